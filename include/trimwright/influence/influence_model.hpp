@@ -1,0 +1,114 @@
+#pragma once
+
+#include <Eigen/Core>
+#include <complex>
+#include <optional>
+#include <string>
+#include <vector>
+
+#include "trimwright/base/error.hpp"
+#include "trimwright/runs/job.hpp"
+
+namespace trimwright {
+
+/// One speed and sensor: x(U) = baseline + sum_p coefficients[p] U_p, U_p the total moment of plane p.
+struct InfluenceRow {
+  std::size_t speed = 0;
+  std::size_t sensor = 0;
+  Phasor baseline;                   ///< X0: what would be measured with the slots empty, peak
+  Eigen::VectorXcd coefficients;     ///< C, one per entry of InfluenceModel::planes [sensor unit peak / g mm]
+  int readings = 0;                  ///< complex readings used
+  int spare = 0;                     ///< readings beyond the unknowns (complex degrees of freedom)
+  double residual_square_sum = 0.0;  ///< sum |r|^2 over the readings, unweighted
+  /// Standard deviation of one reading per real component: stated, or estimated from spare readings of the
+  /// sensor.
+  std::optional<double> reading_sd;
+  bool sd_is_estimated = false;
+  /// (A^H A)^-1 of the row's regression in (1, U - centre): scaled by reading_sd^2 it is the covariance per
+  /// real component of the estimates.
+  Eigen::MatrixXcd unit_covariance;
+};
+
+/// A reading that took no part, and why.
+struct LeftOut {
+  std::size_t run = 0;
+  std::size_t speed = 0;
+  std::size_t sensor = 0;
+  std::string why;
+};
+
+/// A speed and sensor whose coefficients the readings at hand do not settle, and why.
+struct UnsettledRow {
+  std::size_t speed = 0;
+  std::size_t sensor = 0;
+  std::string why;
+};
+
+/// Which of the two phase conventions the runs support.
+struct MirrorTest {
+  enum class Outcome {
+    cannot_tell,     ///< trial vectors collinear, or no more runs than planes + 1
+    supports_given,  ///< the runs speak for the convention the model was fitted in
+    contradicts      ///< the runs speak for its mirror
+  };
+  Outcome outcome = Outcome::cannot_tell;
+  double log_odds = 0.0;  ///< natural log of the likelihood ratio, given over mirror
+};
+
+/// How the rotor answers a unit of unbalance.
+struct InfluenceModel {
+  PhaseConvention convention = PhaseConvention::lag;  ///< the one the readings were taken in
+  std::vector<std::size_t> planes;  ///< planes whose coefficients are known, indices into the rotor's
+  Eigen::VectorXcd centre;          ///< mean U over the runs used [g mm]
+  std::vector<InfluenceRow> rows;   ///< by speed, then sensor
+  std::vector<UnsettledRow> unsettled;
+  std::vector<LeftOut> left_out;
+  std::vector<std::size_t> runs_used;
+  int rank = 0;            ///< of the matrix of runs: 1 + number of planes when they separate
+  double condition = 0.0;  ///< of that matrix, columns centred and scaled to unit norm
+  double planes_condition =
+      0.0;  ///< of the coefficients, rows over limits, columns scaled: planes that act alike
+  MirrorTest mirror;
+  double chi_squared = 0.0;  ///< sum |r|^2/sd^2 over rows with a stated repeatability
+  int chi_squared_dof = 0;   ///< real degrees of freedom; 0: nothing to judge by
+};
+
+/// Least squares over all usable runs, readings weighted by their repeatability, baseline included as
+/// unknown.
+///
+/// Sources: Thearle (1934) for one plane and one run each; Goodman (1964) for least squares; Yu (2004) for
+/// weights left on and redundant runs. Every speed and sensor is a regression of its own in (X0, C), all with
+/// the same matrix of runs but for missing readings.
+///
+/// `planes`: the planes to solve for; empty: every plane whose weights any run changed. A plane that no run
+/// changed is constant and part of X0; naming it is an error.
+/// Errors: the runs cannot separate the planes (the message says which run is missing); no usable reading.
+/// The job's rotor must say lag or lead.
+[[nodiscard]] Result<InfluenceModel> fit_influence(const Job& job,
+                                                   const std::vector<std::size_t>& planes = {});
+
+/// As `fit_influence`, but a rotor that says `unknown` is tried in both conventions, and the one that the
+/// runs support is taken. Error: they cannot tell.
+struct SettledModel {
+  Job job;  ///< with its rotor's convention settled
+  InfluenceModel model;
+};
+[[nodiscard]] Result<SettledModel> settle_and_fit(const Job& job,
+                                                  const std::vector<std::size_t>& planes = {});
+
+/// x(U) for U given per entry of `model.planes` [g mm].
+[[nodiscard]] Phasor predict(const InfluenceRow& row, const Eigen::VectorXcd& unbalance);
+
+/// Standard deviation per real component of the predicted x(U), the noise of the next reading not included.
+/// Empty where no reading noise is known.
+[[nodiscard]] std::optional<double> prediction_sd(const InfluenceModel& model, const InfluenceRow& row,
+                                                  const Eigen::VectorXcd& unbalance);
+
+/// Standard error per real component of coefficient `p` of `row`; empty where no reading noise is known.
+[[nodiscard]] std::optional<double> coefficient_sd(const InfluenceRow& row, std::size_t p);
+
+/// Probability that a chi-squared variable of the model's degrees of freedom exceeds its value; 1 without
+/// any. Small: the readings scatter more than their stated repeatability, or something changed between runs.
+[[nodiscard]] double fit_probability(const InfluenceModel& model);
+
+}  // namespace trimwright

@@ -1,0 +1,18 @@
+#pragma once
+
+#include "trimwright/influence/influence_model.hpp"
+
+namespace trimwright {
+
+/// Odds at which the runs are taken to settle lag against lead.
+inline constexpr double deciding_odds = 1000.0;
+
+/// Compares the fit of the readings as given with that of their mirror (every phasor conjugate), both with as
+/// many unknowns.
+///
+/// With stated repeatability the log likelihood ratio is half the difference of the two chi-squared sums
+/// (scaled down when even the better fit scatters more than stated); without, the profile likelihood, nu
+/// ln(S_m / S_g) with nu spare complex readings. `cannot_tell` below odds of 1000 to 1.
+[[nodiscard]] MirrorTest compare_conventions(const InfluenceModel& given, const InfluenceModel& mirrored);
+
+}  // namespace trimwright

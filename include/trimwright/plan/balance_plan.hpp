@@ -1,0 +1,82 @@
+#pragma once
+
+#include <optional>
+#include <string>
+#include <vector>
+
+#include "trimwright/base/error.hpp"
+#include "trimwright/trim/trim_plan.hpp"
+
+namespace trimwright {
+
+enum class StepKind {
+  make_safe,
+  confirm_numbering,
+  count_fitted,
+  take_out,
+  put_in,
+  second_check,
+  torque_and_locking,
+  run,
+  compare,
+  stop_levels,
+  if_it_differs,
+  do_nothing
+};
+
+/// One thing to do, with its particulars; `sign` asks for a name beside it.
+struct Step {
+  StepKind kind = StepKind::make_safe;
+  std::string instruction;
+  std::vector<std::string> particulars;
+  bool sign = false;
+};
+
+/// What one speed and sensor should read in the next run. Amplitudes are peak, in the sensor's unit symbol.
+struct ExpectedReading {
+  std::size_t speed = 0;
+  std::size_t sensor = 0;
+  std::optional<Phasor> expected;    ///< empty before the first trial: nothing is known of the effect
+  std::optional<double> differs_by;  ///< a reading further off than this (as a phasor) is not as predicted
+  double stop_above = 0.0;           ///< end the run when it is exceeded
+};
+
+/// What the technician does next, step by step.
+struct BalancePlan {
+  enum class Kind { trim, trial };
+  Kind kind = Kind::trim;
+  std::vector<SlotChange> changes;
+  std::vector<Step> steps;
+  std::vector<ExpectedReading> expected;
+  std::vector<std::string> cautions;
+};
+
+/// The steps that carry out `trim` (its chosen row), or the moments of its correction in planes without
+/// slots.
+[[nodiscard]] BalancePlan plan_steps(const Job& job, const InfluenceModel& model, const TrimPlan& trim);
+
+/// A trial run: what to fit for it. Piece of the catalogue in a slot of one plane.
+struct TrialChoice {
+  std::size_t plane = 0;
+  std::optional<int> slot;               ///< empty: advised
+  std::optional<std::string> weight_id;  ///< empty: advised
+};
+
+/// Share of the rotor's weight that a trial weight's centrifugal force may reach (common practice, no
+/// published source).
+inline constexpr double trial_force_share = 0.10;
+
+/// Completes a trial choice. The weight: the heaviest of the catalogue, in stock, whose centrifugal force at
+/// the highest speed point stays below `trial_force_share` of the rotor's weight. The slot: the usable slot
+/// without a weight that comes first from the reference tooth (before the first trial nothing tells where the
+/// heavy spot is). Errors: no such plane, slot or weight; no stock; no rotor mass to judge by; every weight
+/// too heavy.
+[[nodiscard]] Result<SlotChange> choose_trial(const Job& job, const TrialChoice& choice);
+
+/// The steps of a trial run with `change` made to what is fitted now. Stop levels are the limits.
+[[nodiscard]] BalancePlan trial_steps(const Job& job, const SlotChange& change);
+
+/// What every output says about the hazard and about who decides.
+[[nodiscard]] const std::vector<std::string>& cautions();
+
+}  // namespace trimwright

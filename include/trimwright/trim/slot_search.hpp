@@ -1,0 +1,85 @@
+#pragma once
+
+#include <Eigen/Core>
+#include <complex>
+#include <optional>
+#include <string>
+#include <vector>
+
+#include "trimwright/base/phasor.hpp"
+
+namespace trimwright {
+
+/// What a search over slot contents minimises, over the rows of a `SlotProblem`.
+enum class SlotObjective {
+  worst_ratio,   ///< max_i |x_i|
+  least_squares  ///< sqrt(sum_i |x_i|^2): the root, so that both objectives have the unit of a row
+};
+
+/// One thing a slot may be made to hold instead of what it holds now.
+struct SlotOption {
+  std::complex<double> change;  ///< moment of the new content minus moment of the present one [g mm]
+  int piece = -1;               ///< index of the piece fitted, for the stock; -1: only the filler
+};
+
+/// One slot that may be changed. A slot with no options stays as it is and need not be listed.
+struct SearchSlot {
+  int plane = 0;
+  int holds = -1;  ///< index of the piece held now (returned to stock by any change); -1: filler
+  std::vector<SlotOption> options;
+};
+
+/// |sum of changes in `plane` + offset| <= radius [g mm].
+struct MomentLimit {
+  int plane = 0;
+  std::complex<double> offset;
+  double radius = 0.0;
+};
+
+/// Choose at most one option in at most `max_changes` slots so that the rows
+/// x = residual + response * (sum of changes per plane) are smallest.
+///
+/// Slots must be listed in the canonical order (plane, then rotor angle): ties are broken by it.
+struct SlotProblem {
+  Eigen::VectorXcd residual;      ///< n: rows as they are now, divided by their limits
+  Eigen::MatrixXcd response;      ///< n x planes: change of a row per g mm in a plane
+  std::vector<SearchSlot> slots;  ///< all slots that may be changed
+  /// Per piece: how many lie in stock now, beside those fitted; empty: as many as wanted.
+  std::vector<std::optional<int>> in_stock;
+  std::vector<MomentLimit> moment_limits;
+  int max_changes = 0;
+  SlotObjective objective = SlotObjective::worst_ratio;
+};
+
+/// When to stop. The search ends when best - bound <= max(relative_gap * best, absolute_gap).
+struct SlotSearchOptions {
+  double relative_gap = 0.0;
+  double absolute_gap = 0.0;   ///< in the unit of a row
+  double time_limit_s = 10.0;  ///< for the whole call
+};
+
+/// The best choice found with at most a given number of changes, and how good it is.
+struct SlotChoice {
+  struct Change {
+    int slot = 0;    ///< index into SlotProblem::slots
+    int option = 0;  ///< index into SearchSlot::options
+  };
+  enum class Stopped { proved, gap_reached, time_limit };
+
+  std::vector<Change> changes;  ///< in the order of SlotProblem::slots
+  double objective = 0.0;       ///< recomputed in double from the problem
+  double bound = 0.0;           ///< no admissible choice with as many changes has a smaller objective
+  bool proved_optimal = false;  ///< bound >= objective * (1 - 1e-9), or as near as rounding can tell
+  Stopped stopped = Stopped::proved;
+  /// False where no choice with as many changes keeps stock and moment limits, or none has been found yet:
+  /// `changes` is then empty, `objective` infinite, and `bound` infinite if it is proved that none exists.
+  bool admissible = true;
+};
+
+/// The best choices with at most 0, 1, ..., max_changes changes (so max_changes + 1 answers, in that order).
+///
+/// Exact: ties (relative 1e-9) go to fewer changes, then the smaller sum of |x_i|^2, then the earlier slots,
+/// then the smaller change. Deterministic but for the time limit, whose effect is always told in `bound`.
+[[nodiscard]] std::vector<SlotChoice> search_slots(const SlotProblem& problem, const SlotSearchOptions& options);
+
+}  // namespace trimwright

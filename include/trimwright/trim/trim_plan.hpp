@@ -1,0 +1,90 @@
+#pragma once
+
+#include <complex>
+#include <optional>
+#include <string>
+#include <vector>
+
+#include "trimwright/base/error.hpp"
+#include "trimwright/influence/influence_model.hpp"
+#include "trimwright/runs/job.hpp"
+#include "trimwright/trim/minimax.hpp"
+#include "trimwright/trim/trim_request.hpp"
+
+namespace trimwright {
+
+/// The unbalance that would cancel best if weights came in every size at every angle.
+struct Correction {
+  struct Part {
+    std::size_t plane = 0;               ///< index into Rotor::planes
+    std::complex<double> moment_to_add;  ///< beside what is fitted now [g mm, rotor angle]
+  };
+  std::vector<Part> parts;
+  double worst_ratio = 0.0;  ///< largest predicted amplitude over limit
+  double bound = 0.0;        ///< no moments within the planes' limits have a smaller worst ratio
+};
+
+/// One slot whose content changes; empty means the filler.
+struct SlotChange {
+  std::size_t plane = 0;
+  int slot = 0;
+  std::optional<Piece> remove;
+  std::optional<Piece> fit;
+};
+
+/// What one speed and sensor reads now and is expected to read after, from the model.
+struct Prediction {
+  std::size_t speed = 0;
+  std::size_t sensor = 0;
+  Phasor before;  ///< with what is fitted now
+  Phasor after;
+  double limit = 0.0;  ///< peak, in the sensor's unit symbol, as the phasors are
+  std::optional<double> target;
+  std::optional<double> after_sd;  ///< of `after` per real component, without the next reading's noise
+};
+
+/// The best choice with a given number of slots changed.
+struct TradeOffRow {
+  std::vector<SlotChange> changes;
+  double worst_ratio = 0.0;  ///< largest predicted amplitude over limit
+  double objective = 0.0;    ///< what was minimised
+  double bound = 0.0;        ///< on the objective, over all choices with at most as many changes
+  bool proved_optimal = false;
+  bool recommended = false;
+
+  /// (objective - bound) / objective; 0 when the objective is 0.
+  [[nodiscard]] double gap() const { return objective > 0.0 ? (objective - bound) / objective : 0.0; }
+};
+
+/// From known influence to weights in slots.
+struct TrimPlan {
+  std::vector<std::size_t> planes;  ///< planes used
+  TrimRequest request;
+  Correction correction;
+  std::vector<TradeOffRow> trade_off;   ///< by rising number of changes; empty for planes without slots
+  std::size_t chosen = 0;               ///< row of `trade_off` that the plan carries out
+  std::vector<Prediction> predictions;  ///< for the chosen row (or for the correction itself, without slots)
+  double worst_ratio = 0.0;             ///< over `predictions`
+  double bound = 0.0;  ///< no admissible choice, of any number of changes allowed, has a smaller worst ratio
+  std::vector<std::string> notes;
+
+  [[nodiscard]] bool has_slots() const { return !trade_off.empty(); }
+};
+
+/// Worst ratios this close (of the limit) count as equal when fewer changes are preferred.
+inline constexpr double ratio_indifference = 0.05;
+
+/// Least squares or worst case over the planes asked for, first without slots, then over all admissible
+/// contents of the slots. `job` and `model` from `settle_and_fit`.
+///
+/// Recommended: the fewest changes whose worst ratio is within 0.05 of the best, or within one standard
+/// deviation of the best's worst reading where that is known and larger; but no choice above a limit where
+/// another stays below it. Errors: a plane without known coefficients; planes with and without slots
+/// together; moment limits that nothing satisfies; `pieces` not in the trade-off.
+[[nodiscard]] Result<TrimPlan> plan_trim(const Job& job, const InfluenceModel& model,
+                                         const TrimRequest& request);
+
+/// What is fitted in every plane once `changes` have been made.
+[[nodiscard]] std::vector<FittedWeights> fitted_after(const Job& job, const std::vector<SlotChange>& changes);
+
+}  // namespace trimwright

@@ -1,0 +1,38 @@
+#pragma once
+
+#include <optional>
+#include <string>
+#include <vector>
+
+#include "trimwright/trim/slot_search.hpp"
+
+namespace trimwright {
+
+/// Which planes a trim may use.
+enum class PlaneChoice {
+  all,        ///< every plane whose coefficients are known
+  easy_first  ///< those with easy access, and the others only if these cannot meet limits and targets
+};
+
+/// How much the readings of one speed point count beside the others (1 when not named).
+struct SpeedWeight {
+  std::size_t speed = 0;  ///< index into Job::speeds_rpm
+  double weight = 1.0;
+};
+
+/// What the person asks of a trim.
+struct TrimRequest {
+  PlaneChoice plane_choice = PlaneChoice::all;
+  std::vector<std::size_t> planes;  ///< when not empty: just these (indices into Rotor::planes)
+  SlotObjective objective = SlotObjective::worst_ratio;
+  int max_changes = 8;       ///< slots whose content may change
+  bool keep_fitted = false;  ///< weights fitted now stay where they are
+  std::vector<SpeedWeight> speed_weights;
+  /// Against weights that fight each other: the effect of each plane's added moment on its most sensitive
+  /// reading, over its limit, counts `penalty` times as one more row. 0: none.
+  double penalty = 0.0;
+  std::optional<int> pieces;  ///< take this row of the trade-off instead of the recommended one
+  double time_limit_s = 5.0;
+};
+
+}  // namespace trimwright

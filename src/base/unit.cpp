@@ -1,0 +1,245 @@
+#include "trimwright/base/unit.hpp"
+
+#include <array>
+#include <cassert>
+#include <charconv>
+#include <cmath>
+#include <numbers>
+#include <optional>
+#include <span>
+
+namespace trimwright {
+namespace {
+
+struct NamedFactor {
+  std::string_view name;
+  double factor;
+};
+
+struct MotionSymbol {
+  std::string_view name;
+  std::string_view symbol;
+  MotionQuantity quantity;
+  double si_per_unit;
+};
+
+constexpr double inch_m = 0.0254;
+constexpr double free_fall = 9.80665;
+constexpr double ounce_g = 28.349523125;
+constexpr double pound_g = 453.59237;
+
+constexpr std::array motion_symbols{
+    MotionSymbol{"mil", "mil", MotionQuantity::displacement, inch_m * 1e-3},
+    MotionSymbol{"um", "µm", MotionQuantity::displacement, 1e-6},
+    MotionSymbol{"µm", "µm", MotionQuantity::displacement, 1e-6},  // micro sign
+    MotionSymbol{"μm", "µm", MotionQuantity::displacement, 1e-6},  // Greek mu
+    MotionSymbol{"mm", "mm", MotionQuantity::displacement, 1e-3},
+    MotionSymbol{"in", "in", MotionQuantity::displacement, inch_m},
+    MotionSymbol{"in/s", "in/s", MotionQuantity::velocity, inch_m},
+    MotionSymbol{"mm/s", "mm/s", MotionQuantity::velocity, 1e-3},
+    MotionSymbol{"m/s", "m/s", MotionQuantity::velocity, 1.0},
+    MotionSymbol{"g", "g", MotionQuantity::acceleration, free_fall},
+    MotionSymbol{"m/s2", "m/s²", MotionQuantity::acceleration, 1.0},
+    MotionSymbol{"m/s^2", "m/s²", MotionQuantity::acceleration, 1.0},
+    MotionSymbol{"m/s²", "m/s²", MotionQuantity::acceleration, 1.0},
+};
+
+constexpr std::array masses{NamedFactor{"g", 1.0}, NamedFactor{"kg", 1e3}, NamedFactor{"mg", 1e-3},
+                            NamedFactor{"oz", ounce_g}, NamedFactor{"lb", pound_g}};
+constexpr std::array lengths{NamedFactor{"mm", 1.0},    NamedFactor{"cm", 10.0}, NamedFactor{"m", 1e3},
+                             NamedFactor{"um", 1e-3},   NamedFactor{"µm", 1e-3}, NamedFactor{"in", 25.4},
+                             NamedFactor{"mil", 0.0254}};
+constexpr std::array moments{NamedFactor{"g.mm", 1.0},
+                             NamedFactor{"g.cm", 10.0},
+                             NamedFactor{"kg.mm", 1e3},
+                             NamedFactor{"g.m", 1e3},
+                             NamedFactor{"oz.in", ounce_g * 25.4},
+                             NamedFactor{"g.in", 25.4}};
+
+std::string_view trim_blanks(std::string_view text) {
+  const auto first = text.find_first_not_of(" \t");
+  if (first == std::string_view::npos) return {};
+  return text.substr(first, text.find_last_not_of(" \t") - first + 1);
+}
+
+std::optional<Detector> detector_named(std::string_view text) {
+  if (text == "peak" || text == "pk") return Detector::peak;
+  if (text == "pp" || text == "pk-pk" || text == "peak-to-peak") return Detector::peak_to_peak;
+  if (text == "rms") return Detector::rms;
+  return std::nullopt;
+}
+
+std::string_view detector_text(Detector detector) {
+  switch (detector) {
+    case Detector::peak:
+      return "peak";
+    case Detector::peak_to_peak:
+      return "pp";
+    case Detector::rms:
+      return "rms";
+    case Detector::as_shown:
+      return "";
+  }
+  return "";
+}
+
+/// "g.mm" for any of "g.mm", "g mm", "g*mm", "g·mm", "g-mm".
+std::string moment_unit_key(std::string_view unit) {
+  std::string key;
+  for (std::size_t i = 0; i < unit.size(); ++i) {
+    if (unit.substr(i).starts_with("·")) {
+      key += '.';
+      ++i;
+    } else if (unit[i] == '*' || unit[i] == ' ' || unit[i] == '-') {
+      key += '.';
+    } else {
+      key += unit[i];
+    }
+  }
+  return key;
+}
+
+std::string listed(std::span<const NamedFactor> units) {
+  std::string text;
+  for (const auto& unit : units) text += (text.empty() ? "" : ", ") + std::string(unit.name);
+  return text;
+}
+
+Result<double> parse_with(std::string_view text, std::span<const NamedFactor> units, const char* example) {
+  auto quantity = parse_quantity(text);
+  if (!quantity) return tl::unexpected(quantity.error());
+  for (const auto& unit : units)
+    if (quantity->unit == unit.name) return quantity->value * unit.factor;
+  const std::string expected =
+      std::string("a number with a unit (") + listed(units) + "), such as \"" + example + "\"";
+  if (quantity->unit.empty()) return fail("\"" + std::string(text) + "\" has no unit", expected);
+  return fail("unit \"" + quantity->unit + "\" is not known here", expected);
+}
+
+/// Number of time derivatives of displacement.
+int order(MotionQuantity quantity) {
+  assert(quantity != MotionQuantity::as_shown);
+  return quantity == MotionQuantity::displacement ? 0 : quantity == MotionQuantity::velocity ? 1 : 2;
+}
+
+}  // namespace
+
+double VibrationUnit::peak_from_shown(double shown) const {
+  switch (detector) {
+    case Detector::peak_to_peak:
+      return shown / 2.0;
+    case Detector::rms:
+      return shown * std::numbers::sqrt2;
+    case Detector::peak:
+    case Detector::as_shown:
+      break;
+  }
+  return shown;
+}
+
+double VibrationUnit::shown_from_peak(double peak) const {
+  switch (detector) {
+    case Detector::peak_to_peak:
+      return peak * 2.0;
+    case Detector::rms:
+      return peak / std::numbers::sqrt2;
+    case Detector::peak:
+    case Detector::as_shown:
+      break;
+  }
+  return peak;
+}
+
+std::string VibrationUnit::text() const {
+  const auto suffix = detector_text(detector);
+  return suffix.empty() ? symbol : symbol + " " + std::string(suffix);
+}
+
+Result<VibrationUnit> parse_vibration_unit(std::string_view text) {
+  const auto whole = trim_blanks(text);
+  const auto blank = whole.find_last_of(' ');
+  const auto unit = trim_blanks(whole.substr(0, blank));
+  const std::string expected =
+      "a vibration unit (mil, um, mm, in, in/s, mm/s, m/s, g, m/s2) with peak, pp or rms";
+  for (const auto& motion : motion_symbols) {
+    if (motion.name == whole) return fail("\"" + std::string(whole) + "\" has no detector", expected);
+    if (motion.name != unit) continue;
+    const auto detector = detector_named(whole.substr(blank + 1));
+    if (!detector) break;
+    return VibrationUnit{motion.quantity, *detector, motion.si_per_unit, std::string(motion.symbol)};
+  }
+  return fail("vibration unit \"" + std::string(whole) + "\" is not known", expected);
+}
+
+VibrationUnit display_unit(std::string symbol) {
+  return {MotionQuantity::as_shown, Detector::as_shown, 1.0, std::move(symbol)};
+}
+
+Result<double> convert_peak(double peak, const VibrationUnit& from, const VibrationUnit& to, double rpm) {
+  const bool shown = from.quantity == MotionQuantity::as_shown || to.quantity == MotionQuantity::as_shown;
+  if (shown && from == to) return peak;
+  if (shown)
+    return fail("\"" + from.text() + "\" does not convert to \"" + to.text() + "\"", "the same unit");
+  const double omega = 2.0 * std::numbers::pi * rpm / 60.0;
+  const int derivatives = order(to.quantity) - order(from.quantity);
+  return peak * from.si_per_unit * std::pow(omega, derivatives) / to.si_per_unit;
+}
+
+double phase_lead_deg(MotionQuantity from, MotionQuantity to) { return 90.0 * (order(to) - order(from)); }
+
+Result<Quantity> parse_quantity(std::string_view text) {
+  const auto whole = trim_blanks(text);
+  auto digits = whole;
+  if (digits.starts_with('+')) digits.remove_prefix(1);
+  Quantity quantity;
+  const auto [end, status] = std::from_chars(digits.data(), digits.data() + digits.size(), quantity.value);
+  if (status != std::errc{} || !std::isfinite(quantity.value))
+    return fail("\"" + std::string(whole.substr(0, 60)) + "\" is not a finite number",
+                "a number such as 4.2, then its unit");
+  const auto rest = digits.substr(static_cast<std::size_t>(end - digits.data()));
+  if (!rest.empty() &&
+      (rest.front() == ',' || rest.front() == '.' || (rest.front() >= '0' && rest.front() <= '9')))
+    return fail("\"" + std::string(whole.substr(0, 60)) + "\" is not a number",
+                "a decimal point and no thousands mark");
+  quantity.unit = std::string(trim_blanks(rest));
+  return quantity;
+}
+
+Result<double> parse_mass_g(std::string_view text) { return parse_with(text, masses, "4.2 g"); }
+Result<double> parse_length_mm(std::string_view text) { return parse_with(text, lengths, "212 mm"); }
+
+Result<double> parse_moment_g_mm(std::string_view text) {
+  auto quantity = parse_quantity(text);
+  if (!quantity) return tl::unexpected(quantity.error());
+  for (const auto& unit : moments)
+    if (moment_unit_key(quantity->unit) == unit.name) return quantity->value * unit.factor;
+  const std::string expected = "a moment (" + listed(moments) + "), such as \"790 g.mm\"";
+  if (quantity->unit.empty()) return fail("\"" + std::string(text) + "\" has no unit", expected);
+  return fail("\"" + quantity->unit + "\" is not a unit of mass times radius", expected);
+}
+
+Result<double> parse_angle_deg(std::string_view text) {
+  static constexpr std::array units{NamedFactor{"deg", 1.0}, NamedFactor{"°", 1.0}};
+  return parse_with(text, units, "45 deg");
+}
+
+Result<double> parse_percent(std::string_view text) {
+  static constexpr std::array units{NamedFactor{"%", 1.0}};
+  return parse_with(text, units, "2 %");
+}
+
+std::string_view name(MotionQuantity quantity) {
+  switch (quantity) {
+    case MotionQuantity::displacement:
+      return "displacement";
+    case MotionQuantity::velocity:
+      return "velocity";
+    case MotionQuantity::acceleration:
+      return "acceleration";
+    case MotionQuantity::as_shown:
+      return "as shown";
+  }
+  return "";
+}
+
+}  // namespace trimwright

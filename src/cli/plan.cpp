@@ -1,0 +1,86 @@
+#include <memory>
+
+#include "commands.hpp"
+#include "trimwright/influence/influence_model.hpp"
+#include "trimwright/io/json_documents.hpp"
+#include "trimwright/io/read_job.hpp"
+#include "trimwright/plan/balance_plan.hpp"
+#include "trimwright/report/text_report.hpp"
+
+namespace trimwright::cli {
+namespace {
+
+constexpr const char* example = R"(Examples:
+  trimwright plan examples/quillhaven/job.yaml
+      Which weights go into which slots, what to expect after, and the steps to carry out.
+  trimwright plan examples/quillhaven/job.yaml --changes 2
+      The best plan that changes two slots.
+  trimwright plan examples/quillhaven/first-visit.yaml --trial spinner
+      The full plan of a trial run with a weight of the spinner's catalogue.)";
+
+struct Options {
+  std::string job;
+  std::optional<int> changes;
+  double time_limit_s = TrimRequest{}.time_limit_s;
+  bool despite_mirror = false;
+  std::string trial_plane;
+  std::optional<int> trial_slot;
+  std::optional<std::string> trial_weight;
+  Output output;
+};
+
+Status trial(const Options& options, const Job& job) {
+  const auto plane = job.rotor.plane_named(options.trial_plane);
+  if (!plane) return complain("--trial: the rotor has no plane \"" + options.trial_plane + "\"");
+  const auto change = choose_trial(job, {*plane, options.trial_slot, options.trial_weight});
+  if (!change) return complain(change.error().message());
+  const auto plan = trial_steps(job, *change);
+  return options.output.write(options.output.json() ? trial_json(job, plan) : trial_text(job, plan));
+}
+
+Status plan(const Options& options) {
+  auto file = read_job(options.job);
+  if (!file) return complain(file.error().message());
+  if (!options.trial_plane.empty()) return trial(options, file->job);
+  const auto settled = settle_and_fit(file->job, file->request.planes);
+  if (!settled) return complain(settled.error().message());
+  if (settled->model.mirror.outcome == MirrorTest::Outcome::contradicts && !options.despite_mirror)
+    return complain(
+        "the runs contradict the declared conventions: read the other way (lag for lead, or angles against "
+        "for with "
+        "rotation) they fit far better, and a plan would put the weights at the mirror image; expected "
+        "phase, slot "
+        "numbering and viewing ends that agree with the runs (trimwright influence shows the odds; "
+        "--despite-mirror plans all the same)");
+  if (options.changes) file->request.pieces = options.changes;
+  file->request.time_limit_s = options.time_limit_s;
+  const auto trim = plan_trim(settled->job, settled->model, file->request);
+  if (!trim) return complain(trim.error().message());
+  const auto steps = plan_steps(settled->job, settled->model, *trim);
+  return options.output.write(options.output.json() ? plan_json(settled->job, settled->model, *trim, steps)
+                                                    : plan_text(settled->job, settled->model, *trim, steps));
+}
+
+}  // namespace
+
+void add_plan(CLI::App& app, int& status) {
+  auto options = std::make_shared<Options>();
+  auto* command = app.add_subcommand("plan", "The weights to fit, slot by slot, and the steps to carry out");
+  command->add_option("JOB", options->job, "job file (YAML)")->required();
+  command->add_option("--changes", options->changes, "take this row of the trade-off: so many slots changed")
+      ->check(CLI::NonNegativeNumber);
+  command->add_option("--time-limit", options->time_limit_s, "seconds the slot search may take")
+      ->check(CLI::PositiveNumber)
+      ->capture_default_str();
+  command->add_flag("--despite-mirror", options->despite_mirror,
+                    "plan although the runs contradict the declared conventions");
+  auto* plane =
+      command->add_option("--trial", options->trial_plane, "plan a trial run in this plane instead");
+  command->add_option("--slot", options->trial_slot, "slot of the trial weight")->needs(plane);
+  command->add_option("--weight", options->trial_weight, "catalogue id of the trial weight")->needs(plane);
+  options->output.add_options(*command);
+  command->footer(example);
+  command->callback([options, &status] { status = plan(*options); });
+}
+
+}  // namespace trimwright::cli

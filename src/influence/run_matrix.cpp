@@ -1,0 +1,115 @@
+#include "run_matrix.hpp"
+
+#include <Eigen/SVD>
+#include <algorithm>
+#include <numeric>
+
+namespace trimwright {
+namespace {
+
+std::string quoted_list(const std::vector<std::string>& names) {
+  std::string text;
+  for (std::size_t i = 0; i < names.size(); ++i) {
+    if (i > 0) text += i + 1 == names.size() ? " and " : ", ";
+    text += "\"" + names[i] + "\"";
+  }
+  return text;
+}
+
+/// U of all planes, one row per run.
+Eigen::MatrixXcd all_unbalance(const Job& job, const std::vector<std::size_t>& runs) {
+  Eigen::MatrixXcd u(static_cast<Eigen::Index>(runs.size()),
+                     static_cast<Eigen::Index>(job.rotor.planes.size()));
+  for (std::size_t r = 0; r < runs.size(); ++r) {
+    const auto row = run_unbalance(job, runs[r]);
+    for (std::size_t p = 0; p < row.size(); ++p)
+      u(static_cast<Eigen::Index>(r), static_cast<Eigen::Index>(p)) = row[p];
+  }
+  return u;
+}
+
+bool changes(const Eigen::VectorXcd& column) {
+  const double size = column.cwiseAbs().maxCoeff();
+  return (column.array() - column.mean()).abs().maxCoeff() > rank_tolerance * std::max(size, 1e-300);
+}
+
+/// Planes that take part in a direction the runs leave open.
+std::vector<std::string> entangled_planes(const Job& job, const RunMatrix& matrix,
+                                          const Eigen::MatrixXcd& null_space) {
+  std::vector<std::string> names;
+  for (std::size_t p = 0; p < matrix.planes.size(); ++p)
+    if (null_space.row(static_cast<Eigen::Index>(p)).cwiseAbs().maxCoeff() > 1e-6)
+      names.push_back(job.rotor.planes[matrix.planes[p]].name);
+  return names;
+}
+
+Error not_separated(const Job& job, const RunMatrix& matrix, const Eigen::MatrixXcd& null_space) {
+  const auto names = entangled_planes(job, matrix, null_space);
+  return {"the runs cannot separate planes " + quoted_list(names) +
+              ": their weights were always changed together and in one proportion",
+          "one more run in which the weights of \"" + names.front() + "\" alone differ from another run's",
+          {}};
+}
+
+Result<std::vector<std::size_t>> planes_to_solve(const Job& job, const Eigen::MatrixXcd& unbalance,
+                                                 const std::vector<std::size_t>& wanted) {
+  const auto moved = [&](std::size_t p) { return changes(unbalance.col(static_cast<Eigen::Index>(p))); };
+  for (const std::size_t p : wanted)
+    if (!moved(p))
+      return fail(
+          "the runs cannot tell how plane \"" + job.rotor.planes[p].name +
+              "\" acts: no run changed its weights",
+          "a trial run with a known weight in \"" + job.rotor.planes[p].name + "\", or a trim without it");
+  std::vector<std::size_t> planes = wanted;
+  for (std::size_t p = 0; p < job.rotor.planes.size(); ++p)
+    if (moved(p)) planes.push_back(p);
+  std::sort(planes.begin(), planes.end());
+  planes.erase(std::unique(planes.begin(), planes.end()), planes.end());
+  if (planes.empty())
+    return fail("the runs cannot tell how any plane acts: no run changed a weight",
+                "a trial run with a known weight in plane \"" + job.rotor.planes.front().name + "\"");
+  return planes;
+}
+
+}  // namespace
+
+Eigen::RowVectorXcd RunMatrix::design_row(std::size_t run) const {
+  Eigen::RowVectorXcd row(1 + unbalance.cols());
+  row(0) = 1.0;
+  row.tail(unbalance.cols()) = (unbalance.row(static_cast<Eigen::Index>(run)) - centre.transpose())
+                                   .cwiseQuotient(scale.transpose().cast<std::complex<double>>());
+  return row;
+}
+
+Result<RunMatrix> run_matrix(const Job& job, const std::vector<std::size_t>& wanted) {
+  RunMatrix matrix;
+  for (std::size_t r = 0; r < job.runs.size(); ++r)
+    if (!job.runs[r].set_aside) matrix.runs.push_back(r);
+  if (matrix.runs.empty())
+    return fail("no run is left to use",
+                "a baseline run and a trial run in each plane that are not set aside");
+
+  const Eigen::MatrixXcd all = all_unbalance(job, matrix.runs);
+  auto planes = planes_to_solve(job, all, wanted);
+  if (!planes) return tl::unexpected(planes.error());
+  matrix.planes = *planes;
+  matrix.unbalance.resize(all.rows(), static_cast<Eigen::Index>(matrix.planes.size()));
+  for (std::size_t p = 0; p < matrix.planes.size(); ++p)
+    matrix.unbalance.col(static_cast<Eigen::Index>(p)) = all.col(static_cast<Eigen::Index>(matrix.planes[p]));
+
+  matrix.centre = matrix.unbalance.colwise().mean().transpose();
+  Eigen::MatrixXcd scaled = matrix.unbalance.rowwise() - matrix.centre.transpose();
+  matrix.scale = scaled.colwise().norm().transpose();
+  for (Eigen::Index p = 0; p < scaled.cols(); ++p) scaled.col(p) /= matrix.scale(p);
+
+  const Eigen::JacobiSVD<Eigen::MatrixXcd> svd(scaled, Eigen::ComputeFullV);
+  const auto& singular = svd.singularValues();
+  const Eigen::Index rank = (singular.array() > rank_tolerance * singular(0)).count();
+  matrix.rank = static_cast<int>(rank) + 1;
+  if (rank < scaled.cols())
+    return tl::unexpected(not_separated(job, matrix, svd.matrixV().rightCols(scaled.cols() - rank)));
+  matrix.condition = singular(0) / singular(rank - 1);
+  return matrix;
+}
+
+}  // namespace trimwright

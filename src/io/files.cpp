@@ -1,0 +1,97 @@
+#include "trimwright/io/files.hpp"
+
+#include <unistd.h>
+
+#include <algorithm>
+#include <cerrno>
+#include <cstdio>
+#include <cstring>
+#include <filesystem>
+#include <fstream>
+#include <sstream>
+
+namespace trimwright {
+namespace {
+
+namespace fs = std::filesystem;
+
+/// Line of the first byte that cannot stand in UTF-8 text (a control character, a broken sequence); 0: none.
+int first_bad_line(const std::string& text) {
+  int line = 1;
+  std::size_t i = 0;
+  while (i < text.size()) {
+    const auto byte = static_cast<unsigned char>(text[i]);
+    if (byte == '\n') ++line;
+    if ((byte < 0x20 && byte != '\n' && byte != '\r' && byte != '\t') || byte == 0x7f) return line;
+    const std::size_t length = byte < 0x80                   ? 1
+                               : byte >= 0xc2 && byte < 0xe0 ? 2
+                               : (byte & 0xf0) == 0xe0       ? 3
+                               : byte >= 0xf0 && byte < 0xf5 ? 4
+                                                             : 0;
+    if (length == 0 || i + length > text.size()) return line;
+    for (std::size_t k = 1; k < length; ++k)
+      if ((static_cast<unsigned char>(text[i + k]) & 0xc0) != 0x80) return line;
+    i += length;
+  }
+  return 0;
+}
+
+tl::unexpected<Error> file_error(const std::string& path, std::string what, std::string expected) {
+  return fail(std::move(what), std::move(expected), {path, 0, {}});
+}
+
+}  // namespace
+
+Result<std::string> read_text_file(const std::string& path) {
+  std::error_code status;
+  if (!fs::exists(path, status))
+    return file_error(path, "there is no such file", "the path of a readable file");
+  if (!fs::is_regular_file(path, status))
+    return file_error(path, "this is not a regular file", "a text file");
+  const auto size = fs::file_size(path, status);
+  if (status)
+    return file_error(path, "its size cannot be read (" + status.message() + ")", "a readable file");
+  if (size > largest_text_file)
+    return file_error(path, "the file has " + std::to_string(size >> 20) + " MB", "a text file below 16 MB");
+  std::ifstream in(path, std::ios::binary);
+  std::ostringstream content;
+  if (size > 0) content << in.rdbuf();
+  if (!in || !content) return file_error(path, "the file cannot be read", "a file this user may read");
+  std::string text = content.str();
+  if (text.starts_with("\xef\xbb\xbf")) text.erase(0, 3);  // spreadsheets put a byte order mark first
+  if (text.find_first_not_of(" \t\r\n") == std::string::npos)
+    return file_error(path, "the file is empty", "text");
+  if (const int line = first_bad_line(text); line != 0)
+    return fail("this is not UTF-8 text", "a text file saved as UTF-8", {path, line, {}});
+  return text;
+}
+
+Result<void> write_text_file(const std::string& path, const std::string& content) {
+  const std::string temporary = path + "." + std::to_string(::getpid()) + ".part";
+  const auto failed = [&](const std::string& doing) {
+    const std::string why = std::strerror(errno);
+    std::remove(temporary.c_str());
+    return file_error(path, "cannot " + doing + " (" + why + ")",
+                      "a folder this user may write to, with room");
+  };
+  std::FILE* file = std::fopen(temporary.c_str(), "wbx");
+  if (file == nullptr)
+    return file_error(path, std::string("cannot create it (") + std::strerror(errno) + ")",
+                      "a folder this user may write to");
+  const bool written = std::fwrite(content.data(), 1, content.size(), file) == content.size() &&
+                       std::fflush(file) == 0 && ::fsync(::fileno(file)) == 0;
+  const int write_errno = errno;
+  if (std::fclose(file) != 0 || !written) {
+    if (!written) errno = write_errno;
+    return failed("write it");
+  }
+  if (std::rename(temporary.c_str(), path.c_str()) != 0) return failed("put it in place");
+  return {};
+}
+
+std::string path_beside(const std::string& from, const std::string& path) {
+  const fs::path given(path);
+  return given.is_absolute() ? path : (fs::path(from).parent_path() / given).lexically_normal().string();
+}
+
+}  // namespace trimwright

@@ -1,0 +1,267 @@
+#include "trimwright/io/json_documents.hpp"
+
+#include <cmath>
+#include <nlohmann/json.hpp>
+
+#include "trimwright/report/model_warnings.hpp"
+
+namespace trimwright {
+namespace {
+
+using Json = nlohmann::ordered_json;
+
+template <class T>
+Json or_null(const std::optional<T>& value) {
+  return value ? Json(*value) : Json(nullptr);
+}
+
+std::string convention_name(PhaseConvention convention) {
+  return convention == PhaseConvention::lag ? "lag" : "lead";
+}
+
+Json header(const std::string& kind, const Job& job) {
+  return {{"trimwright", kind + " 1"},
+          {"rotor", job.rotor.name},
+          {"serial", job.serial},
+          {"title", job.title},
+          {"station", job.station},
+          {"phase_convention", convention_name(job.rotor.phase)},
+          {"angle_convention", "rotor angle in degrees, with rotation, from the reference tooth"}};
+}
+
+/// null: only the filler; a catalogue id; or {"moment_g_mm": m} for another piece.
+Json piece_json(const std::optional<Piece>& piece) {
+  if (!piece) return nullptr;
+  if (!piece->weight_id.empty()) return piece->weight_id;
+  return {{"moment_g_mm", piece->moment_g_mm}};
+}
+
+Json changes_json(const Job& job, const std::vector<SlotChange>& changes) {
+  Json list = Json::array();
+  for (const auto& change : changes) {
+    const Plane& plane = job.rotor.planes[change.plane];
+    const auto position = slot_position(job.rotor, plane, change.slot);
+    list.push_back({{"plane", plane.name},
+                    {"slot", change.slot},
+                    {"remove", piece_json(change.remove)},
+                    {"fit", piece_json(change.fit)},
+                    {"angle_deg", position.angle.degrees()},
+                    {"blade_position", position.blade}});
+  }
+  return list;
+}
+
+Json correction_json(const Job& job, const Correction& correction) {
+  Json list = Json::array();
+  for (const auto& part : correction.parts)
+    list.push_back({{"plane", job.rotor.planes[part.plane].name},
+                    {"moment_to_add_g_mm", std::abs(part.moment_to_add)},
+                    {"angle_deg", RotorAngle::of(part.moment_to_add).degrees()}});
+  return list;
+}
+
+Json predicted_json(const Job& job, const std::vector<Prediction>& predictions) {
+  Json list = Json::array();
+  for (const auto& p : predictions) {
+    const Sensor& sensor = job.rotor.sensors[p.sensor];
+    const auto before = shown(sensor, p.before, job.rotor.phase);
+    const auto after = shown(sensor, p.after, job.rotor.phase);
+    const auto seen = [&](const std::optional<double>& peak) {
+      return peak ? Json(sensor.unit.shown_from_peak(*peak)) : Json(nullptr);
+    };
+    list.push_back({{"speed_rpm", job.speeds_rpm[p.speed]},
+                    {"sensor", sensor.name},
+                    {"unit", sensor.unit.text()},
+                    {"before", before.amplitude},
+                    {"before_phase_deg", before.phase_deg},
+                    {"after", after.amplitude},
+                    {"after_phase_deg", after.phase_deg},
+                    {"after_sd", seen(p.after_sd)},
+                    {"limit", seen(p.limit)},
+                    {"target", seen(p.target)}});
+  }
+  return list;
+}
+
+Json trade_off_json(const Job& job, const std::vector<TradeOffRow>& rows) {
+  Json list = Json::array();
+  for (const auto& row : rows)
+    list.push_back({{"pieces_changed", row.changes.size()},
+                    {"worst_ratio", row.worst_ratio},
+                    {"objective", row.objective},
+                    {"bound", row.bound},
+                    {"gap", row.gap()},
+                    {"proved_optimal", row.proved_optimal},
+                    {"recommended", row.recommended},
+                    {"slots", changes_json(job, row.changes)}});
+  return list;
+}
+
+std::string step_name(StepKind kind) {
+  switch (kind) {
+    case StepKind::make_safe:
+      return "make_safe";
+    case StepKind::confirm_numbering:
+      return "confirm_numbering";
+    case StepKind::count_fitted:
+      return "count_fitted";
+    case StepKind::take_out:
+      return "take_out";
+    case StepKind::put_in:
+      return "put_in";
+    case StepKind::second_check:
+      return "second_check";
+    case StepKind::torque_and_locking:
+      return "torque_and_locking";
+    case StepKind::run:
+      return "run";
+    case StepKind::compare:
+      return "compare";
+    case StepKind::stop_levels:
+      return "stop_levels";
+    case StepKind::if_it_differs:
+      return "if_it_differs";
+    case StepKind::do_nothing:
+      return "do_nothing";
+  }
+  return {};
+}
+
+Json steps_json(const BalancePlan& plan) {
+  Json list = Json::array();
+  for (const auto& step : plan.steps)
+    list.push_back({{"step", step_name(step.kind)},
+                    {"instruction", step.instruction},
+                    {"particulars", step.particulars},
+                    {"sign", step.sign}});
+  return list;
+}
+
+Json expected_json(const Job& job, const BalancePlan& plan) {
+  Json list = Json::array();
+  for (const auto& one : plan.expected) {
+    const Sensor& sensor = job.rotor.sensors[one.sensor];
+    Json entry = {
+        {"speed_rpm", job.speeds_rpm[one.speed]}, {"sensor", sensor.name}, {"unit", sensor.unit.text()}};
+    if (one.expected) {
+      const auto seen = shown(sensor, *one.expected, job.rotor.phase);
+      entry["amplitude"] = seen.amplitude;
+      entry["phase_deg"] = seen.phase_deg;
+    }
+    entry["differs_by"] = one.differs_by ? Json(sensor.unit.shown_from_peak(*one.differs_by)) : Json(nullptr);
+    entry["stop_above"] = sensor.unit.shown_from_peak(one.stop_above);
+    list.push_back(std::move(entry));
+  }
+  return list;
+}
+
+std::string mirror_name(MirrorTest::Outcome outcome) {
+  switch (outcome) {
+    case MirrorTest::Outcome::cannot_tell:
+      return "cannot_tell";
+    case MirrorTest::Outcome::supports_given:
+      return "supports_given";
+    case MirrorTest::Outcome::contradicts:
+      return "contradicts";
+  }
+  return {};
+}
+
+Json coefficients_json(const Job& job, const InfluenceModel& model) {
+  Json list = Json::array();
+  for (const auto& row : model.rows) {
+    const Sensor& sensor = job.rotor.sensors[row.sensor];
+    for (std::size_t p = 0; p < model.planes.size(); ++p) {
+      const auto seen = shown(sensor, row.coefficients(static_cast<Eigen::Index>(p)), model.convention);
+      const auto sd = coefficient_sd(row, p);
+      list.push_back({{"speed_rpm", job.speeds_rpm[row.speed]},
+                      {"sensor", sensor.name},
+                      {"plane", job.rotor.planes[model.planes[p]].name},
+                      {"amplitude", seen.amplitude},
+                      {"phase_deg", seen.phase_deg},
+                      {"sd", sd ? Json(sensor.unit.shown_from_peak(*sd)) : Json(nullptr)},
+                      {"unit", sensor.unit.text() + " per g.mm"}});
+    }
+  }
+  return list;
+}
+
+Json baselines_json(const Job& job, const InfluenceModel& model) {
+  Json list = Json::array();
+  for (const auto& row : model.rows) {
+    const Sensor& sensor = job.rotor.sensors[row.sensor];
+    const auto seen = shown(sensor, row.baseline, model.convention);
+    list.push_back({{"speed_rpm", job.speeds_rpm[row.speed]},
+                    {"sensor", sensor.name},
+                    {"amplitude", seen.amplitude},
+                    {"phase_deg", seen.phase_deg},
+                    {"unit", sensor.unit.text()},
+                    {"readings", row.readings},
+                    {"spare_readings", row.spare}});
+  }
+  return list;
+}
+
+std::string dumped(const Json& json) { return json.dump(2) + "\n"; }
+
+}  // namespace
+
+std::string plan_json(const Job& job, const InfluenceModel& model, const TrimPlan& trim,
+                      const BalancePlan& plan) {
+  Json json = header("plan", job);
+  json["objective"] = trim.request.objective == SlotObjective::worst_ratio ? "worst ratio" : "least squares";
+  json["correction"] = correction_json(job, trim.correction);
+  json["correction_worst_ratio"] = trim.correction.worst_ratio;
+  json["slots"] = changes_json(job, plan.changes);
+  json["predicted"] = predicted_json(job, trim.predictions);
+  json["worst_ratio"] = trim.worst_ratio;
+  json["bound"] = trim.bound;
+  const TradeOffRow* chosen = trim.has_slots() ? &trim.trade_off[trim.chosen] : nullptr;
+  json["proved_optimal"] = chosen == nullptr || chosen->proved_optimal;
+  json["gap"] = chosen == nullptr ? 0.0 : chosen->gap();
+  json["trade_off"] = trade_off_json(job, trim.trade_off);
+  json["steps"] = steps_json(plan);
+  json["expected"] = expected_json(job, plan);
+  json["warnings"] = model_warnings(job, model);
+  json["notes"] = trim.notes;
+  json["cautions"] = plan.cautions;
+  return dumped(json);
+}
+
+std::string trial_json(const Job& job, const BalancePlan& plan) {
+  Json json = header("trial", job);
+  json["slots"] = changes_json(job, plan.changes);
+  json["steps"] = steps_json(plan);
+  json["expected"] = expected_json(job, plan);
+  json["cautions"] = plan.cautions;
+  return dumped(json);
+}
+
+std::string influence_json(const Job& job, const InfluenceModel& model) {
+  Json json = header("influence", job);
+  json["coefficients"] = coefficients_json(job, model);
+  json["baselines"] = baselines_json(job, model);
+  json["rank"] = model.rank;
+  json["condition"] = model.condition;
+  json["planes_condition"] = model.planes_condition;
+  json["mirror_test"] = {{"outcome", mirror_name(model.mirror.outcome)}, {"log_odds", model.mirror.log_odds}};
+  json["chi_squared"] = {{"value", model.chi_squared},
+                         {"degrees_of_freedom", model.chi_squared_dof},
+                         {"probability", fit_probability(model)}};
+  json["warnings"] = model_warnings(job, model);
+  json["cautions"] = cautions();
+  return dumped(json);
+}
+
+std::string tolerance_json(double rpm) {
+  Json json = {{"trimwright", "tolerance 1"},
+               {"speed_rpm", rpm},
+               {"standard", "ISO 21940-11"},
+               {"grades", Json::array()}};
+  for (const double grade : balance_quality_grades())
+    json["grades"].push_back(
+        {{"grade_mm_s", grade}, {"permissible_g_mm_per_kg", permissible_specific_unbalance(grade, rpm)}});
+  return dumped(json);
+}
+
+}  // namespace trimwright

@@ -1,0 +1,308 @@
+#include "trimwright/io/read_job.hpp"
+
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <cmath>
+
+#include "read_readings.hpp"
+#include "trade_values.hpp"
+#include "trimwright/io/files.hpp"
+#include "trimwright/io/read_rotor.hpp"
+#include "written_reading.hpp"
+#include "yaml_fields.hpp"
+
+namespace trimwright {
+namespace {
+
+std::string names_of(const std::vector<Plane>& planes) {
+  std::string names;
+  for (const auto& plane : planes) names += (names.empty() ? "" : " or ") + plane.name;
+  return names;
+}
+
+std::size_t read_plane_name(const YamlValue& value, const Rotor& rotor) {
+  const std::string name = value.text("a plane of the rotor");
+  const auto plane = rotor.plane_named(name);
+  if (!plane) value.reject("the rotor has no plane \"" + name.substr(0, 60) + "\"", names_of(rotor.planes));
+  return *plane;
+}
+
+Piece read_catalogue_piece(const YamlValue& value, const Plane& plane) {
+  const std::string id = value.text("a weight of the plane's catalogue");
+  const Weight* weight = plane.find_weight(id);
+  if (weight == nullptr) {
+    std::string known;
+    for (const auto& one : plane.weights) known += (known.empty() ? "" : ", ") + one.id;
+    value.reject("plane \"" + plane.name + "\" has no weight \"" + id.substr(0, 60) + "\"",
+                 "one of: " + known);
+  }
+  return {weight->id, weight->moment_g_mm};
+}
+
+int checked_slot(const YamlValue& value, const Plane& plane, int slot) {
+  if (!plane.slots) value.reject("plane \"" + plane.name + "\" has no slots", "a moment at an angle");
+  if (!plane.slots->has(slot))
+    value.reject(fmt::format("plane \"{}\" has no slot {}", plane.name, slot),
+                 fmt::format("1 to {}", plane.slots->count));
+  if (!plane.slots->usable(slot))
+    value.reject(fmt::format("slot {} of plane \"{}\" is declared unusable", slot, plane.name),
+                 "a usable slot");
+  return slot;
+}
+
+int slot_from_key(const std::string& key, const YamlValue& value, const Plane& plane) {
+  const auto number = parse_quantity(key);
+  if (!number || !number->unit.empty() || number->value != static_cast<int>(number->value))
+    value.reject("\"" + key.substr(0, 60) + "\" is not a slot number", "a slot number, or a list of items");
+  return checked_slot(value, plane, static_cast<int>(number->value));
+}
+
+void put(FittedWeights& fitted, const YamlValue& value, int slot, Piece piece) {
+  if (!fitted.slots.emplace(slot, std::move(piece)).second)
+    value.reject(fmt::format("slot {} is filled twice", slot), "one piece in a slot");
+}
+
+/// {slot: 3, weight: w2}, {slot: 3, moment: 780 g.mm} or {at: angle, moment: 780 g.mm}.
+void read_item(const YamlValue& value, const Rotor& rotor, const Plane& plane, FittedWeights& fitted) {
+  YamlFields fields(value, "{slot: N, weight: ID} or {at: angle, moment: M}");
+  const auto slot = fields.optional("slot");
+  const auto at = fields.optional("at");
+  const auto weight = fields.optional("weight");
+  if (slot.has_value() == at.has_value()) value.reject("the piece has no one place", "either slot or at");
+  if (weight && at) value.reject("a catalogue weight sits in a slot", "slot instead of at, or a moment");
+  const auto piece =
+      weight ? read_catalogue_piece(*weight, plane) : Piece{std::string{}, read_moment(fields).moment_g_mm};
+  if (slot) {
+    put(fitted, value, checked_slot(*slot, plane, slot->whole_number(1, 100000)), piece);
+  } else {
+    fitted.free.push_back({piece.moment_g_mm, read_rotor_angle(*at, rotor.rotation)});
+  }
+  fields.finish();
+}
+
+void check_stock(const YamlValue& value, const Plane& plane, const FittedWeights& fitted) {
+  for (const auto& weight : plane.weights) {
+    if (!weight.stock) continue;
+    const auto used = std::count_if(fitted.slots.begin(), fitted.slots.end(),
+                                    [&](const auto& entry) { return entry.second.weight_id == weight.id; });
+    if (used > *weight.stock)
+      value.reject(
+          fmt::format("{} of weight \"{}\" are fitted but the stock is {}", used, weight.id, *weight.stock),
+          "a stock that counts the fitted pieces too");
+  }
+}
+
+FittedWeights read_plane_fitted(const YamlValue& value, const Rotor& rotor, const Plane& plane) {
+  FittedWeights fitted;
+  if (value.is_list()) {
+    for (const auto& item : value.list("pieces")) read_item(item, rotor, plane, fitted);
+  } else if (value.is_map()) {
+    for (const auto& [key, id] : value.entries("slots and weights"))
+      put(fitted, id, slot_from_key(key, id, plane), read_catalogue_piece(id, plane));
+  } else {
+    (void)value.choice<bool>({{"none", true}, {"{slot: weight, ...}", false}});
+  }
+  check_stock(value, plane, fitted);
+  return fitted;
+}
+
+/// "same as" another run's, by that run's name.
+const std::vector<FittedWeights>& fitted_of_run(const YamlValue& value, const std::string& name,
+                                                const Job& job) {
+  for (const auto& run : job.runs)
+    if (run.name == name) return run.fitted;
+  value.reject("no earlier run is called \"" + name.substr(0, 60) + "\"",
+               "the name of a run above this line");
+}
+
+std::vector<FittedWeights> read_fitted(const YamlValue& value, const Job& job) {
+  const auto& planes = job.rotor.planes;
+  std::vector<FittedWeights> fitted(planes.size());
+  if (value.is_text()) {
+    const std::string text = value.text();
+    if (text == "none") return fitted;
+    if (text.starts_with("same as ")) return fitted_of_run(value, text.substr(8), job);
+    value.reject(
+        "\"" + text.substr(0, 60) + "\" does not say what was fitted",
+        "none, same as <run>, or {plane: {slot: weight, ...}}: all that was fitted, not only what was added");
+  }
+  for (const auto& [name, pieces] : value.entries("none, same as <run>, or {plane: {slot: weight, ...}}")) {
+    const auto plane = job.rotor.plane_named(name);
+    if (!plane) pieces.reject("the rotor has no plane \"" + name.substr(0, 60) + "\"", names_of(planes));
+    fitted[*plane] = read_plane_fitted(pieces, job.rotor, planes[*plane]);
+  }
+  return fitted;
+}
+
+/// Where a known change sits: {blade: 7} or {at: angle}.
+RotorAngle read_change_angle(YamlFields& fields, const Rotor& rotor) {
+  const auto blade = fields.optional("blade");
+  const auto at = fields.optional("at");
+  if (blade.has_value() == at.has_value())
+    fields.map().reject("the change has no one place", "either blade or at");
+  if (at) return read_rotor_angle(*at, rotor.rotation);
+  if (!rotor.blades)
+    blade->reject("the rotor file declares no blades", "at: angle, or blades in the rotor file");
+  return rotor.blades->angle(blade->whole_number(1, rotor.blades->count));
+}
+
+KnownChange read_change(const YamlValue& value, const Rotor& rotor) {
+  YamlFields fields(value, "{plane: ..., blade: N, moment_before: M, moment_after: M}");
+  KnownChange change;
+  change.plane = read_plane_name(fields.required("plane"), rotor);
+  const auto direction = read_change_angle(fields, rotor).direction();
+  if (const auto moment = fields.optional("moment")) {
+    change.moment_g_mm = moment->parsed(parse_moment_g_mm) * direction;
+  } else {
+    const double before = fields.required("moment_before").parsed(parse_moment_g_mm);
+    change.moment_g_mm = (fields.required("moment_after").parsed(parse_moment_g_mm) - before) * direction;
+  }
+  if (const auto note = fields.optional("note")) change.note = note->text();
+  fields.finish();
+  return change;
+}
+
+RunConditions read_conditions(YamlFields& fields) {
+  RunConditions conditions;
+  if (const auto when = fields.optional("when")) conditions.when = when->text();
+  if (const auto who = fields.optional("who")) conditions.who = who->text();
+  if (const auto other = fields.optional("conditions"))
+    for (const auto& [key, value] : other->entries("{warm_up: ..., dwell: ..., wind: ...}"))
+      conditions.other.emplace_back(key, value.text());
+  return conditions;
+}
+
+Reading read_inline_reading(const YamlValue& value, const Rotor& rotor) {
+  YamlFields fields(value, "{speed: ..., sensor: ..., amplitude: ..., phase: ..., component: ...}");
+  WrittenReading written;
+  written.where = value.where();
+  written.speed = fields.required("speed").text();
+  written.sensor = fields.required("sensor").text();
+  written.amplitude = fields.required("amplitude").text();
+  written.component = fields.required("component").text();
+  if (const auto phase = fields.optional("phase")) written.phase = phase->text();
+  if (const auto phase_of = fields.optional("phase_of")) written.phase_of = phase_of->text();
+  fields.finish();
+  return to_reading(written, rotor);
+}
+
+Run read_run(const YamlValue& value, const Job& job) {
+  YamlFields fields(value, "a run: {name: ..., fitted: ..., readings: ...}");
+  Run run;
+  const auto name = fields.required("name");
+  run.name = name.text();
+  for (const auto& other : job.runs)
+    if (other.name == run.name)
+      name.reject("two runs are called \"" + run.name + "\"", "a name of its own for each run");
+  run.conditions = read_conditions(fields);
+  run.fitted = read_fitted(fields.required("fitted"), job);
+  if (const auto changes = fields.optional("changes"))
+    for (const auto& change : changes->list("a list of changes"))
+      run.changes.push_back(read_change(change, job.rotor));
+  if (const auto reason = fields.optional("set_aside")) run.set_aside = reason->text();
+  if (const auto readings = fields.optional("readings"))
+    for (const auto& one : readings->list("a list of readings"))
+      run.readings.push_back(read_inline_reading(one, job.rotor));
+  fields.finish();
+  return run;
+}
+
+void add_table(const YamlValue& value, Job& job) {
+  const std::string path = path_beside(value.file(), value.text("the path of a CSV file"));
+  for (const auto& row : read_table(path)) {
+    const auto run =
+        std::find_if(job.runs.begin(), job.runs.end(), [&](const Run& one) { return one.name == row.run; });
+    if (run == job.runs.end())
+      throw InputError{{"the job has no run \"" + row.run.substr(0, 60) + "\"",
+                        "the name of a run of " + value.file(),
+                        {path, row.reading.where.line, "run"}}};
+    run->readings.push_back(to_reading(row.reading, job.rotor));
+  }
+}
+
+std::size_t read_speed_point(const YamlValue& value, const Job& job) {
+  const double rpm = read_speed(value, job.rotor);
+  for (std::size_t s = 0; s < job.speeds_rpm.size(); ++s)
+    if (std::abs(job.speeds_rpm[s] - rpm) <= job.rotor.speed_tolerance_rpm) return s;
+  value.reject("no reading was made at \"" + value.text() + "\"", "the speed of some reading");
+}
+
+void read_trim_planes(const YamlValue& value, const Job& job, TrimRequest& request) {
+  if (!value.is_list()) {
+    request.plane_choice =
+        value.choice<PlaneChoice>({{"all", PlaneChoice::all}, {"easy first", PlaneChoice::easy_first}});
+    return;
+  }
+  for (const auto& plane : value.list("planes")) request.planes.push_back(read_plane_name(plane, job.rotor));
+  std::sort(request.planes.begin(), request.planes.end());
+  if (request.planes.empty()) value.reject("the list is empty", "at least one plane, or \"all\"");
+  if (std::adjacent_find(request.planes.begin(), request.planes.end()) != request.planes.end())
+    value.reject("a plane stands here twice", "each plane once");
+}
+
+TrimRequest read_request(const YamlValue& value, const Job& job) {
+  YamlFields fields(value, "{objective: ..., planes: ..., max_changes: ...}");
+  TrimRequest request;
+  if (const auto objective = fields.optional("objective"))
+    request.objective = objective->choice<SlotObjective>(
+        {{"worst ratio", SlotObjective::worst_ratio}, {"least squares", SlotObjective::least_squares}});
+  if (const auto planes = fields.optional("planes")) read_trim_planes(*planes, job, request);
+  if (const auto most = fields.optional("max_changes")) request.max_changes = most->whole_number(0, 1000);
+  if (const auto pieces = fields.optional("changes")) request.pieces = pieces->whole_number(0, 1000);
+  if (const auto stay = fields.optional("fitted_weights"))
+    request.keep_fitted = stay->choice<bool>({{"may change", false}, {"stay", true}});
+  if (const auto penalty = fields.optional("penalty")) request.penalty = penalty->number(0.0, 1000.0);
+  if (const auto weights = fields.optional("speed_weights"))
+    for (const auto& one : weights->list("a list of {speed, weight}")) {
+      YamlFields parts(one, "{speed: ..., weight: ...}");
+      const auto speed = read_speed_point(parts.required("speed"), job);
+      request.speed_weights.push_back({speed, parts.required("weight").number(1e-6, 1e6)});
+      parts.finish();
+    }
+  fields.finish();
+  return request;
+}
+
+void read_runs(YamlFields& fields, Job& job) {
+  const auto runs = fields.required("runs");
+  for (const auto& one : runs.list("a list of runs")) job.runs.push_back(read_run(one, job));
+  if (job.runs.empty()) runs.reject("there is no run", "at least a baseline run");
+  if (const auto table = fields.optional("readings")) add_table(*table, job);
+  assign_speed_points(job);
+}
+
+/// Stock is checked where a plane's pieces are written; a run that copies another needs no second check.
+JobFile read(const YamlValue& root) {
+  YamlFields fields(root, "a job");
+  (void)fields.required("trimwright");
+  JobFile file;
+  Job& job = file.job;
+  if (const auto title = fields.optional("title")) job.title = title->text();
+  if (const auto serial = fields.optional("serial")) job.serial = serial->text();
+  if (const auto station = fields.optional("station")) job.station = station->text();
+  const auto rotor_path = fields.required("rotor");
+  auto rotor = read_rotor(path_beside(root.file(), rotor_path.text("the path of a rotor file")));
+  if (!rotor) throw InputError{rotor.error()};
+  job.rotor = *rotor;
+  read_runs(fields, job);
+  job.fitted_now = job.runs.back().fitted;
+  if (const auto now = fields.optional("fitted_now")) job.fitted_now = read_fitted(*now, job);
+  if (const auto trim = fields.optional("trim")) file.request = read_request(*trim, job);
+  fields.finish();
+  return file;
+}
+
+}  // namespace
+
+Result<JobFile> read_job(const std::string& path) {
+  const auto text = read_text_file(path);
+  if (!text) return tl::unexpected(text.error());
+  try {
+    return read(parse_yaml(path, *text, "job"));
+  } catch (const InputError& input) {
+    return tl::unexpected(input.error);
+  }
+}
+
+}  // namespace trimwright

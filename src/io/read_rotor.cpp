@@ -1,0 +1,255 @@
+#include "trimwright/io/read_rotor.hpp"
+
+#include <algorithm>
+#include <set>
+
+#include "trade_values.hpp"
+#include "trimwright/io/files.hpp"
+#include "yaml_fields.hpp"
+
+namespace trimwright {
+namespace {
+
+SeenSense read_seen_sense(YamlFields& fields, const std::string& sense_key) {
+  const auto sense = fields.required(sense_key).choice<Sense>(
+      {{"clockwise", Sense::clockwise}, {"counterclockwise", Sense::counterclockwise}});
+  const auto end = fields.required("seen_from")
+                       .choice<ViewingEnd>({{"front", ViewingEnd::front}, {"aft", ViewingEnd::aft}});
+  return {sense, end};
+}
+
+SeenSense read_rotation(const YamlValue& value) {
+  YamlFields fields(value, "{sense: clockwise or counterclockwise, seen_from: front or aft}");
+  const auto rotation = read_seen_sense(fields, "sense");
+  fields.finish();
+  return rotation;
+}
+
+ReferenceRing read_reference(const YamlValue& value) {
+  YamlFields fields(value, "{teeth: N, larger_tooth: N, polarity: falling or rising}");
+  ReferenceRing ring;
+  ring.teeth = fields.required("teeth").whole_number(1, 400);
+  ring.larger_tooth = fields.required("larger_tooth").whole_number(1, ring.teeth);
+  ring.falling = fields.required("polarity").choice<bool>({{"falling", true}, {"rising", false}});
+  if (const auto mark = fields.optional("mark")) ring.mark = mark->text();
+  fields.finish();
+  return ring;
+}
+
+BladeRow read_blades(const YamlValue& value, const SeenSense& rotation) {
+  YamlFields fields(value, "{count: N, blade_1_at: angle, numbered: sense, seen_from: end}");
+  BladeRow blades;
+  blades.count = fields.required("count").whole_number(2, 400);
+  blades.blade_1 = read_rotor_angle(fields.required("blade_1_at"), rotation);
+  blades.numbered = read_seen_sense(fields, "numbered");
+  blades.numbered_relative = blades.numbered.relative_to(rotation);
+  fields.finish();
+  return blades;
+}
+
+SlotRing read_slots(const YamlValue& value, const SeenSense& rotation) {
+  YamlFields fields(value, "{count: N, slot_1_at: angle, numbered: sense, seen_from: end}");
+  SlotRing ring;
+  ring.count = fields.required("count").whole_number(1, 400);
+  ring.slot_1 = read_rotor_angle(fields.required("slot_1_at"), rotation);
+  ring.numbered = read_seen_sense(fields, "numbered");
+  ring.numbered_relative = ring.numbered.relative_to(rotation);
+  if (const auto unusable = fields.optional("unusable"))
+    for (const auto& slot : unusable->list("a list of slot numbers"))
+      ring.unusable.push_back(slot.whole_number(1, ring.count));
+  std::sort(ring.unusable.begin(), ring.unusable.end());
+  ring.unusable.erase(std::unique(ring.unusable.begin(), ring.unusable.end()), ring.unusable.end());
+  fields.finish();
+  return ring;
+}
+
+Weight read_weight(const YamlValue& value) {
+  YamlFields fields(value, "{id: NAME, mass: M, radius: R} or {id: NAME, moment: M}");
+  Weight weight;
+  weight.id = fields.required("id").text();
+  const auto moment = read_moment(fields);
+  weight.moment_g_mm = moment.moment_g_mm;
+  weight.mass_g = moment.mass_g;
+  weight.radius_mm = moment.radius_mm;
+  if (!(weight.moment_g_mm > 0.0))
+    value.reject("the weight has no moment", "a mass and radius, or moment, above zero");
+  if (const auto stock = fields.optional("stock")) weight.stock = stock->whole_number(0, 100000);
+  if (const auto part = fields.optional("part_number")) weight.part_number = part->text();
+  fields.finish();
+  return weight;
+}
+
+double read_moment_limit(const YamlValue& value) {
+  const double limit = value.parsed(parse_moment_g_mm);
+  if (!(limit > 0.0)) value.reject("\"" + value.text() + "\" is no limit", "a moment above zero");
+  return limit;
+}
+
+void read_catalogue(YamlFields& fields, Plane& plane) {
+  const auto weights = fields.optional("weights");
+  if (!weights) return;
+  std::set<std::string> ids;
+  for (const auto& one : weights->list("a list of weights")) {
+    plane.weights.push_back(read_weight(one));
+    if (!ids.insert(plane.weights.back().id).second)
+      one.reject("weight \"" + plane.weights.back().id + "\" stands here twice", "each id once in a plane");
+  }
+}
+
+Plane read_plane(const YamlValue& value, const SeenSense& rotation) {
+  YamlFields fields(value, "a plane: {name: ..., slots: ..., weights: ...}");
+  Plane plane;
+  plane.name = fields.required("name").text();
+  if (const auto access = fields.optional("access"))
+    plane.access = access->choice<Access>({{"easy", Access::easy}, {"hard", Access::hard}});
+  if (const auto slots = fields.optional("slots")) plane.slots = read_slots(*slots, rotation);
+  if (const auto filler = fields.optional("filler")) {
+    YamlFields parts(*filler, "{mass: M, radius: R} or {moment: M}");
+    const auto moment = read_moment(parts);
+    plane.filler = {moment.moment_g_mm, moment.mass_g};
+    parts.finish();
+  }
+  read_catalogue(fields, plane);
+  if (const auto limit = fields.optional("max_total_moment"))
+    plane.max_total_moment_g_mm = read_moment_limit(*limit);
+  if (const auto limit = fields.optional("max_added_moment"))
+    plane.max_added_moment_g_mm = read_moment_limit(*limit);
+  fields.finish();
+  if (!plane.slots && !plane.weights.empty())
+    value.reject("plane \"" + plane.name + "\" has weights but no slots", "slots for the weights");
+  return plane;
+}
+
+VibrationUnit read_sensor_unit(YamlFields& fields) {
+  const auto measures = fields.required("measures")
+                            .choice<MotionQuantity>({{"displacement", MotionQuantity::displacement},
+                                                     {"velocity", MotionQuantity::velocity},
+                                                     {"acceleration", MotionQuantity::acceleration},
+                                                     {"as shown", MotionQuantity::as_shown}});
+  const auto value = fields.required("unit");
+  if (measures == MotionQuantity::as_shown) return display_unit(value.text("the display's unit"));
+  const auto unit = value.parsed(parse_vibration_unit);
+  if (unit.quantity != measures)
+    value.reject("\"" + unit.text() + "\" is a unit of " + std::string(name(unit.quantity)),
+                 "a unit of " + std::string(name(measures)) + ", as \"measures\" says");
+  return unit;
+}
+
+std::optional<MotionQuantity> read_phase_of(YamlFields& fields, const VibrationUnit& unit) {
+  const auto value = fields.optional("phase_of");
+  if (unit.quantity == MotionQuantity::as_shown) {
+    if (value) value->reject("a display unit has no phase_of", "no such key");
+    return std::nullopt;
+  }
+  if (!value) return fields.required("phase_of").choice<MotionQuantity>({});
+  return value->choice<MotionQuantity>({{"displacement", MotionQuantity::displacement},
+                                        {"velocity", MotionQuantity::velocity},
+                                        {"acceleration", MotionQuantity::acceleration}});
+}
+
+void read_direction(YamlFields& fields, Sensor& sensor) {
+  const auto value = fields.optional("direction");
+  if (!value) return;
+  YamlFields parts(*value, "{positive: outward or inward, mounted: where it sits}");
+  sensor.positive_inward = parts.required("positive").choice<bool>({{"outward", false}, {"inward", true}});
+  if (const auto mounted = parts.optional("mounted")) sensor.mounting = mounted->text();
+  parts.finish();
+}
+
+LimitBand read_band(const YamlValue& value, const Rotor& rotor, const Sensor& sensor) {
+  YamlFields fields(value, "{up_to: speed, limit: amplitude, target: amplitude}");
+  LimitBand band;
+  band.up_to_rpm = read_speed(fields.required("up_to"), rotor);
+  const auto limit = fields.required("limit");
+  band.limit = read_peak_amplitude(limit, sensor.unit);
+  if (!(band.limit > 0.0)) limit.reject("\"" + limit.text() + "\" is no limit", "an amplitude above zero");
+  if (const auto target = fields.optional("target")) {
+    band.target = read_peak_amplitude(*target, sensor.unit);
+    if (*band.target > band.limit)
+      target->reject("the target is above the limit", "a target not above the limit");
+  }
+  fields.finish();
+  return band;
+}
+
+void read_bands(YamlFields& fields, const Rotor& rotor, Sensor& sensor) {
+  for (const auto& one : fields.required("limits").list("a list of {up_to, limit, target}")) {
+    sensor.bands.push_back(read_band(one, rotor, sensor));
+    const auto n = sensor.bands.size();
+    if (n > 1 && sensor.bands[n - 1].up_to_rpm <= sensor.bands[n - 2].up_to_rpm)
+      one.reject("this band does not end above the one before", "bands by rising speed");
+  }
+  if (sensor.bands.empty()) fields.map().reject("there is no limit", "at least one {up_to, limit}");
+}
+
+Sensor read_sensor(const YamlValue& value, const Rotor& rotor) {
+  YamlFields fields(value, "a sensor: {name: ..., measures: ..., unit: ..., phase_of: ..., limits: ...}");
+  Sensor sensor;
+  sensor.name = fields.required("name").text();
+  sensor.unit = read_sensor_unit(fields);
+  sensor.phase_of = read_phase_of(fields, sensor.unit);
+  read_direction(fields, sensor);
+  read_bands(fields, rotor, sensor);
+  if (const auto repeatability = fields.optional("repeatability")) {
+    sensor.repeatability = read_peak_amplitude(*repeatability, sensor.unit);
+    if (!(*sensor.repeatability > 0.0))
+      repeatability->reject("no reading repeats exactly", "an amplitude above zero");
+  }
+  fields.finish();
+  return sensor;
+}
+
+void read_speeds(YamlFields& fields, Rotor& rotor) {
+  if (const auto full = fields.optional("speed_100")) rotor.speed_100_rpm = full->parsed(parse_rpm);
+  const auto tolerance = fields.required("speed_tolerance");
+  rotor.speed_tolerance_rpm = read_speed(tolerance, rotor);
+}
+
+Rotor read(const YamlValue& root) {
+  YamlFields fields(root, "a rotor");
+  (void)fields.required("trimwright");
+  Rotor rotor;
+  rotor.name = fields.required("name").text();
+  rotor.rotation = read_rotation(fields.required("rotation"));
+  rotor.phase = fields.required("phase").choice<PhaseConvention>({{"lag", PhaseConvention::lag},
+                                                                  {"lead", PhaseConvention::lead},
+                                                                  {"unknown", PhaseConvention::unknown}});
+  read_speeds(fields, rotor);
+  if (const auto mass = fields.optional("mass")) rotor.mass_kg = mass->parsed(parse_mass_g) / 1000.0;
+  if (rotor.mass_kg && !(*rotor.mass_kg > 0.0))
+    fields.required("mass").reject("a rotor has mass", "a mass above zero");
+  rotor.reference = read_reference(fields.required("reference"));
+  if (const auto blades = fields.optional("blades")) rotor.blades = read_blades(*blades, rotor.rotation);
+  for (const auto& one : fields.required("planes").list("a list of planes")) {
+    rotor.planes.push_back(read_plane(one, rotor.rotation));
+    if (*rotor.plane_named(rotor.planes.back().name) + 1 != rotor.planes.size())
+      one.reject("plane \"" + rotor.planes.back().name + "\" stands here twice", "each plane once");
+  }
+  for (const auto& one : fields.required("sensors").list("a list of sensors")) {
+    rotor.sensors.push_back(read_sensor(one, rotor));
+    if (*rotor.sensor_named(rotor.sensors.back().name) + 1 != rotor.sensors.size())
+      one.reject("sensor \"" + rotor.sensors.back().name + "\" stands here twice", "each sensor once");
+  }
+  if (rotor.planes.empty()) root.reject("there is no plane", "at least one plane");
+  if (rotor.sensors.empty()) root.reject("there is no sensor", "at least one sensor");
+  fields.finish();
+  return rotor;
+}
+
+}  // namespace
+
+Result<Rotor> parse_rotor(const std::string& file, const std::string& text) {
+  try {
+    return read(parse_yaml(file, text, "rotor"));
+  } catch (const InputError& input) {
+    return tl::unexpected(input.error);
+  }
+}
+
+Result<Rotor> read_rotor(const std::string& path) {
+  const auto text = read_text_file(path);
+  if (!text) return tl::unexpected(text.error());
+  return parse_rotor(path, *text);
+}
+
+}  // namespace trimwright

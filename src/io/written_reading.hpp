@@ -1,0 +1,30 @@
+#pragma once
+
+#include <optional>
+#include <string>
+
+#include "trimwright/base/error.hpp"
+#include "trimwright/runs/job.hpp"
+
+namespace trimwright {
+
+/// One reading as a person wrote it, in a job or in a table.
+struct WrittenReading {
+  std::string speed;
+  std::string sensor;
+  std::string amplitude;
+  std::string phase;      ///< empty: none was read
+  std::string component;  ///< "once-per-rev" or "overall"
+  std::string phase_of;   ///< empty: as the sensor says
+  Location where;
+};
+
+/// Into the library's conventions, once and for all. `Reading::speed` is left for `assign_speed_points`.
+/// Throws InputError.
+[[nodiscard]] Reading to_reading(const WrittenReading& written, const Rotor& rotor);
+
+/// Groups the readings of all runs into speed points: those within the rotor's tolerance of the first reading
+/// of a point belong to it. Throws InputError where a reading is within the tolerance of two points.
+void assign_speed_points(Job& job);
+
+}  // namespace trimwright

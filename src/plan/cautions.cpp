@@ -1,0 +1,16 @@
+#include "trimwright/plan/balance_plan.hpp"
+
+namespace trimwright {
+
+const std::vector<std::string>& cautions() {
+  static const std::vector<std::string> all{
+      "A running engine can kill: intake, exhaust and rotor-burst zones stay clear of people.",
+      "Weights, positions, torque, locking and limits come from the engine maker's current manual; where it "
+      "differs from this sheet, the manual holds.",
+      "Follow local rules. Work on the engine and its release belong to licensed persons; this sheet only "
+      "advises.",
+      "Two people check the fitted slots against the list before every start, and count what is left over."};
+  return all;
+}
+
+}  // namespace trimwright

@@ -1,0 +1,25 @@
+#pragma once
+
+#include <string>
+#include <vector>
+
+#include "trimwright/plan/balance_plan.hpp"
+
+namespace trimwright {
+
+/// "w3 (4.2 g at 197.5 mm)", "a piece of 780 g mm", "the filler".
+[[nodiscard]] std::string piece_words(const Plane& plane, const std::optional<Piece>& piece);
+
+/// "spinner slot 7, 63.0° with rotation, between blades 4 and 5".
+[[nodiscard]] std::string place_words(const Rotor& rotor, std::size_t plane, int slot);
+
+/// Steps that every plan begins with: make safe, confirm the numbering, count what is fitted.
+[[nodiscard]] std::vector<Step> opening_steps(const Job& job, const std::vector<std::size_t>& planes);
+
+/// Take out, put in, check, torque: from what is fitted now to what shall be.
+[[nodiscard]] std::vector<Step> fitting_steps(const Job& job, const std::vector<SlotChange>& changes);
+
+/// Run, compare, stop: for readings expected at the job's speed points.
+[[nodiscard]] std::vector<Step> running_steps(const Job& job, const std::vector<ExpectedReading>& expected);
+
+}  // namespace trimwright

@@ -1,0 +1,20 @@
+#pragma once
+
+#include <string>
+
+#include "trimwright/influence/influence_model.hpp"
+#include "trimwright/runs/job.hpp"
+
+namespace trimwright {
+
+/// "0.312", with three significant digits but not more than four decimals.
+[[nodiscard]] std::string amplitude_words(double shown);
+/// "0.312 ∠ 145°": as the sensor's readings are written.
+[[nodiscard]] std::string phasor_words(const Sensor& sensor, Phasor x, PhaseConvention convention);
+/// "3174" in rpm, or "3174 (62.0 %)".
+[[nodiscard]] std::string speed_words(const Rotor& rotor, double rpm);
+/// "lag" or "lead".
+[[nodiscard]] std::string convention_words(PhaseConvention convention);
+/// "reference tooth" or the mark that angles start from.
+[[nodiscard]] std::string zero_words(const Rotor& rotor);
+}  // namespace trimwright

@@ -1,0 +1,176 @@
+#include <fmt/format.h>
+
+#include <cmath>
+
+#include "number_words.hpp"
+#include "text_table.hpp"
+#include "trimwright/report/model_warnings.hpp"
+#include "trimwright/report/text_report.hpp"
+
+namespace trimwright {
+namespace {
+
+using Align = TextTable::Align;
+
+std::string headline(const Job& job, const std::string& what) {
+  std::string text = what + "\n" + std::string(what.size(), '=') + "\n";
+  text += "Rotor: " + job.rotor.name + (job.serial.empty() ? "" : ", serial " + job.serial) + "\n";
+  if (!job.title.empty()) text += "Job: " + job.title + "\n";
+  if (!job.station.empty()) text += "Station: " + job.station + "\n";
+  return text + wrapped("", fmt::format("Angles are rotor angles, with rotation, from the {}. Phase is {}.",
+                                        zero_words(job.rotor), convention_words(job.rotor.phase)));
+}
+
+std::string section(const std::string& title) { return "\n" + title + "\n"; }
+
+std::string caution_lines(const BalancePlan& plan) {
+  std::string text = section("CAUTION");
+  for (const auto& caution : plan.cautions) text += wrapped("  ! ", caution);
+  return text;
+}
+
+std::string warning_lines(const std::vector<std::string>& warnings) {
+  if (warnings.empty()) return {};
+  std::string text = section("BEFORE YOU TRUST THIS");
+  for (const auto& warning : warnings) text += wrapped("  * ", warning);
+  return text;
+}
+
+std::string step_lines(const BalancePlan& plan) {
+  std::string text = section("STEPS");
+  int number = 0;
+  for (const auto& step : plan.steps) {
+    text += wrapped(fmt::format("  {:2}. ", ++number), step.instruction);
+    for (const auto& line : step.particulars) text += wrapped("      - ", line);
+    if (step.sign) text += "      Done by: ____________________\n";
+  }
+  return text;
+}
+
+std::string short_piece(const Plane& plane, const std::optional<Piece>& piece) {
+  if (!piece) return plane.filler.moment_g_mm > 0.0 ? "filler" : "-";
+  return piece->weight_id.empty() ? fmt::format("piece of {:.6g} g mm", piece->moment_g_mm)
+                                  : piece->weight_id;
+}
+
+std::string change_table(const Job& job, const std::vector<SlotChange>& changes) {
+  if (changes.empty()) return "  No slot changes.\n";
+  TextTable table({{"plane", Align::left},
+                   {"slot", Align::right},
+                   {"take out", Align::left},
+                   {"put in", Align::left},
+                   {"angle", Align::right},
+                   {"blades", Align::left}});
+  for (const auto& change : changes) {
+    const Plane& plane = job.rotor.planes[change.plane];
+    const auto position = slot_position(job.rotor, plane, change.slot);
+    table.add({plane.name, std::to_string(change.slot), short_piece(plane, change.remove),
+               short_piece(plane, change.fit), fmt::format("{:.1f}°", position.angle.degrees()),
+               position.blade});
+  }
+  return table.text();
+}
+
+std::string moment_table(const Job& job, const Correction& correction) {
+  TextTable table({{"plane", Align::left},
+                   {"moment to add", Align::right},
+                   {"angle", Align::right},
+                   {"blades", Align::left}});
+  for (const auto& part : correction.parts) {
+    const auto position = angle_position(job.rotor, RotorAngle::of(part.moment_to_add));
+    table.add({job.rotor.planes[part.plane].name, fmt::format("{:.4g} g mm", std::abs(part.moment_to_add)),
+               fmt::format("{:.1f}°", position.angle.degrees()), position.blade});
+  }
+  return table.text();
+}
+
+std::string margin_words(const Prediction& prediction) {
+  const double after = std::abs(prediction.after);
+  if (after > prediction.limit) return "ABOVE LIMIT";
+  if (prediction.target && after > *prediction.target) return "above target";
+  return "ok";
+}
+
+std::string prediction_table(const Job& job, const std::vector<Prediction>& predictions) {
+  TextTable table({{"rpm", Align::left},
+                   {"sensor", Align::left},
+                   {"now", Align::right},
+                   {"expected", Align::right},
+                   {"+-", Align::right},
+                   {"limit", Align::right},
+                   {"target", Align::right},
+                   {"unit", Align::left},
+                   {"", Align::left}});
+  for (const auto& p : predictions) {
+    const Sensor& sensor = job.rotor.sensors[p.sensor];
+    const auto peak_words = [&](double peak) { return amplitude_words(sensor.unit.shown_from_peak(peak)); };
+    table.add({speed_words(job.rotor, job.speeds_rpm[p.speed]), sensor.name,
+               phasor_words(sensor, p.before, job.rotor.phase),
+               phasor_words(sensor, p.after, job.rotor.phase), p.after_sd ? peak_words(*p.after_sd) : "?",
+               peak_words(p.limit), p.target ? peak_words(*p.target) : "-", sensor.unit.text(),
+               margin_words(p)});
+  }
+  return table.text();
+}
+
+std::string trade_off_table(const TrimPlan& trim) {
+  TextTable table({{"slots changed", Align::right},
+                   {"worst/limit", Align::right},
+                   {"proved", Align::left},
+                   {"", Align::left}});
+  for (std::size_t i = 0; i < trim.trade_off.size(); ++i) {
+    const auto& row = trim.trade_off[i];
+    std::string remark = row.recommended ? "recommended" : "";
+    if (i == trim.chosen) remark += row.recommended ? ", this plan" : "this plan";
+    table.add({std::to_string(row.changes.size()), fmt::format("{:.3f}", row.worst_ratio),
+               row.proved_optimal ? "best possible" : fmt::format("within {:.1f} %", 100.0 * row.gap()),
+               remark});
+  }
+  return table.text();
+}
+
+std::string stop_table(const Job& job, const BalancePlan& plan) {
+  TextTable table(
+      {{"rpm", Align::left}, {"sensor", Align::left}, {"stop above", Align::right}, {"unit", Align::left}});
+  for (const auto& one : plan.expected) {
+    const Sensor& sensor = job.rotor.sensors[one.sensor];
+    table.add({speed_words(job.rotor, job.speeds_rpm[one.speed]), sensor.name,
+               amplitude_words(sensor.unit.shown_from_peak(one.stop_above)), sensor.unit.text()});
+  }
+  return table.text();
+}
+
+std::string verdict_line(const TrimPlan& trim) {
+  return wrapped(
+      "  ",
+      fmt::format("Largest expected amplitude over its limit: {:.3f}. No choice allowed here can bring it "
+                  "below {:.3f}.",
+                  trim.worst_ratio, trim.bound));
+}
+
+}  // namespace
+
+std::string plan_text(const Job& job, const InfluenceModel& model, const TrimPlan& trim,
+                      const BalancePlan& plan) {
+  std::string text = headline(job, "Balance plan");
+  text += warning_lines(model_warnings(job, model));
+  text += trim.has_slots() ? section("WHAT CHANGES") + change_table(job, plan.changes)
+                           : section("MOMENTS TO ADD") + moment_table(job, trim.correction);
+  for (const auto& note : trim.notes) text += wrapped("  ", note);
+  text += section("EXPECTED IN THE NEXT RUN (amplitude ∠ phase; stop the run above the limit)");
+  text += prediction_table(job, trim.predictions);
+  text +=
+      wrapped("  ",
+              "+- is one standard deviation of the prediction from the readings' repeatability; ? means no "
+              "repeatability is known.");
+  text += verdict_line(trim);
+  if (trim.has_slots()) text += section("FEWER OR MORE SLOTS") + trade_off_table(trim);
+  return text + step_lines(plan) + caution_lines(plan);
+}
+
+std::string trial_text(const Job& job, const BalancePlan& plan) {
+  return headline(job, "Plan of a trial run") + section("WHAT CHANGES") + change_table(job, plan.changes) +
+         section("STOP LEVELS") + stop_table(job, plan) + step_lines(plan) + caution_lines(plan);
+}
+
+}  // namespace trimwright

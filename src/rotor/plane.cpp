@@ -1,0 +1,45 @@
+#include "trimwright/rotor/plane.hpp"
+
+#include <algorithm>
+#include <cassert>
+#include <cmath>
+
+namespace trimwright {
+namespace {
+
+RotorAngle ring_angle(RotorAngle first, int number, int count, Direction numbered) {
+  const double step = 360.0 * (number - 1) / count;
+  return RotorAngle::from_degrees(first.degrees() + (numbered == Direction::with_rotation ? step : -step));
+}
+
+}  // namespace
+
+bool SlotRing::usable(int slot) const {
+  return has(slot) && !std::binary_search(unusable.begin(), unusable.end(), slot);
+}
+
+RotorAngle SlotRing::angle(int slot) const {
+  assert(has(slot));
+  return ring_angle(slot_1, slot, count, numbered_relative);
+}
+
+const Weight* Plane::find_weight(const std::string& id) const {
+  const auto found =
+      std::find_if(weights.begin(), weights.end(), [&](const Weight& w) { return w.id == id; });
+  return found == weights.end() ? nullptr : &*found;
+}
+
+RotorAngle BladeRow::angle(int blade) const { return ring_angle(blade_1, blade, count, numbered_relative); }
+
+std::string BladeRow::position(RotorAngle angle) const {
+  const double from_blade_1 = angle.degrees() - blade_1.degrees();
+  const double along = wrap_360(numbered_relative == Direction::with_rotation ? from_blade_1 : -from_blade_1);
+  const double pitch = 360.0 / count;
+  const int nearest = static_cast<int>(std::lround(along / pitch));
+  const auto number = [this](int steps) { return std::to_string(steps % count + 1); };
+  if (std::abs(along - nearest * pitch) <= 0.1) return "at blade " + number(nearest);
+  const int below = static_cast<int>(std::floor(along / pitch));
+  return "between blades " + number(below) + " and " + number(below + 1);
+}
+
+}  // namespace trimwright

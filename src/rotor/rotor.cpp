@@ -1,0 +1,56 @@
+#include "trimwright/rotor/rotor.hpp"
+
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <cassert>
+#include <numbers>
+
+namespace trimwright {
+namespace {
+
+template <class Named>
+std::optional<std::size_t> index_named(const std::vector<Named>& all, const std::string& name) {
+  const auto found = std::find_if(all.begin(), all.end(), [&](const Named& one) { return one.name == name; });
+  if (found == all.end()) return std::nullopt;
+  return static_cast<std::size_t>(found - all.begin());
+}
+
+}  // namespace
+
+std::optional<std::size_t> Rotor::plane_named(const std::string& wanted) const {
+  return index_named(planes, wanted);
+}
+
+std::optional<std::size_t> Rotor::sensor_named(const std::string& wanted) const {
+  return index_named(sensors, wanted);
+}
+
+std::string Position::text() const {
+  std::string words = slot ? fmt::format("slot {}, ", *slot) : std::string{};
+  words += fmt::format("{:.1f}° with rotation", angle.degrees());
+  return blade.empty() ? words : words + ", " + blade;
+}
+
+Position slot_position(const Rotor& rotor, const Plane& plane, int slot) {
+  assert(plane.slots);
+  auto position = angle_position(rotor, plane.slots->angle(slot));
+  position.slot = slot;
+  return position;
+}
+
+Position angle_position(const Rotor& rotor, RotorAngle angle) {
+  return {std::nullopt, angle, rotor.blades ? rotor.blades->position(angle) : std::string{}};
+}
+
+double permissible_specific_unbalance(double grade, double rpm) {
+  const double omega = 2.0 * std::numbers::pi * rpm / 60.0;
+  return 1000.0 * grade / omega;  // mm/s over rad/s is mm; per kg of rotor that is 1000 g mm/kg
+}
+
+const std::vector<double>& balance_quality_grades() {
+  static const std::vector<double> grades{4000, 1600, 630, 250, 100, 40, 16, 6.3, 2.5, 1, 0.4};
+  return grades;
+}
+
+}  // namespace trimwright

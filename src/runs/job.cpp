@@ -1,0 +1,62 @@
+#include "trimwright/runs/job.hpp"
+
+#include <cassert>
+
+namespace trimwright {
+
+std::complex<double> slot_moment(const Plane& plane, int slot, const std::optional<Piece>& piece) {
+  assert(plane.slots);
+  return (piece ? piece->moment_g_mm : plane.filler.moment_g_mm) * plane.slots->angle(slot).direction();
+}
+
+std::complex<double> total_moment(const Plane& plane, const FittedWeights& fitted) {
+  std::complex<double> total = 0.0;
+  if (plane.slots) {
+    for (int slot = 1; slot <= plane.slots->count; ++slot) {
+      if (!plane.slots->usable(slot)) continue;
+      const auto found = fitted.slots.find(slot);
+      total +=
+          slot_moment(plane, slot, found == fitted.slots.end() ? std::nullopt : std::optional(found->second));
+    }
+  }
+  for (const auto& piece : fitted.free) total += piece.moment_g_mm * piece.at.direction();
+  return total;
+}
+
+namespace {
+
+/// Total moments of `fitted` plus the known changes of the first `runs` runs.
+std::vector<std::complex<double>> unbalance_of(const Job& job, const std::vector<FittedWeights>& fitted,
+                                               std::size_t runs) {
+  std::vector<std::complex<double>> unbalance(job.rotor.planes.size());
+  for (std::size_t p = 0; p < unbalance.size(); ++p)
+    unbalance[p] = total_moment(job.rotor.planes[p], fitted[p]);
+  for (std::size_t r = 0; r < runs; ++r)
+    for (const auto& change : job.runs[r].changes) unbalance[change.plane] += change.moment_g_mm;
+  return unbalance;
+}
+
+}  // namespace
+
+std::vector<std::complex<double>> run_unbalance(const Job& job, std::size_t run) {
+  assert(run < job.runs.size());
+  return unbalance_of(job, job.runs[run].fitted, run + 1);
+}
+
+std::vector<std::complex<double>> unbalance_now(const Job& job) {
+  return unbalance_of(job, job.fitted_now, job.runs.size());
+}
+
+Job with_phase_convention(Job job, PhaseConvention convention) {
+  assert(convention != PhaseConvention::unknown);
+  const bool mirrored = job.rotor.phase == PhaseConvention::unknown ? convention == PhaseConvention::lead
+                                                                    : convention != job.rotor.phase;
+  job.rotor.phase = convention;
+  if (!mirrored) return job;
+  for (auto& run : job.runs)
+    for (auto& reading : run.readings)
+      if (reading.x) reading.x = std::conj(*reading.x / reading.phase_factor) * reading.phase_factor;
+  return job;
+}
+
+}  // namespace trimwright

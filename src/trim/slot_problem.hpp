@@ -1,0 +1,39 @@
+#pragma once
+
+#include <Eigen/Core>
+#include <vector>
+
+#include "trim_rows.hpp"
+#include "trimwright/trim/slot_search.hpp"
+#include "trimwright/trim/trim_plan.hpp"
+
+namespace trimwright {
+
+/// The search problem of a job, and the way back from its answers to slots and pieces.
+class SlotCatalogue {
+ public:
+  SlotCatalogue(const Job& job, const TrimRequest& request, const TrimRows& rows);
+
+  [[nodiscard]] const SlotProblem& problem() const { return problem_; }
+  [[nodiscard]] std::vector<SlotChange> changes(const SlotChoice& choice) const;
+  /// Added moment per plane used [g mm].
+  [[nodiscard]] Eigen::VectorXcd added_moment(const SlotChoice& choice) const;
+  [[nodiscard]] Eigen::VectorXcd added_moment(const std::vector<SlotChange>& changes) const;
+
+ private:
+  struct Origin {
+    std::size_t plane = 0;  ///< index into Rotor::planes
+    int slot = 0;
+    std::optional<Piece> holds;
+    std::vector<std::optional<Piece>> options;  ///< aligned with SearchSlot::options
+  };
+
+  void add_plane(const Job& job, const TrimRequest& request, std::size_t position);
+
+  std::vector<Plane> planes_;             ///< the planes used, by position
+  std::vector<std::size_t> plane_index_;  ///< their indices into Rotor::planes
+  SlotProblem problem_;
+  std::vector<Origin> origins_;  ///< aligned with problem_.slots
+};
+
+}  // namespace trimwright

@@ -1,0 +1,72 @@
+#pragma once
+
+#include <cmath>
+#include <vector>
+
+#include "slot_model.hpp"
+
+namespace trimwright::slots_detail {
+
+/// How far the sums of n changes in one plane reach: the support function of the set of such sums,
+/// h(d) = max Re(conj(d) sum), tabulated from above over ranges of direction, for the slots from any slot on.
+///
+/// Scarce pieces carry a price pi >= 0 (one set for each n and direction). For any prices
+///
+///   h(d) <= sum over pieces of pi * (how often the piece is available)
+///           + the n slots of largest max over options of (Re(conj(d) change) - pi of its piece),
+///
+/// and at the prices at which no piece is wanted more often than it is there the two agree (duality of the
+/// assignment problem: D. P. Bertsekas, The auction algorithm, Annals of Operations Research 14, 1988, from
+/// memory). The second term is tabulated; the first follows what has been taken on the way.
+class Reach {
+ public:
+  static constexpr std::size_t kDirections = 64;
+
+  Reach(const Model& model, const PlaneModel& plane, std::size_t most_changes);
+
+  /// Whether a sum of `n` changes from `first_slot` on, of pieces still available, could lie in the disc.
+  [[nodiscard]] bool meets(std::size_t n, std::size_t first_slot, Complex centre, double radius,
+                           const StockLedger& ledger) const {
+    const std::size_t range = range_of(centre);
+    const double reach = unpriced(n, first_slot, range) + paid(n, range, ledger.available()) + radius;
+    return reach >= 0.0 && std::norm(centre) <= reach * reach;
+  }
+  /// A disc that holds every sum of `n` changes in the plane.
+  [[nodiscard]] const Disc& disc(std::size_t n) const { return discs_[n]; }
+  /// The same (about the same centre) when only the pieces in `available` are left.
+  [[nodiscard]] Disc disc(std::size_t n, const std::vector<int>& available) const;
+
+ private:
+  /// Ranges are even in y / (|x| + |y|), which needs no trigonometry.
+  static std::size_t range_of(Complex z) {
+    const double x = z.real();
+    const double y = z.imag();
+    const double size = std::abs(x) + std::abs(y);
+    if (!(size > 0.0)) return 0;
+    const double quadrant = y >= 0.0 ? (x >= 0.0 ? y / size : 1.0 - x / size)
+                                     : (x < 0.0 ? 2.0 - y / size : 3.0 + x / size);
+    const auto range = static_cast<std::size_t>(quadrant * (static_cast<double>(kDirections) / 4.0));
+    return range < kDirections ? range : kDirections - 1;
+  }
+  [[nodiscard]] double unpriced(std::size_t n, std::size_t first_slot, std::size_t range) const {
+    return static_cast<double>(unpriced_[(n * (slots_ + 1) + first_slot) * kDirections + range]);
+  }
+  [[nodiscard]] double paid(std::size_t n, std::size_t range, const std::vector<int>& available) const {
+    const float* price = prices_.data() + (n * kDirections + range) * available.size();
+    float sum = 0.0F;
+    for (std::size_t k = 0; k < available.size(); ++k) sum += price[k] * static_cast<float>(available[k]);
+    return static_cast<double>(sum) * (1.0 + 1e-5);
+  }
+  [[nodiscard]] double radius_about(Complex centre, std::size_t n, const std::vector<int>& available) const;
+  [[nodiscard]] Disc disc_about_heights(std::size_t n, const std::vector<int>& available) const;
+
+  std::size_t slots_;
+  std::vector<float> unpriced_;  ///< [n][first slot][range of direction]: the second term
+  std::vector<float> prices_;    ///< [n][range of direction][limited piece]
+  std::vector<Disc> discs_;      ///< [n]
+};
+
+/// The smallest disc found that holds all that lies in both; radius negative when they do not meet.
+[[nodiscard]] Disc meeting_disc(const Disc& a, const Disc& b);
+
+}  // namespace trimwright::slots_detail

@@ -1,0 +1,45 @@
+#pragma once
+
+#include <vector>
+
+#include "slot_bound.hpp"
+#include "slot_tables.hpp"
+
+namespace trimwright::slots_detail {
+
+/// How the changes are shared out among the planes, and what is known of the choices so shared.
+struct Share {
+  std::vector<std::size_t> planes;  ///< planes with changes: most changes first, so the last is fixed first
+  std::vector<std::size_t> counts;  ///< changes in each of them
+  std::vector<Disc> discs;          ///< where the sum of each of them lies
+  double low2 = 0.0;                ///< no choice so shared has a smaller objective squared
+  bool certified = false;           ///< weights and multipliers are set
+  ArrayXd weights;
+  std::vector<double> mu;
+};
+
+/// All ways to share out exactly `changes` changes that the moment limits do not rule out.
+[[nodiscard]] std::vector<Share> shares_of(const Model& model, const Tables& tables, std::size_t changes);
+
+/// Multipliers found so far, tried on every new share: most shares are settled by those of another.
+class CertificatePool {
+ public:
+  /// Raises `share.low2` by known multipliers until it exceeds `limit2`, then by its own continuous optimum.
+  void certify(const Model& model, Share& share, double limit2);
+
+ private:
+  struct Certificate {
+    ArrayXd weights;
+    std::vector<double> mu;  ///< per plane of the model
+  };
+  void remember(const Model& model, const Share& share);
+
+  std::vector<Certificate> known_;
+  std::vector<Complex> moments_;  ///< per plane: the last continuous optimum
+};
+
+/// Largest squared row that none of the first `free` planes of the share can influence.
+[[nodiscard]] double fixed_rows2(const Model& model, const Share& share, std::size_t free, const ArrayXd& re,
+                                 const ArrayXd& im);
+
+}  // namespace trimwright::slots_detail

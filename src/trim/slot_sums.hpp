@@ -1,0 +1,124 @@
+#pragma once
+
+#include <vector>
+
+#include "slot_deadline.hpp"
+#include "slot_tables.hpp"
+
+namespace trimwright::slots_detail {
+
+/// Which sums of n changes in one plane to visit.
+struct SumQuery {
+  std::size_t n = 0;
+  Complex centre;
+  const double* radius = nullptr;  ///< may shrink while visiting
+  std::size_t changes_elsewhere = 0;  ///< still to be chosen in other planes: they may give pieces back
+};
+
+/// Visits all sums of n changes in different slots of a plane that lie in a disc and that the stock allows.
+///
+/// One and two changes come from the tables; of more, the change in the lowest slot is fixed, skipped when
+/// the rest cannot reach the disc, and the rest is asked for in higher slots.
+/// `Visit`: bool(Complex sum, const std::vector<std::uint32_t>& entries), false to stop.
+template <class Visit>
+class SumVisitor {
+ public:
+  SumVisitor(const PlaneTables& tables, const SumQuery& query, const StockLedger& ledger, Deadline& deadline,
+             Visit& visit)
+      : tables_(tables), query_(query), ledger_(ledger), deadline_(deadline), visit_(visit) {
+    entries_.resize(query.n);
+  }
+
+  /// False when stopped by the visitor or the deadline.
+  bool run() { return walk(query_.n, 0, 0.0); }
+
+ private:
+  [[nodiscard]] const Entry& entry(std::uint32_t e) const { return tables_.plane->entries[e]; }
+
+  bool walk(std::size_t n, std::size_t first_slot, Complex sum) {
+    if (deadline_.passed()) return false;
+    if (n == 1) return one(first_slot, sum);
+    if (n == 2) return tables_.pairs ? two(first_slot, sum) : nested_two(first_slot, sum);
+    return more(n, first_slot, sum);
+  }
+
+  bool one(std::size_t first_slot, Complex sum) {
+    return tables_.singles.visit(query_.centre - sum, *query_.radius, [&](std::uint32_t e) {
+      const Entry& last = entry(e);
+      if (last.slot < first_slot) return true;
+      entries_.back() = e;
+      ledger_.fit(last);
+      const bool fits = ledger_.can_balance(query_.changes_elsewhere);
+      const bool go_on = !fits || visit_(sum + last.change, entries_);
+      ledger_.undo(last);
+      return go_on;
+    });
+  }
+
+  bool two(std::size_t first_slot, Complex sum) {
+    return tables_.pairs->visit(query_.centre - sum, *query_.radius, [&](std::uint32_t id) {
+      const Entry& low = entry(lower_of_pair(id));
+      if (low.slot < first_slot) return true;
+      const Entry& high = entry(higher_of_pair(id));
+      entries_[query_.n - 2] = lower_of_pair(id);
+      entries_[query_.n - 1] = higher_of_pair(id);
+      ledger_.fit(low);
+      ledger_.fit(high);
+      const bool fits = ledger_.can_balance(query_.changes_elsewhere);
+      const bool go_on = !fits || visit_(sum + (low.change + high.change), entries_);
+      ledger_.undo(high);
+      ledger_.undo(low);
+      return go_on;
+    });
+  }
+
+  bool nested_two(std::size_t first_slot, Complex sum) {
+    const Complex centre = query_.centre - sum;
+    const auto entries = static_cast<std::uint32_t>(tables_.plane->entries.size());
+    for (std::uint32_t e = tables_.plane->slot_begin[first_slot]; e < entries; ++e) {
+      const Entry& low = entry(e);
+      if (!tables_.reach.meets(1, low.slot + 1, centre - low.change, *query_.radius, ledger_)) continue;
+      if (!fix(low, e, 1, sum)) return false;
+    }
+    return true;
+  }
+
+  bool more(std::size_t n, std::size_t first_slot, Complex sum) {
+    const Complex centre = query_.centre - sum;
+    const std::size_t slots = tables_.plane->slots();
+    for (std::size_t s = first_slot; s + n <= slots; ++s) {
+      if (!tables_.reach.meets(n, s, centre, *query_.radius, ledger_)) break;
+      for (std::uint32_t e = tables_.plane->slot_begin[s]; e < tables_.plane->slot_begin[s + 1]; ++e) {
+        const Entry& lowest = entry(e);
+        if (!tables_.reach.meets(n - 1, s + 1, centre - lowest.change, *query_.radius, ledger_)) continue;
+        if (!fix(lowest, e, n - 1, sum)) return false;
+      }
+    }
+    return true;
+  }
+
+  /// Fixes one entry and asks for `rest` more in higher slots.
+  bool fix(const Entry& lowest, std::uint32_t e, std::size_t rest, Complex sum) {
+    entries_[query_.n - rest - 1] = e;
+    ledger_.fit(lowest);
+    const bool fits = ledger_.can_balance(rest + query_.changes_elsewhere);
+    const bool go_on = !fits || walk(rest, lowest.slot + 1, sum + lowest.change);
+    ledger_.undo(lowest);
+    return go_on;
+  }
+
+  const PlaneTables& tables_;
+  SumQuery query_;
+  StockLedger ledger_;
+  Deadline& deadline_;
+  Visit& visit_;
+  std::vector<std::uint32_t> entries_;
+};
+
+template <class Visit>
+bool visit_sums(const PlaneTables& tables, const SumQuery& query, const StockLedger& ledger,
+                Deadline& deadline, Visit&& visit) {
+  return SumVisitor<std::remove_reference_t<Visit>>(tables, query, ledger, deadline, visit).run();
+}
+
+}  // namespace trimwright::slots_detail

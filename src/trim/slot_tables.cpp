@@ -1,0 +1,79 @@
+#include "slot_tables.hpp"
+
+#include <algorithm>
+
+namespace trimwright::slots_detail {
+namespace {
+
+constexpr std::size_t kMostPairs = 14'000'000;  // at 13 bytes each, below 200 MB
+
+PointGrid grid_of_singles(const PlaneModel& plane, const Disc& around) {
+  return PointGrid(around, plane.entries.size(), [&](auto&& add) {
+    for (std::size_t e = 0; e < plane.entries.size(); ++e) {
+      add(plane.entries[e].change, static_cast<std::uint32_t>(e));
+    }
+  });
+}
+
+PointGrid grid_of_pairs(const Model& model, const PlaneModel& plane, const Disc& around, std::size_t count) {
+  std::vector<bool> only_one;
+  for (std::size_t k = 0; k < model.stock.size(); ++k) only_one.push_back(model.stock[k] + model.holders[k] < 2);
+  return PointGrid(around, count, [&](auto&& add) {
+    const auto entries = static_cast<std::uint32_t>(plane.entries.size());
+    for (std::uint32_t low = 0; low < entries; ++low) {
+      const Entry& first = plane.entries[low];
+      const bool once = first.takes >= 0 && only_one[static_cast<std::size_t>(first.takes)];
+      for (std::uint32_t high = plane.slot_begin[first.slot + 1]; high < entries; ++high) {
+        const Entry& second = plane.entries[high];
+        if (once && second.takes == first.takes) continue;
+        add(first.change + second.change, low | (high << 16U));
+      }
+    }
+  });
+}
+
+bool alike(const PlaneModel& a, const PlaneModel& b) {
+  return a.slot_begin == b.slot_begin &&
+         std::equal(a.entries.begin(), a.entries.end(), b.entries.begin(), b.entries.end(),
+                    [](const Entry& x, const Entry& y) { return x.change == y.change && x.takes == y.takes;
+                    });
+}
+
+}  // namespace
+
+PlaneTables::PlaneTables(const Model& model, const PlaneModel& of_plane, std::size_t most_changes)
+    : plane(&of_plane), reach(model, of_plane, most_changes), singles(grid_of_singles(of_plane, reach.disc(1))) {}
+
+std::size_t pair_count(const PlaneModel& plane) {
+  std::size_t count = 0;
+  for (std::size_t s = 0; s < plane.slots(); ++s) {
+    const std::size_t here = plane.slot_begin[s + 1] - plane.slot_begin[s];
+    count += here * (plane.entries.size() - plane.slot_begin[s + 1]);
+  }
+  return count;
+}
+
+Tables::Tables(const Model& model) {
+  planes_.reserve(model.planes.size());
+  for (const PlaneModel& plane : model.planes) {
+    planes_.emplace_back(model, plane, std::min(plane.slots(), std::max<std::size_t>(model.max_changes, 2)));
+  }
+}
+
+void Tables::want_pairs(const Model& model, std::size_t p) {
+  PlaneTables& tables = planes_[p];
+  if (tables.pairs || tables.plane->slots() < 2 || tables.plane->entries.size() > 0xffffU) return;
+  for (const PlaneTables& other : planes_) {
+    if (other.pairs && alike(*other.plane, *tables.plane)) {
+      tables.pairs = other.pairs;
+      return;
+    }
+  }
+  const std::size_t count = pair_count(*tables.plane);
+  if (pairs_stored_ + count > kMostPairs) return;
+  pairs_stored_ += count;
+  tables.pairs =
+      std::make_shared<const PointGrid>(grid_of_pairs(model, *tables.plane, tables.reach.disc(2), count));
+}
+
+}  // namespace trimwright::slots_detail

@@ -1,0 +1,129 @@
+#pragma once
+
+#include <algorithm>
+#include <cmath>
+#include <cstdint>
+#include <memory>
+#include <vector>
+
+#include "slot_model.hpp"
+#include "slot_reach.hpp"
+
+namespace trimwright::slots_detail {
+
+/// Points of the plane sorted into square cells, row by row, so that the points in a disc are a few
+/// contiguous runs. Single precision: it proposes points, the caller decides in double.
+class PointGrid {
+ public:
+  /// Calls `emit(add)` twice; `emit` must call `add(point, id)` for the same points in the same order:
+  /// about `count` points, nearly all in `around`.
+  template <class Emit>
+  PointGrid(const Disc& around, std::size_t count, Emit&& emit);
+
+  /// Calls `visit(id)` for every point in the disc (and a few just outside), until it returns false.
+  /// `radius` may shrink meanwhile.
+  template <class Visit>
+  bool visit(Complex centre, const double& radius, Visit&& visit) const;
+
+  [[nodiscard]] std::size_t size() const { return ids_.size(); }
+
+ private:
+  [[nodiscard]] std::size_t cell_of(Complex point) const {
+    return index((point.imag() - bottom_) / side_) * across_ + index((point.real() - left_) / side_);
+  }
+  [[nodiscard]] std::size_t index(double position) const {
+    return static_cast<std::size_t>(std::min(std::max(position, 0.0), static_cast<double>(across_ - 1)));
+  }
+
+  double left_, bottom_, side_;
+  float slack_;  ///< rounding of the single precision points
+  std::size_t across_;
+  std::vector<std::uint32_t> begin_;  ///< per cell, in the lists below
+  std::vector<float> x_, y_;
+  std::vector<std::uint32_t> ids_;
+};
+
+template <class Emit>
+PointGrid::PointGrid(const Disc& around, std::size_t count, Emit&& emit) {
+  constexpr double kPointsPerCell = 4.0;
+  const double reach = around.radius > 0.0 ? around.radius : 1e-300;
+  across_ = static_cast<std::size_t>(std::ceil(std::sqrt(static_cast<double>(count) / kPointsPerCell))) + 1;
+  side_ = 2.0 * reach / static_cast<double>(across_);
+  left_ = around.centre.real() - reach;
+  bottom_ = around.centre.imag() - reach;
+  slack_ = static_cast<float>(1e-6 * (reach + std::abs(around.centre)));
+  begin_.assign(across_ * across_ + 1, 0);
+  emit([&](Complex point, std::uint32_t) { ++begin_[cell_of(point) + 1]; });
+  for (std::size_t cell = 1; cell < begin_.size(); ++cell) begin_[cell] += begin_[cell - 1];
+  x_.resize(begin_.back());
+  y_.resize(begin_.back());
+  ids_.resize(begin_.back());
+  emit([&](Complex point, std::uint32_t id) {
+    const std::uint32_t at = begin_[cell_of(point)]++;
+    x_[at] = static_cast<float>(point.real());
+    y_[at] = static_cast<float>(point.imag());
+    ids_[at] = id;
+  });
+  for (std::size_t cell = begin_.size() - 1; cell > 0; --cell) begin_[cell] = begin_[cell - 1];
+  begin_[0] = 0;
+}
+
+template <class Visit>
+bool PointGrid::visit(Complex centre, const double& radius, Visit&& visit) const {
+  const double wide = radius + static_cast<double>(slack_);
+  const double cy = centre.imag() - bottom_;
+  const std::size_t first_row = index((cy - wide) / side_);
+  const std::size_t last_row = index((cy + wide) / side_);
+  const auto x = static_cast<float>(centre.real());
+  const auto y = static_cast<float>(centre.imag());
+  for (std::size_t row = first_row; row <= last_row; ++row) {
+    // Border cells hold rounding's strays, so they are as tall as they need be.
+    const double low = row == 0 ? cy - wide : static_cast<double>(row) * side_;
+    const double high = row + 1 == across_ ? cy + wide : static_cast<double>(row + 1) * side_;
+    const double away = std::max(0.0, std::max(low - cy, cy - high));
+    const double half = std::isfinite(wide) ? std::sqrt(std::max(0.0, wide * wide - away * away)) : wide;
+    const double cx = centre.real() - left_;
+    const std::uint32_t from = begin_[row * across_ + index((cx - half) / side_)];
+    const std::uint32_t to = begin_[row * across_ + index((cx + half) / side_) + 1];
+    for (std::uint32_t at = from; at < to; ++at) {
+      const float dx = x_[at] - x;
+      const float dy = y_[at] - y;
+      const float r = static_cast<float>(radius) + 2.0F * slack_;
+      if (dx * dx + dy * dy > r * r) continue;
+      if (!visit(ids_[at])) return false;
+    }
+  }
+  return true;
+}
+
+/// The tables of one plane: sums of one and of two changes, and how far sums of more reach.
+struct PlaneTables {
+  const PlaneModel* plane = nullptr;
+  Reach reach;
+  PointGrid singles;
+  std::shared_ptr<const PointGrid> pairs;  ///< ids: lower entry in the low half; null: not stored
+
+  PlaneTables(const Model& model, const PlaneModel& of_plane, std::size_t most_changes);
+};
+
+[[nodiscard]] inline std::uint32_t lower_of_pair(std::uint32_t id) { return id & 0xffffU; }
+[[nodiscard]] inline std::uint32_t higher_of_pair(std::uint32_t id) { return id >> 16U; }
+
+/// How many sums of two changes in different slots a plane has.
+[[nodiscard]] std::size_t pair_count(const PlaneModel& plane);
+
+/// Tables of all planes; sums of two are tabulated when first asked for, within a budget of memory, once
+/// for planes that are alike.
+class Tables {
+ public:
+  explicit Tables(const Model& model);
+  [[nodiscard]] const PlaneTables& plane(std::size_t p) const { return planes_[p]; }
+  /// Tabulates the sums of two changes of a plane unless that would take too much memory.
+  void want_pairs(const Model& model, std::size_t p);
+
+ private:
+  std::vector<PlaneTables> planes_;
+  std::size_t pairs_stored_ = 0;
+};
+
+}  // namespace trimwright::slots_detail

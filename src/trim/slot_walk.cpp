@@ -1,0 +1,250 @@
+#include "slot_walk.hpp"
+
+#include <algorithm>
+#include <limits>
+
+namespace trimwright::slots_detail {
+namespace {
+
+constexpr std::size_t kCandidatesAtOnce = 32768;
+constexpr std::size_t kCutsKept = 6;
+constexpr int kTightenSteps = 6;
+
+}  // namespace
+
+NodeRows ShareWalk::rows(std::size_t free) const {
+  const Level& level = levels_[free];
+  return {&level.re, &level.im, &planes_, level.discs.data(), free};
+}
+
+std::size_t ShareWalk::changes_before(std::size_t free) const {
+  std::size_t changes = 0;
+  for (std::size_t j = 0; j + 1 < free; ++j) changes += share_->counts[j];
+  return changes;
+}
+
+bool ShareWalk::run(Share& share) {
+  share_ = &share;
+  planes_.clear();
+  for (const std::size_t p : share.planes) planes_.push_back(&model_.planes[p]);
+  const std::size_t free = planes_.size();
+  if (levels_.size() < free + 1) levels_.resize(free + 1);
+  Level& root = levels_[free];
+  root.re = model_.residual_re;
+  root.im = model_.residual_im;
+  root.weights = share.weights;
+  root.mu = share.mu;
+  root.discs = share.discs;
+  root.sum_mu.assign(free, 0.0);
+  path_.clear();
+  all_at_root_ = false;
+  open_low2_ = share.low2;
+  const bool finished = set_out(free) ? descend(free) : true;
+  share.low2 = std::max(share.low2, finished ? contest_.limit2() : std::min(open_low2_, contest_.limit2()));
+  return finished;
+}
+
+/// Bounds the node whose rows, weights and multipliers are set; false when nothing below is of interest.
+bool ShareWalk::set_out(std::size_t free) {
+  ++nodes_;
+  Level& level = levels_[free];
+  const double prune2 = contest_.prune2();
+  if (!model_.least_squares && fixed_rows2(model_, *share_, free, level.re, level.im) > prune2) return false;
+  const bool at_root = free == planes_.size();
+  tighten(rows(free), model_.least_squares, prune2, at_root ? 0 : kTightenSteps, level.weights, level.mu,
+          level.bound);
+  if (level.bound.low() > prune2) return false;
+  if (!contest_.watches_sum()) return true;
+  level.ones = ArrayXd::Ones(level.re.size());
+  tighten(rows(free), true, contest_.sum_prune2(), kTightenSteps, level.ones, level.sum_mu, level.sum_bound);
+  return !(level.sum_bound.low() > contest_.sum_prune2());
+}
+
+double ShareWalk::radius_of(const Confined& confined) const {
+  return confined.disc.radius(confined.by_sum ? contest_.sum_prune2() : contest_.prune2());
+}
+
+/// Of the discs the node's multipliers give for its next plane, the one with the smallest radius.
+ShareWalk::Confined ShareWalk::confine(std::size_t free) const {
+  const Level& level = levels_[free];
+  Confined best{level.bound.with_own_disc(), false};
+  const auto consider = [&](const Confined& other) {
+    if (radius_of(other) < radius_of(best)) best = other;
+  };
+  consider({level.bound.without_own_disc(), false});
+  if (contest_.watches_sum()) {
+    consider({level.sum_bound.with_own_disc(), true});
+    consider({level.sum_bound.without_own_disc(), true});
+  }
+  return best;
+}
+
+double ShareWalk::key_at(std::size_t free, Complex u) const {
+  const DualBound& bound = levels_[free].bound;
+  return std::max(bound.with_own_disc().at(u), bound.without_own_disc().at(u));
+}
+
+bool ShareWalk::sum_allows(std::size_t free, Complex u) const {
+  if (!contest_.watches_sum()) return true;
+  const DualBound& bound = levels_[free].sum_bound;
+  return std::max(bound.with_own_disc().at(u), bound.without_own_disc().at(u)) <= contest_.sum_prune2();
+}
+
+bool ShareWalk::descend(std::size_t free) {
+  if (free == 1) return leaf();
+  Level& level = levels_[free];
+  level.cuts.clear();
+  level.oldest_cut = 0;
+  return collect(free);
+}
+
+/// Lists the sums of the next plane that the node's bound allows, and follows them, in batches.
+bool ShareWalk::collect(std::size_t free) {
+  Level& level = levels_[free];
+  level.candidates.clear();
+  level.entries.clear();
+  const Confined confined = confine(free);
+  double radius = radius_of(confined);
+  const bool at_root = free == planes_.size();
+  const SumQuery query{share_->counts[free - 1], confined.disc.centre, &radius, changes_before(free)};
+  const bool listed =
+      visit_sums(tables(free), query, ledger_, deadline_, [&](Complex sum, const std::vector<std::uint32_t>& entries) {
+        const double key = key_at(free, sum);
+        if (key > contest_.prune2() || !sum_allows(free, sum)) return true;
+        if (!keeps_limits(*planes_[free - 1], sum)) return true;
+        level.candidates.push_back({key, sum, static_cast<std::uint32_t>(level.entries.size())});
+        level.entries.insert(level.entries.end(), entries.begin(), entries.end());
+        if (level.candidates.size() < kCandidatesAtOnce) return true;
+        if (!process(free)) return false;
+        level.candidates.clear();
+        level.entries.clear();
+        radius = radius_of(confined);
+        return radius >= 0.0;
+      });
+  if (!listed && deadline_.passed_now()) return false;
+  if (effort_left_ == 0) return false;
+  all_at_root_ = all_at_root_ || at_root;
+  return process(free);
+}
+
+/// Follows the listed candidates, most promising first.
+bool ShareWalk::process(std::size_t free) {
+  Level& level = levels_[free];
+  std::sort(level.candidates.begin(), level.candidates.end(), [](const Candidate& a, const Candidate& b) {
+    return a.key != b.key ? a.key < b.key : a.entries_at < b.entries_at;
+  });
+  for (std::size_t c = 0; c < level.candidates.size(); ++c) {
+    const Candidate candidate = level.candidates[c];
+    const double prune2 = contest_.prune2();
+    if (candidate.key > prune2) break;
+    const bool cut = std::any_of(level.cuts.begin(), level.cuts.end(),
+                                 [&](const NextDisc& disc) { return disc.at(candidate.sum) > prune2; });
+    if (cut || !sum_allows(free, candidate.sum)) continue;
+    if (free == planes_.size() && all_at_root_) open_low2_ = std::max(open_low2_, candidate.key - rounding2(model_));
+    if (deadline_.passed() || effort_left_ == 0) return false;
+    --effort_left_;
+    if (!follow(free, candidate)) return false;
+  }
+  return true;
+}
+
+/// Fixes one sum of the next plane and walks what is below.
+bool ShareWalk::follow(std::size_t free, const Candidate& candidate) {
+  Level& level = levels_[free];
+  Level& child = levels_[free - 1];
+  const PlaneModel& plane = *planes_[free - 1];
+  const std::size_t n = share_->counts[free - 1];
+  const Complex u = candidate.sum;
+  child.re = level.re + (plane.re * u.real() - plane.im * u.imag());
+  child.im = level.im + (plane.re * u.imag() + plane.im * u.real());
+  child.weights = level.weights;
+  child.mu.assign(level.mu.begin(), level.mu.end() - 1);
+  if (contest_.watches_sum()) child.sum_mu.assign(level.sum_mu.begin(), level.sum_mu.end() - 1);
+  for (std::size_t i = 0; i < n; ++i) {
+    const std::uint32_t e = level.entries[candidate.entries_at + i];
+    path_.push_back({share_->planes[free - 1], e});
+    ledger_.fit(plane.entries[e]);
+  }
+  bool finished = true;
+  if (confine_to_stock(free - 1)) {
+    if (set_out(free - 1)) {
+      finished = descend(free - 1);
+    } else {
+      learn_cut(free);
+    }
+  }
+  for (std::size_t i = 0; i < n; ++i) {
+    ledger_.undo(plane.entries[path_.back().entry]);
+    path_.pop_back();
+  }
+  return finished;
+}
+
+/// Sets where the moments of the free planes can lie with what is left in stock; false when nowhere.
+bool ShareWalk::confine_to_stock(std::size_t free) {
+  std::vector<Disc>& discs = levels_[free].discs;
+  discs.assign(levels_[free + 1].discs.begin(), levels_[free + 1].discs.end() - 1);
+  if (model_.stock.empty()) return true;
+  for (std::size_t j = 0; j < free; ++j) {
+    Disc disc = tables_.plane(share_->planes[j]).reach.disc(share_->counts[j], ledger_.available());
+    for (const Disc& limit : planes_[j]->limits) disc = meeting_disc(disc, limit);
+    if (disc.radius < 0.0) return false;
+    discs[j] = {disc.centre, disc.radius * (1.0 + 1e-9) + 1e-300};
+  }
+  return true;
+}
+
+/// Takes the multipliers that refused a child back to its parent: they refuse its brothers nearby as well.
+void ShareWalk::learn_cut(std::size_t free) {
+  if (model_.least_squares) return;
+  Level& level = levels_[free];
+  const Level& child = levels_[free - 1];
+  std::vector<double> mu = child.mu;
+  mu.push_back(0.0);
+  scratch_.evaluate(rows(free), child.weights, mu);
+  const NextDisc& disc = scratch_.without_own_disc();
+  if (level.cuts.size() < kCutsKept) {
+    level.cuts.push_back(disc);
+  } else {
+    level.cuts[level.oldest_cut] = disc;
+    level.oldest_cut = (level.oldest_cut + 1) % kCutsKept;
+  }
+}
+
+bool ShareWalk::row_check(Complex u) const {
+  const Level& level = levels_[1];
+  const PlaneModel& plane = *planes_[0];
+  const double limit2 = contest_.limit2() * (1.0 + 1e-11) + rounding2(model_);
+  for (Eigen::Index i = 0; i < level.re.size(); ++i) {
+    const double re = level.re[i] + plane.re[i] * u.real() - plane.im[i] * u.imag();
+    const double im = level.im[i] + plane.re[i] * u.imag() + plane.im[i] * u.real();
+    if (re * re + im * im > limit2) return false;
+  }
+  return true;
+}
+
+/// The last plane: every sum in the disc is a choice.
+bool ShareWalk::leaf() {
+  const Confined confined = confine(1);
+  double radius = radius_of(confined);
+  const SumQuery query{share_->counts[0], confined.disc.centre, &radius, 0};
+  return visit_sums(tables(1), query, ledger_, deadline_,
+                    [&](Complex sum, const std::vector<std::uint32_t>& entries) {
+                      if (effort_left_ == 0) return false;
+                      --effort_left_;
+                      if (key_at(1, sum) > contest_.prune2() || !sum_allows(1, sum)) return true;
+                      if (!model_.least_squares && !row_check(sum)) return true;
+                      offer(entries);
+                      radius = radius_of(confined);
+                      return !(contest_.limit2() < 0.0);
+                    }) ||
+         contest_.limit2() < 0.0;
+}
+
+void ShareWalk::offer(const std::vector<std::uint32_t>& entries) {
+  Picks picks = path_;
+  for (const std::uint32_t e : entries) picks.push_back({share_->planes[0], e});
+  contest_.offer(std::move(picks));
+}
+
+}  // namespace trimwright::slots_detail

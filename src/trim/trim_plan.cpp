@@ -1,0 +1,209 @@
+#include "trimwright/trim/trim_plan.hpp"
+
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <cmath>
+
+#include "slot_problem.hpp"
+#include "trim_rows.hpp"
+
+namespace trimwright {
+namespace {
+
+using Eigen::Index;
+
+Result<Correction> correction_of(const TrimRows& rows, const TrimRequest& request) {
+  const auto problem = scaled_rows(rows, request.penalty);
+  const auto solution = request.objective == SlotObjective::worst_ratio ? minimise_worst_ratio(problem)
+                                                                        : minimise_least_squares(problem);
+  if (solution.status == SolveStatus::no_admissible_moment)
+    return fail("no moment satisfies the limits on total and on added moment of the planes",
+                "limits that what is fitted now, or some change of it, can satisfy");
+  TrimRows unweighted = rows;
+  unweighted.weight.setOnes();
+  Correction correction;
+  for (std::size_t p = 0; p < rows.planes.size(); ++p)
+    correction.parts.push_back({rows.planes[p], solution.moments(static_cast<Index>(p))});
+  correction.worst_ratio = rows.worst_ratio(solution.moments);
+  correction.bound =
+      std::min(minimise_worst_ratio(scaled_rows(unweighted, 0.0)).bound, correction.worst_ratio);
+  return correction;
+}
+
+Eigen::VectorXcd moments_of(const Correction& correction) {
+  Eigen::VectorXcd moments(static_cast<Index>(correction.parts.size()));
+  for (std::size_t p = 0; p < correction.parts.size(); ++p)
+    moments(static_cast<Index>(p)) = correction.parts[p].moment_to_add;
+  return moments;
+}
+
+std::vector<Prediction> predictions_for(const Job& job, const InfluenceModel& model, const TrimRows& rows,
+                                        const Eigen::VectorXcd& added) {
+  Eigen::VectorXcd after = rows.unbalance_now;
+  for (std::size_t p = 0; p < rows.entries.size(); ++p)
+    after(static_cast<Index>(rows.entries[p])) += added(static_cast<Index>(p));
+  std::vector<Prediction> predictions;
+  for (const auto& row : model.rows) {
+    const auto* band = job.rotor.sensors[row.sensor].band_at(job.speeds_rpm[row.speed]);
+    predictions.push_back({row.speed, row.sensor, predict(row, rows.unbalance_now), predict(row, after),
+                           band->limit, band->target, prediction_sd(model, row, after)});
+  }
+  return predictions;
+}
+
+/// Standard deviation of the largest ratio, where known.
+double worst_ratio_sd(const std::vector<Prediction>& predictions) {
+  const auto worst = std::max_element(
+      predictions.begin(), predictions.end(),
+      [](const auto& a, const auto& b) { return std::abs(a.after) / a.limit < std::abs(b.after) / b.limit; });
+  return worst == predictions.end() ? 0.0 : worst->after_sd.value_or(0.0) / worst->limit;
+}
+
+/// Row of the trade-off with the fewest changes that is as good as the best, as `plan_trim` documents.
+std::size_t recommended_row(const std::vector<TradeOffRow>& rows, double sd_of_best) {
+  const auto by_ratio = [](const TradeOffRow& a, const TradeOffRow& b) {
+    return a.worst_ratio < b.worst_ratio;
+  };
+  const double best = std::min_element(rows.begin(), rows.end(), by_ratio)->worst_ratio;
+  const double enough = best + std::max(ratio_indifference, sd_of_best);
+  const double ceiling = best <= 1.0 ? std::min(enough, 1.0) : enough;
+  const auto first = std::find_if(rows.begin(), rows.end(),
+                                  [&](const TradeOffRow& row) { return row.worst_ratio <= ceiling + 1e-12; });
+  return static_cast<std::size_t>(first - rows.begin());
+}
+
+/// Rows of the trade-off: those answers that gain something by their number of changes.
+std::vector<TradeOffRow> trade_off_rows(const SlotCatalogue& catalogue,
+                                        const std::vector<SlotChoice>& choices, const TrimRows& rows) {
+  std::vector<TradeOffRow> table;
+  for (std::size_t m = 0; m < choices.size(); ++m) {
+    const auto& choice = choices[m];
+    if (!choice.admissible) continue;
+    const bool gains = choice.changes.size() == m || table.empty();
+    if (!gains) {
+      // No better with more changes: what was proved of more is proved of fewer.
+      table.back().bound = std::max(table.back().bound, std::min(choice.bound, table.back().objective));
+      table.back().proved_optimal = table.back().proved_optimal || choice.proved_optimal;
+      continue;
+    }
+    TradeOffRow row;
+    row.changes = catalogue.changes(choice);
+    row.worst_ratio = rows.worst_ratio(catalogue.added_moment(choice));
+    row.objective = choice.objective;
+    row.bound = choice.bound;
+    row.proved_optimal = choice.proved_optimal;
+    table.push_back(std::move(row));
+  }
+  return table;
+}
+
+/// Bound on the unweighted worst ratio over everything allowed.
+double overall_bound(const TrimPlan& plan, const TrimRows& rows, const std::vector<SlotChoice>& choices) {
+  double bound = plan.correction.bound;
+  if (plan.request.objective == SlotObjective::worst_ratio && plan.request.penalty <= 0.0)
+    bound = std::max(bound, choices.back().bound / rows.weight.maxCoeff());
+  for (const auto& row : plan.trade_off) bound = std::min(bound, row.worst_ratio);
+  return bound;
+}
+
+Result<std::size_t> chosen_row(const TrimPlan& plan) {
+  const auto& table = plan.trade_off;
+  const auto wanted = [&](const TradeOffRow& row) {
+    return plan.request.pieces ? static_cast<int>(row.changes.size()) == *plan.request.pieces
+                               : row.recommended;
+  };
+  const auto found = std::find_if(table.begin(), table.end(), wanted);
+  if (found == table.end())
+    return fail(fmt::format("the trade-off has no row with {} slots changed", *plan.request.pieces),
+                "one of its rows: changing that many slots gains nothing, or is not allowed");
+  return static_cast<std::size_t>(found - table.begin());
+}
+
+Result<TrimPlan> plan_with_planes(const Job& job, const InfluenceModel& model, const TrimRequest& request,
+                                  const std::vector<std::size_t>& planes) {
+  auto rows = trim_rows(job, model, request, planes);
+  if (!rows) return tl::unexpected(rows.error());
+  auto correction = correction_of(*rows, request);
+  if (!correction) return tl::unexpected(correction.error());
+
+  TrimPlan plan;
+  plan.planes = planes;
+  plan.request = request;
+  plan.correction = *correction;
+  const auto slotted = std::count_if(planes.begin(), planes.end(),
+                                     [&](std::size_t p) { return job.rotor.planes[p].slots.has_value(); });
+  if (slotted == 0) {
+    plan.predictions = predictions_for(job, model, *rows, moments_of(plan.correction));
+    plan.worst_ratio = plan.correction.worst_ratio;
+    plan.bound = plan.correction.bound;
+    return plan;
+  }
+  if (slotted != static_cast<std::ptrdiff_t>(planes.size()))
+    return fail("the trim would use planes with slots and planes without",
+                "a trim over one kind: name its planes");
+
+  const SlotCatalogue catalogue(job, request, *rows);
+  const auto choices = search_slots(catalogue.problem(), {0.0, 0.0, request.time_limit_s});
+  plan.trade_off = trade_off_rows(catalogue, choices, *rows);
+  if (plan.trade_off.empty())
+    return fail("no choice of weights satisfies the limits on total and on added moment",
+                "limits that some choice within the pieces allowed can satisfy");
+  const auto best =
+      std::min_element(plan.trade_off.begin(), plan.trade_off.end(),
+                       [](const auto& a, const auto& b) { return a.worst_ratio < b.worst_ratio; });
+  const auto predicted = [&](const TradeOffRow& row) {
+    return predictions_for(job, model, *rows, catalogue.added_moment(row.changes));
+  };
+  plan.trade_off[recommended_row(plan.trade_off, worst_ratio_sd(predicted(*best)))].recommended = true;
+  auto chosen = chosen_row(plan);
+  if (!chosen) return tl::unexpected(chosen.error());
+  plan.chosen = *chosen;
+  plan.predictions = predicted(plan.trade_off[plan.chosen]);
+  plan.worst_ratio = plan.trade_off[plan.chosen].worst_ratio;
+  plan.bound = overall_bound(plan, *rows, choices);
+  return plan;
+}
+
+bool meets_everything(const TrimPlan& plan) {
+  return std::all_of(plan.predictions.begin(), plan.predictions.end(),
+                     [](const Prediction& p) { return std::abs(p.after) <= p.target.value_or(p.limit); });
+}
+
+}  // namespace
+
+Result<TrimPlan> plan_trim(const Job& job, const InfluenceModel& model, const TrimRequest& request) {
+  const auto all = request.planes.empty() ? model.planes : request.planes;
+  if (request.plane_choice != PlaneChoice::easy_first) return plan_with_planes(job, model, request, all);
+
+  std::vector<std::size_t> easy;
+  for (const std::size_t p : all)
+    if (job.rotor.planes[p].access == Access::easy) easy.push_back(p);
+  if (easy.empty() || easy.size() == all.size()) return plan_with_planes(job, model, request, all);
+  auto plan = plan_with_planes(job, model, request, easy);
+  if (plan && meets_everything(*plan)) {
+    plan->notes.push_back(
+        "The easily reached planes are enough: limits and targets are met without the others.");
+    return plan;
+  }
+  plan = plan_with_planes(job, model, request, all);
+  if (plan)
+    plan->notes.push_back(
+        "The easily reached planes alone do not meet every limit and target; all are used.");
+  return plan;
+}
+
+std::vector<FittedWeights> fitted_after(const Job& job, const std::vector<SlotChange>& changes) {
+  auto fitted = job.fitted_now;
+  for (const auto& change : changes) {
+    auto& slots = fitted[change.plane].slots;
+    if (change.fit) {
+      slots[change.slot] = *change.fit;
+    } else {
+      slots.erase(change.slot);
+    }
+  }
+  return fitted;
+}
+
+}  // namespace trimwright

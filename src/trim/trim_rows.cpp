@@ -1,0 +1,90 @@
+#include "trim_rows.hpp"
+
+#include <algorithm>
+#include <cassert>
+
+namespace trimwright {
+namespace {
+
+using Eigen::Index;
+
+Result<std::vector<std::size_t>> model_entries(const Job& job, const InfluenceModel& model,
+                                               const std::vector<std::size_t>& planes) {
+  std::vector<std::size_t> entries;
+  for (const std::size_t plane : planes) {
+    const auto found = std::find(model.planes.begin(), model.planes.end(), plane);
+    if (found == model.planes.end())
+      return fail("plane \"" + job.rotor.planes[plane].name + "\" has no influence coefficients",
+                  "a run that changes its weights, or a trim without it");
+    entries.push_back(static_cast<std::size_t>(found - model.planes.begin()));
+  }
+  return entries;
+}
+
+void add_moment_limits(const Job& job, TrimRows& rows) {
+  for (std::size_t p = 0; p < rows.planes.size(); ++p) {
+    const Plane& plane = job.rotor.planes[rows.planes[p]];
+    const int index = static_cast<int>(p);
+    if (plane.max_added_moment_g_mm) rows.moment_limits.push_back({index, 0.0, *plane.max_added_moment_g_mm});
+    if (plane.max_total_moment_g_mm)
+      rows.moment_limits.push_back(
+          {index, total_moment(plane, job.fitted_now[rows.planes[p]]), *plane.max_total_moment_g_mm});
+  }
+}
+
+double speed_weight(const TrimRequest& request, std::size_t speed) {
+  for (const auto& one : request.speed_weights)
+    if (one.speed == speed) return one.weight;
+  return 1.0;
+}
+
+}  // namespace
+
+Result<TrimRows> trim_rows(const Job& job, const InfluenceModel& model, const TrimRequest& request,
+                           const std::vector<std::size_t>& planes) {
+  auto entries = model_entries(job, model, planes);
+  if (!entries) return tl::unexpected(entries.error());
+  TrimRows rows;
+  rows.planes = planes;
+  rows.entries = *entries;
+
+  const auto now = unbalance_now(job);
+  rows.unbalance_now.resize(static_cast<Index>(model.planes.size()));
+  for (std::size_t p = 0; p < model.planes.size(); ++p)
+    rows.unbalance_now(static_cast<Index>(p)) = now[model.planes[p]];
+
+  const Index n = static_cast<Index>(model.rows.size());
+  rows.now.resize(n);
+  rows.response.resize(n, static_cast<Index>(planes.size()));
+  rows.limit.resize(n);
+  rows.weight.resize(n);
+  for (Index i = 0; i < n; ++i) {
+    const auto& row = model.rows[static_cast<std::size_t>(i)];
+    const auto* band = job.rotor.sensors[row.sensor].band_at(job.speeds_rpm[row.speed]);
+    assert(band);  // checked when the job was read
+    rows.now(i) = predict(row, rows.unbalance_now);
+    for (std::size_t p = 0; p < planes.size(); ++p)
+      rows.response(i, static_cast<Index>(p)) = row.coefficients(static_cast<Index>(rows.entries[p]));
+    rows.limit(i) = band->limit;
+    rows.weight(i) = speed_weight(request, row.speed);
+  }
+  add_moment_limits(job, rows);
+  return rows;
+}
+
+ContinuousProblem scaled_rows(const TrimRows& rows, double penalty) {
+  const Eigen::VectorXcd scale = rows.weight.cwiseQuotient(rows.limit).cast<std::complex<double>>();
+  ContinuousProblem problem{rows.now.cwiseProduct(scale), scale.asDiagonal() * rows.response,
+                            rows.moment_limits};
+  if (penalty <= 0.0) return problem;
+  const Index n = problem.residual.size();
+  const Index planes = problem.response.cols();
+  const Eigen::RowVectorXd strongest = problem.response.cwiseAbs().colwise().maxCoeff();
+  problem.residual.conservativeResize(n + planes);
+  problem.response.conservativeResize(n + planes, planes);
+  problem.residual.tail(planes).setZero();
+  problem.response.bottomRows(planes) = (penalty * strongest).cast<std::complex<double>>().asDiagonal();
+  return problem;
+}
+
+}  // namespace trimwright

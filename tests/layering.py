@@ -1,0 +1,25 @@
+"""A room includes only rooms that stand before it: checks every #include of the library and of its program."""
+import pathlib
+import re
+import sys
+
+root = pathlib.Path(sys.argv[1])
+cmake = (root / "CMakeLists.txt").read_text()
+rooms = re.search(r"set\(TRIMWRIGHT_ROOMS ([^)]*)\)", cmake).group(1).split() + ["cli"]
+wrong, seen = [], 0
+for top in ("include/trimwright", "src"):
+    for path in (root / top).rglob("*.[ch]pp"):
+        room = path.relative_to(root / top).parts[0]
+        if room not in rooms:
+            wrong.append(f"{path}: no such room {room}")
+            continue
+        for line, text in enumerate(path.read_text().splitlines(), 1):
+            found = re.match(r'#include "(?:trimwright/)?([a-z]+)/', text)
+            if not found:
+                continue
+            seen += 1
+            other = found.group(1)
+            if other not in rooms or rooms.index(other) > rooms.index(room):
+                wrong.append(f"{path}:{line}: {room} includes {other}")
+print("\n".join(wrong) if wrong else f"{seen} includes between {len(rooms)} rooms, all downwards")
+sys.exit(1 if wrong or seen < 50 else 0)
