@@ -32,10 +32,10 @@ void DualBound::fill(const NodeRows& node, const ArrayXd& weights) {
   c_ = (weights * (re.square() + im.square())).sum();
   double largest = 0.0;
   for (std::size_t j = 0; j < n_; ++j) {
-    const PlaneModel& p = *(*node.planes)[j];
+    const PlaneModel& p = node.plane(j);
     b_[j] = {(weights * (p.re * re + p.im * im)).sum(), (weights * (p.re * im - p.im * re)).sum()};
     for (std::size_t k = 0; k < j; ++k) {
-      const PlaneModel& q = *(*node.planes)[k];
+      const PlaneModel& q = node.plane(k);
       a_[j * n_ + k] = {(weights * (p.re * q.re + p.im * q.im)).sum(),
                         (weights * (p.re * q.im - p.im * q.re)).sum()};
     }
@@ -46,15 +46,19 @@ void DualBound::fill(const NodeRows& node, const ArrayXd& weights) {
   for (double& ridge : ridge_) ridge = largest > 0.0 ? kRidge * largest : 1e-200;
 }
 
-void DualBound::add_discs(const NodeRows& node, const std::vector<double>& mu) {
+void DualBound::add_holds(const NodeRows& node, const Holds& holds) {
   for (std::size_t j = 0; j < n_; ++j) {
-    double m = std::max(mu[j], ridge_[j]);
-    // A disc off the origin adds and takes away m |o|^2: a large m would drown the rest in rounding.
-    if (node.discs[j].centre != 0.0) m = std::min(m, kMostOffCentre * a_[j * n_ + j].real() + ridge_[j]);
-    a_[j * n_ + j] += m;
-    b_[j] -= m * node.discs[j].centre;
-    c_ += m * (std::norm(node.discs[j].centre) - node.discs[j].radius * node.discs[j].radius);
-    own_mu_ = m;
+    const Disc& disc = node.discs[j];
+    const Complex pull = holds[j].pull;
+    double mu = std::max(holds[j].mu, ridge_[j]);
+    // A disc off the origin adds and takes away mu |o|^2: a large mu would drown the rest in rounding.
+    if (disc.centre != 0.0) mu = std::min(mu, kMostOffCentre * a_[j * n_ + j].real() + ridge_[j]);
+    a_[j * n_ + j] += mu;
+    b_[j] += 0.5 * pull - mu * disc.centre;
+    own_ = {mu, pull};
+    own_c_ = mu * (std::norm(disc.centre) - disc.radius * disc.radius);
+    if (pull != 0.0) own_c_ -= node.support(j, pull);
+    c_ += own_c_;
   }
 }
 
@@ -83,27 +87,26 @@ void DualBound::find_minimiser() {
   }
 }
 
-void DualBound::evaluate(const NodeRows& node, const ArrayXd& weights, const std::vector<double>& mu) {
+void DualBound::evaluate(const NodeRows& node, const ArrayXd& weights, const Holds& holds) {
   fill(node, weights);
   if (n_ == 0) {
     low_ = c_;
     return;
   }
-  add_discs(node, mu);
+  add_holds(node, holds);
   factor();
   const std::size_t last = n_ - 1;
   double others = c_;
   for (std::size_t j = 0; j < last; ++j) others -= std::norm(z_[j]) / d_[j];
   low_ = others - std::norm(z_[last]) / d_[last];
-  with_own_ = {low_, d_[last], -z_[last] / d_[last]};
-  const Disc& own = node.discs[last];
-  const double curvature = d_[last] - own_mu_;
-  const double bare = others - own_mu_ * (std::norm(own.centre) - own.radius * own.radius);
-  const Complex z = z_[last] + own_mu_ * own.centre;
+  held_ = {low_, d_[last], -z_[last] / d_[last]};
+  const Disc& disc = node.discs[last];
+  const double curvature = d_[last] - own_.mu;
+  const Complex z = z_[last] + own_.mu * disc.centre - 0.5 * own_.pull;
   if (curvature > 10.0 * ridge_[last]) {
-    without_own_ = {bare - std::norm(z) / curvature, curvature, -z / curvature};
+    unheld_ = {others - own_c_ - std::norm(z) / curvature, curvature, -z / curvature};
   } else {
-    without_own_ = {low_, 0.0, own.centre};
+    unheld_ = {low_, 0.0, disc.centre};
   }
   find_minimiser();
 }
@@ -113,7 +116,7 @@ bool DualBound::look_at_minimiser(const NodeRows& node) {
   ArrayXd re = *node.re;
   ArrayXd im = *node.im;
   for (std::size_t j = 0; j < n_; ++j) {
-    const PlaneModel& p = *(*node.planes)[j];
+    const PlaneModel& p = node.plane(j);
     const Complex u = minimiser_[j];
     re += p.re * u.real() - p.im * u.imag();
     im += p.re * u.imag() + p.im * u.real();
@@ -124,9 +127,9 @@ bool DualBound::look_at_minimiser(const NodeRows& node) {
   return inside;
 }
 
-void DualBound::step_multipliers(const NodeRows& node, std::vector<double>& mu) const {
-  // With the other planes at their best, u_p - o_p is proportional to 1 / (curvature of p + mu_p); the
-  // curvature of p is the inverse of its diagonal entry in the inverse matrix.
+void DualBound::step_holds(const NodeRows& node, Holds& holds) const {
+  // With the other planes at their best, u_p - o_p is proportional to 1 / (curvature of p + mu_p), and a
+  // pull g moves u_p by -g / 2 over that; the curvature is the inverse of the diagonal of the inverse.
   for (std::size_t j = 0; j < n_; ++j) {
     std::vector<Complex> column(n_, 0.0);
     column[j] = 1.0;
@@ -135,18 +138,25 @@ void DualBound::step_multipliers(const NodeRows& node, std::vector<double>& mu) 
       for (std::size_t k = j; k < i; ++k) column[i] -= l_[i * n_ + k] * column[k];
       inverse += std::norm(column[i]) / d_[i];
     }
+    Hold& hold = holds[j];
+    const double strength = std::abs(hold.pull);
+    if (strength > 0.0) {
+      const Complex along = hold.pull / strength;
+      const double beyond = (std::conj(along) * minimiser_[j]).real() - node.support(j, along);
+      hold.pull = along * std::max(0.0, strength + 1.0 * beyond / inverse);
+    }
     const double radius = std::max(node.discs[j].radius, 1e-300);
     const double distance = std::abs(minimiser_[j] - node.discs[j].centre);
-    mu[j] = std::max(0.0, mu[j] + (distance / radius - 1.0) / inverse);
+    hold.mu = std::max(0.0, hold.mu + (strength > 0.0 ? 0.5 : 1.0) * (distance / radius - 1.0) / inverse);
   }
 }
 
 void tighten(const NodeRows& node, bool least_squares, double limit2, int most_steps, ArrayXd& weights,
-             std::vector<double>& mu, DualBound& bound) {
-  bound.evaluate(node, weights, mu);
+             Holds& holds, DualBound& bound) {
+  bound.evaluate(node, weights, holds);
   if (node.free == 0) return;
   ArrayXd best_weights = weights;
-  std::vector<double> best_mu = mu;
+  Holds best_holds = holds;
   double best = bound.low();
   double exponent = 1.0;
   bool at_best = true;
@@ -154,26 +164,26 @@ void tighten(const NodeRows& node, bool least_squares, double limit2, int most_s
     const bool inside = bound.look_at_minimiser(node);
     if (inside && (least_squares || bound.squares().maxCoeff() < limit2)) break;
     if (!(bound.squares().sum() > 0.0)) break;
-    bound.step_multipliers(node, mu);
+    bound.step_holds(node, holds);
     if (!least_squares) {
       const double floor = kWeightFloor / static_cast<double>(weights.size());
       weights = (weights + floor) * (exponent == 1.0 ? bound.squares() : bound.squares().sqrt());
       weights /= weights.sum();
     }
-    bound.evaluate(node, weights, mu);
+    bound.evaluate(node, weights, holds);
     at_best = bound.low() >= best;
     if (at_best) {
       best = bound.low();
       best_weights = weights;
-      best_mu = mu;
+      best_holds = holds;
     } else {
       exponent = 0.5;
     }
   }
   if (at_best) return;
   weights = best_weights;
-  mu = best_mu;
-  bound.evaluate(node, weights, mu);
+  holds = best_holds;
+  bound.evaluate(node, weights, holds);
 }
 
 }  // namespace trimwright::slots_detail

@@ -4,6 +4,7 @@
 #include <vector>
 
 #include "slot_model.hpp"
+#include "slot_reach.hpp"
 
 namespace trimwright::slots_detail {
 
@@ -19,47 +20,69 @@ struct NextDisc {
   [[nodiscard]] double radius(double limit2) const;
 };
 
-/// The rows of a node: what is left of the residual when some planes are fixed, and the planes still free.
-/// The plane to be fixed next stands last in `free`.
+/// A plane whose moment is still free: a sum of `count` changes.
+struct FreePlane {
+  const PlaneModel* plane = nullptr;
+  const Reach* reach = nullptr;
+  std::size_t count = 0;
+};
+
+/// A node: what is left of the residual when some planes are fixed, and the planes still free. The plane to be
+/// fixed next stands last.
 struct NodeRows {
   const ArrayXd* re = nullptr;
   const ArrayXd* im = nullptr;
-  const std::vector<const PlaneModel*>* planes = nullptr;  ///< the first `free` of them
-  const Disc* discs = nullptr;                             ///< where the moment of each must lie
+  const std::vector<FreePlane>* planes = nullptr;  ///< the first `free` of them
+  const Disc* discs = nullptr;                     ///< where the moment of each must lie
   std::size_t free = 0;
+  const std::vector<int>* available = nullptr;  ///< limited pieces
+
+  [[nodiscard]] const PlaneModel& plane(std::size_t j) const { return *(*planes)[j].plane; }
+  /// Upper bound of Re(conj(pull) u_j).
+  [[nodiscard]] double support(std::size_t j, Complex pull) const {
+    return (*planes)[j].reach->support((*planes)[j].count, pull, *available);
+  }
 };
 
+/// Multipliers of what is known of one plane's moment u: |u - o| <= r, and Re(conj(pull) u) <= support.
+struct Hold {
+  double mu = 0.0;
+  Complex pull;
+};
+using Holds = std::vector<Hold>;
+
 /// A lower bound by weak duality. For any weights w >= 0 of the rows (with sum one, for the worst ratio; all
-/// one, for least squares) and multipliers mu >= 0 of the discs |u_p - o_p| <= r_p,
+/// one, for least squares), any multipliers mu >= 0 and any pulls g,
 ///
-///   objective^2 >= min over all u of  sum_i w_i |x_i(u)|^2 + sum_p mu_p (|u_p - o_p|^2 - r_p^2),
+///   objective^2 >= min over all u of  sum_i w_i |x_i(u)|^2
+///                                     + sum_p mu_p (|u_p - o_p|^2 - r_p^2) + Re(conj(g_p) u_p) - h_p(g_p),
 ///
-/// a quadratic in u whose minimum, and whose minimum over all planes but one, come from one factorisation
-/// L D L^H (Lawson's weights for the worst ratio: C. L. Lawson's thesis, UCLA 1961, from memory; the reach
-/// discs as in any Lagrangian relaxation).
+/// h the support function: a quadratic in u whose minimum, and whose minimum over all planes but one, come from
+/// one factorisation L D L^H. (Lawson's weights for the worst ratio: C. L. Lawson's thesis, UCLA 1961, from
+/// memory; the rest is Lagrangian relaxation.)
 class DualBound {
  public:
-  /// Sets the quadratic from weights and multipliers and minimises it.
-  void evaluate(const NodeRows& node, const ArrayXd& weights, const std::vector<double>& mu);
+  /// Sets the quadratic and minimises it.
+  void evaluate(const NodeRows& node, const ArrayXd& weights, const Holds& holds);
 
   /// min of the quadratic: a lower bound of the objective squared.
   [[nodiscard]] double low() const { return low_; }
   /// The same as a function of the next plane's moment (all other free planes at their best), with the
-  /// multiplier of that plane's own disc and without it.
-  [[nodiscard]] const NextDisc& with_own_disc() const { return with_own_; }
-  [[nodiscard]] const NextDisc& without_own_disc() const { return without_own_; }
+  /// multipliers of that plane itself and without them.
+  [[nodiscard]] const NextDisc& held() const { return held_; }
+  [[nodiscard]] const NextDisc& unheld() const { return unheld_; }
   [[nodiscard]] const std::vector<Complex>& minimiser() const { return minimiser_; }
   /// Squared rows at the minimiser.
   [[nodiscard]] const ArrayXd& squares() const { return squares_; }
 
   /// Fills `squares` with |x_i|^2 at the minimiser; whether it lies in all discs.
   bool look_at_minimiser(const NodeRows& node);
-  /// Moves the multipliers so that the minimiser would meet the discs it leaves (one step).
-  void step_multipliers(const NodeRows& node, std::vector<double>& mu) const;
+  /// Moves the multipliers so that the minimiser would keep to where the moments can lie (one step).
+  void step_holds(const NodeRows& node, Holds& holds) const;
 
  private:
   void fill(const NodeRows& node, const ArrayXd& weights);
-  void add_discs(const NodeRows& node, const std::vector<double>& mu);
+  void add_holds(const NodeRows& node, const Holds& holds);
   void factor();
   void find_minimiser();
 
@@ -67,15 +90,16 @@ class DualBound {
   std::vector<Complex> a_, l_, b_, z_, minimiser_;  // a_: lower triangle, row by row
   std::vector<double> d_, ridge_;
   double c_ = 0.0;
-  double own_mu_ = 0.0;
+  Hold own_;           ///< of the next plane, as used
+  double own_c_ = 0.0;  ///< what it adds to c_
   double low_ = 0.0;
-  NextDisc with_own_, without_own_;
+  NextDisc held_, unheld_;
   ArrayXd squares_;
 };
 
 /// Improves weights and multipliers until the bound exceeds `limit2`, a point shows that it never can, or
-/// `most_steps` are done. `weights` and `mu` become the best ones met, and `bound` belongs to them.
+/// `most_steps` are done. `weights` and `holds` become the best ones met, and `bound` belongs to them.
 void tighten(const NodeRows& node, bool least_squares, double limit2, int most_steps, ArrayXd& weights,
-             std::vector<double>& mu, DualBound& bound);
+             Holds& holds, DualBound& bound);
 
 }  // namespace trimwright::slots_detail

@@ -3,6 +3,7 @@
 #include <Eigen/Cholesky>
 #include <algorithm>
 #include <cmath>
+#include <limits>
 
 namespace trimwright::slots_detail {
 namespace {
@@ -14,44 +15,133 @@ using Eigen::VectorXd;
 /// The barrier problem in real variables: real and imaginary part of each moment, then tau >= max |x_i|^2.
 class Barrier {
  public:
-  Barrier(const NodeRows& node, const std::vector<Complex>& start) : node_(node), planes_(node.free) {
+  Barrier(const NodeRows& node, bool least_squares, const std::vector<Complex>& start)
+      : node_(node), least_squares_(least_squares), planes_(node.free) {
     const auto rows = node.re->size();
     const auto size = static_cast<Index>(2 * planes_);
     re_.resize(rows, size);
     im_.resize(rows, size);
     for (Index p = 0; p < size / 2; ++p) {
-      const PlaneModel& plane = *(*node.planes)[static_cast<std::size_t>(p)];
+      const PlaneModel& plane = node.plane(static_cast<std::size_t>(p));
       re_.col(2 * p) = plane.re;
       im_.col(2 * p) = plane.im;
       re_.col(2 * p + 1) = -plane.im;
       im_.col(2 * p + 1) = plane.re;
     }
-    // sum_i |x_i|^2 terms need re^T W re + im^T W im; the rows stacked make that one product.
     point_.resize(size);
     for (std::size_t p = 0; p < planes_; ++p) {
-      const Disc& disc = node.discs[p];
-      Complex u = (start.size() == planes_ ? start[p] : Complex(0.0)) - disc.centre;
-      const double away = std::abs(u);
-      if (away > 0.9 * disc.radius) u *= 0.9 * disc.radius / away;
-      u += disc.centre;
+      heights_.push_back(heights_of(p));
+      const Complex u = start_within_reach(p, start.size() == planes_ ? start[p] : Complex(0.0));
       point_[static_cast<Index>(2 * p)] = u.real();
       point_[static_cast<Index>(2 * p + 1)] = u.imag();
     }
-    tau_ = 1.5 * look(point_) + 1e-300;
+    tau_ = (least_squares ? 1.0 : 1.5) * look(point_) + 1e-300;
   }
 
-  [[nodiscard]] double constraints() const { return static_cast<double>(re_.rows()) + static_cast<double>(planes_); }
+  [[nodiscard]] double constraints() const { 
+    const auto sides = static_cast<double>(planes_ * (1 + Reach::kDirections));
+    return least_squares_ ? sides : sides + static_cast<double>(re_.rows());
+  }
   [[nodiscard]] double tau() const { return tau_; }
-  [[nodiscard]] double worst2() const { return squares_.maxCoeff(); }
+  [[nodiscard]] double objective2() const { return least_squares_ ? squares_.sum() : squares_.maxCoeff(); }
 
   /// One damped Newton step on tightness * tau + barrier; the Newton decrement squared.
   double step(double tightness) {
     look(point_);
     const Index size = point_.size();
-    const ArrayXd slack = tau_ - squares_;
-    const ArrayXd inverse = slack.inverse();
     MatrixXd hessian = MatrixXd::Zero(size + 1, size + 1);
     VectorXd gradient = VectorXd::Zero(size + 1);
+    if (least_squares_) {
+      add_sum(tightness, hessian, gradient);
+    } else {
+      add_rows(tightness, hessian, gradient);
+    }
+    for (std::size_t p = 0; p < planes_; ++p) add_reach(p, hessian, gradient);
+    const VectorXd move = -hessian.ldlt().solve(gradient);
+    const double decrement2 = -gradient.dot(move);
+    if (!(decrement2 > 0.0) || !std::isfinite(decrement2)) return 0.0;
+    advance(move, tightness, decrement2);
+    return decrement2;
+  }
+
+  /// Weights and multipliers at the present point.
+  void multipliers(double tightness, ArrayXd& weights, Holds& holds) const {
+    weights = least_squares_ ? ArrayXd::Constant(squares_.size(), tightness) : (tau_ - squares_).inverse().eval();
+    const double total = least_squares_ ? tightness : weights.sum();
+    weights /= total;
+    holds.resize(planes_);
+    for (std::size_t p = 0; p < planes_; ++p) {
+      const Complex u = moment(p, point_);
+      Complex pull = 0.0;
+      for (std::size_t k = 0; k < Reach::kDirections; ++k) pull += Reach::directions()[k] / (heights_[p][k] - along(k, u));
+      holds[p] = {1.0 / (room(p, u) * total), pull / total};
+    }
+  }
+  [[nodiscard]] std::vector<Complex> moments() const {
+    std::vector<Complex> u(planes_);
+    for (std::size_t p = 0; p < planes_; ++p) u[p] = moment(p, point_);
+    return u;
+  }
+
+ private:
+  [[nodiscard]] static Complex moment(std::size_t p, const VectorXd& point) {
+    return {point[static_cast<Index>(2 * p)], point[static_cast<Index>(2 * p + 1)]};
+  }
+  [[nodiscard]] static double along(std::size_t k, Complex u) {
+    const Complex d = Reach::directions()[k];
+    return d.real() * u.real() + d.imag() * u.imag();
+  }
+  [[nodiscard]] std::vector<double> heights_of(std::size_t p) const {
+    const FreePlane& plane = (*node_.planes)[p];
+    std::vector<double> heights;
+    for (std::size_t k = 0; k < Reach::kDirections; ++k) {
+      const double height = plane.reach->along(plane.count, 0, k, *node_.available);
+      heights.push_back(height + 1e-6 * node_.discs[p].radius);
+    }
+    return heights;
+  }
+  /// A point within reach on the way from its middle to `wish`.
+  [[nodiscard]] Complex start_within_reach(std::size_t p, Complex wish) const {
+    const Disc& disc = node_.discs[p];
+    Complex middle = 0.0;  // of the polygon: halfway between opposite sides, averaged
+    for (std::size_t k = 0; k < Reach::kDirections; ++k) middle += heights_[p][k] * Reach::directions()[k];
+    middle *= 2.0 / static_cast<double>(Reach::kDirections);
+    for (const Complex base : {middle, disc.centre, 0.5 * (middle + disc.centre)}) {
+      if (!within(p, base)) continue;
+      double part = 0.9;
+      while (part > 1e-3 && !within(p, base + part * (wish - base))) part *= 0.7;
+      return part > 1e-3 ? base + 0.9 * part * (wish - base) : base;
+    }
+    return disc.centre;
+  }
+  [[nodiscard]] bool within(std::size_t p, Complex u) const {
+    if (!(room(p, u) > 0.0)) return false;
+    for (std::size_t k = 0; k < Reach::kDirections; ++k) {
+      if (!(heights_[p][k] > along(k, u))) return false;
+    }
+    return true;
+  }
+  [[nodiscard]] double room(std::size_t p, Complex u) const {
+    const Disc& disc = node_.discs[p];
+    return disc.radius * disc.radius - std::norm(u - disc.centre);
+  }
+  double look(const VectorXd& point) {
+    x_re_ = *node_.re + (re_ * point).array();
+    x_im_ = *node_.im + (im_ * point).array();
+    squares_ = x_re_.square() + x_im_.square();
+    return objective2();
+  }
+  /// tightness * sum_i |x_i|^2; tau plays no part.
+  void add_sum(double tightness, MatrixXd& hessian, VectorXd& gradient) const {
+    const Index size = point_.size();
+    hessian.topLeftCorner(size, size) = 2.0 * tightness * (re_.transpose() * re_ + im_.transpose() * im_);
+    hessian(size, size) = 1.0;
+    gradient.head(size) = 2.0 * tightness * (re_.transpose() * x_re_.matrix() + im_.transpose() * x_im_.matrix());
+  }
+  /// tightness * tau - sum_i log(tau - |x_i|^2).
+  void add_rows(double tightness, MatrixXd& hessian, VectorXd& gradient) const {
+    const Index size = point_.size();
+    const ArrayXd inverse = (tau_ - squares_).inverse();
     // gradients of |x_i|^2, one row each
     const MatrixXd slopes = 2.0 * (re_.array().colwise() * x_re_ + im_.array().colwise() * x_im_).matrix();
     const MatrixXd weighted_re = re_.array().colwise() * (2.0 * inverse);
@@ -66,59 +156,46 @@ class Barrier {
     hessian(size, size) = inverse.square().sum();
     gradient.head(size) = scaled.colwise().sum().transpose();
     gradient[size] = tightness - inverse.sum();
-    for (std::size_t p = 0; p < planes_; ++p) add_disc(p, hessian, gradient);
-    const VectorXd move = -hessian.ldlt().solve(gradient);
-    const double decrement2 = -gradient.dot(move);
-    if (!(decrement2 > 0.0) || !std::isfinite(decrement2)) return 0.0;
-    advance(move, tightness, decrement2);
-    return decrement2;
   }
-
-  /// Weights (sum one) and multipliers at the present point.
-  void multipliers(ArrayXd& weights, std::vector<double>& mu) const {
-    weights = (tau_ - squares_).inverse();
-    const double total = weights.sum();
-    weights /= total;
-    mu.resize(planes_);
-    for (std::size_t p = 0; p < planes_; ++p) mu[p] = 1.0 / (room(p, point_) * total);
-  }
-  [[nodiscard]] std::vector<Complex> moments() const {
-    std::vector<Complex> u(planes_);
-    for (std::size_t p = 0; p < planes_; ++p) u[p] = moment(p, point_);
-    return u;
-  }
-
- private:
-  [[nodiscard]] static Complex moment(std::size_t p, const VectorXd& point) {
-    return {point[static_cast<Index>(2 * p)], point[static_cast<Index>(2 * p + 1)]};
-  }
-  [[nodiscard]] double room(std::size_t p, const VectorXd& point) const {
-    const Disc& disc = node_.discs[p];
-    return disc.radius * disc.radius - std::norm(moment(p, point) - disc.centre);
-  }
-  double look(const VectorXd& point) {
-    x_re_ = *node_.re + (re_ * point).array();
-    x_im_ = *node_.im + (im_ * point).array();
-    squares_ = x_re_.square() + x_im_.square();
-    return squares_.maxCoeff();
-  }
-  void add_disc(std::size_t p, MatrixXd& hessian, VectorXd& gradient) const {
+  void add_reach(std::size_t p, MatrixXd& hessian, VectorXd& gradient) const {
     const auto at = static_cast<Index>(2 * p);
-    const double inverse = 1.0 / room(p, point_);
-    const Complex u = moment(p, point_) - node_.discs[p].centre;
-    const Eigen::Vector2d slope(2.0 * u.real() * inverse, 2.0 * u.imag() * inverse);
-    gradient.segment<2>(at) += slope;
-    hessian.block<2, 2>(at, at) += slope * slope.transpose();
-    hessian(at, at) += 2.0 * inverse;
-    hessian(at + 1, at + 1) += 2.0 * inverse;
+    const Complex u = moment(p, point_);
+    const double inverse = 1.0 / room(p, u);
+    const Complex slope = 2.0 * inverse * (u - node_.discs[p].centre);
+    Complex first = slope;
+    double xx = slope.real() * slope.real() + 2.0 * inverse;
+    double yy = slope.imag() * slope.imag() + 2.0 * inverse;
+    double xy = slope.real() * slope.imag();
+    for (std::size_t k = 0; k < Reach::kDirections; ++k) {
+      const Complex side = Reach::directions()[k] / (heights_[p][k] - along(k, u));
+      first += side;
+      xx += side.real() * side.real();
+      yy += side.imag() * side.imag();
+      xy += side.real() * side.imag();
+    }
+    gradient[at] += first.real();
+    gradient[at + 1] += first.imag();
+    hessian(at, at) += xx;
+    hessian(at + 1, at + 1) += yy;
+    hessian(at, at + 1) += xy;
+    hessian(at + 1, at) += xy;
   }
   [[nodiscard]] double value(const VectorXd& point, double tau, double tightness) {
-    if (look(point) >= tau) return std::numeric_limits<double>::infinity();
-    double sum = tightness * tau - (tau - squares_).log().sum();
+    const double objective = look(point);
+    if (!least_squares_ && objective >= tau) return std::numeric_limits<double>::infinity();
+    double sum = least_squares_ ? tightness * objective : tightness * tau - (tau - squares_).log().sum();
     for (std::size_t p = 0; p < planes_; ++p) {
-      const double left = room(p, point);
-      if (!(left > 0.0)) return std::numeric_limits<double>::infinity();
-      sum -= std::log(left);
+      const Complex u = moment(p, point);
+      if (!within(p, u)) return std::numeric_limits<double>::infinity();
+      sum -= std::log(room(p, u));
+      double product = 1.0;  // one logarithm for several sides
+      for (std::size_t k = 0; k < Reach::kDirections; ++k) {
+        product *= (heights_[p][k] - along(k, u)) / node_.discs[p].radius;
+        if (k % 8 == 7) {
+          sum -= std::log(product);
+          product = 1.0;
+        }
+      }
     }
     return sum;
   }
@@ -131,7 +208,7 @@ class Barrier {
       const double tau = tau_ + length * move[size];
       if (value(point, tau, tightness) <= before - 0.1 * length * decrement2) {
         point_ = point;
-        tau_ = tau;
+        tau_ = least_squares_ ? std::max(objective2(), 1e-300) : tau;
         return;
       }
     }
@@ -139,7 +216,9 @@ class Barrier {
   }
 
   const NodeRows& node_;
+  bool least_squares_;
   std::size_t planes_;
+  std::vector<std::vector<double>> heights_;  ///< of each plane's reach in every direction
   MatrixXd re_, im_;  ///< rows x real variables
   VectorXd point_;
   double tau_ = 0.0;
@@ -148,11 +227,11 @@ class Barrier {
 
 }  // namespace
 
-ContinuousOptimum continuous_optimum(const NodeRows& node, double relative, double absolute2,
+ContinuousOptimum continuous_optimum(const NodeRows& node, bool least_squares, double relative, double absolute2,
                                      const std::vector<Complex>& start) {
   constexpr int kMostRounds = 24;
   constexpr int kStepsPerRound = 6;
-  Barrier barrier(node, start);
+  Barrier barrier(node, least_squares, start);
   double tightness = barrier.constraints() / barrier.tau();
   for (int round = 0; round < kMostRounds; ++round) {
     for (int step = 0; step < kStepsPerRound; ++step) {
@@ -164,8 +243,8 @@ ContinuousOptimum continuous_optimum(const NodeRows& node, double relative, doub
   }
   ContinuousOptimum optimum;
   optimum.moments = barrier.moments();
-  optimum.worst2 = barrier.worst2();
-  barrier.multipliers(optimum.weights, optimum.mu);
+  optimum.objective2 = barrier.objective2();
+  barrier.multipliers(tightness, optimum.weights, optimum.holds);
   return optimum;
 }
 

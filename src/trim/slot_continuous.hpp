@@ -6,18 +6,20 @@
 
 namespace trimwright::slots_detail {
 
-/// The worst row when every free plane may hold any moment in its disc, and the multipliers that prove it.
+/// The best when every free plane may hold any moment within its reach (its disc and the polygon of its
+/// support function), and the multipliers that prove it.
 struct ContinuousOptimum {
-  std::vector<Complex> moments;  ///< one per free plane, strictly inside its disc
-  double worst2 = 0.0;           ///< max |x_i|^2 there
-  ArrayXd weights;               ///< of the rows, sum 1
-  std::vector<double> mu;        ///< of the discs
+  std::vector<Complex> moments;  ///< one per free plane, strictly within reach
+  double objective2 = 0.0;       ///< max or sum of |x_i|^2 there
+  ArrayXd weights;               ///< of the rows: with sum 1, or all 1 for least squares
+  Holds holds;                   ///< one per free plane
 };
 
-/// Minimises max_i |x_i|^2 over the discs by a logarithmic barrier and Newton steps (S. Boyd, L. Vandenberghe,
+/// Minimises max_i |x_i|^2, or sum_i |x_i|^2, within reach by a logarithmic barrier and Newton steps (S. Boyd, L. Vandenberghe,
 /// Convex Optimization, 2004, ch. 11), until barrier duality promises the minimum within `relative` of
 /// itself or within `absolute2`. `start`: moments to start from (may be empty).
-[[nodiscard]] ContinuousOptimum continuous_optimum(const NodeRows& node, double relative, double absolute2,
+[[nodiscard]] ContinuousOptimum continuous_optimum(const NodeRows& node, bool least_squares, double relative,
+                                                   double absolute2,
                                                    const std::vector<Complex>& start);
 
 }  // namespace trimwright::slots_detail

@@ -13,11 +13,8 @@ namespace {
 constexpr double kNone = -std::numeric_limits<double>::infinity();
 constexpr std::size_t kDirections = Reach::kDirections;
 
-/// Unit vectors where the ranges of direction begin; the last repeats the first.
-using Starts = std::array<Complex, kDirections + 1>;
-
-Starts range_starts() {
-  Starts starts;
+Reach::Directions range_starts() {
+  Reach::Directions starts;
   for (std::size_t k = 0; k <= kDirections; ++k) {
     const double q = 4.0 * static_cast<double>(k % kDirections) / static_cast<double>(kDirections);
     const double x = q <= 2.0 ? 1.0 - q : q - 3.0;
@@ -27,10 +24,7 @@ Starts range_starts() {
   return starts;
 }
 
-const Starts& starts() {
-  static const Starts fixed = range_starts();
-  return fixed;
-}
+const Reach::Directions& starts() { return Reach::directions(); }
 
 /// 1 / cos(half the width of a range): a support function between the ends of the range is at most this
 /// times the larger of the two ends, if that is positive.
@@ -121,6 +115,19 @@ Reach::Reach(const Model& model, const PlaneModel& plane, std::size_t most_chang
   for (std::size_t n = 0; n <= most_changes; ++n) discs_.push_back(disc_about_heights(n, available));
 }
 
+const Reach::Directions& Reach::directions() {
+  static const Directions fixed = range_starts();
+  return fixed;
+}
+
+void Region::confine(Complex centre, double radius) {
+  if (!std::isfinite(radius)) return;
+  for (std::size_t k = 0; k < kDirections; ++k) {
+    const Complex d = starts()[k];
+    extents_[k] = std::max(extents_[k], d.real() * centre.real() + d.imag() * centre.imag() - radius);
+  }
+}
+
 double Reach::radius_about(Complex centre, std::size_t n, const std::vector<int>& available) const {
   // The height of range k bounds the support function all over the range; about another centre it falls by
   // the least that the centre's own support function has there.
@@ -129,7 +136,7 @@ double Reach::radius_about(Complex centre, std::size_t n, const std::vector<int>
     double least = std::min((std::conj(starts()[k]) * centre).real(),
                             (std::conj(starts()[k + 1]) * centre).real());
     if (least < 0.0) least *= widening(k);
-    radius = std::max(radius, unpriced(n, 0, k) + paid(n, k, available) - least);
+    radius = std::max(radius, height(n, 0, k, available) - least);
   }
   return radius;
 }
@@ -142,7 +149,7 @@ Disc Reach::disc_about_heights(std::size_t n, const std::vector<int>& available)
   for (std::size_t k = 0; k < kDirections; ++k) {
     const double width = std::arg(std::conj(starts()[k]) * starts()[k + 1]);
     const Complex middle = starts()[k] + starts()[k + 1];
-    steiner += width * (unpriced(n, 0, k) + paid(n, k, available)) * middle / std::abs(middle);
+    steiner += width * (height(n, 0, k, available)) * middle / std::abs(middle);
     turn += width;
   }
   steiner *= 2.0 / turn;

@@ -1,6 +1,8 @@
 #pragma once
 
+#include <array>
 #include <cmath>
+#include <limits>
 #include <vector>
 
 #include "slot_model.hpp"
@@ -24,20 +26,26 @@ class Reach {
 
   Reach(const Model& model, const PlaneModel& plane, std::size_t most_changes);
 
-  /// Whether a sum of `n` changes from `first_slot` on, of pieces still available, could lie in the disc.
-  [[nodiscard]] bool meets(std::size_t n, std::size_t first_slot, Complex centre, double radius,
-                           const StockLedger& ledger) const {
-    const std::size_t range = range_of(centre);
-    const double reach = unpriced(n, first_slot, range) + paid(n, range, ledger.available()) + radius;
-    return reach >= 0.0 && std::norm(centre) <= reach * reach;
+  /// Upper bound of Re(conj(d) sum) over sums of `n` changes of available pieces in slots `first_slot`, ...
+  /// and over the directions d of a range.
+  [[nodiscard]] double height(std::size_t n, std::size_t first_slot, std::size_t range,
+                              const std::vector<int>& available) const {
+    return unpriced(n, first_slot, range) + paid(n, range, available);
   }
-  /// A disc that holds every sum of `n` changes in the plane.
-  [[nodiscard]] const Disc& disc(std::size_t n) const { return discs_[n]; }
-  /// The same (about the same centre) when only the pieces in `available` are left.
-  [[nodiscard]] Disc disc(std::size_t n, const std::vector<int>& available) const;
-
- private:
-  /// Ranges are even in y / (|x| + |y|), which needs no trigonometry.
+  /// Upper bound of Re(conj(pull) sum) over sums of `n` changes of available pieces.
+  [[nodiscard]] double support(std::size_t n, Complex pull, const std::vector<int>& available) const {
+    return std::abs(pull) * height(n, 0, range_of(pull), available);
+  }
+  /// The same for the unit vector directions()[k], from some slot on.
+  [[nodiscard]] double along(std::size_t n, std::size_t first_slot, std::size_t k,
+                             const std::vector<int>& available) const {
+    return std::min(height(n, first_slot, k, available),
+                    height(n, first_slot, k > 0 ? k - 1 : kDirections - 1, available));
+  }
+  /// Unit vectors at which the ranges of direction begin; the last repeats the first.
+  using Directions = std::array<Complex, kDirections + 1>;
+  static const Directions& directions();
+  /// Ranges are even in y / (|x| + |y|), which needs no trigonometry; range k begins at directions()[k].
   static std::size_t range_of(Complex z) {
     const double x = z.real();
     const double y = z.imag();
@@ -48,6 +56,12 @@ class Reach {
     const auto range = static_cast<std::size_t>(quadrant * (static_cast<double>(kDirections) / 4.0));
     return range < kDirections ? range : kDirections - 1;
   }
+  /// A disc that holds every sum of `n` changes in the plane.
+  [[nodiscard]] const Disc& disc(std::size_t n) const { return discs_[n]; }
+  /// The same (about the same centre) when only the pieces in `available` are left.
+  [[nodiscard]] Disc disc(std::size_t n, const std::vector<int>& available) const;
+
+ private:
   [[nodiscard]] double unpriced(std::size_t n, std::size_t first_slot, std::size_t range) const {
     return static_cast<double>(unpriced_[(n * (slots_ + 1) + first_slot) * kDirections + range]);
   }
@@ -64,6 +78,19 @@ class Reach {
   std::vector<float> unpriced_;  ///< [n][first slot][range of direction]: the second term
   std::vector<float> prices_;    ///< [n][range of direction][limited piece]
   std::vector<Disc> discs_;      ///< [n]
+};
+
+/// Where the moment of one plane must lie, by how far it extends against each direction:
+/// Re(conj(d_k) u) >= extent k for all d_k of Reach::directions().
+class Region {
+ public:
+  Region() { extents_.fill(-std::numeric_limits<double>::infinity()); }
+  /// Only what lies in the disc as well.
+  void confine(Complex centre, double radius);
+  [[nodiscard]] double extent(std::size_t k) const { return extents_[k]; }
+
+ private:
+  std::array<double, Reach::kDirections> extents_;
 };
 
 /// The smallest disc found that holds all that lies in both; radius negative when they do not meet.

@@ -175,7 +175,7 @@ bool Search::climb(std::size_t changes, Deadline& deadline) {
   const double goal2 = contest.goal2(changes);
   for (Share& share : exactly.shares) {
     if (deadline.passed_now()) return false;
-    if (share.low2 < goal2 && !share.certified) pool_.certify(model_, share, goal2);
+    if (share.low2 < goal2 && !share.certified) pool_.certify(model_, tables_, share, goal2);
   }
   refresh_low(changes);
   if (exactly.low2 >= goal2) return false;
@@ -207,7 +207,7 @@ void Search::break_ties(std::size_t changes, Deadline& deadline) {
   walk.limit_effort(exact ? kTieEffortExact : kTieEffortGap);
   for (Share share : exactly_[changes].shares) {
     if (share.low2 > contest.prune2()) continue;
-    if (!share.certified) pool_.certify(model_, share, contest.prune2());
+    if (!share.certified) pool_.certify(model_, tables_, share, contest.prune2());
     if (share.low2 > contest.prune2()) continue;
     for (std::size_t j = 0; j < share.planes.size(); ++j) {
       if (share.counts[j] >= 2) tables_.want_pairs(model_, share.planes[j]);

@@ -53,13 +53,16 @@ std::vector<std::size_t> order_planes(const Model& model, const std::vector<std:
   return order;
 }
 
-std::vector<const PlaneModel*> planes_of(const Model& model, const Share& share) {
-  std::vector<const PlaneModel*> planes;
-  for (const std::size_t p : share.planes) planes.push_back(&model.planes[p]);
+}  // namespace
+
+std::vector<FreePlane> free_planes(const Tables& tables, const Share& share) {
+  std::vector<FreePlane> planes;
+  for (std::size_t j = 0; j < share.planes.size(); ++j) {
+    const PlaneTables& plane = tables.plane(share.planes[j]);
+    planes.push_back({plane.plane, &plane.reach, share.counts[j]});
+  }
   return planes;
 }
-
-}  // namespace
 
 std::vector<Share> shares_of(const Model& model, const Tables& tables, std::size_t changes) {
   std::vector<Share> shares;
@@ -94,47 +97,48 @@ double fixed_rows2(const Model& model, const Share& share, std::size_t free, con
 }
 
 void CertificatePool::remember(const Model& model, const Share& share) {
-  Certificate certificate{share.weights, std::vector<double>(model.planes.size(), 0.0)};
-  for (std::size_t j = 0; j < share.planes.size(); ++j) certificate.mu[share.planes[j]] = share.mu[j];
+  Certificate certificate{share.weights, Holds(model.planes.size())};
+  for (std::size_t j = 0; j < share.planes.size(); ++j) certificate.holds[share.planes[j]] = share.holds[j];
   known_.insert(known_.begin(), std::move(certificate));
   if (known_.size() > kCertificatesKept) known_.pop_back();
 }
 
-void CertificatePool::certify(const Model& model, Share& share, double limit2) {
-  const std::vector<const PlaneModel*> planes = planes_of(model, share);
-  const NodeRows node{&model.residual_re, &model.residual_im, &planes, share.discs.data(), planes.size()};
+/// Whether multipliers of another share already rule this one out.
+bool CertificatePool::known_to_fail(const NodeRows& node, const Model& model, Share& share, double limit2) {
   DualBound bound;
+  Holds holds(share.planes.size());
+  for (std::size_t c = 0; c < known_.size(); ++c) {
+    for (std::size_t j = 0; j < holds.size(); ++j) holds[j] = known_[c].holds[share.planes[j]];
+    bound.evaluate(node, known_[c].weights, holds);
+    share.low2 = std::max(share.low2, bound.low() - rounding2(model));
+    if (share.low2 <= limit2) continue;
+    const auto here = known_.begin() + static_cast<std::ptrdiff_t>(c);
+    std::rotate(known_.begin(), here, here + 1);
+    return true;
+  }
+  return false;
+}
+
+void CertificatePool::certify(const Model& model, const Tables& tables, Share& share, double limit2) {
+  const std::vector<FreePlane> planes = free_planes(tables, share);
+  const StockLedger ledger(model);
+  const NodeRows node{&model.residual_re, &model.residual_im, &planes, share.discs.data(), planes.size(),
+                      &ledger.available()};
   if (!model.least_squares) {
     share.low2 = std::max(share.low2, fixed_rows2(model, share, planes.size(), *node.re, *node.im));
   }
-  share.mu.assign(planes.size(), 0.0);
-  for (std::size_t c = 0; c < known_.size() && share.low2 <= limit2; ++c) {
-    for (std::size_t j = 0; j < planes.size(); ++j) share.mu[j] = known_[c].mu[share.planes[j]];
-    bound.evaluate(node, known_[c].weights, share.mu);
-    share.low2 = std::max(share.low2, bound.low() - rounding2(model));
-    if (share.low2 > limit2) std::rotate(known_.begin(), known_.begin() + static_cast<std::ptrdiff_t>(c),
-                                         known_.begin() + static_cast<std::ptrdiff_t>(c) + 1);
-  }
-  if (share.low2 > limit2) return;
-  const double rows = static_cast<double>(model.rows());
-  if (model.least_squares) {
-    share.weights = ArrayXd::Ones(model.residual_re.size());
-    share.mu.assign(planes.size(), 0.0);
-  } else {
-    moments_.resize(model.planes.size(), 0.0);
-    std::vector<Complex> start;
-    for (const std::size_t p : share.planes) start.push_back(moments_[p]);
-    ContinuousOptimum optimum = continuous_optimum(node, 1e-4, 1e-12 * model.scale * model.scale, start);
-    share.weights = std::move(optimum.weights);
-    share.mu = std::move(optimum.mu);
-    for (std::size_t j = 0; j < planes.size(); ++j) moments_[share.planes[j]] = optimum.moments[j];
-  }
-  if (!share.weights.allFinite()) {
-    share.weights = ArrayXd::Constant(model.residual_re.size(), 1.0 / rows);
-    share.mu.assign(planes.size(), 0.0);
-  }
-  tighten(node, model.least_squares, std::numeric_limits<double>::infinity(), model.least_squares ? 20 : 0,
-          share.weights, share.mu, bound);
+  if (share.low2 > limit2 || known_to_fail(node, model, share, limit2)) return;
+  moments_.resize(model.planes.size(), 0.0);
+  std::vector<Complex> start;
+  for (const std::size_t p : share.planes) start.push_back(moments_[p]);
+  ContinuousOptimum optimum =
+      continuous_optimum(node, model.least_squares, 1e-4, 1e-12 * model.scale * model.scale, start);
+  share.weights = std::move(optimum.weights);
+  share.holds = std::move(optimum.holds);
+  for (std::size_t j = 0; j < planes.size(); ++j) moments_[share.planes[j]] = optimum.moments[j];
+  DualBound bound;
+  tighten(node, model.least_squares, std::numeric_limits<double>::infinity(), 0, share.weights, share.holds,
+          bound);
   share.low2 = std::max(share.low2, bound.low() - rounding2(model));
   share.certified = true;
   remember(model, share);

@@ -15,7 +15,7 @@ struct Share {
   double low2 = 0.0;                ///< no choice so shared has a smaller objective squared
   bool certified = false;           ///< weights and multipliers are set
   ArrayXd weights;
-  std::vector<double> mu;
+  Holds holds;
 };
 
 /// All ways to share out exactly `changes` changes that the moment limits do not rule out.
@@ -25,18 +25,22 @@ struct Share {
 class CertificatePool {
  public:
   /// Raises `share.low2` by known multipliers until it exceeds `limit2`, then by its own continuous optimum.
-  void certify(const Model& model, Share& share, double limit2);
+  void certify(const Model& model, const Tables& tables, Share& share, double limit2);
 
  private:
   struct Certificate {
     ArrayXd weights;
-    std::vector<double> mu;  ///< per plane of the model
+    Holds holds;  ///< per plane of the model
   };
+  bool known_to_fail(const NodeRows& node, const Model& model, Share& share, double limit2);
   void remember(const Model& model, const Share& share);
 
   std::vector<Certificate> known_;
   std::vector<Complex> moments_;  ///< per plane: the last continuous optimum
 };
+
+/// The planes of a share, with what is known of them.
+[[nodiscard]] std::vector<FreePlane> free_planes(const Tables& tables, const Share& share);
 
 /// Largest squared row that none of the first `free` planes of the share can influence.
 [[nodiscard]] double fixed_rows2(const Model& model, const Share& share, std::size_t free, const ArrayXd& re,

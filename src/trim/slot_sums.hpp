@@ -12,10 +12,12 @@ struct SumQuery {
   std::size_t n = 0;
   Complex centre;
   const double* radius = nullptr;  ///< may shrink while visiting
+  const Region* region = nullptr;  ///< the sum must lie in it as well; may shrink while visiting
   std::size_t changes_elsewhere = 0;  ///< still to be chosen in other planes: they may give pieces back
 };
 
-/// Visits all sums of n changes in different slots of a plane that lie in a disc and that the stock allows.
+/// Visits all sums of n changes in different slots of a plane that lie in a disc and a region and that the
+/// stock allows. (The region only helps to skip: sums just outside may be visited.)
 ///
 /// One and two changes come from the tables; of more, the change in the lowest slot is fixed, skipped when
 /// the rest cannot reach the disc, and the rest is asked for in higher slots.
@@ -34,6 +36,33 @@ class SumVisitor {
 
  private:
   [[nodiscard]] const Entry& entry(std::uint32_t e) const { return tables_.plane->entries[e]; }
+
+  /// Whether `sum` and `n` more changes from `first_slot` on could end in the region: no direction separates
+  /// them, looked for from the direction of the centre uphill.
+  [[nodiscard]] bool can_reach(std::size_t n, std::size_t first_slot, Complex sum) const {
+    constexpr std::size_t kAll = Reach::kDirections;
+    const auto lacking = [&](std::size_t k) {
+      const Complex d = directions_[k];
+      return query_.region->extent(k) - (d.real() * sum.real() + d.imag() * sum.imag()) -
+             tables_.reach.height(n, first_slot, k, ledger_.available());
+    };
+    std::size_t k = Reach::range_of(query_.centre - sum);
+    double most = lacking(k);
+    if (most > 0.0) return false;
+    for (const std::size_t turn : {std::size_t{1}, kAll - 1}) {
+      bool climbed = false;
+      for (std::size_t next = (k + turn) % kAll;; next = (next + turn) % kAll) {
+        const double there = lacking(next);
+        if (there > 0.0) return false;
+        if (!(there > most)) break;
+        most = there;
+        k = next;
+        climbed = true;
+      }
+      if (climbed) break;
+    }
+    return true;
+  }
 
   bool walk(std::size_t n, std::size_t first_slot, Complex sum) {
     if (deadline_.passed()) return false;
@@ -73,24 +102,22 @@ class SumVisitor {
   }
 
   bool nested_two(std::size_t first_slot, Complex sum) {
-    const Complex centre = query_.centre - sum;
     const auto entries = static_cast<std::uint32_t>(tables_.plane->entries.size());
     for (std::uint32_t e = tables_.plane->slot_begin[first_slot]; e < entries; ++e) {
       const Entry& low = entry(e);
-      if (!tables_.reach.meets(1, low.slot + 1, centre - low.change, *query_.radius, ledger_)) continue;
+      if (!can_reach(1, low.slot + 1, sum + low.change)) continue;
       if (!fix(low, e, 1, sum)) return false;
     }
     return true;
   }
 
   bool more(std::size_t n, std::size_t first_slot, Complex sum) {
-    const Complex centre = query_.centre - sum;
     const std::size_t slots = tables_.plane->slots();
     for (std::size_t s = first_slot; s + n <= slots; ++s) {
-      if (!tables_.reach.meets(n, s, centre, *query_.radius, ledger_)) break;
+      if (!can_reach(n, s, sum)) break;
       for (std::uint32_t e = tables_.plane->slot_begin[s]; e < tables_.plane->slot_begin[s + 1]; ++e) {
         const Entry& lowest = entry(e);
-        if (!tables_.reach.meets(n - 1, s + 1, centre - lowest.change, *query_.radius, ledger_)) continue;
+        if (!can_reach(n - 1, s + 1, sum + lowest.change)) continue;
         if (!fix(lowest, e, n - 1, sum)) return false;
       }
     }
@@ -108,6 +135,7 @@ class SumVisitor {
   }
 
   const PlaneTables& tables_;
+  const Reach::Directions& directions_ = Reach::directions();
   SumQuery query_;
   StockLedger ledger_;
   Deadline& deadline_;

@@ -1,6 +1,7 @@
 #include "slot_walk.hpp"
 
 #include <algorithm>
+#include <cmath>
 #include <limits>
 
 namespace trimwright::slots_detail {
@@ -14,7 +15,7 @@ constexpr int kTightenSteps = 6;
 
 NodeRows ShareWalk::rows(std::size_t free) const {
   const Level& level = levels_[free];
-  return {&level.re, &level.im, &planes_, level.discs.data(), free};
+  return {&level.re, &level.im, &planes_, level.discs.data(), free, &ledger_.available()};
 }
 
 std::size_t ShareWalk::changes_before(std::size_t free) const {
@@ -25,17 +26,16 @@ std::size_t ShareWalk::changes_before(std::size_t free) const {
 
 bool ShareWalk::run(Share& share) {
   share_ = &share;
-  planes_.clear();
-  for (const std::size_t p : share.planes) planes_.push_back(&model_.planes[p]);
+  planes_ = free_planes(tables_, share);
   const std::size_t free = planes_.size();
   if (levels_.size() < free + 1) levels_.resize(free + 1);
   Level& root = levels_[free];
   root.re = model_.residual_re;
   root.im = model_.residual_im;
   root.weights = share.weights;
-  root.mu = share.mu;
+  root.holds = share.holds;
   root.discs = share.discs;
-  root.sum_mu.assign(free, 0.0);
+  root.sum_holds.assign(free, Hold{});
   path_.clear();
   all_at_root_ = false;
   open_low2_ = share.low2;
@@ -51,12 +51,12 @@ bool ShareWalk::set_out(std::size_t free) {
   const double prune2 = contest_.prune2();
   if (!model_.least_squares && fixed_rows2(model_, *share_, free, level.re, level.im) > prune2) return false;
   const bool at_root = free == planes_.size();
-  tighten(rows(free), model_.least_squares, prune2, at_root ? 0 : kTightenSteps, level.weights, level.mu,
+  tighten(rows(free), model_.least_squares, prune2, at_root ? 0 : kTightenSteps, level.weights, level.holds,
           level.bound);
   if (level.bound.low() > prune2) return false;
   if (!contest_.watches_sum()) return true;
   level.ones = ArrayXd::Ones(level.re.size());
-  tighten(rows(free), true, contest_.sum_prune2(), kTightenSteps, level.ones, level.sum_mu, level.sum_bound);
+  tighten(rows(free), true, contest_.sum_prune2(), kTightenSteps, level.ones, level.sum_holds, level.sum_bound);
   return !(level.sum_bound.low() > contest_.sum_prune2());
 }
 
@@ -67,27 +67,51 @@ double ShareWalk::radius_of(const Confined& confined) const {
 /// Of the discs the node's multipliers give for its next plane, the one with the smallest radius.
 ShareWalk::Confined ShareWalk::confine(std::size_t free) const {
   const Level& level = levels_[free];
-  Confined best{level.bound.with_own_disc(), false};
+  Confined best{level.bound.held(), false};
   const auto consider = [&](const Confined& other) {
     if (radius_of(other) < radius_of(best)) best = other;
   };
-  consider({level.bound.without_own_disc(), false});
+  consider({level.bound.unheld(), false});
   if (contest_.watches_sum()) {
-    consider({level.sum_bound.with_own_disc(), true});
-    consider({level.sum_bound.without_own_disc(), true});
+    consider({level.sum_bound.held(), true});
+    consider({level.sum_bound.unheld(), true});
   }
   return best;
 }
 
+/// All that is known of where the next plane's moment must lie, for skipping partial sums.
+Region ShareWalk::region_of(std::size_t free) const {
+  Region region;
+  if (share_->counts[free - 1] < 2) return region;
+  const Level& level = levels_[free];
+  const auto confine_to = [&](const NextDisc& disc, double prune2) { region.confine(disc.centre, disc.radius(prune2)); };
+  confine_to(level.bound.held(), contest_.prune2());
+  confine_to(level.bound.unheld(), contest_.prune2());
+  if (contest_.watches_sum()) {
+    confine_to(level.sum_bound.held(), contest_.sum_prune2());
+    confine_to(level.sum_bound.unheld(), contest_.sum_prune2());
+  }
+  if (free > 1 || model_.least_squares || share_->counts[0] < 3) return region;
+  const PlaneModel& plane = *planes_[0].plane;
+  const double limit = std::sqrt(contest_.prune2());
+  for (Eigen::Index i = 0; i < level.re.size(); ++i) {
+    const Complex response(plane.re[i], plane.im[i]);
+    const double size = std::abs(response);
+    if (size * share_->discs[0].radius <= 1e-6 * limit) continue;
+    region.confine(-Complex(level.re[i], level.im[i]) / response, limit / size * (1.0 + 1e-9));
+  }
+  return region;
+}
+
 double ShareWalk::key_at(std::size_t free, Complex u) const {
   const DualBound& bound = levels_[free].bound;
-  return std::max(bound.with_own_disc().at(u), bound.without_own_disc().at(u));
+  return std::max(bound.held().at(u), bound.unheld().at(u));
 }
 
 bool ShareWalk::sum_allows(std::size_t free, Complex u) const {
   if (!contest_.watches_sum()) return true;
   const DualBound& bound = levels_[free].sum_bound;
-  return std::max(bound.with_own_disc().at(u), bound.without_own_disc().at(u)) <= contest_.sum_prune2();
+  return std::max(bound.held().at(u), bound.unheld().at(u)) <= contest_.sum_prune2();
 }
 
 bool ShareWalk::descend(std::size_t free) {
@@ -105,13 +129,14 @@ bool ShareWalk::collect(std::size_t free) {
   level.entries.clear();
   const Confined confined = confine(free);
   double radius = radius_of(confined);
+  const Region region = region_of(free);
   const bool at_root = free == planes_.size();
-  const SumQuery query{share_->counts[free - 1], confined.disc.centre, &radius, changes_before(free)};
+  const SumQuery query{share_->counts[free - 1], confined.disc.centre, &radius, &region, changes_before(free)};
   const bool listed =
       visit_sums(tables(free), query, ledger_, deadline_, [&](Complex sum, const std::vector<std::uint32_t>& entries) {
         const double key = key_at(free, sum);
         if (key > contest_.prune2() || !sum_allows(free, sum)) return true;
-        if (!keeps_limits(*planes_[free - 1], sum)) return true;
+        if (!keeps_limits(*planes_[free - 1].plane, sum)) return true;
         level.candidates.push_back({key, sum, static_cast<std::uint32_t>(level.entries.size())});
         level.entries.insert(level.entries.end(), entries.begin(), entries.end());
         if (level.candidates.size() < kCandidatesAtOnce) return true;
@@ -152,31 +177,30 @@ bool ShareWalk::process(std::size_t free) {
 bool ShareWalk::follow(std::size_t free, const Candidate& candidate) {
   Level& level = levels_[free];
   Level& child = levels_[free - 1];
-  const PlaneModel& plane = *planes_[free - 1];
+  const PlaneModel& plane = *planes_[free - 1].plane;
   const std::size_t n = share_->counts[free - 1];
   const Complex u = candidate.sum;
   child.re = level.re + (plane.re * u.real() - plane.im * u.imag());
   child.im = level.im + (plane.re * u.imag() + plane.im * u.real());
   child.weights = level.weights;
-  child.mu.assign(level.mu.begin(), level.mu.end() - 1);
-  if (contest_.watches_sum()) child.sum_mu.assign(level.sum_mu.begin(), level.sum_mu.end() - 1);
+  child.holds.assign(level.holds.begin(), level.holds.end() - 1);
+  if (contest_.watches_sum()) child.sum_holds.assign(level.sum_holds.begin(), level.sum_holds.end() - 1);
   for (std::size_t i = 0; i < n; ++i) {
     const std::uint32_t e = level.entries[candidate.entries_at + i];
     path_.push_back({share_->planes[free - 1], e});
     ledger_.fit(plane.entries[e]);
   }
   bool finished = true;
+  bool refused = false;  // by the bound, not by stock
   if (confine_to_stock(free - 1)) {
-    if (set_out(free - 1)) {
-      finished = descend(free - 1);
-    } else {
-      learn_cut(free);
-    }
+    refused = !set_out(free - 1);
+    if (!refused) finished = descend(free - 1);
   }
   for (std::size_t i = 0; i < n; ++i) {
     ledger_.undo(plane.entries[path_.back().entry]);
     path_.pop_back();
   }
+  if (refused) learn_cut(free);
   return finished;
 }
 
@@ -187,7 +211,7 @@ bool ShareWalk::confine_to_stock(std::size_t free) {
   if (model_.stock.empty()) return true;
   for (std::size_t j = 0; j < free; ++j) {
     Disc disc = tables_.plane(share_->planes[j]).reach.disc(share_->counts[j], ledger_.available());
-    for (const Disc& limit : planes_[j]->limits) disc = meeting_disc(disc, limit);
+    for (const Disc& limit : planes_[j].plane->limits) disc = meeting_disc(disc, limit);
     if (disc.radius < 0.0) return false;
     discs[j] = {disc.centre, disc.radius * (1.0 + 1e-9) + 1e-300};
   }
@@ -199,10 +223,10 @@ void ShareWalk::learn_cut(std::size_t free) {
   if (model_.least_squares) return;
   Level& level = levels_[free];
   const Level& child = levels_[free - 1];
-  std::vector<double> mu = child.mu;
-  mu.push_back(0.0);
-  scratch_.evaluate(rows(free), child.weights, mu);
-  const NextDisc& disc = scratch_.without_own_disc();
+  Holds holds = child.holds;
+  holds.push_back({});
+  scratch_.evaluate(rows(free), child.weights, holds);
+  const NextDisc& disc = scratch_.unheld();
   if (level.cuts.size() < kCutsKept) {
     level.cuts.push_back(disc);
   } else {
@@ -213,7 +237,7 @@ void ShareWalk::learn_cut(std::size_t free) {
 
 bool ShareWalk::row_check(Complex u) const {
   const Level& level = levels_[1];
-  const PlaneModel& plane = *planes_[0];
+  const PlaneModel& plane = *planes_[0].plane;
   const double limit2 = contest_.limit2() * (1.0 + 1e-11) + rounding2(model_);
   for (Eigen::Index i = 0; i < level.re.size(); ++i) {
     const double re = level.re[i] + plane.re[i] * u.real() - plane.im[i] * u.imag();
@@ -227,15 +251,18 @@ bool ShareWalk::row_check(Complex u) const {
 bool ShareWalk::leaf() {
   const Confined confined = confine(1);
   double radius = radius_of(confined);
-  const SumQuery query{share_->counts[0], confined.disc.centre, &radius, 0};
+  Region region = region_of(1);
+  const SumQuery query{share_->counts[0], confined.disc.centre, &radius, &region, 0};
   return visit_sums(tables(1), query, ledger_, deadline_,
                     [&](Complex sum, const std::vector<std::uint32_t>& entries) {
                       if (effort_left_ == 0) return false;
                       --effort_left_;
                       if (key_at(1, sum) > contest_.prune2() || !sum_allows(1, sum)) return true;
                       if (!model_.least_squares && !row_check(sum)) return true;
+                      const double before2 = contest_.limit2();
                       offer(entries);
                       radius = radius_of(confined);
+                      if (contest_.limit2() < before2) region = region_of(1);
                       return !(contest_.limit2() < 0.0);
                     }) ||
          contest_.limit2() < 0.0;

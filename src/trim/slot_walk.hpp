@@ -42,7 +42,7 @@ class ShareWalk {
   };
   struct Level {
     ArrayXd re, im, weights, ones;
-    std::vector<double> mu, sum_mu;
+    Holds holds, sum_holds;
     std::vector<Disc> discs;
     DualBound bound, sum_bound;
     std::vector<Candidate> candidates;
@@ -67,6 +67,7 @@ class ShareWalk {
   [[nodiscard]] bool sum_allows(std::size_t free, Complex u) const;
   [[nodiscard]] Confined confine(std::size_t free) const;
   [[nodiscard]] double radius_of(const Confined& confined) const;
+  [[nodiscard]] Region region_of(std::size_t free) const;
   [[nodiscard]] bool row_check(Complex u) const;
   void offer(const std::vector<std::uint32_t>& entries);
   [[nodiscard]] std::size_t changes_before(std::size_t free) const;
@@ -77,7 +78,7 @@ class ShareWalk {
   Deadline& deadline_;
   StockLedger ledger_;
   Share* share_ = nullptr;
-  std::vector<const PlaneModel*> planes_;
+  std::vector<FreePlane> planes_;
   std::vector<Level> levels_;  ///< by number of free planes
   Picks path_;
   DualBound scratch_;

@@ -39,7 +39,8 @@ double scale_of(const SlotProblem& problem) {
 bool keeps_stock(const SlotProblem& problem, const std::vector<SlotChoice::Change>& changes) {
   std::vector<int> taken(problem.in_stock.size(), 0);
   const auto count = [&](int piece, int by) {
-    if (piece >= 0 && static_cast<std::size_t>(piece) < taken.size()) taken[static_cast<std::size_t>(piece)] += by;
+    if (piece >= 0 && static_cast<std::size_t>(piece) < taken.size())
+      taken[static_cast<std::size_t>(piece)] += by;
   };
   for (const SlotChoice::Change& change : changes) {
     const SearchSlot& slot = problem.slots[static_cast<std::size_t>(change.slot)];
@@ -62,9 +63,10 @@ Eigen::VectorXcd moments_of(const SlotProblem& problem, const std::vector<SlotCh
 }
 
 bool keeps_moment_limits(const SlotProblem& problem, const Eigen::VectorXcd& moments) {
-  return std::all_of(problem.moment_limits.begin(), problem.moment_limits.end(), [&](const MomentLimit& limit) {
-    return std::abs(moments[limit.plane] + limit.offset) <= limit.radius * (1.0 + 1e-9) + 1e-12;
-  });
+  return std::all_of(
+      problem.moment_limits.begin(), problem.moment_limits.end(), [&](const MomentLimit& limit) {
+        return std::abs(moments[limit.plane] + limit.offset) <= limit.radius * (1.0 + 1e-9) + 1e-12;
+      });
 }
 
 Enumerated judged(const SlotProblem& problem, const std::vector<SlotChoice::Change>& changes) {
@@ -126,7 +128,8 @@ bool comes_first(const SlotProblem& problem, const Enumerated& a, const Enumerat
 }
 
 /// Best of at most `changes` changes with the documented order of ties; null when nothing is admissible.
-const Enumerated* best_of(const SlotProblem& problem, const std::vector<Enumerated>& all, std::size_t changes) {
+const Enumerated* best_of(const SlotProblem& problem, const std::vector<Enumerated>& all,
+                          std::size_t changes) {
   double least = std::numeric_limits<double>::infinity();
   for (const Enumerated& choice : all) {
     if (choice.changes.size() <= changes) least = std::min(least, choice.objective);
@@ -162,7 +165,9 @@ struct Recipe {
 class Draw {
  public:
   explicit Draw(unsigned seed) : random_(seed) {}
-  double uniform(double low, double high) { return std::uniform_real_distribution<double>(low, high)(random_); }
+  double uniform(double low, double high) {
+    return std::uniform_real_distribution<double>(low, high)(random_);
+  }
   int integer(int low, int high) { return std::uniform_int_distribution<int>(low, high)(random_); }
   bool chance(double probability) { return uniform(0.0, 1.0) < probability; }
   Complex gauss() {
@@ -218,13 +223,19 @@ void make_awkward(SlotProblem& problem, Draw& draw) {
   const int rows = static_cast<int>(problem.residual.size());
   const int planes = static_cast<int>(problem.response.cols());
   switch (draw.integer(0, 7)) {
-    case 0: problem.residual.setZero(); break;
-    case 1: problem.response.col(draw.integer(0, planes - 1)).setZero(); break;
+    case 0:
+      problem.residual.setZero();
+      break;
+    case 1:
+      problem.response.col(draw.integer(0, planes - 1)).setZero();
+      break;
     case 2:
       problem.response.col(planes - 1) = problem.response.col(0) * (1.0 + 1e-7);
       problem.response(rows - 1, planes - 1) *= 1.0 + 1e-5;
       break;
-    case 3: problem.response.row(rows - 1).setZero(); break;
+    case 3:
+      problem.response.row(rows - 1).setZero();
+      break;
     case 4:
       problem.response.row(rows - 1).setZero();
       problem.residual[rows - 1] = 0.5 * problem.residual.cwiseAbs().maxCoeff();
@@ -243,7 +254,8 @@ void make_awkward(SlotProblem& problem, Draw& draw) {
       problem.residual = -problem.response * moments_of(problem, changes);
       break;
     }
-    default: break;
+    default:
+      break;
   }
 }
 

@@ -1,0 +1,169 @@
+#include <doctest/doctest.h>
+
+#include <cmath>
+#include <cstdio>
+#include <filesystem>
+#include <fstream>
+#include <numbers>
+
+#include <unistd.h>
+
+#include "trimwright/base/angle.hpp"
+#include "trimwright/influence/influence_model.hpp"
+#include "trimwright/io/files.hpp"
+#include "trimwright/io/read_job.hpp"
+#include "trimwright/io/read_rotor.hpp"
+
+using namespace trimwright;
+namespace fs = std::filesystem;
+
+namespace {
+
+const std::string root = TRIMWRIGHT_SOURCE_DIR;
+
+/// A folder of its own that goes away again.
+class Folder {
+ public:
+  Folder() : path_(fs::temp_directory_path() / ("trimwright-io-" + std::to_string(::getpid()))) {
+    fs::create_directories(path_);
+  }
+  ~Folder() {
+    std::error_code ignored;
+    fs::remove_all(path_, ignored);
+  }
+  Folder(const Folder&) = delete;
+  Folder& operator=(const Folder&) = delete;
+
+  std::string write(const std::string& name, const std::string& text) const {
+    const auto path = (path_ / name).string();
+    std::ofstream(path, std::ios::binary) << text;
+    return path;
+  }
+  [[nodiscard]] std::string path(const std::string& name) const { return (path_ / name).string(); }
+
+ private:
+  fs::path path_;
+};
+
+const char* small_rotor = R"(trimwright: rotor 1
+name: small
+rotation: {sense: clockwise, seen_from: aft}
+phase: lag
+speed_100: 5000 rpm
+speed_tolerance: 1 %
+reference: {teeth: 30, larger_tooth: 1, polarity: falling}
+planes:
+  - name: fan
+sensors:
+  - {name: v, measures: velocity, unit: mm/s peak, phase_of: velocity, limits: [{up_to: 6000 rpm, limit: 10 mm/s}]}
+  - {name: shown, measures: as shown, unit: units, limits: [{up_to: 110 %, limit: 5 units}]}
+)";
+
+std::string job_with(const std::string& runs) {
+  return "trimwright: job 1\nrotor: rotor.yaml\nruns:\n" + runs;
+}
+
+}  // namespace
+
+TEST_CASE("The shipped example is read as it was written") {
+  const auto file = read_job(root + "/examples/quillhaven/job.yaml");
+  REQUIRE(file);
+  const Job& job = file->job;
+  CHECK(job.runs.size() == 5);
+  CHECK(job.runs[1].set_aside.has_value());
+  CHECK(job.speeds_rpm.size() == 5);
+  CHECK(job.fitted_now[0].slots.at(4).weight_id == "S2");
+  const Plane& spinner = job.rotor.planes[0];
+  // Rotation clockwise from aft is counterclockwise from the front; slots run clockwise from the front:
+  // against.
+  CHECK(spinner.slots->numbered_relative == Direction::against_rotation);
+  CHECK(spinner.slots->angle(4).degrees() == doctest::Approx(335.0));
+  CHECK(spinner.weights[2].moment_g_mm == doctest::Approx(4.3 * 196.4));
+  CHECK(job.rotor.planes[1].slots->numbered_relative == Direction::against_rotation);
+  CHECK(job.rotor.sensors[1].bands[0].limit == 2.5);  // 5 mil peak to peak
+  CHECK(fit_influence(job).has_value());
+}
+
+TEST_CASE("A reading in another quantity is converted in amplitude and phase, at its own speed") {
+  const Folder folder;
+  folder.write("rotor.yaml", small_rotor);
+  const auto path = folder.write(
+      "job.yaml",
+      job_with("  - name: one\n    fitted: none\n    readings:\n"
+               "      - {speed: 60 %, sensor: v, amplitude: 1 mil pp, phase: 40 deg, component: once-per-rev,"
+               " phase_of: displacement}\n"
+               "      - {speed: 3000 rpm, sensor: shown, amplitude: 2.5 units, phase: 40 deg lag, component: "
+               "once-per-rev}\n"));
+  const auto file = read_job(path);
+  REQUIRE_MESSAGE(file, (file ? "" : file.error().message()));
+  const auto& readings = file->job.runs[0].readings;
+  // 3000 rpm: velocity peak = 2 pi 50 * 0.0127 mm, leading displacement by 90 degrees.
+  CHECK(std::abs(*readings[0].x) == doctest::Approx(2 * std::numbers::pi * 50 * 0.0127));
+  CHECK(wrap_360(degrees(std::arg(*readings[0].x))) == doctest::Approx(wrap_360(-40.0 + 90.0)));
+  CHECK(std::abs(*readings[1].x) == doctest::Approx(2.5));
+  CHECK(file->job.speeds_rpm.size() == 1);
+}
+
+TEST_CASE("A spreadsheet's semicolons and decimal commas are understood, missing readings left out") {
+  const Folder folder;
+  folder.write("rotor.yaml", small_rotor);
+  folder.write("readings.csv",
+               "\xef\xbb\xbfrun;speed [%];sensor;amplitude [mm/s peak];phase [deg];component;note\r\n"
+               "one;60,0;v;3,25;120;once-per-rev;\"two\nlines; and \"\"quotes\"\"\"\r\n"
+               "\r\n"
+               "one;80;v;missing;;once-per-rev;cable\r\n"
+               "one;90;v;4,5;;once-per-rev;\r\n");
+  const auto path =
+      folder.write("job.yaml", job_with("  - {name: one, fitted: none}\nreadings: readings.csv\n"));
+  const auto file = read_job(path);
+  REQUIRE_MESSAGE(file, (file ? "" : file.error().message()));
+  const auto& readings = file->job.runs[0].readings;
+  REQUIRE(readings.size() == 2);
+  CHECK(std::abs(*readings[0].x) == doctest::Approx(3.25));
+  CHECK(readings[0].where.line == 2);
+  CHECK_FALSE(readings[1].x.has_value());
+  CHECK(readings[1].amplitude == 4.5);
+  CHECK(readings[1].where.line == 6);
+}
+
+TEST_CASE(
+    "Fitted weights can be named as an earlier run's, and what is on the rotor now can differ from the last "
+    "run") {
+  const Folder folder;
+  folder.write("rotor.yaml", small_rotor);
+  const auto path = folder.write(
+      "job.yaml",
+      job_with("  - {name: one, fitted: {fan: [{at: 90 deg clockwise from front, moment: 500 g.mm}]}}\n"
+               "  - {name: two, fitted: same as one}\nfitted_now: none\n"));
+  const auto file = read_job(path);
+  REQUIRE_MESSAGE(file, (file ? "" : file.error().message()));
+  const auto& two = file->job.runs[1].fitted[0].free;
+  REQUIRE(two.size() == 1);
+  CHECK(two[0].at.degrees() == doctest::Approx(270.0));  // clockwise from the front is against this rotation
+  CHECK(file->job.fitted_now[0].free.empty());
+}
+
+TEST_CASE("An error in a job names file, line and key") {
+  const Folder folder;
+  folder.write("rotor.yaml", small_rotor);
+  const auto path =
+      folder.write("job.yaml", job_with("  - name: one\n    fitted: none\n    weather: fine\n"));
+  const auto file = read_job(path);
+  REQUIRE_FALSE(file);
+  CHECK(file.error().where.line == 6);
+  CHECK(file.error().where.key == "runs[0].weather");
+  CHECK(file.error().message().find("not known here") != std::string::npos);
+}
+
+TEST_CASE("A file is written whole or not at all") {
+  const Folder folder;
+  const auto path = folder.path("out.txt");
+  REQUIRE(write_text_file(path, "first\n"));
+  REQUIRE(write_text_file(path, "second\n"));
+  CHECK(*read_text_file(path) == "second\n");
+  CHECK_FALSE(write_text_file(folder.path("no/such/folder/out.txt"), "x"));
+  CHECK_FALSE(write_text_file("/dev/full/out.txt", "x"));
+  std::size_t entries = 0;
+  for ([[maybe_unused]] const auto& entry : fs::directory_iterator(folder.path(""))) ++entries;
+  CHECK(entries == 1);  // no temporary left behind
+}

@@ -1,0 +1,111 @@
+#pragma once
+
+#include <string>
+#include <vector>
+
+#include "trimwright/runs/job.hpp"
+
+namespace trimwright::testing {
+
+/// A rotor with planes that take moments at any angle, and displacement sensors in mil peak with a limit
+/// of 1.
+inline Rotor free_rotor(const std::vector<std::string>& planes, const std::vector<std::string>& sensors,
+                        PhaseConvention phase = PhaseConvention::lag) {
+  Rotor rotor;
+  rotor.name = "test rotor";
+  rotor.phase = phase;
+  for (const auto& name : planes) {
+    Plane plane;
+    plane.name = name;
+    rotor.planes.push_back(plane);
+  }
+  for (const auto& name : sensors) {
+    Sensor sensor;
+    sensor.name = name;
+    sensor.unit = *parse_vibration_unit("mil peak");
+    sensor.phase_of = MotionQuantity::displacement;
+    sensor.bands.push_back({10000.0, 1.0, {}});
+    rotor.sensors.push_back(sensor);
+  }
+  return rotor;
+}
+
+/// A plane with `count` slots numbered with rotation from angle 0 and weights w1, w2, ... of the given
+/// moments.
+inline Plane slotted_plane(const std::string& name, int count, const std::vector<double>& moments) {
+  Plane plane;
+  plane.name = name;
+  plane.slots = SlotRing{count, RotorAngle{}, {}, Direction::with_rotation, {}};
+  for (std::size_t i = 0; i < moments.size(); ++i) {
+    Weight weight;
+    weight.id = "w" + std::to_string(i + 1);
+    weight.moment_g_mm = moments[i];
+    plane.weights.push_back(weight);
+  }
+  return plane;
+}
+
+/// One reading as shown: amplitude and phase in the rotor's convention.
+struct Shown {
+  double amplitude;
+  double phase_deg;
+};
+
+inline Reading reading_of(const Rotor& rotor, std::size_t sensor, const Shown& shown, std::size_t speed = 0,
+                          double rpm = 3000.0) {
+  Reading reading;
+  reading.speed = speed;
+  reading.rpm = rpm;
+  reading.sensor = sensor;
+  reading.amplitude = rotor.sensors[sensor].unit.peak_from_shown(shown.amplitude);
+  reading.phase_factor = rotor.sensors[sensor].phase_factor();
+  reading.x = from_shown(rotor.sensors[sensor], {shown.amplitude, shown.phase_deg}, rotor.phase);
+  return reading;
+}
+
+/// A run at one speed with one reading per sensor, and free pieces: one entry per plane.
+inline Run run_of(const Rotor& rotor, const std::string& name,
+                  const std::vector<std::vector<FreePiece>>& free, const std::vector<Shown>& readings) {
+  Run run;
+  run.name = name;
+  run.fitted.resize(rotor.planes.size());
+  for (std::size_t p = 0; p < free.size(); ++p) run.fitted[p].free = free[p];
+  for (std::size_t s = 0; s < readings.size(); ++s) run.readings.push_back(reading_of(rotor, s, readings[s]));
+  return run;
+}
+
+inline Job job_of(const Rotor& rotor, const std::vector<Run>& runs) {
+  Job job;
+  job.rotor = rotor;
+  job.runs = runs;
+  job.speeds_rpm = {3000.0};
+  job.fitted_now = runs.front().fitted;
+  return job;
+}
+
+/// Noise-free runs of a known linear rotor: readings x = x0 + sum C_p U_p per sensor, at one speed.
+struct KnownRotor {
+  std::vector<Phasor> x0;              ///< per sensor
+  std::vector<std::vector<Phasor>> c;  ///< per sensor and plane
+
+  [[nodiscard]] Run run(const Rotor& rotor, const std::string& name,
+                        std::vector<FittedWeights> fitted) const {
+    Run run;
+    run.name = name;
+    run.fitted = std::move(fitted);
+    for (std::size_t s = 0; s < x0.size(); ++s) {
+      Reading reading;
+      reading.rpm = 3000.0;
+      reading.sensor = s;
+      Phasor x = x0[s];
+      for (std::size_t p = 0; p < rotor.planes.size(); ++p)
+        x += c[s][p] * total_moment(rotor.planes[p], run.fitted[p]);
+      reading.x = x;
+      reading.amplitude = std::abs(x);
+      run.readings.push_back(reading);
+    }
+    return run;
+  }
+};
+
+}  // namespace trimwright::testing

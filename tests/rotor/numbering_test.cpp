@@ -1,0 +1,59 @@
+#include <doctest/doctest.h>
+
+#include <cmath>
+
+#include "trimwright/rotor/rotor.hpp"
+
+using namespace trimwright;
+
+TEST_CASE("Clockwise from one end is counterclockwise from the other") {
+  const SeenSense rotation{Sense::clockwise, ViewingEnd::aft};
+  CHECK(rotation.seen(ViewingEnd::front) == Sense::counterclockwise);
+  CHECK(SeenSense{Sense::counterclockwise, ViewingEnd::front}.relative_to(rotation) ==
+        Direction::with_rotation);
+  CHECK(SeenSense{Sense::clockwise, ViewingEnd::front}.relative_to(rotation) == Direction::against_rotation);
+  CHECK(SeenSense{Sense::clockwise, ViewingEnd::aft}.relative_to(rotation) == Direction::with_rotation);
+}
+
+TEST_CASE("Slots numbered against rotation step backwards from slot 1") {
+  const SlotRing ring{36, RotorAngle::from_degrees(5.0), {}, Direction::against_rotation, {11, 12}};
+  CHECK(ring.angle(1).degrees() == doctest::Approx(5.0));
+  CHECK(ring.angle(2).degrees() == doctest::Approx(355.0));
+  CHECK(ring.usable(10));
+  CHECK_FALSE(ring.usable(11));
+  CHECK_FALSE(ring.usable(0));
+  CHECK_FALSE(ring.usable(37));
+}
+
+TEST_CASE("A position is told between the blades a person counts") {
+  BladeRow blades{22, RotorAngle{}, {}, Direction::with_rotation};
+  CHECK(blades.position(RotorAngle{}) == "at blade 1");
+  CHECK(blades.position(RotorAngle::from_degrees(10.0)) == "between blades 1 and 2");
+  CHECK(blades.position(RotorAngle::from_degrees(350.0)) == "between blades 22 and 1");
+  blades.numbered_relative = Direction::against_rotation;
+  CHECK(blades.position(RotorAngle::from_degrees(350.0)) == "between blades 1 and 2");
+  CHECK(blades.position(RotorAngle::from_degrees(359.95)) == "at blade 1");
+}
+
+TEST_CASE("A limit holds up to its speed") {
+  Sensor sensor;
+  sensor.bands = {{3000.0, 0.8, 0.2}, {5000.0, 1.0, {}}};
+  CHECK(sensor.band_at(3000.0)->limit == 0.8);
+  CHECK(sensor.band_at(3000.1)->limit == 1.0);
+  CHECK(sensor.band_at(5000.1) == nullptr);
+}
+
+TEST_CASE("Turning a sensor over is 180 degrees, and a phase of displacement lags that of velocity by 90") {
+  Sensor sensor;
+  sensor.unit = *parse_vibration_unit("in/s peak");
+  sensor.phase_of = MotionQuantity::velocity;
+  const Phasor outward = from_shown(sensor, {1.0, 30.0}, PhaseConvention::lag);
+  sensor.positive_inward = true;
+  CHECK(std::abs(from_shown(sensor, {1.0, 30.0}, PhaseConvention::lag) + outward) < 1e-12);
+  CHECK(
+      shown(sensor, from_shown(sensor, {1.0, 30.0}, PhaseConvention::lag), PhaseConvention::lag).phase_deg ==
+      doctest::Approx(30.0));
+  sensor.positive_inward = false;
+  sensor.phase_of = MotionQuantity::displacement;  // its peak comes 90 degrees after that of velocity
+  CHECK(std::abs(from_shown(sensor, {1.0, 120.0}, PhaseConvention::lag) - outward) < 1e-12);
+}
