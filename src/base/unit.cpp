@@ -8,6 +8,8 @@
 #include <optional>
 #include <span>
 
+#include "trimwright/base/text.hpp"
+
 namespace trimwright {
 namespace {
 
@@ -23,6 +25,9 @@ struct MotionSymbol {
   double si_per_unit;
 };
 
+/// Nothing a technician writes is larger; what is, is a slip or an attack.
+constexpr double largest_number = 1e9;
+
 constexpr double inch_m = 0.0254;
 constexpr double free_fall = 9.80665;
 constexpr double ounce_g = 28.349523125;
@@ -36,6 +41,8 @@ constexpr std::array motion_symbols{
     MotionSymbol{"mm", "mm", MotionQuantity::displacement, 1e-3},
     MotionSymbol{"in", "in", MotionQuantity::displacement, inch_m},
     MotionSymbol{"in/s", "in/s", MotionQuantity::velocity, inch_m},
+    MotionSymbol{"in/sec", "in/s", MotionQuantity::velocity, inch_m},
+    MotionSymbol{"mm/sec", "mm/s", MotionQuantity::velocity, 1e-3},
     MotionSymbol{"mm/s", "mm/s", MotionQuantity::velocity, 1e-3},
     MotionSymbol{"m/s", "m/s", MotionQuantity::velocity, 1.0},
     MotionSymbol{"g", "g", MotionQuantity::acceleration, free_fall},
@@ -64,7 +71,8 @@ std::string_view trim_blanks(std::string_view text) {
 
 std::optional<Detector> detector_named(std::string_view text) {
   if (text == "peak" || text == "pk") return Detector::peak;
-  if (text == "pp" || text == "pk-pk" || text == "peak-to-peak") return Detector::peak_to_peak;
+  if (text == "pp" || text == "p-p" || text == "pk-pk" || text == "peak-to-peak")
+    return Detector::peak_to_peak;
   if (text == "rms") return Detector::rms;
   return std::nullopt;
 }
@@ -112,8 +120,8 @@ Result<double> parse_with(std::string_view text, std::span<const NamedFactor> un
     if (quantity->unit == unit.name) return quantity->value * unit.factor;
   const std::string expected =
       std::string("a number with a unit (") + listed(units) + "), such as \"" + example + "\"";
-  if (quantity->unit.empty()) return fail("\"" + std::string(text) + "\" has no unit", expected);
-  return fail("unit \"" + quantity->unit + "\" is not known here", expected);
+  if (quantity->unit.empty()) return fail("\"" + shortened(text) + "\" has no unit", expected);
+  return fail("unit \"" + shortened(quantity->unit) + "\" is not known here", expected);
 }
 
 /// Number of time derivatives of displacement.
@@ -168,7 +176,7 @@ Result<VibrationUnit> parse_vibration_unit(std::string_view text) {
     if (!detector) break;
     return VibrationUnit{motion.quantity, *detector, motion.si_per_unit, std::string(motion.symbol)};
   }
-  return fail("vibration unit \"" + std::string(whole) + "\" is not known", expected);
+  return fail("vibration unit \"" + shortened(whole) + "\" is not known", expected);
 }
 
 VibrationUnit display_unit(std::string symbol) {
@@ -190,17 +198,16 @@ double phase_lead_deg(MotionQuantity from, MotionQuantity to) { return 90.0 * (o
 Result<Quantity> parse_quantity(std::string_view text) {
   const auto whole = trim_blanks(text);
   auto digits = whole;
-  if (digits.starts_with('+')) digits.remove_prefix(1);
+  if (digits.starts_with('+') && !digits.starts_with("+-")) digits.remove_prefix(1);
   Quantity quantity;
   const auto [end, status] = std::from_chars(digits.data(), digits.data() + digits.size(), quantity.value);
-  if (status != std::errc{} || !std::isfinite(quantity.value))
-    return fail("\"" + std::string(whole.substr(0, 60)) + "\" is not a finite number",
+  if (status != std::errc{} || !std::isfinite(quantity.value) || std::abs(quantity.value) > largest_number)
+    return fail("\"" + shortened(whole) + "\" is not a finite number up to 1e9",
                 "a number such as 4.2, then its unit");
   const auto rest = digits.substr(static_cast<std::size_t>(end - digits.data()));
   if (!rest.empty() &&
       (rest.front() == ',' || rest.front() == '.' || (rest.front() >= '0' && rest.front() <= '9')))
-    return fail("\"" + std::string(whole.substr(0, 60)) + "\" is not a number",
-                "a decimal point and no thousands mark");
+    return fail("\"" + shortened(whole) + "\" is not a number", "a decimal point and no thousands mark");
   quantity.unit = std::string(trim_blanks(rest));
   return quantity;
 }
@@ -214,8 +221,8 @@ Result<double> parse_moment_g_mm(std::string_view text) {
   for (const auto& unit : moments)
     if (moment_unit_key(quantity->unit) == unit.name) return quantity->value * unit.factor;
   const std::string expected = "a moment (" + listed(moments) + "), such as \"790 g.mm\"";
-  if (quantity->unit.empty()) return fail("\"" + std::string(text) + "\" has no unit", expected);
-  return fail("\"" + quantity->unit + "\" is not a unit of mass times radius", expected);
+  if (quantity->unit.empty()) return fail("\"" + shortened(text) + "\" has no unit", expected);
+  return fail("\"" + shortened(quantity->unit) + "\" is not a unit of mass times radius", expected);
 }
 
 Result<double> parse_angle_deg(std::string_view text) {

@@ -2,6 +2,9 @@
 
 #include <CLI/CLI.hpp>
 #include <string>
+#include <vector>
+
+#include "trimwright/base/error.hpp"
 
 namespace trimwright::cli {
 
@@ -20,12 +23,20 @@ struct Output {
 
   void add_options(CLI::App& command);
   [[nodiscard]] bool json() const { return format == "json"; }
-  /// Writes the answer whole or not at all.
-  [[nodiscard]] Status write(const std::string& answer) const;
+  /// Writes the answer whole or not at all, and never over one of the files it was made from.
+  [[nodiscard]] Status write(const std::string& answer, const std::vector<std::string>& sources = {}) const;
 };
 
-/// Prints "trimwright: ..." on standard error.
-Status complain(const std::string& message);
+/// "trimwright: ..." in one line on standard error; gives back `refused`.
+Status complain(const Error& error);
+
+/// Whether all that was printed has reached standard output.
+[[nodiscard]] bool standard_output_is_whole();
+
+/// An option that needs some text.
+[[nodiscard]] CLI::Validator not_empty();
+/// A number from `least` to `most`; unlike CLI::Range it lets no NaN through.
+[[nodiscard]] CLI::Validator number_between(double least, double most);
 
 /// Each adds its command; the chosen one's status ends up in `status`.
 void add_influence(CLI::App& app, int& status);

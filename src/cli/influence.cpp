@@ -22,11 +22,12 @@ struct Options {
 
 Status influence(const Options& options) {
   const auto file = read_job(options.job);
-  if (!file) return complain(file.error().message());
+  if (!file) return complain(file.error());
   const auto settled = settle_and_fit(file->job, file->request.planes);
-  if (!settled) return complain(settled.error().message());
+  if (!settled) return complain(settled.error());
   return options.output.write(options.output.json() ? influence_json(settled->job, settled->model)
-                                                    : influence_text(settled->job, settled->model));
+                                                    : influence_text(settled->job, settled->model),
+                              file->sources);
 }
 
 }  // namespace
@@ -34,7 +35,7 @@ Status influence(const Options& options) {
 void add_influence(CLI::App& app, int& status) {
   auto options = std::make_shared<Options>();
   auto* command = app.add_subcommand("influence", "The influence coefficients that the runs of a job settle");
-  command->add_option("JOB", options->job, "job file (YAML)")->required();
+  command->add_option("JOB", options->job, "job file (YAML)")->required()->check(not_empty());
   options->output.add_options(*command);
   command->footer(example);
   command->callback([options, &status] { status = influence(*options); });

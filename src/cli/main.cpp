@@ -1,14 +1,25 @@
+#include <csignal>
 #include <exception>
 
 #include "commands.hpp"
 
-int main(int argc, char** argv) {
-  using namespace trimwright::cli;
+namespace {
+
+using namespace trimwright::cli;
+
+/// CLI11's message as one of ours.
+std::string usage_message(const CLI::App*, const CLI::Error& error) {
+  return "trimwright: " +
+         trimwright::Error{error.what(), "a command line as trimwright --help shows", {}}.message() + "\n";
+}
+
+int run(int argc, char** argv) {
   CLI::App app{
       "trimwright: from vibration readings to the weights that balance a fan, and a plan to fit them"};
   app.name("trimwright");
   app.set_version_flag("--version", TRIMWRIGHT_VERSION);
-  app.require_subcommand(1);
+  app.require_subcommand(0, 1);
+  app.failure_message(usage_message);
   app.footer(
       "Exit status: 0 done; 1 the files or the runs do not allow an answer; 2 wrong command line;\n"
       "3 the answer could not be written. Messages go to standard error.");
@@ -19,10 +30,23 @@ int main(int argc, char** argv) {
   try {
     app.parse(argc, argv);
   } catch (const CLI::ParseError& error) {
-    return app.exit(error) == 0 ? done : wrong_usage;
-  } catch (const std::exception& error) {
-    complain(std::string("stopped by a failure of the program itself: ") + error.what());
-    return refused;
+    if (app.exit(error) != 0) return wrong_usage;
+    if (standard_output_is_whole()) return done;
+    complain({"standard output cannot be written", {}, {}});
+    return not_written;
   }
-  return status;
+  if (!app.get_subcommands().empty()) return status;
+  complain({"no command is given", "plan, influence or tolerance (see trimwright --help)", {}});
+  return wrong_usage;
+}
+
+}  // namespace
+
+int main(int argc, char** argv) {
+  std::signal(SIGPIPE, SIG_IGN);  // a reader that went away is an answer not written, told by its status
+  try {
+    return run(argc, argv);
+  } catch (const std::exception& error) {
+    return complain({std::string("stopped by a failure of the program itself: ") + error.what(), {}, {}});
+  }
 }

@@ -1,34 +1,77 @@
+#include <fmt/format.h>
+
 #include <cerrno>
 #include <cstdio>
 #include <cstring>
+#include <filesystem>
+#include <iostream>
 
 #include "commands.hpp"
+#include "trimwright/base/text.hpp"
+#include "trimwright/base/unit.hpp"
 #include "trimwright/io/files.hpp"
 
 namespace trimwright::cli {
+namespace {
+
+bool is_source(const std::string& path, const std::vector<std::string>& sources) {
+  for (const auto& source : sources) {
+    std::error_code none;
+    if (std::filesystem::equivalent(path, source, none)) return true;
+  }
+  return false;
+}
+
+}  // namespace
 
 void Output::add_options(CLI::App& command) {
   command.add_option("--format", format, "text (default) or json")->check(CLI::IsMember({"text", "json"}));
-  command.add_option("-o,--output", path, "write to this file instead of standard output");
+  command.add_option("-o,--output", path, "write to this file instead of standard output")
+      ->check(not_empty());
 }
 
-Status Output::write(const std::string& answer) const {
-  if (!path.empty()) {
-    const auto written = write_text_file(path, answer);
-    if (written) return done;
-    complain(written.error().message());
+Status Output::write(const std::string& answer, const std::vector<std::string>& sources) const {
+  if (path.empty()) {
+    std::fwrite(answer.data(), 1, answer.size(), stdout);
+    if (standard_output_is_whole()) return done;
+    complain({std::string("standard output cannot be written (") + std::strerror(errno) + ")", {}, {}});
     return not_written;
   }
-  const bool whole =
-      std::fwrite(answer.data(), 1, answer.size(), stdout) == answer.size() && std::fflush(stdout) == 0;
-  if (whole) return done;
-  complain(std::string("standard output cannot be written (") + std::strerror(errno) + ")");
+  if (is_source(path, sources)) {
+    complain(
+        {"this is one of the files the answer is made from", "another name for the output", {path, 0, {}}});
+    return not_written;
+  }
+  const auto written = write_text_file(path, answer);
+  if (written) return done;
+  complain(written.error());
   return not_written;
 }
 
-Status complain(const std::string& message) {
-  std::fprintf(stderr, "trimwright: %s\n", message.c_str());
+Status complain(const Error& error) {
+  std::fprintf(stderr, "trimwright: %s\n", error.message().c_str());
   return refused;
+}
+
+bool standard_output_is_whole() {
+  errno = 0;
+  return std::cout.flush().good() && std::fflush(stdout) == 0 && std::ferror(stdout) == 0;
+}
+
+CLI::Validator not_empty() {
+  return {[](const std::string& text) { return text.empty() ? std::string("it is empty") : std::string{}; },
+          "TEXT"};
+}
+
+CLI::Validator number_between(double least, double most) {
+  return {[=](const std::string& text) {
+            const auto number = parse_quantity(text);
+            const bool fits =
+                number && number->unit.empty() && number->value >= least && number->value <= most;
+            return fits ? std::string{}
+                        : fmt::format("\"{}\" is not from {} to {}", shortened(text), least, most);
+          },
+          fmt::format("{} to {}", least, most)};
 }
 
 }  // namespace trimwright::cli

@@ -29,36 +29,58 @@ struct Options {
   Output output;
 };
 
-Status trial(const Options& options, const Job& job) {
+/// Options a message about the trial may be about, as they were given.
+std::string given_options(const Options& options) {
+  std::string given = "--trial";
+  if (options.trial_slot) given += " --slot";
+  if (options.trial_weight) given += " --weight";
+  return given;
+}
+
+Status trial(const Options& options, const JobFile& file) {
+  const Job& job = file.job;
   const auto plane = job.rotor.plane_named(options.trial_plane);
-  if (!plane) return complain("--trial: the rotor has no plane \"" + options.trial_plane + "\"");
-  const auto change = choose_trial(job, {*plane, options.trial_slot, options.trial_weight});
-  if (!change) return complain(change.error().message());
+  if (!plane) {
+    std::string names;
+    for (const auto& one : job.rotor.planes) names += (names.empty() ? "" : " or ") + one.name;
+    return complain({"--trial: the rotor has no plane \"" + options.trial_plane + "\"", names, {}});
+  }
+  auto change = choose_trial(job, {*plane, options.trial_slot, options.trial_weight});
+  if (!change) {
+    change.error().what = given_options(options) + ": " + change.error().what;
+    return complain(change.error());
+  }
   const auto plan = trial_steps(job, *change);
-  return options.output.write(options.output.json() ? trial_json(job, plan) : trial_text(job, plan));
+  return options.output.write(options.output.json() ? trial_json(job, plan) : trial_text(job, plan),
+                              file.sources);
+}
+
+Error mirrored_conventions() {
+  return {
+      "the runs contradict the declared conventions: read the other way (lag for lead, or angles against for "
+      "with "
+      "rotation) they fit far better, and a plan would put the weights at the mirror image",
+      "phase, slot numbering and viewing ends that agree with the runs (trimwright influence shows the odds; "
+      "--despite-mirror plans all the same)",
+      {}};
 }
 
 Status plan(const Options& options) {
   auto file = read_job(options.job);
-  if (!file) return complain(file.error().message());
-  if (!options.trial_plane.empty()) return trial(options, file->job);
+  if (!file) return complain(file.error());
+  if (!options.trial_plane.empty()) return trial(options, *file);
   const auto settled = settle_and_fit(file->job, file->request.planes);
-  if (!settled) return complain(settled.error().message());
+  if (!settled) return complain(settled.error());
   if (settled->model.mirror.outcome == MirrorTest::Outcome::contradicts && !options.despite_mirror)
-    return complain(
-        "the runs contradict the declared conventions: read the other way (lag for lead, or angles against "
-        "for with "
-        "rotation) they fit far better, and a plan would put the weights at the mirror image; expected "
-        "phase, slot "
-        "numbering and viewing ends that agree with the runs (trimwright influence shows the odds; "
-        "--despite-mirror plans all the same)");
+    return complain(mirrored_conventions());
   if (options.changes) file->request.pieces = options.changes;
   file->request.time_limit_s = options.time_limit_s;
   const auto trim = plan_trim(settled->job, settled->model, file->request);
-  if (!trim) return complain(trim.error().message());
+  if (!trim) return complain(trim.error());
   const auto steps = plan_steps(settled->job, settled->model, *trim);
   return options.output.write(options.output.json() ? plan_json(settled->job, settled->model, *trim, steps)
-                                                    : plan_text(settled->job, settled->model, *trim, steps));
+                                                    : plan_text(settled->job, settled->model, *trim, steps),
+                              file->sources);
 }
 
 }  // namespace
@@ -66,18 +88,25 @@ Status plan(const Options& options) {
 void add_plan(CLI::App& app, int& status) {
   auto options = std::make_shared<Options>();
   auto* command = app.add_subcommand("plan", "The weights to fit, slot by slot, and the steps to carry out");
-  command->add_option("JOB", options->job, "job file (YAML)")->required();
-  command->add_option("--changes", options->changes, "take this row of the trade-off: so many slots changed")
-      ->check(CLI::NonNegativeNumber);
+  command->add_option("JOB", options->job, "job file (YAML)")->required()->check(not_empty());
+  auto* changes =
+      command
+          ->add_option("--changes", options->changes, "take this row of the trade-off: so many slots changed")
+          ->check(number_between(0, 1000));
   command->add_option("--time-limit", options->time_limit_s, "seconds the slot search may take")
-      ->check(CLI::PositiveNumber)
+      ->check(number_between(0.001, 86400))
       ->capture_default_str();
   command->add_flag("--despite-mirror", options->despite_mirror,
                     "plan although the runs contradict the declared conventions");
-  auto* plane =
-      command->add_option("--trial", options->trial_plane, "plan a trial run in this plane instead");
-  command->add_option("--slot", options->trial_slot, "slot of the trial weight")->needs(plane);
-  command->add_option("--weight", options->trial_weight, "catalogue id of the trial weight")->needs(plane);
+  auto* plane = command->add_option("--trial", options->trial_plane, "plan a trial run in this plane instead")
+                    ->check(not_empty())
+                    ->excludes(changes);
+  command->add_option("--slot", options->trial_slot, "slot of the trial weight")
+      ->needs(plane)
+      ->check(number_between(1, 1000));
+  command->add_option("--weight", options->trial_weight, "catalogue id of the trial weight")
+      ->needs(plane)
+      ->check(not_empty());
   options->output.add_options(*command);
   command->footer(example);
   command->callback([options, &status] { status = plan(*options); });

@@ -10,27 +10,21 @@
 #include <fstream>
 #include <sstream>
 
+#include "trimwright/base/text.hpp"
+
 namespace trimwright {
 namespace {
 
 namespace fs = std::filesystem;
 
-/// Line of the first byte that cannot stand in UTF-8 text (a control character, a broken sequence); 0: none.
+/// Line of the first byte that cannot stand in a text file (a control character, broken UTF-8); 0: none.
 int first_bad_line(const std::string& text) {
   int line = 1;
-  std::size_t i = 0;
-  while (i < text.size()) {
-    const auto byte = static_cast<unsigned char>(text[i]);
-    if (byte == '\n') ++line;
-    if ((byte < 0x20 && byte != '\n' && byte != '\r' && byte != '\t') || byte == 0x7f) return line;
-    const std::size_t length = byte < 0x80                   ? 1
-                               : byte >= 0xc2 && byte < 0xe0 ? 2
-                               : (byte & 0xf0) == 0xe0       ? 3
-                               : byte >= 0xf0 && byte < 0xf5 ? 4
-                                                             : 0;
-    if (length == 0 || i + length > text.size()) return line;
-    for (std::size_t k = 1; k < length; ++k)
-      if ((static_cast<unsigned char>(text[i + k]) & 0xc0) != 0x80) return line;
+  for (std::size_t i = 0; i < text.size();) {
+    const std::size_t length = utf8_length(text, i);
+    if (length == 0) return line;
+    if (text[i] == '\n') ++line;
+    if (is_control(text, i) && text[i] != '\n' && text[i] != '\r' && text[i] != '\t') return line;
     i += length;
   }
   return 0;
@@ -44,19 +38,23 @@ tl::unexpected<Error> file_error(const std::string& path, std::string what, std:
 
 Result<std::string> read_text_file(const std::string& path) {
   std::error_code status;
-  if (!fs::exists(path, status))
+  const auto kind = fs::status(path, status).type();
+  if (kind == fs::file_type::not_found)
     return file_error(path, "there is no such file", "the path of a readable file");
-  if (!fs::is_regular_file(path, status))
-    return file_error(path, "this is not a regular file", "a text file");
-  const auto size = fs::file_size(path, status);
+  const auto size = kind == fs::file_type::regular ? fs::file_size(path, status) : 0;
   if (status)
-    return file_error(path, "its size cannot be read (" + status.message() + ")", "a readable file");
+    return file_error(path, "the file cannot be reached (" + status.message() + ")",
+                      "a file this user may read");
+  if (kind != fs::file_type::regular) return file_error(path, "this is not a regular file", "a text file");
   if (size > largest_text_file)
     return file_error(path, "the file has " + std::to_string(size >> 20) + " MB", "a text file below 16 MB");
+  errno = 0;
   std::ifstream in(path, std::ios::binary);
   std::ostringstream content;
-  if (size > 0) content << in.rdbuf();
-  if (!in || !content) return file_error(path, "the file cannot be read", "a file this user may read");
+  if (in && size > 0) content << in.rdbuf();
+  if (!in || !content)
+    return file_error(path, std::string("the file cannot be read (") + std::strerror(errno) + ")",
+                      "a file this user may read");
   std::string text = content.str();
   if (text.starts_with("\xef\xbb\xbf")) text.erase(0, 3);  // spreadsheets put a byte order mark first
   if (text.find_first_not_of(" \t\r\n") == std::string::npos)
@@ -66,7 +64,13 @@ Result<std::string> read_text_file(const std::string& path) {
   return text;
 }
 
-Result<void> write_text_file(const std::string& path, const std::string& content) {
+Result<void> write_text_file(const std::string& given, const std::string& content) {
+  std::error_code ignored;
+  const bool exists = fs::exists(given, ignored);
+  if (exists && !fs::is_regular_file(given, ignored))
+    return file_error(given, "this is a folder, a pipe or a device", "a file, or a name that is free");
+  const std::string path =
+      exists ? fs::canonical(given, ignored).string() : given;  // through a link, not over it
   const std::string temporary = path + "." + std::to_string(::getpid()) + ".part";
   const auto failed = [&](const std::string& doing) {
     const std::string why = std::strerror(errno);

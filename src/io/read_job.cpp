@@ -24,7 +24,7 @@ std::string names_of(const std::vector<Plane>& planes) {
 std::size_t read_plane_name(const YamlValue& value, const Rotor& rotor) {
   const std::string name = value.text("a plane of the rotor");
   const auto plane = rotor.plane_named(name);
-  if (!plane) value.reject("the rotor has no plane \"" + name.substr(0, 60) + "\"", names_of(rotor.planes));
+  if (!plane) value.reject("the rotor has no plane \"" + shortened(name) + "\"", names_of(rotor.planes));
   return *plane;
 }
 
@@ -34,8 +34,7 @@ Piece read_catalogue_piece(const YamlValue& value, const Plane& plane) {
   if (weight == nullptr) {
     std::string known;
     for (const auto& one : plane.weights) known += (known.empty() ? "" : ", ") + one.id;
-    value.reject("plane \"" + plane.name + "\" has no weight \"" + id.substr(0, 60) + "\"",
-                 "one of: " + known);
+    value.reject("plane \"" + plane.name + "\" has no weight \"" + shortened(id) + "\"", "one of: " + known);
   }
   return {weight->id, weight->moment_g_mm};
 }
@@ -54,7 +53,7 @@ int checked_slot(const YamlValue& value, const Plane& plane, int slot) {
 int slot_from_key(const std::string& key, const YamlValue& value, const Plane& plane) {
   const auto number = parse_quantity(key);
   if (!number || !number->unit.empty() || number->value != static_cast<int>(number->value))
-    value.reject("\"" + key.substr(0, 60) + "\" is not a slot number", "a slot number, or a list of items");
+    value.reject("\"" + shortened(key) + "\" is not a slot number", "a slot number, or a list of items");
   return checked_slot(value, plane, static_cast<int>(number->value));
 }
 
@@ -112,8 +111,7 @@ const std::vector<FittedWeights>& fitted_of_run(const YamlValue& value, const st
                                                 const Job& job) {
   for (const auto& run : job.runs)
     if (run.name == name) return run.fitted;
-  value.reject("no earlier run is called \"" + name.substr(0, 60) + "\"",
-               "the name of a run above this line");
+  value.reject("no earlier run is called \"" + shortened(name) + "\"", "the name of a run above this line");
 }
 
 std::vector<FittedWeights> read_fitted(const YamlValue& value, const Job& job) {
@@ -124,12 +122,12 @@ std::vector<FittedWeights> read_fitted(const YamlValue& value, const Job& job) {
     if (text == "none") return fitted;
     if (text.starts_with("same as ")) return fitted_of_run(value, text.substr(8), job);
     value.reject(
-        "\"" + text.substr(0, 60) + "\" does not say what was fitted",
+        "\"" + shortened(text) + "\" does not say what was fitted",
         "none, same as <run>, or {plane: {slot: weight, ...}}: all that was fitted, not only what was added");
   }
   for (const auto& [name, pieces] : value.entries("none, same as <run>, or {plane: {slot: weight, ...}}")) {
     const auto plane = job.rotor.plane_named(name);
-    if (!plane) pieces.reject("the rotor has no plane \"" + name.substr(0, 60) + "\"", names_of(planes));
+    if (!plane) pieces.reject("the rotor has no plane \"" + shortened(name) + "\"", names_of(planes));
     fitted[*plane] = read_plane_fitted(pieces, job.rotor, planes[*plane]);
   }
   return fitted;
@@ -191,7 +189,7 @@ Run read_run(const YamlValue& value, const Job& job) {
   YamlFields fields(value, "a run: {name: ..., fitted: ..., readings: ...}");
   Run run;
   const auto name = fields.required("name");
-  run.name = name.text();
+  run.name = name.label();
   for (const auto& other : job.runs)
     if (other.name == run.name)
       name.reject("two runs are called \"" + run.name + "\"", "a name of its own for each run");
@@ -208,16 +206,25 @@ Run read_run(const YamlValue& value, const Job& job) {
   return run;
 }
 
+/// What is wrong with a file this one names: told there, or here when the file cannot be opened at all.
+[[noreturn]] void reject_file(const YamlValue& value, const Error& error) {
+  if (error.where.line > 0) throw InputError{error};
+  value.reject(shortened(error.where.file) + ": " + error.what, error.expected);
+}
+
 void add_table(const YamlValue& value, Job& job) {
-  const std::string path = path_beside(value.file(), value.text("the path of a CSV file"));
-  for (const auto& row : read_table(path)) {
+  const std::string path = path_beside(value.file(), value.label());
+  const auto rows = read_table(path);
+  if (!rows) reject_file(value, rows.error());
+  for (const auto& row : *rows) {
     const auto run =
         std::find_if(job.runs.begin(), job.runs.end(), [&](const Run& one) { return one.name == row.run; });
     if (run == job.runs.end())
-      throw InputError{{"the job has no run \"" + row.run.substr(0, 60) + "\"",
+      throw InputError{{"the job has no run \"" + shortened(row.run) + "\"",
                         "the name of a run of " + value.file(),
                         {path, row.reading.where.line, "run"}}};
-    run->readings.push_back(to_reading(row.reading, job.rotor));
+    const Reading reading = to_reading(row.reading, job.rotor);
+    if (!row.reading.missing) run->readings.push_back(reading);
   }
 }
 
@@ -264,11 +271,14 @@ TrimRequest read_request(const YamlValue& value, const Job& job) {
   return request;
 }
 
-void read_runs(YamlFields& fields, Job& job) {
+void read_runs(YamlFields& fields, Job& job, std::vector<std::string>& sources) {
   const auto runs = fields.required("runs");
   for (const auto& one : runs.list("a list of runs")) job.runs.push_back(read_run(one, job));
   if (job.runs.empty()) runs.reject("there is no run", "at least a baseline run");
-  if (const auto table = fields.optional("readings")) add_table(*table, job);
+  if (const auto table = fields.optional("readings")) {
+    add_table(*table, job);
+    sources.push_back(path_beside(table->file(), table->text()));
+  }
   assign_speed_points(job);
 }
 
@@ -282,10 +292,11 @@ JobFile read(const YamlValue& root) {
   if (const auto serial = fields.optional("serial")) job.serial = serial->text();
   if (const auto station = fields.optional("station")) job.station = station->text();
   const auto rotor_path = fields.required("rotor");
-  auto rotor = read_rotor(path_beside(root.file(), rotor_path.text("the path of a rotor file")));
-  if (!rotor) throw InputError{rotor.error()};
+  file.sources = {root.file(), path_beside(root.file(), rotor_path.label())};
+  auto rotor = read_rotor(file.sources.back());
+  if (!rotor) reject_file(rotor_path, rotor.error());
   job.rotor = *rotor;
-  read_runs(fields, job);
+  read_runs(fields, job, file.sources);
   job.fitted_now = job.runs.back().fitted;
   if (const auto now = fields.optional("fitted_now")) job.fitted_now = read_fitted(*now, job);
   if (const auto trim = fields.optional("trim")) file.request = read_request(*trim, job);

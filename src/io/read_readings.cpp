@@ -8,6 +8,7 @@
 #include <memory>
 #include <optional>
 
+#include "trimwright/base/text.hpp"
 #include "trimwright/io/files.hpp"
 #include "yaml_fields.hpp"
 
@@ -89,6 +90,14 @@ constexpr std::array<const char*, columns> column_names{"run",   "speed",     "s
 struct Header {
   std::array<std::optional<std::size_t>, columns> at;
   std::array<std::string, columns> unit;
+
+  /// Cells up to the last column that every row must fill.
+  [[nodiscard]] std::size_t needed_cells() const {
+    std::size_t needed = 0;
+    for (const auto column : {run, speed, sensor, amplitude, phase, component})
+      needed = std::max(needed, *at[column] + 1);
+    return needed;
+  }
 };
 
 Header read_header(const std::string& path, const Row& row) {
@@ -100,16 +109,18 @@ Header read_header(const std::string& path, const Row& row) {
       unit = heading.substr(open + 1, heading.size() - open - 2);
       heading = heading.substr(0, heading.find_last_not_of(' ', open - 1) + 1);
     }
+    heading = lower_case(heading);
     const auto found =
         std::find_if(column_names.begin(), column_names.end(), [&](const char* n) { return heading == n; });
-    const Location where{path, row.line, heading.substr(0, 40)};
+    const Location where{path, row.line, shortened(heading)};
     if (found == column_names.end())
-      throw InputError{{"column \"" + heading.substr(0, 40) + "\" is not known",
+      throw InputError{{"column \"" + shortened(heading) + "\" is not known",
                         "run, speed, sensor, amplitude, phase, component, and if need be phase_of or note",
                         where}};
     const auto column = static_cast<std::size_t>(found - column_names.begin());
     if (header.at[column])
-      throw InputError{{"column \"" + heading + "\" stands here twice", "each column once", where}};
+      throw InputError{
+          {"column \"" + shortened(heading) + "\" stands here twice", "each column once", where}};
     header.at[column] = i;
     header.unit[column] = unit;
   }
@@ -137,32 +148,55 @@ std::string cell_text(const Header& header, const Row& row, Column column, char 
 
 }  // namespace
 
-std::vector<TableReading> read_table(const std::string& path) {
-  const auto text = read_text_file(path);
-  if (!text) throw InputError{text.error()};
-  const std::string plain = with_plain_newlines(*text);
+namespace {
+
+TableReading to_table_reading(const Header& header, const Row& row, char delimiter, const std::string& path) {
+  const auto cell = [&](Column column) { return cell_text(header, row, column, delimiter); };
+  const Location where{path, row.line, {}};
+  TableReading reading{cell(run),
+                       {cell(speed), cell(sensor), cell(amplitude), cell(phase), cell(component),
+                        cell(phase_of), false, where}};
+  auto& written = reading.reading;
+  written.missing = written.amplitude.empty() || lower_case(written.amplitude) == "missing";
+  if (written.amplitude.empty() && !written.phase.empty())
+    throw InputError{{"the amplitude is empty but a phase is given",
+                      "both, or \"missing\" for the amplitude",
+                      {path, row.line, "amplitude"}}};
+  return reading;
+}
+
+std::vector<TableReading> read(const std::string& path, const std::string& text) {
+  const std::string plain = with_plain_newlines(text);
   const char delimiter = delimiter_of(plain);
   const auto rows = parse_rows(path, plain, delimiter);
+  if (rows.empty())
+    throw InputError{
+        {"the table has no heading", "run, speed, sensor, amplitude, phase, component", {path, 1, {}}}};
   const auto header = read_header(path, rows.front());
   std::vector<TableReading> readings;
   for (std::size_t r = 1; r < rows.size(); ++r) {
     const Row& row = rows[r];
+    const std::string start = "the row \"" + shortened(row.cells.front()) + "\" has ";
     if (row.cells.size() > rows.front().cells.size())
+      throw InputError{{start + "more cells than the heading", "one cell per column", {path, row.line, {}}}};
+    if (row.cells.size() < header.needed_cells())
       throw InputError{
-          {"the row has more cells than the heading", "one cell per column", {path, row.line, {}}}};
-    const auto cell = [&](Column column) { return cell_text(header, row, column, delimiter); };
-    const std::string level = cell(amplitude);
-    if (level.empty() || level.starts_with("missing")) continue;
-    readings.push_back({cell(run),
-                        {cell(speed),
-                         cell(sensor),
-                         level,
-                         cell(phase),
-                         cell(component),
-                         cell(phase_of),
-                         {path, row.line, {}}}});
+          {start + "too few cells", "a cell in every column but note and phase_of", {path, row.line, {}}}};
+    readings.push_back(to_table_reading(header, row, delimiter, path));
   }
   return readings;
+}
+
+}  // namespace
+
+Result<std::vector<TableReading>> read_table(const std::string& path) {
+  const auto text = read_text_file(path);
+  if (!text) return tl::unexpected(text.error());
+  try {
+    return read(path, *text);
+  } catch (const InputError& input) {
+    return tl::unexpected(input.error);
+  }
 }
 
 }  // namespace trimwright

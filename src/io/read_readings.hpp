@@ -14,7 +14,7 @@ struct TableReading {
 };
 
 /// Reads a table of readings (CSV: comma, semicolon or tab, the last two with decimal commas allowed).
-/// Rows whose amplitude is empty or "missing" are left out: a sensor that failed. Throws InputError.
-[[nodiscard]] std::vector<TableReading> read_table(const std::string& path);
+/// Rows whose amplitude is empty or "missing" are marked so: a sensor that failed.
+[[nodiscard]] Result<std::vector<TableReading>> read_table(const std::string& path);
 
 }  // namespace trimwright

@@ -66,7 +66,7 @@ SlotRing read_slots(const YamlValue& value, const SeenSense& rotation) {
 Weight read_weight(const YamlValue& value) {
   YamlFields fields(value, "{id: NAME, mass: M, radius: R} or {id: NAME, moment: M}");
   Weight weight;
-  weight.id = fields.required("id").text();
+  weight.id = fields.required("id").label();
   const auto moment = read_moment(fields);
   weight.moment_g_mm = moment.moment_g_mm;
   weight.mass_g = moment.mass_g;
@@ -99,7 +99,7 @@ void read_catalogue(YamlFields& fields, Plane& plane) {
 Plane read_plane(const YamlValue& value, const SeenSense& rotation) {
   YamlFields fields(value, "a plane: {name: ..., slots: ..., weights: ...}");
   Plane plane;
-  plane.name = fields.required("name").text();
+  plane.name = fields.required("name").label();
   if (const auto access = fields.optional("access"))
     plane.access = access->choice<Access>({{"easy", Access::easy}, {"hard", Access::hard}});
   if (const auto slots = fields.optional("slots")) plane.slots = read_slots(*slots, rotation);
@@ -127,7 +127,7 @@ VibrationUnit read_sensor_unit(YamlFields& fields) {
                                                      {"acceleration", MotionQuantity::acceleration},
                                                      {"as shown", MotionQuantity::as_shown}});
   const auto value = fields.required("unit");
-  if (measures == MotionQuantity::as_shown) return display_unit(value.text("the display's unit"));
+  if (measures == MotionQuantity::as_shown) return display_unit(value.label());
   const auto unit = value.parsed(parse_vibration_unit);
   if (unit.quantity != measures)
     value.reject("\"" + unit.text() + "\" is a unit of " + std::string(name(unit.quantity)),
@@ -185,7 +185,7 @@ void read_bands(YamlFields& fields, const Rotor& rotor, Sensor& sensor) {
 Sensor read_sensor(const YamlValue& value, const Rotor& rotor) {
   YamlFields fields(value, "a sensor: {name: ..., measures: ..., unit: ..., phase_of: ..., limits: ...}");
   Sensor sensor;
-  sensor.name = fields.required("name").text();
+  sensor.name = fields.required("name").label();
   sensor.unit = read_sensor_unit(fields);
   sensor.phase_of = read_phase_of(fields, sensor.unit);
   read_direction(fields, sensor);
@@ -205,11 +205,20 @@ void read_speeds(YamlFields& fields, Rotor& rotor) {
   rotor.speed_tolerance_rpm = read_speed(tolerance, rotor);
 }
 
+/// Speeds further apart than a tenth of the highest one are never one point.
+void check_speed_tolerance(const YamlValue& value, const Rotor& rotor) {
+  double highest = 0.0;
+  for (const auto& sensor : rotor.sensors) highest = std::max(highest, sensor.bands.back().up_to_rpm);
+  if (rotor.speed_tolerance_rpm > 0.1 * highest)
+    value.reject("\"" + value.text() + "\" would make one point of different speeds",
+                 "at most a tenth of the highest speed that has a limit");
+}
+
 Rotor read(const YamlValue& root) {
   YamlFields fields(root, "a rotor");
   (void)fields.required("trimwright");
   Rotor rotor;
-  rotor.name = fields.required("name").text();
+  rotor.name = fields.required("name").label();
   rotor.rotation = read_rotation(fields.required("rotation"));
   rotor.phase = fields.required("phase").choice<PhaseConvention>({{"lag", PhaseConvention::lag},
                                                                   {"lead", PhaseConvention::lead},
@@ -220,18 +229,21 @@ Rotor read(const YamlValue& root) {
     fields.required("mass").reject("a rotor has mass", "a mass above zero");
   rotor.reference = read_reference(fields.required("reference"));
   if (const auto blades = fields.optional("blades")) rotor.blades = read_blades(*blades, rotor.rotation);
-  for (const auto& one : fields.required("planes").list("a list of planes")) {
+  const auto planes = fields.required("planes").list("a list of planes");
+  if (planes.empty()) fields.required("planes").reject("there is no plane", "at least one plane");
+  for (const auto& one : planes) {
     rotor.planes.push_back(read_plane(one, rotor.rotation));
     if (*rotor.plane_named(rotor.planes.back().name) + 1 != rotor.planes.size())
       one.reject("plane \"" + rotor.planes.back().name + "\" stands here twice", "each plane once");
   }
-  for (const auto& one : fields.required("sensors").list("a list of sensors")) {
+  const auto sensors = fields.required("sensors").list("a list of sensors");
+  if (sensors.empty()) fields.required("sensors").reject("there is no sensor", "at least one sensor");
+  for (const auto& one : sensors) {
     rotor.sensors.push_back(read_sensor(one, rotor));
     if (*rotor.sensor_named(rotor.sensors.back().name) + 1 != rotor.sensors.size())
       one.reject("sensor \"" + rotor.sensors.back().name + "\" stands here twice", "each sensor once");
   }
-  if (rotor.planes.empty()) root.reject("there is no plane", "at least one plane");
-  if (rotor.sensors.empty()) root.reject("there is no sensor", "at least one sensor");
+  check_speed_tolerance(fields.required("speed_tolerance"), rotor);
   fields.finish();
   return rotor;
 }

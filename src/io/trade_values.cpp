@@ -1,5 +1,8 @@
 #include "trade_values.hpp"
 
+#include <cmath>
+
+#include "trimwright/base/text.hpp"
 #include "trimwright/base/unit.hpp"
 
 namespace trimwright {
@@ -10,7 +13,7 @@ double not_negative(const YamlValue& value, double number) {
   return number;
 }
 
-std::string quoted(std::string_view text) { return "\"" + std::string(text.substr(0, 60)) + "\""; }
+std::string quoted(std::string_view text) { return "\"" + shortened(text) + "\""; }
 
 /// The direction that "with rotation", "clockwise from front" ... name; empty when they name none.
 std::optional<Direction> named_direction(std::string_view words, const SeenSense& rotation) {
@@ -29,7 +32,7 @@ Result<double> parse_rpm(std::string_view text) {
   const auto quantity = parse_quantity(text);
   const std::string expected = "a speed above zero, such as \"4800 rpm\"";
   if (!quantity) return fail(quantity.error().what, expected);
-  if (quantity->unit != "rpm" || !(quantity->value > 0.0))
+  if (lower_case(quantity->unit) != "rpm" || !(quantity->value > 0.0))
     return fail(quoted(text) + " is no speed", expected);
   return quantity->value;
 }
@@ -39,7 +42,7 @@ Result<double> parse_speed(std::string_view text, const Rotor& rotor) {
   const std::string expected = "a speed above zero in rpm or %, such as \"4800 rpm\" or \"62 %\"";
   if (!quantity) return fail(quantity.error().what, expected);
   if (!(quantity->value > 0.0)) return fail(quoted(text) + " is no speed", expected);
-  if (quantity->unit == "rpm") return quantity->value;
+  if (lower_case(quantity->unit) == "rpm") return quantity->value;
   if (quantity->unit != "%") return fail(quoted(text) + " has no unit of speed", expected);
   if (!rotor.speed_100_rpm)
     return fail("a speed in % but the rotor has no speed_100", "rpm, or speed_100 in the rotor file");
@@ -52,7 +55,10 @@ Result<RotorAngle> parse_rotor_angle(std::string_view text, const SeenSense& rot
       "\"30 deg clockwise from front\"";
   const auto quantity = parse_quantity(text);
   if (!quantity) return fail(quantity.error().what, expected);
-  const std::string_view words = quantity->unit;
+  std::string with_sign = quantity->unit;
+  if (with_sign.starts_with("°")) with_sign.replace(0, std::string_view("°").size(), "deg");
+  const std::string_view words = with_sign;
+  if (std::abs(quantity->value) > 360.0) return fail(quoted(text) + " is more than one turn", expected);
   if (words != "deg" && !words.starts_with("deg ")) return fail(quoted(text) + " is not an angle", expected);
   if (words == "deg") {
     if (quantity->value == 0.0) return RotorAngle{};
@@ -69,6 +75,8 @@ Result<double> parse_peak_amplitude(std::string_view text, const VibrationUnit& 
   if (!quantity) return fail(quantity.error().what, expected);
   if (quantity->unit.empty()) return fail(quoted(text) + " has no unit", expected);
   if (quantity->value < 0.0) return fail(quoted(text) + " is negative", expected);
+  if (quantity->value > 0.0 && quantity->value < 1e-9)
+    return fail(quoted(text) + " is too small to mean anything", expected);
   if (quantity->unit == unit.symbol) return unit.peak_from_shown(quantity->value);
   if (unit.quantity == MotionQuantity::as_shown) return fail(quoted(text) + " is in another unit", expected);
   if (const auto bare = parse_vibration_unit(quantity->unit + " peak"); bare && bare->symbol == unit.symbol)
@@ -78,6 +86,14 @@ Result<double> parse_peak_amplitude(std::string_view text, const VibrationUnit& 
   if (written->quantity != unit.quantity)
     return fail(quoted(text) + " is a " + std::string(name(written->quantity)), expected);
   return written->peak_from_shown(quantity->value) * written->si_per_unit / unit.si_per_unit;
+}
+
+Result<double> parse_reading_amplitude(std::string_view text, const VibrationUnit& unit) {
+  const auto quantity = parse_quantity(text);
+  const bool bare = quantity && parse_vibration_unit(quantity->unit + " peak").has_value();
+  if (bare && unit.quantity != MotionQuantity::as_shown)
+    return fail(quoted(text) + " does not say peak, pp or rms", "an amplitude such as \"0.8 " + unit.text() + "\"");
+  return parse_peak_amplitude(text, unit);
 }
 
 double read_speed(const YamlValue& value, const Rotor& rotor) {
@@ -108,6 +124,8 @@ WrittenMoment read_moment(YamlFields& fields) {
   written.mass_g = not_negative(*mass, mass->parsed(parse_mass_g));
   written.radius_mm = not_negative(*radius, radius->parsed(parse_length_mm));
   written.moment_g_mm = *written.mass_g * *written.radius_mm;
+  if (written.moment_g_mm > 1e9)
+    mass->reject("the moment is beyond all rotors", "a mass and radius that make at most 1e9 g.mm");
   return written;
 }
 

@@ -18,6 +18,8 @@ namespace trimwright {
 /// A peak amplitude in `unit.symbol`. Written with a unit and detector of the same quantity, or with the
 /// sensor's own symbol alone, which then means its detector too.
 [[nodiscard]] Result<double> parse_peak_amplitude(std::string_view text, const VibrationUnit& unit);
+/// The same for a reading, which must state its detector.
+[[nodiscard]] Result<double> parse_reading_amplitude(std::string_view text, const VibrationUnit& unit);
 
 [[nodiscard]] double read_speed(const YamlValue& value, const Rotor& rotor);
 [[nodiscard]] RotorAngle read_rotor_angle(const YamlValue& value, const SeenSense& rotation);

@@ -4,9 +4,12 @@
 
 #include <algorithm>
 #include <cmath>
+#include <iterator>
+#include <set>
 
 #include "trade_values.hpp"
 #include "trimwright/base/angle.hpp"
+#include "trimwright/base/text.hpp"
 #include "yaml_fields.hpp"
 
 namespace trimwright {
@@ -38,7 +41,7 @@ std::string convention_name(PhaseConvention convention) {
 /// Peak amplitude in the sensor's unit, converted at the reading's own speed where it measures something
 /// else.
 double peak_amplitude(const WrittenReading& written, const Sensor& sensor, Component component, double rpm) {
-  const auto direct = parse_peak_amplitude(written.amplitude, sensor.unit);
+  const auto direct = parse_reading_amplitude(written.amplitude, sensor.unit);
   if (direct) return *direct;
   const auto quantity = parse_quantity(written.amplitude);
   if (!quantity || quantity->value < 0.0) reject(written, "amplitude", direct.error());
@@ -62,12 +65,12 @@ double phase_deg(const WrittenReading& written, const Rotor& rotor) {
   const std::string& unit = quantity->unit;
   if (unit == "deg lag" || unit == "deg lead") {
     if (unit != "deg " + convention_name(rotor.phase))
-      reject(written, "phase", "\"" + written.phase + "\" contradicts the rotor file", expected);
+      reject(written, "phase", "\"" + shortened(written.phase) + "\" contradicts the rotor file", expected);
   } else if (unit != "deg" && unit != "°") {
-    reject(written, "phase", "\"" + written.phase + "\" is not an angle in degrees", expected);
+    reject(written, "phase", "\"" + shortened(written.phase) + "\" is not an angle in degrees", expected);
   }
   if (std::abs(quantity->value) > 360.0)
-    reject(written, "phase", "\"" + written.phase + "\" is out of range", expected);
+    reject(written, "phase", "\"" + shortened(written.phase) + "\" is out of range", expected);
   return quantity->value;
 }
 
@@ -78,17 +81,18 @@ std::optional<MotionQuantity> phase_quantity(const WrittenReading& written, cons
   for (const auto quantity :
        {MotionQuantity::displacement, MotionQuantity::velocity, MotionQuantity::acceleration})
     if (written.phase_of == name(quantity)) return quantity;
-  reject(written, "phase_of", "\"" + written.phase_of + "\" is not known here",
+  reject(written, "phase_of", "\"" + shortened(written.phase_of) + "\" is not known here",
          "displacement, velocity or acceleration");
 }
 
 Component component_of(const WrittenReading& written) {
-  if (written.component == "once-per-rev") return Component::once_per_rev;
-  if (written.component == "overall") return Component::overall;
+  const std::string component = lower_case(written.component);
+  if (component == "once-per-rev") return Component::once_per_rev;
+  if (component == "overall") return Component::overall;
   const std::string expected = "once-per-rev (filtered) or overall";
   if (written.component.empty())
     reject(written, "component", "the reading does not say what it contains", expected);
-  reject(written, "component", "\"" + written.component + "\" is not known here", expected);
+  reject(written, "component", "\"" + shortened(written.component) + "\" is not known here", expected);
 }
 
 }  // namespace
@@ -98,7 +102,8 @@ Reading to_reading(const WrittenReading& written, const Rotor& rotor) {
   reading.where = written.where;
   const auto sensor_index = rotor.sensor_named(written.sensor);
   if (!sensor_index)
-    reject(written, "sensor", "the rotor has no sensor \"" + written.sensor + "\"", sensor_names(rotor));
+    reject(written, "sensor", "the rotor has no sensor \"" + shortened(written.sensor) + "\"",
+           sensor_names(rotor));
   reading.sensor = *sensor_index;
   const Sensor& sensor = rotor.sensors[reading.sensor];
 
@@ -111,12 +116,13 @@ Reading to_reading(const WrittenReading& written, const Rotor& rotor) {
            "a speed inside the limits of the rotor file, or one more band there");
 
   reading.component = component_of(written);
+  const auto quantity = phase_quantity(written, sensor);
+  if (written.missing) return reading;
   reading.amplitude = peak_amplitude(written, sensor, reading.component, reading.rpm);
   if (written.phase.empty()) return reading;
   if (reading.component == Component::overall)
     reject(written, "phase", "an overall level has no phase",
            "no phase, or component once-per-rev if it was filtered");
-  const auto quantity = phase_quantity(written, sensor);
   const double lead = quantity ? phase_lead_deg(*quantity, sensor.unit.quantity) : 0.0;
   reading.phase_factor = (sensor.positive_inward ? -1.0 : 1.0) * std::polar(1.0, radians(lead));
   const auto convention = rotor.phase == PhaseConvention::lead ? PhaseConvention::lead : PhaseConvention::lag;
@@ -125,30 +131,45 @@ Reading to_reading(const WrittenReading& written, const Rotor& rotor) {
   return reading;
 }
 
+namespace {
+
+/// Speed points of a job; a thousand readings make a few dozen.
+constexpr std::size_t most_speed_points = 500;
+
+/// The point within `tolerance` of `rpm`, or the end. Throws where there are two.
+std::set<double>::const_iterator point_near(const std::set<double>& points, const Reading& reading,
+                                            double tolerance) {
+  const auto first = points.lower_bound(reading.rpm - tolerance);
+  if (first == points.end() || *first > reading.rpm + tolerance) return points.end();
+  const auto next = std::next(first);
+  if (next != points.end() && *next <= reading.rpm + tolerance)
+    throw InputError{
+        {fmt::format("{:.1f} rpm lies within the tolerance ({:.1f} rpm) of two speed points", reading.rpm,
+                     tolerance),
+         "speeds that are clearly one point or clearly two; see speed_tolerance in the rotor file",
+         reading.where}};
+  return first;
+}
+
+}  // namespace
+
 void assign_speed_points(Job& job) {
   const double tolerance = job.rotor.speed_tolerance_rpm * (1.0 + 1e-9);
-  std::vector<double> points;
-  for (auto& run : job.runs)
-    for (auto& reading : run.readings) {
-      const auto near = [&](double point) { return std::abs(point - reading.rpm) <= tolerance; };
-      const auto close = std::count_if(points.begin(), points.end(), near);
-      if (close > 1)
+  std::set<double> points;
+  for (const auto& run : job.runs)
+    for (const auto& reading : run.readings) {
+      if (point_near(points, reading, tolerance) == points.end()) points.insert(reading.rpm);
+      if (points.size() > most_speed_points)
         throw InputError{
-            {fmt::format("{:.1f} rpm lies within the tolerance ({:.1f} rpm) of two speed points", reading.rpm,
-                         job.rotor.speed_tolerance_rpm),
-             "speeds that are clearly one point or clearly two; see speed_tolerance in the rotor file",
-             reading.where}};
-      if (close == 0) points.push_back(reading.rpm);
+            {"the readings are at too many different speeds", "at most 500 speed points", reading.where}};
     }
-  std::sort(points.begin(), points.end());
+  job.speeds_rpm.assign(points.begin(), points.end());
   for (auto& run : job.runs)
     for (auto& reading : run.readings) {
-      const auto nearest = std::min_element(points.begin(), points.end(), [&](double a, double b) {
-        return std::abs(a - reading.rpm) < std::abs(b - reading.rpm);
-      });
-      reading.speed = static_cast<std::size_t>(nearest - points.begin());
+      const double point = *point_near(points, reading, tolerance);
+      reading.speed = static_cast<std::size_t>(
+          std::lower_bound(job.speeds_rpm.begin(), job.speeds_rpm.end(), point) - job.speeds_rpm.begin());
     }
-  job.speeds_rpm = points;
 }
 
 }  // namespace trimwright

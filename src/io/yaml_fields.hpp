@@ -8,6 +8,7 @@
 #include <vector>
 
 #include "trimwright/base/error.hpp"
+#include "trimwright/base/text.hpp"
 
 namespace trimwright {
 
@@ -34,6 +35,8 @@ class YamlValue {
 
   /// The scalar as written. `expected` tells the reader of the message what belongs here.
   [[nodiscard]] std::string text(const std::string& expected = "a text") const;
+  /// A name: not empty, not long.
+  [[nodiscard]] std::string label() const;
   [[nodiscard]] int whole_number(int least, int most) const;
   [[nodiscard]] double number(double least, double most) const;
   [[nodiscard]] std::vector<YamlValue> list(const std::string& expected) const;
@@ -56,7 +59,7 @@ class YamlValue {
     const std::string found = text(expected);
     for (const auto& [name, value] : choices)
       if (name == found) return value;
-    reject("\"" + found.substr(0, 60) + "\" is not known here", expected);
+    reject("\"" + shortened(found) + "\" is not known here", expected);
   }
 
  private:

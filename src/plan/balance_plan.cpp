@@ -66,13 +66,19 @@ int pieces_left(const Job& job, std::size_t plane, const Weight& weight) {
   return *weight.stock - static_cast<int>(used);
 }
 
+std::string catalogue_ids(const Plane& plane) {
+  std::string ids;
+  for (const auto& weight : plane.weights) ids += (ids.empty() ? "" : ", ") + weight.id;
+  return ids;
+}
+
 Result<const Weight*> trial_weight(const Job& job, const TrialChoice& choice) {
   const Plane& plane = job.rotor.planes[choice.plane];
   if (choice.weight_id) {
     const Weight* weight = plane.find_weight(*choice.weight_id);
     if (weight == nullptr)
       return fail("plane \"" + plane.name + "\" has no weight \"" + *choice.weight_id + "\"",
-                  "an id of its catalogue");
+                  "one of: " + catalogue_ids(plane));
     if (pieces_left(job, choice.plane, *weight) < 1)
       return fail("no piece of weight \"" + weight->id + "\" is left in stock", "a weight in stock");
     return weight;
@@ -100,7 +106,8 @@ Result<int> trial_slot(const Job& job, const TrialChoice& choice) {
   const Plane& plane = job.rotor.planes[choice.plane];
   if (choice.slot) {
     if (plane.slots->usable(*choice.slot)) return *choice.slot;
-    return fail(fmt::format("plane \"{}\" has no usable slot {}", plane.name, *choice.slot), "a usable slot");
+    return fail(fmt::format("plane \"{}\" has no usable slot {}", plane.name, *choice.slot),
+                fmt::format("1 to {} without the unusable ones", plane.slots->count));
   }
   std::optional<int> first;
   for (int slot = 1; slot <= plane.slots->count; ++slot) {
@@ -141,6 +148,9 @@ Result<SlotChange> choose_trial(const Job& job, const TrialChoice& choice) {
   if (!plane.slots || plane.weights.empty())
     return fail("plane \"" + plane.name + "\" has no slots or no catalogue",
                 "a plane with slots and weights");
+  if (job.speeds_rpm.empty())
+    return fail("the job has no reading, so nobody knows at which speeds to run",
+                "the readings of a baseline run");
   const auto slot = trial_slot(job, choice);
   if (!slot) return tl::unexpected(slot.error());
   const auto weight = trial_weight(job, choice);

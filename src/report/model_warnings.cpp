@@ -31,6 +31,10 @@ std::vector<std::string> model_warnings(const Job& job, const InfluenceModel& mo
   for (const auto& run : job.runs)
     if (run.set_aside)
       warnings.push_back(fmt::format("Run \"{}\" is set aside: {}.", run.name, *run.set_aside));
+  for (std::size_t p = 0; p < job.rotor.planes.size(); ++p)
+    if (std::find(model.planes.begin(), model.planes.end(), p) == model.planes.end())
+      warnings.push_back(fmt::format("No run changed the weights of plane \"{}\": it is not used.",
+                                     job.rotor.planes[p].name));
   const auto place = [&](std::size_t speed, std::size_t sensor) {
     return fmt::format("{} at {:.0f} rpm", job.rotor.sensors[sensor].name, job.speeds_rpm[speed]);
   };

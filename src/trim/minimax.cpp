@@ -284,6 +284,19 @@ void improve(ContinuousSolution& best, const ContinuousProblem& problem, const B
   }
 }
 
+/// In the moments themselves, not in scaled ones, so that the smallest solution is the smallest in g mm.
+ContinuousSolution unconstrained_least_squares(const ContinuousProblem& problem) {
+  ContinuousSolution solution;
+  solution.moments = VectorXcd::Zero(problem.response.cols());
+  if (problem.response.size() > 0) {
+    Eigen::JacobiSVD<Eigen::MatrixXcd> svd(problem.response, Eigen::ComputeThinU | Eigen::ComputeThinV);
+    svd.setThreshold(1e-12);
+    solution.moments = -svd.solve(problem.residual);
+  }
+  solution.objective = solution.bound = (problem.residual + problem.response * solution.moments).norm();
+  return solution;
+}
+
 }  // namespace
 
 ContinuousSolution minimise_worst_ratio(const ContinuousProblem& problem) {
@@ -323,19 +336,12 @@ ContinuousSolution minimise_least_squares(const ContinuousProblem& problem) {
   const auto start = interior_point(p);
   if (!start) return not_admissible(planes);
 
-  ContinuousSolution free;
-  free.moments = VectorXcd::Zero(planes);
-  if (planes > 0 && p.residual.size() > 0) {
-    Eigen::JacobiSVD<Eigen::MatrixXcd> svd(p.response, Eigen::ComputeThinU | Eigen::ComputeThinV);
-    svd.setThreshold(1e-12);
-    free.moments = -svd.solve(p.residual);
-  }
-  free.objective = free.bound = (p.residual + p.response * free.moments).norm();
-  const bool inside =
-      std::all_of(p.moment_limits.begin(), p.moment_limits.end(), [&](const MomentLimit& limit) {
-        return std::abs(free.moments(limit.plane) + limit.offset) <= limit.radius;
-      });
-  if (inside) return unscaled(std::move(free), scaled);
+  ContinuousSolution free = unconstrained_least_squares(problem);
+  const auto& limits = problem.moment_limits;
+  const bool inside = std::all_of(limits.begin(), limits.end(), [&](const MomentLimit& limit) {
+    return std::abs(free.moments(limit.plane) + limit.offset) <= limit.radius;
+  });
+  if (inside) return free;
 
   Barrier barrier{{}, MatrixXd::Zero(2 * planes, 2 * planes), VectorXd::Zero(2 * planes), false};
   for (Index i = 0; i < p.residual.size(); ++i) {

@@ -8,6 +8,7 @@ namespace {
 
 constexpr double kRidge = 1e-13;  ///< of the largest curvature: keeps factors positive, costs nothing visible
 constexpr double kMostOffCentre = 20.0;  ///< multiplier of a disc off the origin, in curvatures of its plane
+constexpr double kFarBelow = 20.0;       ///< in sizes of the quadratic
 constexpr double kWeightFloor = 1e-3;
 
 }  // namespace
@@ -30,6 +31,7 @@ void DualBound::fill(const NodeRows& node, const ArrayXd& weights) {
   const ArrayXd& re = *node.re;
   const ArrayXd& im = *node.im;
   c_ = (weights * (re.square() + im.square())).sum();
+  size_ = c_;
   double largest = 0.0;
   for (std::size_t j = 0; j < n_; ++j) {
     const PlaneModel& p = node.plane(j);
@@ -49,10 +51,14 @@ void DualBound::fill(const NodeRows& node, const ArrayXd& weights) {
 void DualBound::add_holds(const NodeRows& node, const Holds& holds) {
   for (std::size_t j = 0; j < n_; ++j) {
     const Disc& disc = node.discs[j];
-    const Complex pull = holds[j].pull;
-    double mu = std::max(holds[j].mu, ridge_[j]);
+    const double curvature = a_[j * n_ + j].real();
+    const bool silent = curvature <= 10.0 * ridge_[j];  // no row answers: nothing to hold back
+    const Complex pull = silent ? 0.0 : holds[j].pull;
+    double mu = silent ? ridge_[j] : std::max(holds[j].mu, ridge_[j]);
     // A disc off the origin adds and takes away mu |o|^2: a large mu would drown the rest in rounding.
-    if (disc.centre != 0.0) mu = std::min(mu, kMostOffCentre * a_[j * n_ + j].real() + ridge_[j]);
+    if (disc.centre != 0.0) mu = std::min(mu, kMostOffCentre * curvature + ridge_[j]);
+    const double extent = std::abs(disc.centre) + disc.radius;
+    size_ += curvature * extent * extent;
     a_[j * n_ + j] += mu;
     b_[j] += 0.5 * pull - mu * disc.centre;
     own_ = {mu, pull};
@@ -108,6 +114,11 @@ void DualBound::evaluate(const NodeRows& node, const ArrayXd& weights, const Hol
   } else {
     unheld_ = {low_, 0.0, disc.centre};
   }
+  // Far below anything the rows can be, a bound is of no use and its disc no longer exact.
+  const double far_below = -kFarBelow * size_;
+  if (!(low_ > far_below)) held_ = {-std::numeric_limits<double>::infinity(), 0.0, disc.centre};
+  if (!(unheld_.low > far_below)) unheld_ = {held_.low, 0.0, disc.centre};
+  low_ = held_.low;
   find_minimiser();
 }
 

@@ -23,12 +23,12 @@ struct NextDisc {
 /// A plane whose moment is still free: a sum of `count` changes.
 struct FreePlane {
   const PlaneModel* plane = nullptr;
-  const Reach* reach = nullptr;
+  const Reach* reach = nullptr;  ///< null: only the disc is known, and no pull may be used
   std::size_t count = 0;
 };
 
-/// A node: what is left of the residual when some planes are fixed, and the planes still free. The plane to be
-/// fixed next stands last.
+/// A node: what is left of the residual when some planes are fixed, and the planes still free. The plane to
+/// be fixed next stands last.
 struct NodeRows {
   const ArrayXd* re = nullptr;
   const ArrayXd* im = nullptr;
@@ -57,9 +57,9 @@ using Holds = std::vector<Hold>;
 ///   objective^2 >= min over all u of  sum_i w_i |x_i(u)|^2
 ///                                     + sum_p mu_p (|u_p - o_p|^2 - r_p^2) + Re(conj(g_p) u_p) - h_p(g_p),
 ///
-/// h the support function: a quadratic in u whose minimum, and whose minimum over all planes but one, come from
-/// one factorisation L D L^H. (Lawson's weights for the worst ratio: C. L. Lawson's thesis, UCLA 1961, from
-/// memory; the rest is Lagrangian relaxation.)
+/// h the support function: a quadratic in u whose minimum, and whose minimum over all planes but one, come
+/// from one factorisation L D L^H. (Lawson's weights for the worst ratio: C. L. Lawson's thesis, UCLA 1961,
+/// from memory; the rest is Lagrangian relaxation.)
 class DualBound {
  public:
   /// Sets the quadratic and minimises it.
@@ -90,8 +90,9 @@ class DualBound {
   std::vector<Complex> a_, l_, b_, z_, minimiser_;  // a_: lower triangle, row by row
   std::vector<double> d_, ridge_;
   double c_ = 0.0;
-  Hold own_;           ///< of the next plane, as used
+  Hold own_;            ///< of the next plane, as used
   double own_c_ = 0.0;  ///< what it adds to c_
+  double size_ = 0.0;   ///< what the quadratic's terms can amount to
   double low_ = 0.0;
   NextDisc held_, unheld_;
   ArrayXd squares_;

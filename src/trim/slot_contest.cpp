@@ -7,8 +7,9 @@ namespace trimwright::slots_detail {
 namespace {
 
 constexpr double kTie = 1e-9;
-constexpr double kFewerChangesWin = 0.8e-9;  ///< a choice with more changes must be better by this much
-constexpr double kStrictlyBetter = 1e-10;    ///< one with as many changes, by this much
+constexpr double kFewerChangesWin =
+    kTie * (1.0 - 1e-5);                   ///< a choice with more changes must be better by this
+constexpr double kStrictlyBetter = 1e-10;  ///< one with as many changes, by this
 
 double square_with_sign(double x) { return x > 0.0 ? x * x : -1.0; }
 

@@ -12,7 +12,8 @@ using Eigen::Index;
 using Eigen::MatrixXd;
 using Eigen::VectorXd;
 
-/// The barrier problem in real variables: real and imaginary part of each moment, then tau >= max |x_i|^2.
+/// The barrier problem in real variables: real and imaginary part of each moment over the radius of its disc,
+/// then tau >= max |x_i|^2.
 class Barrier {
  public:
   Barrier(const NodeRows& node, bool least_squares, const std::vector<Complex>& start)
@@ -21,24 +22,28 @@ class Barrier {
     const auto size = static_cast<Index>(2 * planes_);
     re_.resize(rows, size);
     im_.resize(rows, size);
-    for (Index p = 0; p < size / 2; ++p) {
-      const PlaneModel& plane = node.plane(static_cast<std::size_t>(p));
-      re_.col(2 * p) = plane.re;
-      im_.col(2 * p) = plane.im;
-      re_.col(2 * p + 1) = -plane.im;
-      im_.col(2 * p + 1) = plane.re;
+    for (std::size_t p = 0; p < planes_; ++p) {
+      const PlaneModel& plane = node.plane(p);
+      const double unit = node.discs[p].radius;
+      const auto column = static_cast<Index>(2 * p);
+      re_.col(column) = unit * plane.re;
+      im_.col(column) = unit * plane.im;
+      re_.col(column + 1) = -unit * plane.im;
+      im_.col(column + 1) = unit * plane.re;
     }
     point_.resize(size);
     for (std::size_t p = 0; p < planes_; ++p) {
+      const double unit = node.discs[p].radius;
+      discs_.push_back({node.discs[p].centre / unit, 1.0});
       heights_.push_back(heights_of(p));
-      const Complex u = start_within_reach(p, start.size() == planes_ ? start[p] : Complex(0.0));
+      const Complex u = start_within_reach(p, start.size() == planes_ ? start[p] / unit : Complex(0.0));
       point_[static_cast<Index>(2 * p)] = u.real();
       point_[static_cast<Index>(2 * p + 1)] = u.imag();
     }
     tau_ = (least_squares ? 1.0 : 1.5) * look(point_) + 1e-300;
   }
 
-  [[nodiscard]] double constraints() const { 
+  [[nodiscard]] double constraints() const {
     const auto sides = static_cast<double>(planes_ * (1 + Reach::kDirections));
     return least_squares_ ? sides : sides + static_cast<double>(re_.rows());
   }
@@ -66,20 +71,24 @@ class Barrier {
 
   /// Weights and multipliers at the present point.
   void multipliers(double tightness, ArrayXd& weights, Holds& holds) const {
-    weights = least_squares_ ? ArrayXd::Constant(squares_.size(), tightness) : (tau_ - squares_).inverse().eval();
+    weights =
+        least_squares_ ? ArrayXd::Constant(squares_.size(), tightness) : (tau_ - squares_).inverse().eval();
     const double total = least_squares_ ? tightness : weights.sum();
     weights /= total;
     holds.resize(planes_);
     for (std::size_t p = 0; p < planes_; ++p) {
       const Complex u = moment(p, point_);
       Complex pull = 0.0;
-      for (std::size_t k = 0; k < Reach::kDirections; ++k) pull += Reach::directions()[k] / (heights_[p][k] - along(k, u));
-      holds[p] = {1.0 / (room(p, u) * total), pull / total};
+      for (std::size_t k = 0; k < Reach::kDirections; ++k)
+        pull += Reach::directions()[k] / (heights_[p][k] - along(k, u));
+      const double unit = node_.discs[p].radius;
+      if ((*node_.planes)[p].reach == nullptr) pull = 0.0;
+      holds[p] = {1.0 / (room(p, u) * total * unit * unit), pull / (total * unit)};
     }
   }
   [[nodiscard]] std::vector<Complex> moments() const {
     std::vector<Complex> u(planes_);
-    for (std::size_t p = 0; p < planes_; ++p) u[p] = moment(p, point_);
+    for (std::size_t p = 0; p < planes_; ++p) u[p] = node_.discs[p].radius * moment(p, point_);
     return u;
   }
 
@@ -91,28 +100,27 @@ class Barrier {
     const Complex d = Reach::directions()[k];
     return d.real() * u.real() + d.imag() * u.imag();
   }
+  /// Heights of the polygon, nowhere so low that the middle of the disc is not inside: a wider polygon gives
+  /// other multipliers, never false ones.
   [[nodiscard]] std::vector<double> heights_of(std::size_t p) const {
     const FreePlane& plane = (*node_.planes)[p];
     std::vector<double> heights;
+    if (plane.reach == nullptr)
+      return std::vector<double>(Reach::kDirections, std::abs(discs_[p].centre) + 2.0);
     for (std::size_t k = 0; k < Reach::kDirections; ++k) {
       const double height = plane.reach->along(plane.count, 0, k, *node_.available);
-      heights.push_back(height + 1e-6 * node_.discs[p].radius);
+      heights.push_back(std::max(height / node_.discs[p].radius, along(k, discs_[p].centre) + 0.01));
     }
     return heights;
   }
   /// A point within reach on the way from its middle to `wish`.
   [[nodiscard]] Complex start_within_reach(std::size_t p, Complex wish) const {
-    const Disc& disc = node_.discs[p];
-    Complex middle = 0.0;  // of the polygon: halfway between opposite sides, averaged
-    for (std::size_t k = 0; k < Reach::kDirections; ++k) middle += heights_[p][k] * Reach::directions()[k];
-    middle *= 2.0 / static_cast<double>(Reach::kDirections);
-    for (const Complex base : {middle, disc.centre, 0.5 * (middle + disc.centre)}) {
-      if (!within(p, base)) continue;
-      double part = 0.9;
-      while (part > 1e-3 && !within(p, base + part * (wish - base))) part *= 0.7;
-      return part > 1e-3 ? base + 0.9 * part * (wish - base) : base;
+    const Complex middle = discs_[p].centre;
+    for (double part = 0.9; part > 1e-3; part *= 0.7) {
+      const Complex u = middle + part * (wish - middle);
+      if (within(p, u)) return middle + 0.9 * part * (wish - middle);
     }
-    return disc.centre;
+    return middle;
   }
   [[nodiscard]] bool within(std::size_t p, Complex u) const {
     if (!(room(p, u) > 0.0)) return false;
@@ -121,10 +129,7 @@ class Barrier {
     }
     return true;
   }
-  [[nodiscard]] double room(std::size_t p, Complex u) const {
-    const Disc& disc = node_.discs[p];
-    return disc.radius * disc.radius - std::norm(u - disc.centre);
-  }
+  [[nodiscard]] double room(std::size_t p, Complex u) const { return 1.0 - std::norm(u - discs_[p].centre); }
   double look(const VectorXd& point) {
     x_re_ = *node_.re + (re_ * point).array();
     x_im_ = *node_.im + (im_ * point).array();
@@ -136,7 +141,8 @@ class Barrier {
     const Index size = point_.size();
     hessian.topLeftCorner(size, size) = 2.0 * tightness * (re_.transpose() * re_ + im_.transpose() * im_);
     hessian(size, size) = 1.0;
-    gradient.head(size) = 2.0 * tightness * (re_.transpose() * x_re_.matrix() + im_.transpose() * x_im_.matrix());
+    gradient.head(size) =
+        2.0 * tightness * (re_.transpose() * x_re_.matrix() + im_.transpose() * x_im_.matrix());
   }
   /// tightness * tau - sum_i log(tau - |x_i|^2).
   void add_rows(double tightness, MatrixXd& hessian, VectorXd& gradient) const {
@@ -161,7 +167,7 @@ class Barrier {
     const auto at = static_cast<Index>(2 * p);
     const Complex u = moment(p, point_);
     const double inverse = 1.0 / room(p, u);
-    const Complex slope = 2.0 * inverse * (u - node_.discs[p].centre);
+    const Complex slope = 2.0 * inverse * (u - discs_[p].centre);
     Complex first = slope;
     double xx = slope.real() * slope.real() + 2.0 * inverse;
     double yy = slope.imag() * slope.imag() + 2.0 * inverse;
@@ -190,7 +196,7 @@ class Barrier {
       sum -= std::log(room(p, u));
       double product = 1.0;  // one logarithm for several sides
       for (std::size_t k = 0; k < Reach::kDirections; ++k) {
-        product *= (heights_[p][k] - along(k, u)) / node_.discs[p].radius;
+        product *= heights_[p][k] - along(k, u);
         if (k % 8 == 7) {
           sum -= std::log(product);
           product = 1.0;
@@ -218,8 +224,9 @@ class Barrier {
   const NodeRows& node_;
   bool least_squares_;
   std::size_t planes_;
-  std::vector<std::vector<double>> heights_;  ///< of each plane's reach in every direction
-  MatrixXd re_, im_;  ///< rows x real variables
+  std::vector<Disc> discs_;                   ///< each plane in units of its own radius
+  std::vector<std::vector<double>> heights_;  ///< of each plane's reach in every direction, in that unit
+  MatrixXd re_, im_;                          ///< rows x real variables
   VectorXd point_;
   double tau_ = 0.0;
   ArrayXd x_re_, x_im_, squares_;
@@ -227,10 +234,10 @@ class Barrier {
 
 }  // namespace
 
-ContinuousOptimum continuous_optimum(const NodeRows& node, bool least_squares, double relative, double absolute2,
-                                     const std::vector<Complex>& start) {
+ContinuousOptimum continuous_optimum(const NodeRows& node, bool least_squares, double relative,
+                                     double absolute2, const std::vector<Complex>& start) {
   constexpr int kMostRounds = 24;
-  constexpr int kStepsPerRound = 6;
+  constexpr int kStepsPerRound = 20;
   Barrier barrier(node, least_squares, start);
   double tightness = barrier.constraints() / barrier.tau();
   for (int round = 0; round < kMostRounds; ++round) {

@@ -15,11 +15,10 @@ struct ContinuousOptimum {
   Holds holds;                   ///< one per free plane
 };
 
-/// Minimises max_i |x_i|^2, or sum_i |x_i|^2, within reach by a logarithmic barrier and Newton steps (S. Boyd, L. Vandenberghe,
-/// Convex Optimization, 2004, ch. 11), until barrier duality promises the minimum within `relative` of
-/// itself or within `absolute2`. `start`: moments to start from (may be empty).
+/// Minimises max_i |x_i|^2, or sum_i |x_i|^2, within reach by a logarithmic barrier and Newton steps (S.
+/// Boyd, L. Vandenberghe, Convex Optimization, 2004, ch. 11), until barrier duality promises the minimum
+/// within `relative` of itself or within `absolute2`. `start`: moments to start from (may be empty).
 [[nodiscard]] ContinuousOptimum continuous_optimum(const NodeRows& node, bool least_squares, double relative,
-                                                   double absolute2,
-                                                   const std::vector<Complex>& start);
+                                                   double absolute2, const std::vector<Complex>& start);
 
 }  // namespace trimwright::slots_detail

@@ -58,8 +58,8 @@ struct Model {
   std::vector<int> stock;    ///< per limited piece: how many lie in stock
   std::vector<int> holders;  ///< per limited piece: how many changeable slots hold one now
   bool least_squares = false;
-  bool hopeless = false;      ///< a moment limit no slot can influence is broken
-  double scale = 0.0;         ///< largest row magnitude met while searching (for rounding allowances)
+  bool hopeless = false;        ///< a moment limit no slot can influence is broken
+  double scale = 0.0;           ///< largest row magnitude met while searching (for rounding allowances)
   std::size_t max_changes = 0;  ///< never more than there are slots
 
   [[nodiscard]] std::size_t rows() const { return static_cast<std::size_t>(residual_re.size()); }
@@ -137,7 +137,10 @@ class StockLedger {
                                const Score& score_b);
 
 /// Rounding that a quadratic lower bound of an objective squared may carry.
-[[nodiscard]] inline double rounding2(const Model& model) { return 1e-14 * model.scale * model.scale; }
+[[nodiscard]] inline double rounding2(const Model& model) {
+  const double terms = model.least_squares ? static_cast<double>(model.rows()) : 1.0;
+  return 1e-14 * terms * model.scale * model.scale;
+}
 
 /// Objectives closer than this are equal within rounding.
 [[nodiscard]] inline double rounding(const Model& model) { return 2e-13 * model.scale; }

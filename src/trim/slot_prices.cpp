@@ -14,14 +14,16 @@ constexpr int kSweeps = 3;
 double promise(const SlotValues& values, const std::vector<int>& available, std::size_t n,
                const std::vector<double>& prices) {
   std::vector<double> best = values.best_at(prices);
-  std::partial_sort(best.begin(), best.begin() + static_cast<std::ptrdiff_t>(n), best.end(), std::greater<>());
+  std::partial_sort(best.begin(), best.begin() + static_cast<std::ptrdiff_t>(n), best.end(),
+                    std::greater<>());
   double sum = std::accumulate(best.begin(), best.begin() + static_cast<std::ptrdiff_t>(n), 0.0);
   for (std::size_t k = 0; k < prices.size(); ++k) sum += prices[k] * available[k];
   return sum;
 }
 
 /// The slots whose best offer is among the n best.
-std::vector<std::size_t> best_slots(const SlotValues& values, std::size_t n, const std::vector<double>& prices) {
+std::vector<std::size_t> best_slots(const SlotValues& values, std::size_t n,
+                                    const std::vector<double>& prices) {
   const std::vector<double> best = values.best_at(prices);
   std::vector<std::size_t> slots(values.slots());
   std::iota(slots.begin(), slots.end(), std::size_t{0});
@@ -72,7 +74,8 @@ std::vector<double> SlotValues::best_at(const std::vector<double>& prices) const
 void settle_prices(const SlotValues& values, const std::vector<int>& available, std::size_t n,
                    std::vector<double>& prices) {
   if (values.limited() == 0 || n > values.slots()) return;
-  if (std::all_of(available.begin(), available.end(), [&](int a) { return a >= static_cast<int>(n); })) return;
+  if (std::all_of(available.begin(), available.end(), [&](int a) { return a >= static_cast<int>(n); }))
+    return;
   double least = promise(values, available, n, prices);
   std::vector<double> trial = prices;
   for (int sweep = 0; sweep < kSweeps; ++sweep) {

@@ -17,7 +17,9 @@ class SlotValues {
   [[nodiscard]] std::size_t slots() const { return slots_; }
   [[nodiscard]] std::size_t limited() const { return limited_; }
   /// Of slot s; `kind` a limited piece, or `limited()`: all else. Minus infinity where not offered.
-  [[nodiscard]] double value(std::size_t s, std::size_t kind) const { return values_[s * (limited_ + 1) + kind]; }
+  [[nodiscard]] double value(std::size_t s, std::size_t kind) const {
+    return values_[s * (limited_ + 1) + kind];
+  }
 
  private:
   std::size_t slots_;

@@ -85,8 +85,8 @@ Reach::Reach(const Model& model, const PlaneModel& plane, std::size_t most_chang
     const double wide = widening(k);
     for (std::size_t s = 0; s <= slots_; ++s) {
       const double sum = std::max(here[n * (slots_ + 1) + s], next[n * (slots_ + 1) + s]);
-      const double highest = (sum > 0.0 ? sum * wide : sum) +
-                             (wide - 1.0) * static_cast<double>(n) * highest_price;
+      const double highest =
+          (sum > 0.0 ? sum * wide : sum) + (wide - 1.0) * static_cast<double>(n) * highest_price;
       unpriced_[n * column + s * kDirections + k] = static_cast<float>(highest + 1e-6 * std::abs(highest));
     }
   };
@@ -133,8 +133,8 @@ double Reach::radius_about(Complex centre, std::size_t n, const std::vector<int>
   // the least that the centre's own support function has there.
   double radius = -1.0;
   for (std::size_t k = 0; k < kDirections; ++k) {
-    double least = std::min((std::conj(starts()[k]) * centre).real(),
-                            (std::conj(starts()[k + 1]) * centre).real());
+    double least =
+        std::min((std::conj(starts()[k]) * centre).real(), (std::conj(starts()[k + 1]) * centre).real());
     if (least < 0.0) least *= widening(k);
     radius = std::max(radius, height(n, 0, k, available) - least);
   }

@@ -51,8 +51,8 @@ class Reach {
     const double y = z.imag();
     const double size = std::abs(x) + std::abs(y);
     if (!(size > 0.0)) return 0;
-    const double quadrant = y >= 0.0 ? (x >= 0.0 ? y / size : 1.0 - x / size)
-                                     : (x < 0.0 ? 2.0 - y / size : 3.0 + x / size);
+    const double quadrant =
+        y >= 0.0 ? (x >= 0.0 ? y / size : 1.0 - x / size) : (x < 0.0 ? 2.0 - y / size : 3.0 + x / size);
     const auto range = static_cast<std::size_t>(quadrant * (static_cast<double>(kDirections) / 4.0));
     return range < kDirections ? range : kDirections - 1;
   }

@@ -16,7 +16,7 @@ namespace slots_detail {
 namespace {
 
 constexpr double kInfinity = std::numeric_limits<double>::infinity();
-constexpr double kProved = 1e-9;
+constexpr double kProved = 2e-9;  // ties are 1e-9 wide
 constexpr std::uint64_t kTieEffortExact = 20'000'000;
 constexpr std::uint64_t kTieEffortGap = 200'000;
 
@@ -26,8 +26,8 @@ using Clock = Deadline::Clock;
 struct Exactly {
   std::vector<Share> shares;
   bool listed = false;
-  int rung = 0;         ///< of the ladder of thresholds
-  double low2 = 0.0;    ///< lower bound of the objective squared
+  int rung = 0;          ///< of the ladder of thresholds
+  double low2 = 0.0;     ///< lower bound of the objective squared
   bool settled = false;  ///< nothing of these can matter any more
 };
 
@@ -88,6 +88,9 @@ void Search::begin() {
   if (as_it_is) contests_[0].improve({});
   exactly_[0].low2 = as_it_is ? contests_[0].best2() : kInfinity;
   exactly_[0].settled = true;
+  if (model_.planes.empty() || model_.hopeless) return;
+  const double low2 = low2_of_any(model_, tables_);
+  for (std::size_t changes = 1; changes <= most; ++changes) exactly_[changes].low2 = low2;
 }
 
 void Search::first_round() {
@@ -141,6 +144,7 @@ void Search::list_shares(std::size_t changes) {
   Exactly& exactly = exactly_[changes];
   if (exactly.listed) return;
   exactly.shares = shares_of(model_, tables_, changes);
+  for (Share& share : exactly.shares) share.low2 = exactly.low2;
   exactly.listed = true;
 }
 

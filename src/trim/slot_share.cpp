@@ -17,14 +17,12 @@ Disc disc_of(const PlaneTables& tables, std::size_t n) {
   return disc;
 }
 
-bool answers(const PlaneModel& plane) {
-  return (plane.re != 0.0).any() || (plane.im != 0.0).any();
-}
+bool answers(const PlaneModel& plane) { return (plane.re != 0.0).any() || (plane.im != 0.0).any(); }
 
 /// Calls `use(counts)` for all counts per plane with the given sum and no more than each plane's slots.
 template <class Use>
-void for_each_composition(const Model& model, std::size_t p, std::size_t left, std::vector<std::size_t>& counts,
-                          Use&& use) {
+void for_each_composition(const Model& model, std::size_t p, std::size_t left,
+                          std::vector<std::size_t>& counts, Use&& use) {
   const std::size_t most = std::min(left, model.planes[p].slots());
   if (p + 1 == model.planes.size()) {
     counts[p] = left;
@@ -96,6 +94,30 @@ double fixed_rows2(const Model& model, const Share& share, std::size_t free, con
   return (influence == 0.0).select(re.square() + im.square(), 0.0).maxCoeff();
 }
 
+double low2_of_any(const Model& model, const Tables& tables) {
+  if (model.rows() == 0) return 0.0;
+  std::vector<FreePlane> planes;
+  std::vector<Disc> discs;
+  for (std::size_t p = 0; p < model.planes.size(); ++p) {
+    planes.push_back({&model.planes[p], nullptr, 0});
+    double radius = 1e-300;
+    for (std::size_t n = 1; n <= std::min(model.max_changes, model.planes[p].slots()); ++n) {
+      const Disc& disc = tables.plane(p).reach.disc(n);
+      radius = std::max(radius, std::abs(disc.centre) + disc.radius);
+    }
+    discs.push_back({0.0, radius * (1.0 + 1e-9)});
+  }
+  const StockLedger ledger(model);
+  const NodeRows node{&model.residual_re, &model.residual_im, &planes,
+                      discs.data(),       planes.size(),      &ledger.available()};
+  const ContinuousOptimum optimum =
+      continuous_optimum(node, model.least_squares, 1e-4, 1e-12 * model.scale * model.scale, {});
+  if (!(optimum.weights >= 0.0).all() || !optimum.weights.allFinite()) return 0.0;
+  DualBound bound;
+  bound.evaluate(node, optimum.weights, optimum.holds);
+  return std::max(0.0, bound.low() - rounding2(model));
+}
+
 void CertificatePool::remember(const Model& model, const Share& share) {
   Certificate certificate{share.weights, Holds(model.planes.size())};
   for (std::size_t j = 0; j < share.planes.size(); ++j) certificate.holds[share.planes[j]] = share.holds[j];
@@ -122,8 +144,8 @@ bool CertificatePool::known_to_fail(const NodeRows& node, const Model& model, Sh
 void CertificatePool::certify(const Model& model, const Tables& tables, Share& share, double limit2) {
   const std::vector<FreePlane> planes = free_planes(tables, share);
   const StockLedger ledger(model);
-  const NodeRows node{&model.residual_re, &model.residual_im, &planes, share.discs.data(), planes.size(),
-                      &ledger.available()};
+  const NodeRows node{&model.residual_re, &model.residual_im, &planes,
+                      share.discs.data(), planes.size(),      &ledger.available()};
   if (!model.least_squares) {
     share.low2 = std::max(share.low2, fixed_rows2(model, share, planes.size(), *node.re, *node.im));
   }
@@ -133,6 +155,10 @@ void CertificatePool::certify(const Model& model, const Tables& tables, Share& s
   for (const std::size_t p : share.planes) start.push_back(moments_[p]);
   ContinuousOptimum optimum =
       continuous_optimum(node, model.least_squares, 1e-4, 1e-12 * model.scale * model.scale, start);
+  if (!(optimum.weights >= 0.0).all() || !optimum.weights.allFinite()) {
+    optimum.weights.setConstant(model.least_squares ? 1.0 : 1.0 / static_cast<double>(model.rows()));
+    optimum.holds.assign(planes.size(), {});
+  }
   share.weights = std::move(optimum.weights);
   share.holds = std::move(optimum.holds);
   for (std::size_t j = 0; j < planes.size(); ++j) moments_[share.planes[j]] = optimum.moments[j];

@@ -39,6 +39,9 @@ class CertificatePool {
   std::vector<Complex> moments_;  ///< per plane: the last continuous optimum
 };
 
+/// A lower bound of the objective squared, however many changes are made and wherever.
+[[nodiscard]] double low2_of_any(const Model& model, const Tables& tables);
+
 /// The planes of a share, with what is known of them.
 [[nodiscard]] std::vector<FreePlane> free_planes(const Tables& tables, const Share& share);
 

@@ -11,8 +11,8 @@ namespace trimwright::slots_detail {
 struct SumQuery {
   std::size_t n = 0;
   Complex centre;
-  const double* radius = nullptr;  ///< may shrink while visiting
-  const Region* region = nullptr;  ///< the sum must lie in it as well; may shrink while visiting
+  const double* radius = nullptr;     ///< may shrink while visiting
+  const Region* region = nullptr;     ///< the sum must lie in it as well; may shrink while visiting
   std::size_t changes_elsewhere = 0;  ///< still to be chosen in other planes: they may give pieces back
 };
 

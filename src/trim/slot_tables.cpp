@@ -17,7 +17,8 @@ PointGrid grid_of_singles(const PlaneModel& plane, const Disc& around) {
 
 PointGrid grid_of_pairs(const Model& model, const PlaneModel& plane, const Disc& around, std::size_t count) {
   std::vector<bool> only_one;
-  for (std::size_t k = 0; k < model.stock.size(); ++k) only_one.push_back(model.stock[k] + model.holders[k] < 2);
+  for (std::size_t k = 0; k < model.stock.size(); ++k)
+    only_one.push_back(model.stock[k] + model.holders[k] < 2);
   return PointGrid(around, count, [&](auto&& add) {
     const auto entries = static_cast<std::uint32_t>(plane.entries.size());
     for (std::uint32_t low = 0; low < entries; ++low) {
@@ -33,16 +34,18 @@ PointGrid grid_of_pairs(const Model& model, const PlaneModel& plane, const Disc&
 }
 
 bool alike(const PlaneModel& a, const PlaneModel& b) {
-  return a.slot_begin == b.slot_begin &&
-         std::equal(a.entries.begin(), a.entries.end(), b.entries.begin(), b.entries.end(),
-                    [](const Entry& x, const Entry& y) { return x.change == y.change && x.takes == y.takes;
-                    });
+  return a.slot_begin == b.slot_begin && std::equal(a.entries.begin(), a.entries.end(), b.entries.begin(),
+                                                    b.entries.end(), [](const Entry& x, const Entry& y) {
+                                                      return x.change == y.change && x.takes == y.takes;
+                                                    });
 }
 
 }  // namespace
 
 PlaneTables::PlaneTables(const Model& model, const PlaneModel& of_plane, std::size_t most_changes)
-    : plane(&of_plane), reach(model, of_plane, most_changes), singles(grid_of_singles(of_plane, reach.disc(1))) {}
+    : plane(&of_plane),
+      reach(model, of_plane, most_changes),
+      singles(grid_of_singles(of_plane, reach.disc(1))) {}
 
 std::size_t pair_count(const PlaneModel& plane) {
   std::size_t count = 0;

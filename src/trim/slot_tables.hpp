@@ -36,7 +36,7 @@ class PointGrid {
   }
 
   double left_, bottom_, side_;
-  float slack_;  ///< rounding of the single precision points
+  double slack_;  ///< rounding of the single precision points
   std::size_t across_;
   std::vector<std::uint32_t> begin_;  ///< per cell, in the lists below
   std::vector<float> x_, y_;
@@ -51,7 +51,7 @@ PointGrid::PointGrid(const Disc& around, std::size_t count, Emit&& emit) {
   side_ = 2.0 * reach / static_cast<double>(across_);
   left_ = around.centre.real() - reach;
   bottom_ = around.centre.imag() - reach;
-  slack_ = static_cast<float>(1e-6 * (reach + std::abs(around.centre)));
+  slack_ = 1e-6 * (reach + std::abs(around.centre));
   begin_.assign(across_ * across_ + 1, 0);
   emit([&](Complex point, std::uint32_t) { ++begin_[cell_of(point) + 1]; });
   for (std::size_t cell = 1; cell < begin_.size(); ++cell) begin_[cell] += begin_[cell - 1];
@@ -70,25 +70,23 @@ PointGrid::PointGrid(const Disc& around, std::size_t count, Emit&& emit) {
 
 template <class Visit>
 bool PointGrid::visit(Complex centre, const double& radius, Visit&& visit) const {
-  const double wide = radius + static_cast<double>(slack_);
+  const double wide = radius + slack_;
   const double cy = centre.imag() - bottom_;
   const std::size_t first_row = index((cy - wide) / side_);
   const std::size_t last_row = index((cy + wide) / side_);
-  const auto x = static_cast<float>(centre.real());
-  const auto y = static_cast<float>(centre.imag());
   for (std::size_t row = first_row; row <= last_row; ++row) {
     // Border cells hold rounding's strays, so they are as tall as they need be.
     const double low = row == 0 ? cy - wide : static_cast<double>(row) * side_;
     const double high = row + 1 == across_ ? cy + wide : static_cast<double>(row + 1) * side_;
     const double away = std::max(0.0, std::max(low - cy, cy - high));
-    const double half = std::isfinite(wide) ? std::sqrt(std::max(0.0, wide * wide - away * away)) : wide;
+    const double half = std::isfinite(wide) ? std::sqrt(std::max(0.0, (wide - away) * (wide + away))) : wide;
     const double cx = centre.real() - left_;
     const std::uint32_t from = begin_[row * across_ + index((cx - half) / side_)];
     const std::uint32_t to = begin_[row * across_ + index((cx + half) / side_) + 1];
     for (std::uint32_t at = from; at < to; ++at) {
-      const float dx = x_[at] - x;
-      const float dy = y_[at] - y;
-      const float r = static_cast<float>(radius) + 2.0F * slack_;
+      const double dx = static_cast<double>(x_[at]) - centre.real();
+      const double dy = static_cast<double>(y_[at]) - centre.imag();
+      const double r = radius + 2.0 * slack_;
       if (dx * dx + dy * dy > r * r) continue;
       if (!visit(ids_[at])) return false;
     }

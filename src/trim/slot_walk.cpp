@@ -56,7 +56,8 @@ bool ShareWalk::set_out(std::size_t free) {
   if (level.bound.low() > prune2) return false;
   if (!contest_.watches_sum()) return true;
   level.ones = ArrayXd::Ones(level.re.size());
-  tighten(rows(free), true, contest_.sum_prune2(), kTightenSteps, level.ones, level.sum_holds, level.sum_bound);
+  tighten(rows(free), true, contest_.sum_prune2(), kTightenSteps, level.ones, level.sum_holds,
+          level.sum_bound);
   return !(level.sum_bound.low() > contest_.sum_prune2());
 }
 
@@ -84,7 +85,9 @@ Region ShareWalk::region_of(std::size_t free) const {
   Region region;
   if (share_->counts[free - 1] < 2) return region;
   const Level& level = levels_[free];
-  const auto confine_to = [&](const NextDisc& disc, double prune2) { region.confine(disc.centre, disc.radius(prune2)); };
+  const auto confine_to = [&](const NextDisc& disc, double prune2) {
+    region.confine(disc.centre, disc.radius(prune2));
+  };
   confine_to(level.bound.held(), contest_.prune2());
   confine_to(level.bound.unheld(), contest_.prune2());
   if (contest_.watches_sum()) {
@@ -131,9 +134,10 @@ bool ShareWalk::collect(std::size_t free) {
   double radius = radius_of(confined);
   const Region region = region_of(free);
   const bool at_root = free == planes_.size();
-  const SumQuery query{share_->counts[free - 1], confined.disc.centre, &radius, &region, changes_before(free)};
-  const bool listed =
-      visit_sums(tables(free), query, ledger_, deadline_, [&](Complex sum, const std::vector<std::uint32_t>& entries) {
+  const SumQuery query{share_->counts[free - 1], confined.disc.centre, &radius, &region,
+                       changes_before(free)};
+  const bool listed = visit_sums(
+      tables(free), query, ledger_, deadline_, [&](Complex sum, const std::vector<std::uint32_t>& entries) {
         const double key = key_at(free, sum);
         if (key > contest_.prune2() || !sum_allows(free, sum)) return true;
         if (!keeps_limits(*planes_[free - 1].plane, sum)) return true;
@@ -165,7 +169,8 @@ bool ShareWalk::process(std::size_t free) {
     const bool cut = std::any_of(level.cuts.begin(), level.cuts.end(),
                                  [&](const NextDisc& disc) { return disc.at(candidate.sum) > prune2; });
     if (cut || !sum_allows(free, candidate.sum)) continue;
-    if (free == planes_.size() && all_at_root_) open_low2_ = std::max(open_low2_, candidate.key - rounding2(model_));
+    if (free == planes_.size() && all_at_root_)
+      open_low2_ = std::max(open_low2_, candidate.key - rounding2(model_));
     if (deadline_.passed() || effort_left_ == 0) return false;
     --effort_left_;
     if (!follow(free, candidate)) return false;

@@ -19,7 +19,7 @@ struct Error {
   std::string expected;  ///< may be empty when `what` says it all
   Location where;
 
-  /// "file:line: key: what; expected ..." in one line.
+  /// "file:line: key: what; expected ..." in one line, without control characters or broken UTF-8.
   [[nodiscard]] std::string message() const;
 };
 

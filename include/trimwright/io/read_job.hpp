@@ -2,6 +2,7 @@
 
 #include <optional>
 #include <string>
+#include <vector>
 
 #include "trimwright/base/error.hpp"
 #include "trimwright/runs/job.hpp"
@@ -13,6 +14,7 @@ namespace trimwright {
 struct JobFile {
   Job job;
   TrimRequest request;
+  std::vector<std::string> sources;  ///< every file that was read
 };
 
 /// Reads a job file (YAML, `trimwright: job 1`), the rotor file it names and its table of readings, if any

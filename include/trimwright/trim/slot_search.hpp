@@ -69,7 +69,8 @@ struct SlotChoice {
   std::vector<Change> changes;  ///< in the order of SlotProblem::slots
   double objective = 0.0;       ///< recomputed in double from the problem
   double bound = 0.0;           ///< no admissible choice with as many changes has a smaller objective
-  bool proved_optimal = false;  ///< bound >= objective * (1 - 1e-9), or as near as rounding can tell
+  bool proved_optimal =
+      false;  ///< bound >= objective * (1 - 2e-9) (ties are 1e-9 wide), or equal within rounding
   Stopped stopped = Stopped::proved;
   /// False where no choice with as many changes keeps stock and moment limits, or none has been found yet:
   /// `changes` is then empty, `objective` infinite, and `bound` infinite if it is proved that none exists.
@@ -78,8 +79,20 @@ struct SlotChoice {
 
 /// The best choices with at most 0, 1, ..., max_changes changes (so max_changes + 1 answers, in that order).
 ///
-/// Exact: ties (relative 1e-9) go to fewer changes, then the smaller sum of |x_i|^2, then the earlier slots,
-/// then the smaller change. Deterministic but for the time limit, whose effect is always told in `bound`.
-[[nodiscard]] std::vector<SlotChoice> search_slots(const SlotProblem& problem, const SlotSearchOptions& options);
+/// Exact: with no gap allowed, choices whose objectives differ by less than a billionth (or by less than
+/// rounding) are tied, and ties go to fewer changes, then the smaller sum of |x_i|^2, then the earlier slots,
+/// then the smaller change. With a gap allowed any choice within the gap may be returned, never one with more
+/// changes unless it is better. Where the worst row is one that nothing can improve, the sum of squares
+/// decides between the choices that tie, to the end of a fixed effort (20 million candidates; 200 000 with a
+/// gap).
+///
+/// Deterministic but for the time limit, whose effect is always told in `bound`; answers never get worse, nor
+/// bounds higher, with more changes. Moment limits and stock hold in every answer with `admissible` set;
+/// where the fitted weights break a limit, "no change" is not admissible either.
+///
+/// Method: the notes in `src/trim/slot_walk.hpp`, `slot_bound.hpp` and `slot_reach.hpp`. Memory: tables of
+/// two-change sums up to 200 MB; beyond, such sums are formed when asked for.
+[[nodiscard]] std::vector<SlotChoice> search_slots(const SlotProblem& problem,
+                                                   const SlotSearchOptions& options);
 
 }  // namespace trimwright
