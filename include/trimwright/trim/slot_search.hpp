@@ -69,8 +69,8 @@ struct SlotChoice {
   std::vector<Change> changes;  ///< in the order of SlotProblem::slots
   double objective = 0.0;       ///< recomputed in double from the problem
   double bound = 0.0;           ///< no admissible choice with as many changes has a smaller objective
-  bool proved_optimal =
-      false;  ///< bound >= objective * (1 - 2e-9) (ties are 1e-9 wide), or equal within rounding
+  /// bound >= objective * (1 - 2e-9) (ties are 1e-9 wide), or equal within rounding.
+  bool proved_optimal = false;
   Stopped stopped = Stopped::proved;
   /// False where no choice with as many changes keeps stock and moment limits, or none has been found yet:
   /// `changes` is then empty, `objective` infinite, and `bound` infinite if it is proved that none exists.
