@@ -24,6 +24,7 @@ int run(int argc, char** argv) {
       "Exit status: 0 done; 1 the files or the runs do not allow an answer; 2 wrong command line;\n"
       "3 the answer could not be written. Messages go to standard error.");
   int status = done;
+  add_readings(app, status);
   add_plan(app, status);
   add_influence(app, status);
   add_tolerance(app, status);
@@ -36,7 +37,9 @@ int run(int argc, char** argv) {
     return not_written;
   }
   if (!app.get_subcommands().empty()) return status;
-  complain({"no command is given", "plan, influence or tolerance (see trimwright --help)", {}});
+  complain({"no command is given",
+            "readings, plan, influence or tolerance (see trimwright --help)",
+            {}});
   return wrong_usage;
 }
 

@@ -28,7 +28,7 @@ std::optional<double> stated_sd(const Rotor& rotor, const Reading& reading) {
 /// Why a reading cannot enter the regression; empty when it can.
 std::string why_not(const Job& job, const Run& run, const Reading& reading) {
   if (reading.component == Component::overall) return "an overall level is not balanced on";
-  if (!reading.x) return "no phase; kept for the amplitude-only method";
+  if (!reading.x) return "no phase was read; kept, but only an amplitude-only method could use it";
   return speed_mismatch(job, run, reading);
 }
 
@@ -104,7 +104,13 @@ std::optional<InfluenceRow> fit_row(const Job& job, const RunMatrix& matrix,
   row.sensor = usable.front().reading->sensor;
   row.readings = static_cast<int>(n);
   row.spare = static_cast<int>(n - unknowns);
-  row.residual_square_sum = row.spare > 0 ? (x - design * solution).squaredNorm() : 0.0;
+  const Eigen::VectorXcd fitted = design * solution;
+  for (Index i = 0; i < n; ++i) {
+    const auto& one = usable[static_cast<std::size_t>(i)];
+    const double weight = sd.empty() ? 1.0 : reference / sd[static_cast<std::size_t>(i)];
+    row.fit.push_back({matrix.runs[one.run], *one.reading->x, fitted(i) / weight});
+  }
+  row.residual_square_sum = row.spare > 0 ? (x - fitted).squaredNorm() : 0.0;
   row.coefficients = solution.tail(unknowns - 1).cwiseQuotient(matrix.scale.cast<std::complex<double>>());
   row.baseline = solution(0) - (row.coefficients.transpose() * matrix.centre).value();
   if (!sd.empty()) row.reading_sd = reference;
@@ -216,11 +222,17 @@ Result<SettledModel> settle_and_fit(const Job& job, const std::vector<std::size_
     if (!model) return tl::unexpected(model.error());
   }
   settled.model = std::move(*model);
+  settled.model.convention_found = unknown;
   return settled;
 }
 
 Phasor predict(const InfluenceRow& row, const Eigen::VectorXcd& unbalance) {
   return row.baseline + (row.coefficients.transpose() * unbalance).value();
+}
+
+double excess_scatter(const InfluenceModel& model) {
+  if (model.chi_squared_dof == 0 || fit_probability(model) >= 0.01) return 1.0;
+  return std::sqrt(model.chi_squared / model.chi_squared_dof);
 }
 
 std::optional<double> prediction_sd(const InfluenceModel& model, const InfluenceRow& row,
@@ -230,7 +242,7 @@ std::optional<double> prediction_sd(const InfluenceModel& model, const Influence
   at(0) = 1.0;
   at.tail(unbalance.size()) = unbalance - model.centre;
   const double variance = (at.transpose() * row.unit_covariance * at.conjugate()).value().real();
-  return *row.reading_sd * std::sqrt(variance);
+  return *row.reading_sd * std::sqrt(variance) * excess_scatter(model);
 }
 
 std::optional<double> coefficient_sd(const InfluenceRow& row, std::size_t p) {

@@ -1,7 +1,10 @@
 #include "trimwright/influence/mirror_test.hpp"
 
 #include <algorithm>
+#include <boost/math/distributions/chi_squared.hpp>
 #include <cmath>
+#include <optional>
+#include <set>
 
 namespace trimwright {
 namespace {
@@ -13,9 +16,10 @@ struct Misfit {
 };
 
 /// Residuals of rows with a stated repeatability in units of it; of all rows, over their baseline, without.
-Misfit misfit_of(const InfluenceModel& model, bool stated) {
+Misfit misfit_of(const InfluenceModel& model, bool stated, std::optional<std::size_t> sensor) {
   Misfit misfit;
   for (const auto& row : model.rows) {
+    if (sensor && row.sensor != *sensor) continue;
     const double scale = stated ? *row.reading_sd : std::max(std::abs(row.baseline), 1e-300);
     misfit.squares += row.residual_square_sum / (scale * scale);
     misfit.floor += std::norm(1e-9 * row.baseline / scale) * row.spare;
@@ -32,19 +36,41 @@ double log_odds_of(const Misfit& given, const Misfit& mirrored, bool stated) {
   return (s_mirrored - s_given) / (2.0 * excess);
 }
 
+/// Probability below which even the better fit is called none.
+constexpr double hopeless = 1e-6;
+
+bool fits(const Misfit& misfit) {
+  const boost::math::chi_squared distribution(2.0 * misfit.spare);
+  return boost::math::cdf(boost::math::complement(distribution, misfit.squares)) >= hopeless;
+}
+
+MirrorTest compare(const InfluenceModel& given, const InfluenceModel& mirrored, bool stated,
+                   std::optional<std::size_t> sensor) {
+  const Misfit g = misfit_of(given, stated, sensor);
+  const Misfit m = misfit_of(mirrored, stated, sensor);
+  MirrorTest test;
+  if (g.spare == 0) return test;
+  test.log_odds = log_odds_of(g, m, stated);
+  if (std::abs(test.log_odds) < std::log(deciding_odds)) return test;
+  const bool for_given = test.log_odds > 0;
+  test.outcome = for_given ? MirrorTest::Outcome::supports_given : MirrorTest::Outcome::contradicts;
+  if (stated && !fits(for_given ? g : m)) test.outcome = MirrorTest::Outcome::neither_fits;
+  return test;
+}
+
 }  // namespace
 
 MirrorTest compare_conventions(const InfluenceModel& given, const InfluenceModel& mirrored) {
   const bool stated = std::all_of(given.rows.begin(), given.rows.end(), [](const InfluenceRow& row) {
     return row.reading_sd && !row.sd_is_estimated;
   });
-  const Misfit g = misfit_of(given, stated);
-  const Misfit m = misfit_of(mirrored, stated);
-  MirrorTest test;
-  if (g.spare == 0) return test;
-  test.log_odds = log_odds_of(g, m, stated);
-  if (std::abs(test.log_odds) < std::log(deciding_odds)) return test;
-  test.outcome = test.log_odds > 0 ? MirrorTest::Outcome::supports_given : MirrorTest::Outcome::contradicts;
+  MirrorTest test = compare(given, mirrored, stated, std::nullopt);
+  std::set<std::size_t> sensors;
+  for (const auto& row : given.rows) sensors.insert(row.sensor);
+  for (const std::size_t sensor : sensors)
+    if (compare(given, mirrored, stated, sensor).outcome == MirrorTest::Outcome::contradicts)
+      test.mirrored_sensors.push_back(sensor);
+  if (!test.mirrored_sensors.empty()) test.outcome = MirrorTest::Outcome::contradicts;
   return test;
 }
 

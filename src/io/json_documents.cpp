@@ -143,11 +143,11 @@ Json expected_json(const Job& job, const BalancePlan& plan) {
     const Sensor& sensor = job.rotor.sensors[one.sensor];
     Json entry = {
         {"speed_rpm", job.speeds_rpm[one.speed]}, {"sensor", sensor.name}, {"unit", sensor.unit.text()}};
-    if (one.expected) {
-      const auto seen = shown(sensor, *one.expected, job.rotor.phase);
-      entry["amplitude"] = seen.amplitude;
-      entry["phase_deg"] = seen.phase_deg;
-    }
+    const auto seen =
+        one.expected ? std::optional(shown(sensor, *one.expected, job.rotor.phase)) : std::nullopt;
+    entry["amplitude"] = seen ? Json(seen->amplitude) : Json(nullptr);
+    entry["phase_deg"] = seen ? Json(seen->phase_deg) : Json(nullptr);
+    entry["last_read"] = one.last_read ? Json(sensor.unit.shown_from_peak(*one.last_read)) : Json(nullptr);
     entry["differs_by"] = one.differs_by ? Json(sensor.unit.shown_from_peak(*one.differs_by)) : Json(nullptr);
     entry["stop_above"] = sensor.unit.shown_from_peak(one.stop_above);
     list.push_back(std::move(entry));
@@ -163,6 +163,8 @@ std::string mirror_name(MirrorTest::Outcome outcome) {
       return "supports_given";
     case MirrorTest::Outcome::contradicts:
       return "contradicts";
+    case MirrorTest::Outcome::neither_fits:
+      return "neither_fits";
   }
   return {};
 }
@@ -202,6 +204,61 @@ Json baselines_json(const Job& job, const InfluenceModel& model) {
   return list;
 }
 
+Json residuals_json(const Job& job, const InfluenceModel& model) {
+  Json list = Json::array();
+  for (const auto& row : model.rows) {
+    const Sensor& sensor = job.rotor.sensors[row.sensor];
+    for (const auto& one : row.fit) {
+      const auto read = shown(sensor, one.read, model.convention);
+      const auto fitted = shown(sensor, one.fitted, model.convention);
+      const double off = std::abs(one.read - one.fitted);
+      const bool judged = row.spare > 0 && row.reading_sd && *row.reading_sd > 0.0;
+      list.push_back({{"run", job.runs[one.run].name},
+                      {"speed_rpm", job.speeds_rpm[row.speed]},
+                      {"sensor", sensor.name},
+                      {"unit", sensor.unit.text()},
+                      {"read", read.amplitude},
+                      {"read_phase_deg", read.phase_deg},
+                      {"fitted", fitted.amplitude},
+                      {"fitted_phase_deg", fitted.phase_deg},
+                      {"off_by_sd", judged ? Json(off / *row.reading_sd) : Json(nullptr)}});
+    }
+  }
+  return list;
+}
+
+Json runs_json(const Job& job, const InfluenceModel& model) {
+  Json list = Json::array();
+  for (const std::size_t run : model.runs_used) {
+    const auto unbalance = run_unbalance(job, run);
+    for (const std::size_t p : model.planes)
+      list.push_back({{"run", job.runs[run].name},
+                      {"plane", job.rotor.planes[p].name},
+                      {"moment_g_mm", std::abs(unbalance[p])},
+                      {"angle_deg", RotorAngle::of(unbalance[p]).degrees()}});
+  }
+  return list;
+}
+
+Json left_out_json(const Job& job, const InfluenceModel& model) {
+  Json list = Json::array();
+  for (const auto& one : model.left_out)
+    list.push_back({{"run", job.runs[one.run].name},
+                    {"speed_rpm", job.speeds_rpm[one.speed]},
+                    {"sensor", job.rotor.sensors[one.sensor].name},
+                    {"why", one.why}});
+  return list;
+}
+
+Json not_predicted_json(const Job& job, const InfluenceModel& model) {
+  Json list = Json::array();
+  for (const auto& one : model.unsettled)
+    list.push_back({{"speed_rpm", job.speeds_rpm[one.speed]},
+                    {"sensor", job.rotor.sensors[one.sensor].name},
+                    {"why", one.why}});
+  return list;
+}
+
 std::string dumped(const Json& json) { return json.dump(2) + "\n"; }
 
 }  // namespace
@@ -220,6 +277,7 @@ std::string plan_json(const Job& job, const InfluenceModel& model, const TrimPla
   json["proved_optimal"] = chosen == nullptr || chosen->proved_optimal;
   json["gap"] = chosen == nullptr ? 0.0 : chosen->gap();
   json["trade_off"] = trade_off_json(job, trim.trade_off);
+  json["unsettled_from"] = or_null(trim.unsettled_from);
   json["steps"] = steps_json(plan);
   json["expected"] = expected_json(job, plan);
   json["warnings"] = model_warnings(job, model);
@@ -233,6 +291,7 @@ std::string trial_json(const Job& job, const BalancePlan& plan) {
   json["slots"] = changes_json(job, plan.changes);
   json["steps"] = steps_json(plan);
   json["expected"] = expected_json(job, plan);
+  json["warnings"] = plan.warnings;
   json["cautions"] = plan.cautions;
   return dumped(json);
 }
@@ -244,7 +303,13 @@ std::string influence_json(const Job& job, const InfluenceModel& model) {
   json["rank"] = model.rank;
   json["condition"] = model.condition;
   json["planes_condition"] = model.planes_condition;
-  json["mirror_test"] = {{"outcome", mirror_name(model.mirror.outcome)}, {"log_odds", model.mirror.log_odds}};
+  json["mirror_test"] = {{"outcome", mirror_name(model.mirror.outcome)},
+                         {"log_odds", model.mirror.log_odds},
+                         {"phase_found_by_runs", model.convention_found}};
+  json["residuals"] = residuals_json(job, model);
+  json["runs"] = runs_json(job, model);
+  json["left_out"] = left_out_json(job, model);
+  json["not_predicted"] = not_predicted_json(job, model);
   json["chi_squared"] = {{"value", model.chi_squared},
                          {"degrees_of_freedom", model.chi_squared_dof},
                          {"probability", fit_probability(model)}};
@@ -261,6 +326,7 @@ std::string tolerance_json(double rpm) {
   for (const double grade : balance_quality_grades())
     json["grades"].push_back(
         {{"grade_mm_s", grade}, {"permissible_g_mm_per_kg", permissible_specific_unbalance(grade, rpm)}});
+  json["cautions"] = cautions();
   return dumped(json);
 }
 

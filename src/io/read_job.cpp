@@ -6,6 +6,7 @@
 #include <cmath>
 
 #include "read_readings.hpp"
+#include "recording_fields.hpp"
 #include "trade_values.hpp"
 #include "trimwright/io/files.hpp"
 #include "trimwright/io/read_rotor.hpp"
@@ -181,6 +182,7 @@ Reading read_inline_reading(const YamlValue& value, const Rotor& rotor) {
   written.component = fields.required("component").text();
   if (const auto phase = fields.optional("phase")) written.phase = phase->text();
   if (const auto phase_of = fields.optional("phase_of")) written.phase_of = phase_of->text();
+  if (const auto sd = fields.optional("sd")) written.sd = sd->text();
   fields.finish();
   return to_reading(written, rotor);
 }
@@ -271,19 +273,29 @@ TrimRequest read_request(const YamlValue& value, const Job& job) {
   return request;
 }
 
-void read_runs(YamlFields& fields, Job& job, std::vector<std::string>& sources) {
+/// One path, or a list of paths.
+std::vector<YamlValue> table_paths(const YamlValue& value) {
+  return value.is_list() ? value.list("a path, or a list of paths") : std::vector{value};
+}
+
+void read_runs(YamlFields& fields, Job& job, ReadingTables tables, std::vector<std::string>& sources) {
   const auto runs = fields.required("runs");
   for (const auto& one : runs.list("a list of runs")) job.runs.push_back(read_run(one, job));
   if (job.runs.empty()) runs.reject("there is no run", "at least a baseline run");
-  if (const auto table = fields.optional("readings")) {
-    add_table(*table, job);
-    sources.push_back(path_beside(table->file(), table->text()));
-  }
+  const auto other_files = static_cast<std::ptrdiff_t>(sources.size());
+  if (const auto readings = fields.optional("readings"); readings && tables == ReadingTables::read)
+    for (const YamlValue& table : table_paths(*readings)) {
+      const std::string path = path_beside(table.file(), table.label());
+      if (std::find(sources.begin() + other_files, sources.end(), path) != sources.end())
+        table.reject("this table stands here twice", "each table once");
+      add_table(table, job);
+      sources.push_back(path);
+    }
   assign_speed_points(job);
 }
 
 /// Stock is checked where a plane's pieces are written; a run that copies another needs no second check.
-JobFile read(const YamlValue& root) {
+JobFile read(const YamlValue& root, ReadingTables tables) {
   YamlFields fields(root, "a job");
   (void)fields.required("trimwright");
   JobFile file;
@@ -296,21 +308,24 @@ JobFile read(const YamlValue& root) {
   auto rotor = read_rotor(file.sources.back());
   if (!rotor) reject_file(rotor_path, rotor.error());
   job.rotor = *rotor;
-  read_runs(fields, job, file.sources);
+  read_runs(fields, job, tables, file.sources);
   job.fitted_now = job.runs.back().fitted;
   if (const auto now = fields.optional("fitted_now")) job.fitted_now = read_fitted(*now, job);
-  if (const auto trim = fields.optional("trim")) file.request = read_request(*trim, job);
+  if (const auto recording = fields.optional("recording"))
+    file.recording = read_recording_plan(*recording, job.rotor);
+  if (const auto trim = fields.optional("trim"); trim && tables == ReadingTables::read)
+    file.request = read_request(*trim, job);
   fields.finish();
   return file;
 }
 
 }  // namespace
 
-Result<JobFile> read_job(const std::string& path) {
+Result<JobFile> read_job(const std::string& path, ReadingTables tables) {
   const auto text = read_text_file(path);
   if (!text) return tl::unexpected(text.error());
   try {
-    return read(parse_yaml(path, *text, "job"));
+    return read(parse_yaml(path, *text, "job"), tables);
   } catch (const InputError& input) {
     return tl::unexpected(input.error);
   }

@@ -82,9 +82,9 @@ std::vector<Row> parse_rows(const std::string& path, const std::string& text, ch
   return std::move(collector.rows);
 }
 
-enum Column : std::size_t { run, speed, sensor, amplitude, phase, component, phase_of, note, columns };
-constexpr std::array<const char*, columns> column_names{"run",   "speed",     "sensor",   "amplitude",
-                                                        "phase", "component", "phase_of", "note"};
+enum Column : std::size_t { run, speed, sensor, amplitude, phase, component, phase_of, sd, note, columns };
+constexpr std::array<const char*, columns> column_names{
+    "run", "speed", "sensor", "amplitude", "phase", "component", "phase_of", "sd", "note"};
 
 /// Where each known column stands, and the unit its heading gives ("speed [%]").
 struct Header {
@@ -114,9 +114,9 @@ Header read_header(const std::string& path, const Row& row) {
         std::find_if(column_names.begin(), column_names.end(), [&](const char* n) { return heading == n; });
     const Location where{path, row.line, shortened(heading)};
     if (found == column_names.end())
-      throw InputError{{"column \"" + shortened(heading) + "\" is not known",
-                        "run, speed, sensor, amplitude, phase, component, and if need be phase_of or note",
-                        where}};
+      throw InputError{
+          {"column \"" + shortened(heading) + "\" is not known",
+           "run, speed, sensor, amplitude, phase, component, and if need be phase_of, sd or note", where}};
     const auto column = static_cast<std::size_t>(found - column_names.begin());
     if (header.at[column])
       throw InputError{
@@ -137,7 +137,7 @@ std::string cell_text(const Header& header, const Row& row, Column column, char 
   const auto at = header.at[column];
   if (!at || *at >= row.cells.size()) return {};
   std::string text = row.cells[*at];
-  const bool measured = column == speed || column == amplitude || column == phase;
+  const bool measured = column == speed || column == amplitude || column == phase || column == sd;
   if (!measured || text.empty()) return text;
   if (const auto comma = text.find(','); delimiter != ',' && comma != std::string::npos) text[comma] = '.';
   const auto last = static_cast<unsigned char>(text.back());
@@ -155,7 +155,7 @@ TableReading to_table_reading(const Header& header, const Row& row, char delimit
   const Location where{path, row.line, {}};
   TableReading reading{cell(run),
                        {cell(speed), cell(sensor), cell(amplitude), cell(phase), cell(component),
-                        cell(phase_of), false, where}};
+                        cell(phase_of), cell(sd), false, where}};
   auto& written = reading.reading;
   written.missing = written.amplitude.empty() || lower_case(written.amplitude) == "missing";
   if (written.amplitude.empty() && !written.phase.empty())
@@ -180,8 +180,9 @@ std::vector<TableReading> read(const std::string& path, const std::string& text)
     if (row.cells.size() > rows.front().cells.size())
       throw InputError{{start + "more cells than the heading", "one cell per column", {path, row.line, {}}}};
     if (row.cells.size() < header.needed_cells())
-      throw InputError{
-          {start + "too few cells", "a cell in every column but note and phase_of", {path, row.line, {}}}};
+      throw InputError{{start + "too few cells",
+                        "a cell in every column but phase_of, sd and note",
+                        {path, row.line, {}}}};
     readings.push_back(to_table_reading(header, row, delimiter, path));
   }
   return readings;

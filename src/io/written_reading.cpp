@@ -95,6 +95,15 @@ Component component_of(const WrittenReading& written) {
   reject(written, "component", "\"" + shortened(written.component) + "\" is not known here", expected);
 }
 
+/// One standard deviation per real component, peak in the sensor's unit; stated for this reading alone.
+std::optional<double> stated_sd(const WrittenReading& written, const Sensor& sensor) {
+  if (written.sd.empty()) return std::nullopt;
+  const auto sd = parse_peak_amplitude(written.sd, sensor.unit);
+  if (!sd) reject(written, "sd", sd.error());
+  if (!(*sd > 0.0)) reject(written, "sd", "no reading repeats exactly", "an amplitude above zero");
+  return *sd;
+}
+
 }  // namespace
 
 Reading to_reading(const WrittenReading& written, const Rotor& rotor) {
@@ -117,6 +126,7 @@ Reading to_reading(const WrittenReading& written, const Rotor& rotor) {
 
   reading.component = component_of(written);
   const auto quantity = phase_quantity(written, sensor);
+  reading.repeatability = stated_sd(written, sensor);
   if (written.missing) return reading;
   reading.amplitude = peak_amplitude(written, sensor, reading.component, reading.rpm);
   if (written.phase.empty()) return reading;

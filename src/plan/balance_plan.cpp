@@ -26,22 +26,33 @@ std::optional<double> surprise(const InfluenceModel& model, const Prediction& pr
 
 Step if_it_differs() {
   return {StepKind::if_it_differs,
-          "If a reading is not as expected, change nothing yet. In this order: were the slots counted from "
-          "the right "
-          "slot 1 and the right way round; is every piece on the list in, and every piece taken out off; are "
-          "speed, "
-          "unit and lag or lead those of the earlier runs; was the engine as warm. Then enter this run as "
-          "one more "
-          "run of the job and plan again.",
+          "If a reading differs, change nothing yet. In this order: were the slots counted from the right "
+          "slot 1 and the "
+          "right way round; is every piece on the list in, and every piece taken out off; are speed, unit "
+          "and lag or lead "
+          "those of the earlier runs; was the engine as warm. Then enter this run as one more run of the job "
+          "and plan again.",
           {},
           false};
 }
 
-Step nothing_to_do() {
-  return {StepKind::do_nothing,
-          "Fit nothing: no change of weights within those allowed makes a difference worth having.",
-          {},
-          false};
+/// Why a plan changes nothing: it was asked to, or nothing gains, or that is not known.
+Step nothing_to_do(const TrimPlan& trim) {
+  const auto above = std::count_if(trim.predictions.begin(), trim.predictions.end(), [](const Prediction& p) {
+    return std::abs(p.after) > p.target.value_or(p.limit);
+  });
+  const std::string left = above == 0 ? "Every expected reading meets its target."
+                                      : fmt::format("{} expected readings stay above their target.", above);
+  Step step{StepKind::do_nothing, {}, {}, false};
+  if (trim.request.pieces && !trim.trade_off[trim.chosen].recommended) {
+    step.instruction = "Nothing is changed, as asked; another row of the table is recommended. " + left;
+  } else if (trim.unsettled_from) {
+    step.instruction = "No plan: the search ended before it found one. Run again with a longer --time-limit.";
+  } else {
+    step.instruction =
+        "Fit nothing: no change of weights within those allowed makes a difference worth having. " + left;
+  }
+  return step;
 }
 
 Step moments_step(const Job& job, const TrimPlan& trim) {
@@ -51,6 +62,18 @@ Step moments_step(const Job& job, const TrimPlan& trim) {
         fmt::format("{}: {:.6g} g mm at {}", job.rotor.planes[part.plane].name, std::abs(part.moment_to_add),
                     angle_position(job.rotor, RotorAngle::of(part.moment_to_add)).text()));
   return step;
+}
+
+/// Peak amplitude of the latest once-per-rev reading there, from a run that was not set aside.
+std::optional<double> last_reading(const Job& job, std::size_t speed, std::size_t sensor) {
+  std::optional<double> last;
+  for (const auto& run : job.runs) {
+    if (run.set_aside) continue;
+    for (const auto& reading : run.readings)
+      if (reading.speed == speed && reading.sensor == sensor && reading.component == Component::once_per_rev)
+        last = reading.amplitude;
+  }
+  return last;
 }
 
 double force_newton(double moment_g_mm, double rpm) {
@@ -126,17 +149,18 @@ BalancePlan plan_steps(const Job& job, const InfluenceModel& model, const TrimPl
   plan.cautions = cautions();
   for (const auto& prediction : trim.predictions)
     plan.expected.push_back({prediction.speed, prediction.sensor, prediction.after,
-                             surprise(model, prediction), prediction.limit});
+                             surprise(model, prediction), prediction.limit, std::nullopt});
   if (trim.has_slots()) plan.changes = trim.trade_off[trim.chosen].changes;
   if (trim.has_slots() && plan.changes.empty()) {
-    plan.steps = {nothing_to_do()};
+    plan.steps = {nothing_to_do(trim)};
     return plan;
   }
-  plan.steps = opening_steps(job, trim.planes);
+  plan.steps = opening_steps(job);
   if (trim.has_slots()) {
     append(plan.steps, fitting_steps(job, plan.changes));
   } else {
     plan.steps.push_back(moments_step(job, trim));
+    append(plan.steps, closing_checks({}));
   }
   append(plan.steps, running_steps(job, plan.expected));
   plan.steps.push_back(if_it_differs());
@@ -161,6 +185,34 @@ Result<SlotChange> choose_trial(const Job& job, const TrialChoice& choice) {
   return change;
 }
 
+namespace {
+
+/// The centrifugal force of the trial weight beside the rotor's weight.
+std::string force_words(const Job& job, const SlotChange& change) {
+  const double force = force_newton(change.fit->moment_g_mm, job.speeds_rpm.back());
+  std::string words = fmt::format("It pulls with {:.0f} N at {:.0f} rpm", force, job.speeds_rpm.back());
+  if (job.rotor.mass_kg)
+    words += fmt::format(", {:.1f} % of the rotor's weight", 100.0 * force / (*job.rotor.mass_kg * 9.80665));
+  return words + ".";
+}
+
+std::vector<std::string> trial_warnings(const Job& job, const BalancePlan& plan) {
+  std::vector<std::string> warnings;
+  const double force = force_newton(plan.changes.front().fit->moment_g_mm, job.speeds_rpm.back());
+  if (job.rotor.mass_kg && force > trial_force_share * *job.rotor.mass_kg * 9.80665)
+    warnings.push_back(
+        "The trial weight pulls harder than 10 % of the rotor's weight (common practice, no published "
+        "source): take a lighter one, or stay below the highest speed.");
+  for (const auto& one : plan.expected)
+    if (one.last_read && *one.last_read > one.stop_above)
+      warnings.push_back(
+          fmt::format("{} at {:.0f} rpm is above its stop level without the trial weight: do not run there.",
+                      job.rotor.sensors[one.sensor].name, job.speeds_rpm[one.speed]));
+  return warnings;
+}
+
+}  // namespace
+
 BalancePlan trial_steps(const Job& job, const SlotChange& change) {
   BalancePlan plan;
   plan.kind = BalancePlan::Kind::trial;
@@ -169,13 +221,17 @@ BalancePlan trial_steps(const Job& job, const SlotChange& change) {
   for (std::size_t sensor = 0; sensor < job.rotor.sensors.size(); ++sensor)
     for (std::size_t speed = 0; speed < job.speeds_rpm.size(); ++speed)
       if (const auto* band = job.rotor.sensors[sensor].band_at(job.speeds_rpm[speed]))
-        plan.expected.push_back({speed, sensor, std::nullopt, std::nullopt, band->limit});
+        plan.expected.push_back(
+            {speed, sensor, std::nullopt, std::nullopt, band->limit, last_reading(job, speed, sensor)});
   std::sort(plan.expected.begin(), plan.expected.end(), [](const auto& a, const auto& b) {
     return std::pair(a.speed, a.sensor) < std::pair(b.speed, b.sensor);
   });
-  plan.steps = opening_steps(job, {change.plane});
+  plan.steps = opening_steps(job);
   append(plan.steps, fitting_steps(job, plan.changes));
   append(plan.steps, running_steps(job, plan.expected));
+  for (auto& step : plan.steps)
+    if (step.kind == StepKind::put_in) step.particulars.push_back(force_words(job, change));
+  plan.warnings = trial_warnings(job, plan);
   plan.steps.push_back({StepKind::if_it_differs,
                         "A trial weight may raise the vibration: approach each speed slowly and stop as the "
                         "table says. A change below "

@@ -3,28 +3,31 @@
 #include <fmt/format.h>
 
 #include <algorithm>
+#include <cmath>
 #include <map>
 #include <set>
 
 namespace trimwright {
 namespace {
 
-std::string seen_words(const SeenSense& numbered) {
-  return fmt::format("the numbers grow {} seen from {}", name(numbered.sense),
-                     numbered.seen_from == ViewingEnd::front ? "the front (ahead of the fan, looking aft)"
-                                                             : "aft (behind the fan, looking forward)");
+std::string end_words(ViewingEnd end) {
+  return end == ViewingEnd::front ? "the front (ahead of the fan, looking aft)"
+                                  : "aft (behind the fan, looking forward)";
 }
 
-Step confirm_step(const Job& job, const std::vector<std::size_t>& planes) {
+std::string seen_words(const SeenSense& numbered) {
+  return fmt::format("the numbers grow {} seen from {}", name(numbered.sense), end_words(numbered.seen_from));
+}
+
+Step confirm_step(const Job& job) {
   const Rotor& rotor = job.rotor;
   Step step{StepKind::confirm_numbering,
             "Confirm the numbering on the rotor itself before touching a weight.",
             {},
             true};
   step.particulars.push_back(fmt::format("The rotor turns {} seen from {}.", name(rotor.rotation.sense),
-                                         name(rotor.rotation.seen_from)));
-  for (const std::size_t p : planes) {
-    const Plane& plane = rotor.planes[p];
+                                         end_words(rotor.rotation.seen_from)));
+  for (const Plane& plane : rotor.planes) {
     if (!plane.slots) continue;
     step.particulars.push_back(fmt::format("{}: {} slots, {}; slot 1 is at {}.", plane.name,
                                            plane.slots->count, seen_words(plane.slots->numbered),
@@ -37,22 +40,32 @@ Step confirm_step(const Job& job, const std::vector<std::size_t>& planes) {
   return step;
 }
 
-Step count_step(const Job& job, const std::vector<std::size_t>& planes) {
+/// What the slots of a plane hold that are not listed one by one.
+std::string other_slots(const Plane& plane, bool any_listed) {
+  std::string words = any_listed ? "every other slot: " : "every slot: ";
+  words += plane.filler.moment_g_mm > 0.0 ? "its filler" : "open";
+  if (plane.slots->unusable.empty()) return words;
+  words += "; leave alone unusable slot";
+  for (const int slot : plane.slots->unusable) words += fmt::format(" {}", slot);
+  return words;
+}
+
+Step count_step(const Job& job) {
   Step step{
       StepKind::count_fitted,
       "A second person counts what is fitted now. If it is not exactly this, stop: the plan does not hold.",
       {},
       true};
-  for (const std::size_t p : planes) {
+  for (std::size_t p = 0; p < job.rotor.planes.size(); ++p) {
     const Plane& plane = job.rotor.planes[p];
     const auto& fitted = job.fitted_now[p];
-    if (fitted.slots.empty() && fitted.free.empty())
-      step.particulars.push_back(plane.name + ": no weights" + (plane.slots ? ", fillers only" : ""));
     for (const auto& [slot, piece] : fitted.slots)
       step.particulars.push_back(place_words(job.rotor, p, slot) + ": " + piece_words(plane, piece));
     for (const auto& piece : fitted.free)
       step.particulars.push_back(fmt::format("{}: {:.6g} g mm at {}", plane.name, piece.moment_g_mm,
                                              angle_position(job.rotor, piece.at).text()));
+    if (plane.slots) step.particulars.push_back(plane.name + " " + other_slots(plane, !fitted.slots.empty()));
+    if (!plane.slots && fitted.free.empty()) step.particulars.push_back(plane.name + ": nothing fitted");
   }
   return step;
 }
@@ -86,6 +99,21 @@ std::vector<std::string> condition_lines(const Job& job) {
   return lines;
 }
 
+/// What to write down, beside what is expected and how far off is too far.
+std::string reading_line(const Job& job, const ExpectedReading& one) {
+  const Sensor& sensor = job.rotor.sensors[one.sensor];
+  std::string words = fmt::format("{:.0f} rpm, {}: read ________ ∠ ______ ({})", job.speeds_rpm[one.speed],
+                                  sensor.name, sensor.unit.text());
+  if (one.expected) {
+    const auto seen = shown(sensor, *one.expected, job.rotor.phase);
+    words += fmt::format("; expected {:.3g} ∠ {:.0f}°", seen.amplitude, wrap_360(std::round(seen.phase_deg)));
+  }
+  if (one.differs_by)
+    words +=
+        fmt::format("; it differs when more than {:.2g} away", sensor.unit.shown_from_peak(*one.differs_by));
+  return words;
+}
+
 }  // namespace
 
 std::string piece_words(const Plane& plane, const std::optional<Piece>& piece) {
@@ -102,19 +130,19 @@ std::string place_words(const Rotor& rotor, std::size_t plane, int slot) {
   return rotor.planes[plane].name + " " + slot_position(rotor, rotor.planes[plane], slot).text();
 }
 
-std::vector<Step> opening_steps(const Job& job, const std::vector<std::size_t>& planes) {
+std::vector<Step> opening_steps(const Job& job) {
   Step safe{StepKind::make_safe,
             "Make safe: engine shut down, rotor stopped and held, starting and ignition isolated and tagged, "
             "intake "
             "clear, as the maker's current manual says.",
             {"Manual and revision: ____________________"},
             true};
-  return {safe, confirm_step(job, planes), count_step(job, planes)};
+  return {safe, confirm_step(job), count_step(job)};
 }
 
 std::vector<Step> fitting_steps(const Job& job, const std::vector<SlotChange>& changes) {
-  Step out{StepKind::take_out, "Take out:", {}, false};
-  Step in{StepKind::put_in, "Put in:", {}, false};
+  Step out{StepKind::take_out, "Take out:", {}, true};
+  Step in{StepKind::put_in, "Put in:", {}, true};
   for (const auto& change : changes) {
     const Plane& plane = job.rotor.planes[change.plane];
     const std::string place = place_words(job.rotor, change.plane, change.slot);
@@ -125,19 +153,24 @@ std::vector<Step> fitting_steps(const Job& job, const std::vector<SlotChange>& c
   }
   if (out.particulars.empty()) out.particulars.push_back("nothing");
   if (in.particulars.empty()) in.particulars.push_back("nothing");
-  Step check{
-      StepKind::second_check,
-      "A second person checks every slot of the plane against this list, then counts the pieces left over.",
-      {"Drawn from stock: " + joined(tally(job, changes, true)),
-       "Left over and returned: " + joined(tally(job, changes, false))},
-      true};
+  const auto closing = closing_checks({"Drawn from stock: " + joined(tally(job, changes, true)),
+                                       "Left over and returned: " + joined(tally(job, changes, false))});
+  return {out, in, closing[0], closing[1]};
+}
+
+std::vector<Step> closing_checks(const std::vector<std::string>& counts) {
+  Step check{StepKind::second_check,
+             "A second person checks every slot of every plane: what the count before listed, with these "
+             "changes and no "
+             "others. Then the pieces left over are counted.",
+             counts, true};
   Step torque{
       StepKind::torque_and_locking,
       "Torque and lock every fastener that was touched, with the values of the maker's current manual.",
       {"Torque (from the manual): __________", "Locking (from the manual): __________",
        "Manual revision: __________"},
       true};
-  return {out, in, check, torque};
+  return {check, torque};
 }
 
 std::vector<Step> running_steps(const Job& job, const std::vector<ExpectedReading>& expected) {
@@ -153,16 +186,14 @@ std::vector<Step> running_steps(const Job& job, const std::vector<ExpectedReadin
   Step run{StepKind::run,
            "Run at these speeds, under the same conditions as the runs before: " + joined(listed) + ".",
            condition_lines(job), false};
-  Step stop{
-      StepKind::stop_levels,
-      "End the run at once when any reading passes its stop level in the table, or on any sign of rubbing, "
-      "looseness or a sudden change; the manual's own limits hold where they are lower.",
-      {},
-      false};
-  Step compare{StepKind::compare,
-               "Write down amplitude and phase at each speed beside the expected readings.",
-               {},
-               true};
+  Step stop{StepKind::stop_levels,
+            "End the run at once when any reading passes its limit in the table, or on any sign of rubbing, "
+            "looseness "
+            "or a sudden change; the manual's own limits hold where they are lower.",
+            {},
+            false};
+  Step compare{StepKind::compare, "Write down amplitude and phase at each speed:", {}, true};
+  for (const auto& one : expected) compare.particulars.push_back(reading_line(job, one));
   return {run, stop, compare};
 }
 

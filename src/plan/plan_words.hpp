@@ -14,10 +14,13 @@ namespace trimwright {
 [[nodiscard]] std::string place_words(const Rotor& rotor, std::size_t plane, int slot);
 
 /// Steps that every plan begins with: make safe, confirm the numbering, count what is fitted.
-[[nodiscard]] std::vector<Step> opening_steps(const Job& job, const std::vector<std::size_t>& planes);
+[[nodiscard]] std::vector<Step> opening_steps(const Job& job);
 
 /// Take out, put in, check, torque: from what is fitted now to what shall be.
 [[nodiscard]] std::vector<Step> fitting_steps(const Job& job, const std::vector<SlotChange>& changes);
+
+/// The second person's check and torque and locking, after whatever was fitted.
+[[nodiscard]] std::vector<Step> closing_checks(const std::vector<std::string>& counts);
 
 /// Run, compare, stop: for readings expected at the job's speed points.
 [[nodiscard]] std::vector<Step> running_steps(const Job& job, const std::vector<ExpectedReading>& expected);

@@ -1,5 +1,6 @@
 #include <fmt/format.h>
 
+#include <algorithm>
 #include <cmath>
 
 #include "number_words.hpp"
@@ -18,7 +19,7 @@ std::string coefficient_table(const Job& job, const InfluenceModel& model) {
                    {"plane", Align::left},
                    {"per kg mm", Align::right},
                    {"phase", Align::right},
-                   {"+-", Align::right},
+                   {"±", Align::right},
                    {"unit", Align::left}});
   for (const auto& row : model.rows) {
     const Sensor& sensor = job.rotor.sensors[row.sensor];
@@ -67,14 +68,46 @@ std::string run_list(const Job& job, const InfluenceModel& model) {
   return table.text();
 }
 
+/// The readings furthest from the fit, where there is anything to judge by.
+std::string residual_table(const Job& job, const InfluenceModel& model) {
+  struct Off {
+    const InfluenceRow* row;
+    const FittedReading* reading;
+    double size;
+  };
+  std::vector<Off> all;
+  for (const auto& row : model.rows)
+    for (const auto& reading : row.fit)
+      if (row.spare > 0 && row.reading_sd && *row.reading_sd > 0.0)
+        all.push_back({&row, &reading, std::abs(reading.read - reading.fitted) / *row.reading_sd});
+  if (all.empty()) return {};
+  std::stable_sort(all.begin(), all.end(), [](const Off& a, const Off& b) { return a.size > b.size; });
+  all.resize(std::min<std::size_t>(all.size(), 6));
+  TextTable table({{"run", Align::left},
+                   {"rpm", Align::left},
+                   {"sensor", Align::left},
+                   {"read", Align::right},
+                   {"fitted", Align::right},
+                   {"off by (standard deviations)", Align::right}});
+  for (const auto& off : all) {
+    const Sensor& sensor = job.rotor.sensors[off.row->sensor];
+    table.add({job.runs[off.reading->run].name, speed_words(job.rotor, job.speeds_rpm[off.row->speed]),
+               sensor.name, phasor_words(sensor, off.reading->read, model.convention),
+               phasor_words(sensor, off.reading->fitted, model.convention), fmt::format("{:.1f}", off.size)});
+  }
+  return "\nFURTHEST FROM THE FIT\n" + table.text();
+}
+
 std::string mirror_words(const MirrorTest& mirror) {
-  const double odds = std::exp(std::min(std::abs(mirror.log_odds), 690.0));
+  const std::string odds = odds_words(mirror.log_odds);
   switch (mirror.outcome) {
     case MirrorTest::Outcome::supports_given:
-      return fmt::format("The runs support the declared conventions of phase and angle ({:.0e} to 1).", odds);
+      return fmt::format("The runs support the declared conventions of phase and angle ({} to 1).", odds);
     case MirrorTest::Outcome::contradicts:
-      return fmt::format("The runs speak AGAINST the declared conventions of phase and angle ({:.0e} to 1).",
+      return fmt::format("The runs speak AGAINST the declared conventions of phase and angle ({} to 1).",
                          odds);
+    case MirrorTest::Outcome::neither_fits:
+      return "Neither way of reading the phases fits these runs: a sensor, a run or a reading is wrong.";
     case MirrorTest::Outcome::cannot_tell:
       break;
   }
@@ -84,10 +117,11 @@ std::string mirror_words(const MirrorTest& mirror) {
 }
 
 std::string quality_lines(const InfluenceModel& model) {
-  std::string text =
-      wrapped("  ", fmt::format("Unknowns settled by the runs: {} (baseline and {} planes); condition of the "
-                                "runs {:.2f}, of the planes {:.2f} (1 is best).",
-                                model.rank, model.planes.size(), model.condition, model.planes_condition));
+  std::string text = wrapped(
+      "  ", fmt::format("Unknowns settled by the runs: {} (baseline and {} plane{}); condition of the "
+                        "runs {:.2f}, of the planes {:.2f} (1 is best).",
+                        model.rank, model.planes.size(), model.planes.size() == 1 ? "" : "s", model.condition,
+                        model.planes_condition));
   if (model.chi_squared_dof > 0)
     text += wrapped(
         "  ", fmt::format("Residuals against the stated repeatability: chi-squared {:.2f} with {} degrees of "
@@ -108,10 +142,12 @@ std::string influence_text(const Job& job, const InfluenceModel& model) {
                   zero_words(job.rotor), convention_words(model.convention)));
   text += "\nRUNS USED\n" + run_list(job, model);
   text += "\nCOEFFICIENTS\n" + coefficient_table(job, model);
-  text += "\nBASELINE (what would be read with every slot empty)\n" + baseline_table(job, model);
+  text += "\nBASELINE (what would be read with every slot empty, fillers out too; never an actual run)\n" +
+          baseline_table(job, model);
   text += "\nHOW WELL THE RUNS SETTLE THIS\n" + quality_lines(model);
+  text += residual_table(job, model);
   const auto warnings = model_warnings(job, model);
-  if (!warnings.empty()) text += "\nWATCH\n";
+  if (!warnings.empty()) text += "\nBEFORE YOU TRUST THIS\n";
   for (const auto& warning : warnings) text += wrapped("  * ", warning);
   text += "\nCAUTION\n";
   for (const auto& caution : cautions()) text += wrapped("  ! ", caution);
@@ -123,15 +159,18 @@ std::string tolerance_text(double rpm) {
   for (const double grade : balance_quality_grades())
     table.add(
         {fmt::format("G {:g}", grade), fmt::format("{:.4g}", permissible_specific_unbalance(grade, rpm))});
-  return fmt::format(
-             "Permissible residual specific unbalance at {:.0f} rpm, ISO 21940-11 (rotors with rigid "
-             "behaviour, in "
-             "a balancing machine)\n",
-             rpm) +
-         table.text() +
-         wrapped("  ",
-                 "For the shop. Never an acceptance limit on wing: those are vibration limits of the engine "
-                 "maker's current manual.");
+  std::string text =
+      fmt::format(
+          "Permissible residual specific unbalance at {:.0f} rpm, ISO 21940-11 (rotors with rigid "
+          "behaviour, in "
+          "a balancing machine)\n",
+          rpm) +
+      table.text() +
+      wrapped("  ",
+              "For the shop. Never an acceptance limit on wing: those are vibration limits of the engine "
+              "maker's current manual.");
+  for (const auto& caution : cautions()) text += wrapped("  ! ", caution);
+  return text;
 }
 
 }  // namespace trimwright

@@ -13,21 +13,34 @@ namespace {
 /// Below this probability a fit is called worse than the stated repeatability explains.
 constexpr double doubtful = 0.01;
 
-std::string mirror_warning(const InfluenceModel& model) {
-  if (model.mirror.outcome != MirrorTest::Outcome::contradicts) return {};
-  return fmt::format(
-      "The runs contradict the declared conventions: read as {}, or with angles the other way round, "
-      "they fit {:.0e} times better. Do not fit anything before this is settled.",
-      convention_words(model.convention == PhaseConvention::lag ? PhaseConvention::lead
-                                                                : PhaseConvention::lag),
-      std::exp(std::min(-model.mirror.log_odds, 690.0)));
+std::string mirror_warning(const Job& job, const InfluenceModel& model) {
+  const auto& mirror = model.mirror;
+  if (mirror.outcome == MirrorTest::Outcome::neither_fits)
+    return "Neither way of reading the phases fits these runs: a sensor, a run or a reading is wrong. Do not "
+           "fit anything "
+           "before this is settled.";
+  if (mirror.outcome != MirrorTest::Outcome::contradicts) return {};
+  std::string sensors;
+  for (const std::size_t s : mirror.mirrored_sensors)
+    sensors += (sensors.empty() ? "" : ", ") + job.rotor.sensors[s].name;
+  const std::string of =
+      sensors.empty() ? std::string("The runs contradict") : "The readings of " + sensors + " contradict";
+  return of +
+         " the declared conventions: read in the other convention of phase, or with angles the other way "
+         "round, they fit "
+         "far better. Do not fit anything before this is settled.";
 }
 
 }  // namespace
 
 std::vector<std::string> model_warnings(const Job& job, const InfluenceModel& model) {
   std::vector<std::string> warnings;
-  if (const auto mirror = mirror_warning(model); !mirror.empty()) warnings.push_back(mirror);
+  if (const auto mirror = mirror_warning(job, model); !mirror.empty()) warnings.push_back(mirror);
+  if (model.convention_found)
+    warnings.push_back(fmt::format(
+        "The rotor file does not say lag or lead; these runs show {} ({} to 1). Everything here is in {}.",
+        convention_words(model.convention), odds_words(model.mirror.log_odds),
+        convention_words(model.convention)));
   for (const auto& run : job.runs)
     if (run.set_aside)
       warnings.push_back(fmt::format("Run \"{}\" is set aside: {}.", run.name, *run.set_aside));
@@ -54,11 +67,12 @@ std::vector<std::string> model_warnings(const Job& job, const InfluenceModel& mo
         fmt::format("The planes act almost alike at these speeds and sensors (condition {:.0f}): their "
                     "weights may fight each other; trim with fewer planes.",
                     model.planes_condition));
-  if (fit_probability(model) < doubtful)
-    warnings.push_back(
-        fmt::format("The readings scatter more than their stated repeatability explains (probability "
-                    "{:.1g}): the rotor or the conditions changed between runs, or a reading is wrong.",
-                    fit_probability(model)));
+  if (const double probability = fit_probability(model); probability < doubtful)
+    warnings.push_back(fmt::format(
+        "The readings scatter more than their stated repeatability explains (probability {}): the "
+        "rotor or the conditions changed between runs, or a reading or a fitted weight is written "
+        "down wrong. Every ± is widened {:.1f} times.",
+        probability < 1e-12 ? "below 1e-12" : fmt::format("{:.1g}", probability), excess_scatter(model)));
   return warnings;
 }
 

@@ -23,6 +23,11 @@ std::string speed_words(const Rotor& rotor, double rpm) {
   return fmt::format("{:.0f} ({:.1f} %)", rpm, 100.0 * rpm / *rotor.speed_100_rpm);
 }
 
+std::string odds_words(double log_odds) {
+  const double size = std::abs(log_odds);
+  return size > std::log(1e6) ? "more than a million" : fmt::format("{:.0f}", std::exp(size));
+}
+
 std::string convention_words(PhaseConvention convention) {
   return convention == PhaseConvention::lag    ? "lag"
          : convention == PhaseConvention::lead ? "lead"

@@ -13,6 +13,8 @@ namespace trimwright {
 [[nodiscard]] std::string phasor_words(const Sensor& sensor, Phasor x, PhaseConvention convention);
 /// "3174" in rpm, or "3174 (62.0 %)".
 [[nodiscard]] std::string speed_words(const Rotor& rotor, double rpm);
+/// "5000", or "more than a million" where the digits mean nothing.
+[[nodiscard]] std::string odds_words(double log_odds);
 /// "lag" or "lead".
 [[nodiscard]] std::string convention_words(PhaseConvention convention);
 /// "reference tooth" or the mark that angles start from.

@@ -94,13 +94,13 @@ std::string margin_words(const Prediction& prediction) {
 std::string prediction_table(const Job& job, const std::vector<Prediction>& predictions) {
   TextTable table({{"rpm", Align::left},
                    {"sensor", Align::left},
-                   {"now", Align::right},
+                   {"now (fit)", Align::right},
                    {"expected", Align::right},
-                   {"+-", Align::right},
+                   {"±", Align::right},
                    {"limit", Align::right},
                    {"target", Align::right},
                    {"unit", Align::left},
-                   {"", Align::left}});
+                   {"result", Align::left}});
   for (const auto& p : predictions) {
     const Sensor& sensor = job.rotor.sensors[p.sensor];
     const auto peak_words = [&](double peak) { return amplitude_words(sensor.unit.shown_from_peak(peak)); };
@@ -114,27 +114,37 @@ std::string prediction_table(const Job& job, const std::vector<Prediction>& pred
 }
 
 std::string trade_off_table(const TrimPlan& trim) {
-  TextTable table({{"slots changed", Align::right},
-                   {"worst/limit", Align::right},
-                   {"proved", Align::left},
-                   {"", Align::left}});
+  const bool squares = trim.request.objective == SlotObjective::least_squares;
+  std::vector<std::pair<std::string, Align>> columns{{"slots changed", Align::right},
+                                                     {"largest / limit", Align::right}};
+  if (squares) columns.emplace_back("root of squares", Align::right);
+  columns.emplace_back(squares ? "proved (squares)" : "proved", Align::left);
+  columns.emplace_back("", Align::left);
+  TextTable table(columns);
   for (std::size_t i = 0; i < trim.trade_off.size(); ++i) {
     const auto& row = trim.trade_off[i];
     std::string remark = row.recommended ? "recommended" : "";
     if (i == trim.chosen) remark += row.recommended ? ", this plan" : "this plan";
-    table.add({std::to_string(row.changes.size()), fmt::format("{:.3f}", row.worst_ratio),
-               row.proved_optimal ? "best possible" : fmt::format("within {:.1f} %", 100.0 * row.gap()),
-               remark});
+    std::vector<std::string> cells{std::to_string(row.changes.size()),
+                                   fmt::format("{:.3f}", row.worst_ratio)};
+    if (squares) cells.push_back(fmt::format("{:.3f}", row.objective));
+    cells.push_back(row.proved_optimal ? "best possible" : fmt::format("within {:.2g} %", 100.0 * row.gap()));
+    cells.push_back(remark);
+    table.add(cells);
   }
   return table.text();
 }
 
 std::string stop_table(const Job& job, const BalancePlan& plan) {
-  TextTable table(
-      {{"rpm", Align::left}, {"sensor", Align::left}, {"stop above", Align::right}, {"unit", Align::left}});
+  TextTable table({{"rpm", Align::left},
+                   {"sensor", Align::left},
+                   {"last read", Align::right},
+                   {"stop above", Align::right},
+                   {"unit", Align::left}});
   for (const auto& one : plan.expected) {
     const Sensor& sensor = job.rotor.sensors[one.sensor];
     table.add({speed_words(job.rotor, job.speeds_rpm[one.speed]), sensor.name,
+               one.last_read ? amplitude_words(sensor.unit.shown_from_peak(*one.last_read)) : "-",
                amplitude_words(sensor.unit.shown_from_peak(one.stop_above)), sensor.unit.text()});
   }
   return table.text();
@@ -157,20 +167,24 @@ std::string plan_text(const Job& job, const InfluenceModel& model, const TrimPla
   text += trim.has_slots() ? section("WHAT CHANGES") + change_table(job, plan.changes)
                            : section("MOMENTS TO ADD") + moment_table(job, trim.correction);
   for (const auto& note : trim.notes) text += wrapped("  ", note);
+  if (trim.has_slots())
+    text += section("IF WEIGHTS CAME IN EVERY SIZE AND AT EVERY ANGLE") + moment_table(job, trim.correction);
   text += section("EXPECTED IN THE NEXT RUN (amplitude ∠ phase; stop the run above the limit)");
   text += prediction_table(job, trim.predictions);
   text +=
       wrapped("  ",
-              "+- is one standard deviation of the prediction from the readings' repeatability; ? means no "
-              "repeatability is known.");
+              "now (fit): what the model says of the weights fitted now. ±: one standard deviation of the "
+              "expected value per component, from the readings' stated repeatability or else from their "
+              "scatter; ? where neither is known.");
   text += verdict_line(trim);
   if (trim.has_slots()) text += section("FEWER OR MORE SLOTS") + trade_off_table(trim);
   return text + step_lines(plan) + caution_lines(plan);
 }
 
 std::string trial_text(const Job& job, const BalancePlan& plan) {
-  return headline(job, "Plan of a trial run") + section("WHAT CHANGES") + change_table(job, plan.changes) +
-         section("STOP LEVELS") + stop_table(job, plan) + step_lines(plan) + caution_lines(plan);
+  return headline(job, "Plan of a trial run") + warning_lines(plan.warnings) + section("WHAT CHANGES") +
+         change_table(job, plan.changes) + section("STOP LEVELS") + stop_table(job, plan) + step_lines(plan) +
+         caution_lines(plan);
 }
 
 }  // namespace trimwright

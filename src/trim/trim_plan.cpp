@@ -60,6 +60,16 @@ double worst_ratio_sd(const std::vector<Prediction>& predictions) {
   return worst == predictions.end() ? 0.0 : worst->after_sd.value_or(0.0) / worst->limit;
 }
 
+/// The row of smallest worst ratio among those of a rank (weighted objectives may put another first).
+template <class Rank>
+std::size_t best_of_rank(const std::vector<TradeOffRow>& rows, int wanted, Rank rank) {
+  std::size_t best = rows.size();
+  for (std::size_t i = 0; i < rows.size(); ++i)
+    if (rank(rows[i]) == wanted && (best == rows.size() || rows[i].worst_ratio < rows[best].worst_ratio))
+      best = i;
+  return best;
+}
+
 /// Row of the trade-off with the fewest changes that is as good as the best, as `plan_trim` documents.
 std::size_t recommended_row(const std::vector<TradeOffRow>& rows, double sd_of_best) {
   const auto by_ratio = [](const TradeOffRow& a, const TradeOffRow& b) {
@@ -67,9 +77,13 @@ std::size_t recommended_row(const std::vector<TradeOffRow>& rows, double sd_of_b
   };
   const double best = std::min_element(rows.begin(), rows.end(), by_ratio)->worst_ratio;
   const double enough = best + std::max(ratio_indifference, sd_of_best);
-  const double ceiling = best <= 1.0 ? std::min(enough, 1.0) : enough;
-  const auto first = std::find_if(rows.begin(), rows.end(),
-                                  [&](const TradeOffRow& row) { return row.worst_ratio <= ceiling + 1e-12; });
+  const auto rank = [](const TradeOffRow& row) { return row.meets_targets ? 2 : row.meets_limits ? 1 : 0; };
+  int best_rank = 0;
+  for (const auto& row : rows) best_rank = std::max(best_rank, rank(row));
+  const auto first = std::find_if(rows.begin(), rows.end(), [&](const TradeOffRow& row) {
+    return row.worst_ratio <= enough + 1e-12 && rank(row) == best_rank;
+  });
+  if (first == rows.end()) return best_of_rank(rows, best_rank, rank);
   return static_cast<std::size_t>(first - rows.begin());
 }
 
@@ -89,7 +103,11 @@ std::vector<TradeOffRow> trade_off_rows(const SlotCatalogue& catalogue,
     }
     TradeOffRow row;
     row.changes = catalogue.changes(choice);
-    row.worst_ratio = rows.worst_ratio(catalogue.added_moment(choice));
+    const Eigen::VectorXcd added = catalogue.added_moment(choice);
+    const Eigen::VectorXd amplitudes = (rows.now + rows.response * added).cwiseAbs();
+    row.worst_ratio = amplitudes.cwiseQuotient(rows.limit).maxCoeff();
+    row.meets_limits = (amplitudes.array() <= rows.limit.array()).all();
+    row.meets_targets = (amplitudes.array() <= rows.target.array()).all();
     row.objective = choice.objective;
     row.bound = choice.bound;
     row.proved_optimal = choice.proved_optimal;
@@ -107,6 +125,21 @@ double overall_bound(const TrimPlan& plan, const TrimRows& rows, const std::vect
   return bound;
 }
 
+/// Fewest changes without a row of their own that were not proved to gain nothing.
+std::optional<int> unsettled_from(const std::vector<SlotChoice>& choices) {
+  for (std::size_t m = 0; m < choices.size(); ++m)
+    if (choices[m].changes.size() < m && choices[m].stopped == SlotChoice::Stopped::time_limit &&
+        !choices[m].proved_optimal)
+      return static_cast<int>(m);
+  return std::nullopt;
+}
+
+std::string counts_of(const std::vector<TradeOffRow>& table) {
+  std::string counts;
+  for (const auto& row : table) counts += (counts.empty() ? "" : ", ") + std::to_string(row.changes.size());
+  return counts;
+}
+
 Result<std::size_t> chosen_row(const TrimPlan& plan) {
   const auto& table = plan.trade_off;
   const auto wanted = [&](const TradeOffRow& row) {
@@ -115,8 +148,9 @@ Result<std::size_t> chosen_row(const TrimPlan& plan) {
   };
   const auto found = std::find_if(table.begin(), table.end(), wanted);
   if (found == table.end())
-    return fail(fmt::format("the trade-off has no row with {} slots changed", *plan.request.pieces),
-                "one of its rows: changing that many slots gains nothing, or is not allowed");
+    return fail(
+        fmt::format("the trade-off has no row with {} slots changed", *plan.request.pieces),
+        "one of its rows (" + counts_of(table) + "): another number gains nothing, or is not allowed");
   return static_cast<std::size_t>(found - table.begin());
 }
 
@@ -162,6 +196,12 @@ Result<TrimPlan> plan_with_planes(const Job& job, const InfluenceModel& model, c
   plan.predictions = predicted(plan.trade_off[plan.chosen]);
   plan.worst_ratio = plan.trade_off[plan.chosen].worst_ratio;
   plan.bound = overall_bound(plan, *rows, choices);
+  plan.unsettled_from = unsettled_from(choices);
+  if (plan.unsettled_from)
+    plan.notes.push_back(fmt::format(
+        "The search ended at its time limit ({:g} s): whether {} or more changes gain anything is "
+        "open. Run again with a longer --time-limit.",
+        request.time_limit_s, *plan.unsettled_from));
   return plan;
 }
 

@@ -57,6 +57,7 @@ Result<TrimRows> trim_rows(const Job& job, const InfluenceModel& model, const Tr
   rows.now.resize(n);
   rows.response.resize(n, static_cast<Index>(planes.size()));
   rows.limit.resize(n);
+  rows.target.resize(n);
   rows.weight.resize(n);
   for (Index i = 0; i < n; ++i) {
     const auto& row = model.rows[static_cast<std::size_t>(i)];
@@ -66,6 +67,7 @@ Result<TrimRows> trim_rows(const Job& job, const InfluenceModel& model, const Tr
     for (std::size_t p = 0; p < planes.size(); ++p)
       rows.response(i, static_cast<Index>(p)) = row.coefficients(static_cast<Index>(rows.entries[p]));
     rows.limit(i) = band->limit;
+    rows.target(i) = band->target.value_or(band->limit);
     rows.weight(i) = speed_weight(request, row.speed);
   }
   add_moment_limits(job, rows);

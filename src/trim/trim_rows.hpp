@@ -15,6 +15,7 @@ struct TrimRows {
   Eigen::VectorXcd now;              ///< x now, peak, one per model row
   Eigen::MatrixXcd response;         ///< rows x planes used
   Eigen::VectorXd limit;
+  Eigen::VectorXd target;                  ///< the limit where no target is set
   Eigen::VectorXd weight;                  ///< of the row's speed
   std::vector<MomentLimit> moment_limits;  ///< plane = position in `planes`
 

@@ -209,11 +209,15 @@ def trial_runs(rng, rotor_written, base):
     return runs
 
 
-def finish_job(rng, rotor_written, base, trim, speeds, moment):
+def finish_job(rng, rotor_written, base, trim, speeds, moment, curable=False):
+    """Readings of the runs; `curable`: some moments of about `moment` would cancel nearly all of it."""
     runs = trial_runs(rng, rotor_written, base)
     job_written = {"runs": runs, "fitted_now": "same as as found", "trim": trim}
     job = ref.Job(rotor_written, job_written)
     truth = ref.Truth(rng, rotor_written, speeds, moment)
+    if curable:
+        cure = job.unbalance_now() + moment * ref.complex_normal(rng, len(rotor_written["planes"]))
+        truth.x0 = 0.1 * truth.x0 - truth.c @ cure
     for r, run in enumerate(runs):
         run["readings"] = truth.readings(job, r)
     return rotor_written, job_written, job, speeds
@@ -301,11 +305,12 @@ def real_size_job(rng, planes, max_changes):
         base[name] = [{"slot": int(n), "weight": f"w{i + 2}"} for i, n in enumerate(rng.choice(free, 2, replace=False))]
     rotor_written = ref.invent_rotor(rng, written, [ref.invent_sensor(rng, f"s{i + 1}") for i in range(2)])
     return finish_job(rng, rotor_written, base, {"objective": "worst ratio", "max_changes": max_changes},
-                      np.arange(2400.0, 4900.0, 400.0)[:6], 2500.0)
+                      np.arange(2400.0, 4900.0, 400.0)[:6], 2000.0, curable=True)
 
 
 def mixed_integer(problem, slots, left, changes, claim, seconds):
-    """(least polygon ratio or None when out of time, u of it), at most `changes` changes, not above `claim`.
+    """(least polygon ratio, u of it), at most `changes` changes, not above `claim`: infinite when there is none, None
+    when out of time.
 
     Unknowns: one binary an option, then Re u and Im u of each plane, then the ratio t.
     """
@@ -340,13 +345,13 @@ def mixed_integer(problem, slots, left, changes, claim, seconds):
     if answer.status == 1:  # out of time
         return None, None
     if answer.status != 0:
-        raise AssertionError(f"HiGHS finds no choice as good as the claim {claim}: {answer.message}")
+        return np.inf, None
     return answer.x[-1], push @ np.round(answer.x[:n])
 
 
 def real_size(program, checks, planes, changes, count, seconds, first_seed):
     checks.begin(f"36 slots, 6 weights, 12 rows, {planes} plane(s), {changes} changes against HiGHS, {count} jobs")
-    spent, unproved, late = 0.0, 0, 0
+    spent, unproved, late, percent = 0.0, 0, 0, 0
     for seed in range(first_seed, first_seed + count):
         rng = np.random.default_rng(seed)
         rotor_written, job_written, job, speeds = real_size_job(rng, planes, changes)
@@ -361,9 +366,16 @@ def real_size(program, checks, planes, changes, count, seconds, first_seed):
         begun = time.monotonic()
         least, u = mixed_integer(problem, options_by_slot(job, problem, False), stock_left(job, problem), changes,
                                  row["objective"], seconds)
+        if least is None:  # a smaller question: is there anything one in a hundred better?
+            least, _ = mixed_integer(problem, options_by_slot(job, problem, False), stock_left(job, problem), changes,
+                                     0.99 * row["objective"], seconds)
+            late, percent = late + (least is None), percent + (least is not None)
+            checks.ok(least in (None, np.inf), f"{name}: HiGHS finds {least}, 1 % below {row['objective']}")
+            spent += time.monotonic() - begun
+            continue
         spent += time.monotonic() - begun
-        if least is None:
-            late += 1
+        checks.ok(u is not None, f"{name}: HiGHS finds nothing as good as the claim {row['objective']}")
+        if u is None:
             continue
         checks.ok(row["objective"] >= least - 1e-6, f"{name}: {row['objective']} below what HiGHS can reach, {least}")
         checks.ok(least >= row["bound"] * np.cos(np.pi / SIDES) - 1e-6, f"{name}: bound {row['bound']}, HiGHS {least}")
@@ -372,7 +384,8 @@ def real_size(program, checks, planes, changes, count, seconds, first_seed):
         if row["proved_optimal"]:
             checks.close(1 - least / row["objective"], 1 - np.cos(np.pi / SIDES) + 1e-6, f"{name}: polygon's error")
             checks.ok(row["objective"] <= theirs * (1 + 1e-9), f"{name}: HiGHS found {theirs}")
-    checks.end(f", {spent:.0f} s in HiGHS, {unproved} not proved by the program, {late} not ended by HiGHS")
+    checks.end(f", {spent:.0f} s in HiGHS, {unproved} not proved by the program; HiGHS ended {count - late - percent},"
+               f" for {percent} only shows that nothing is 1 % better")
 
 
 def main():
@@ -382,7 +395,7 @@ def main():
     many = large == "many"
     kinds = ["anything goes", "stock", "moment limits", "fitted weights stay", "speed weights", "penalty", "ties"]
     parts = [lambda k=k: small_jobs(program, checks, kinds[k], small, 1000 * (k + 1)) for k in range(len(kinds))]
-    sizes = [(1, 2), (2, 2), (2, 3)] + ([(1, 3), (1, 4), (2, 4)] if many else [])
+    sizes = [(1, 2), (2, 2), (2, 3), (2, 4)] + ([(1, 3), (1, 4)] if many else [])
     jobs, seconds = (4, 900) if many else (1, 120)
     if large != "none":
         parts += [lambda p=p, m=m: real_size(program, checks, p, m, jobs, seconds, 50_000 + 100 * p + m)

@@ -285,16 +285,22 @@ def influence(job, speeds):
 
 # --- files and the program --------------------------------------------------------------------------------------
 
+def yaml_lines(value, indent):
+    """Block style down to what fits on a line, which is written in flow style (JSON is YAML)."""
+    flow = json.dumps(value, ensure_ascii=False)
+    if not isinstance(value, (dict, list)) or not value or len(flow) + indent <= 100:
+        return [flow]
+    lines = []
+    for key, part in value.items() if isinstance(value, dict) else ((None, part) for part in value):
+        below = yaml_lines(part, indent + 2)
+        head = "-" if key is None else f"{json.dumps(key, ensure_ascii=False)}:"
+        fits = below == [json.dumps(part, ensure_ascii=False)]
+        lines += [f"{head} {below[0]}"] if fits else [head] + ["  " + line for line in below]
+    return lines
+
+
 def yaml_text(kind, written):
-    """YAML: one key a line, values in flow style (JSON is YAML)."""
-    lines = [f"trimwright: {kind} 1"]
-    for key, value in written.items():
-        if key == "runs":
-            lines.append("runs:")
-            lines += ["  - " + json.dumps(run, ensure_ascii=False) for run in value]
-        else:
-            lines.append(f"{key}: " + json.dumps(value, ensure_ascii=False))
-    return "\n".join(lines) + "\n"
+    return "\n".join([f"trimwright: {kind} 1"] + yaml_lines(written, 0)) + "\n"
 
 
 def csv_text(rows, delimiter=",", decimal_comma=False, speed_unit=None):

@@ -11,6 +11,13 @@
 
 namespace trimwright {
 
+/// A reading and what the model makes of it.
+struct FittedReading {
+  std::size_t run = 0;  ///< index into Job::runs
+  Phasor read;
+  Phasor fitted;
+};
+
 /// One speed and sensor: x(U) = baseline + sum_p coefficients[p] U_p, U_p the total moment of plane p.
 struct InfluenceRow {
   std::size_t speed = 0;
@@ -19,6 +26,7 @@ struct InfluenceRow {
   Eigen::VectorXcd coefficients;     ///< C, one per entry of InfluenceModel::planes [sensor unit peak / g mm]
   int readings = 0;                  ///< complex readings used
   int spare = 0;                     ///< readings beyond the unknowns (complex degrees of freedom)
+  std::vector<FittedReading> fit;    ///< every reading used
   double residual_square_sum = 0.0;  ///< sum |r|^2 over the readings, unweighted
   /// Standard deviation of one reading per real component: stated, or estimated from spare readings of the
   /// sensor.
@@ -49,15 +57,18 @@ struct MirrorTest {
   enum class Outcome {
     cannot_tell,     ///< trial vectors collinear, or no more runs than planes + 1
     supports_given,  ///< the runs speak for the convention the model was fitted in
-    contradicts      ///< the runs speak for its mirror
+    contradicts,     ///< the runs, or those of one sensor alone, speak for its mirror
+    neither_fits     ///< even the better of the two leaves more than the stated repeatability explains
   };
   Outcome outcome = Outcome::cannot_tell;
-  double log_odds = 0.0;  ///< natural log of the likelihood ratio, given over mirror
+  double log_odds = 0.0;                      ///< natural log of the likelihood ratio, given over mirror
+  std::vector<std::size_t> mirrored_sensors;  ///< sensors whose own readings speak for the mirror
 };
 
 /// How the rotor answers a unit of unbalance.
 struct InfluenceModel {
   PhaseConvention convention = PhaseConvention::lag;  ///< the one the readings were taken in
+  bool convention_found = false;    ///< the rotor file said `unknown` and the runs settled it
   std::vector<std::size_t> planes;  ///< planes whose coefficients are known, indices into the rotor's
   Eigen::VectorXcd centre;          ///< mean U over the runs used [g mm]
   std::vector<InfluenceRow> rows;   ///< by speed, then sensor
@@ -99,7 +110,12 @@ struct SettledModel {
 /// x(U) for U given per entry of `model.planes` [g mm].
 [[nodiscard]] Phasor predict(const InfluenceRow& row, const Eigen::VectorXcd& unbalance);
 
-/// Standard deviation per real component of the predicted x(U), the noise of the next reading not included.
+/// How many times more the readings scatter than stated, where chi-squared rejects the stated repeatability
+/// (below 1 % probability); else 1.
+[[nodiscard]] double excess_scatter(const InfluenceModel& model);
+
+/// Standard deviation per real component of the predicted x(U), the noise of the next reading not included;
+/// widened by `excess_scatter`.
 /// Empty where no reading noise is known.
 [[nodiscard]] std::optional<double> prediction_sd(const InfluenceModel& model, const InfluenceRow& row,
                                                   const Eigen::VectorXcd& unbalance);

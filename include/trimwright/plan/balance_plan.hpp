@@ -39,6 +39,7 @@ struct ExpectedReading {
   std::optional<Phasor> expected;    ///< empty before the first trial: nothing is known of the effect
   std::optional<double> differs_by;  ///< a reading further off than this (as a phasor) is not as predicted
   double stop_above = 0.0;           ///< end the run when it is exceeded
+  std::optional<double> last_read;   ///< amplitude in the last run that has this reading
 };
 
 /// What the technician does next, step by step.
@@ -49,6 +50,7 @@ struct BalancePlan {
   std::vector<Step> steps;
   std::vector<ExpectedReading> expected;
   std::vector<std::string> cautions;
+  std::vector<std::string> warnings;  ///< what speaks against carrying it out as it stands
 };
 
 /// The steps that carry out `trim` (its chosen row), or the moments of its correction in planes without

@@ -51,6 +51,8 @@ struct TradeOffRow {
   double bound = 0.0;        ///< on the objective, over all choices with at most as many changes
   bool proved_optimal = false;
   bool recommended = false;
+  bool meets_limits = false;   ///< every predicted amplitude is below its limit
+  bool meets_targets = false;  ///< and below its target, where one is set
 
   /// (objective - bound) / objective; 0 when the objective is 0.
   [[nodiscard]] double gap() const { return objective > 0.0 ? (objective - bound) / objective : 0.0; }
@@ -67,6 +69,8 @@ struct TrimPlan {
   double worst_ratio = 0.0;             ///< over `predictions`
   double bound = 0.0;  ///< no admissible choice, of any number of changes allowed, has a smaller worst ratio
   std::vector<std::string> notes;
+  /// Fewest changes for which the time limit left open whether they gain anything; empty: all was settled.
+  std::optional<int> unsettled_from;
 
   [[nodiscard]] bool has_slots() const { return !trade_off.empty(); }
 };
@@ -78,8 +82,9 @@ inline constexpr double ratio_indifference = 0.05;
 /// contents of the slots. `job` and `model` from `settle_and_fit`.
 ///
 /// Recommended: the fewest changes whose worst ratio is within 0.05 of the best, or within one standard
-/// deviation of the best's worst reading where that is known and larger; but no choice above a limit where
-/// another stays below it. Errors: a plane without known coefficients; planes with and without slots
+/// deviation of the best's worst reading where that is known and larger; but no choice above a limit,
+/// or above a target, where another row stays below all of them.
+/// Errors: a plane without known coefficients; planes with and without slots
 /// together; moment limits that nothing satisfies; `pieces` not in the trade-off.
 [[nodiscard]] Result<TrimPlan> plan_trim(const Job& job, const InfluenceModel& model,
                                          const TrimRequest& request);

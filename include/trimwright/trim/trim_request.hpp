@@ -32,7 +32,7 @@ struct TrimRequest {
   /// reading, over its limit, counts `penalty` times as one more row. 0: none.
   double penalty = 0.0;
   std::optional<int> pieces;  ///< take this row of the trade-off instead of the recommended one
-  double time_limit_s = 1.0;
+  double time_limit_s = 5.0;
 };
 
 }  // namespace trimwright

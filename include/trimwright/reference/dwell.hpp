@@ -1,0 +1,120 @@
+#pragma once
+
+#include <Eigen/Core>
+#include <optional>
+#include <vector>
+
+#include "trimwright/base/phasor.hpp"
+#include "trimwright/reference/revolution_block.hpp"
+#include "trimwright/reference/synchronous_fit.hpp"
+
+namespace trimwright {
+
+/// A stretch of a recording [s].
+struct TimeSpan {
+  double begin_s = 0.0, end_s = 0.0;
+};
+
+/// What one block of revolutions gave, per vibration channel, sensor chains corrected for.
+struct BlockReading {
+  TimeSpan span;
+  double speed_rpm = 0.0;
+  double speed_change_rpm_per_s = 0.0;
+  ReferenceVerdict verdict = ReferenceVerdict::trusted;  ///< of the phase; amplitudes stand either way
+  std::vector<FittedPhasor> channels;
+};
+
+struct DwellRules {
+  double speed_tolerance = 0.005;  ///< of the mean speed, either way
+  double shortest_s = 2.0;
+  int fewest_blocks = 6;            ///< for a reading with phase, at least 6
+  double unsteady_chance = 1e-3;    ///< a change this unlikely by chance is one
+  double negligible_change = 0.02;  ///< of the amplitude: not worth a remark however certain
+};
+
+/// One channel at one dwell.
+struct ChannelReading {
+  Phasor value;            ///< mean of the blocks with trusted phase: peak, lead, unit of the recording
+  double amplitude = 0.0;  ///< peak; mean of all blocks, whatever becomes of the phase
+  double sd = 0.0;         ///< standard deviation of `value` per real component
+  double block_sd = 0.0;   ///< of one block, per real component
+  Eigen::Matrix2d covariance = Eigen::Matrix2d::Zero();  ///< of (real, imaginary) of `value`
+  double repeat_correlation = 0.0;  ///< between neighbouring blocks; counted in `sd` when it is no chance
+  double left_over = 0.0;           ///< rms of what the once-per-revolution and harmonic fit leaves
+  Phasor change;                    ///< straight-line change of the phasor from beginning to end
+  double change_chance = 1.0;       ///< probability of so large a change when there is none
+  bool steady = true;
+};
+
+/// What a dwell at one speed says.
+struct DwellReading {
+  TimeSpan span;
+  double speed_rpm = 0.0;
+  double speed_sd_rpm = 0.0;                             ///< block to block
+  double speed_drift_rpm = 0.0;                          ///< straight-line change from beginning to end
+  int blocks = 0;                                        ///< with trusted phase
+  int refused_blocks = 0;                                ///< whose phase was not trusted
+  ReferenceVerdict refusal = ReferenceVerdict::trusted;  ///< of the last of those
+  bool phase_trusted = false;  ///< when false, `value` means nothing and only `amplitude` may be used
+  bool steady = true;          ///< every channel
+  std::vector<ChannelReading> channels;
+};
+
+/// Running sums over the blocks of one dwell; memory does not grow with its length.
+class DwellSums {
+ public:
+  void add(const BlockReading& block);
+  [[nodiscard]] bool empty() const { return all_ == 0; }
+  [[nodiscard]] double mean_rpm() const { return speed_sum_ / all_; }
+  [[nodiscard]] TimeSpan span() const { return span_; }
+
+  /// Steadiness is the straight-line change of (real, imaginary) against time, judged by Hotelling's T^2 with
+  /// the scatter about the line (T. W. Anderson, An Introduction to Multivariate Statistical Analysis,
+  /// chapters 5 and 8). Correlation of neighbouring blocks (a beat, slow wander) widens `sd` as for a
+  /// first-order autoregression when it exceeds two of its own standard deviations (G. E. P. Box and G. M.
+  /// Jenkins, Time Series Analysis, section 2.1).
+  [[nodiscard]] DwellReading reading(const DwellRules& rules) const;
+
+ private:
+  struct ChannelSums {
+    Eigen::Vector2d first = Eigen::Vector2d::Zero(), last = Eigen::Vector2d::Zero();
+    Eigen::Vector2d sum = Eigen::Vector2d::Zero(), time_sum = Eigen::Vector2d::Zero();
+    Eigen::Matrix2d squares = Eigen::Matrix2d::Zero();
+    Eigen::Vector2d neighbours = Eigen::Vector2d::Zero();
+    double amplitude = 0.0, left_over = 0.0;
+  };
+
+  void add_trusted(const BlockReading& block, double time_s);
+  [[nodiscard]] ChannelReading channel_reading(const ChannelSums& sums, const DwellRules& rules) const;
+
+  TimeSpan span_;
+  double all_ = 0.0, trusted_ = 0.0;
+  double speed_first_ = 0.0, speed_sum_ = 0.0, speed_squares_ = 0.0, speed_time_ = 0.0;
+  double all_time_ = 0.0, all_time_squares_ = 0.0;
+  double time_ = 0.0, time_squares_ = 0.0;
+  ReferenceVerdict refusal_ = ReferenceVerdict::trusted;
+  std::vector<ChannelSums> channels_;
+};
+
+/// Finds dwells in a stream of blocks, or fills those given.
+class DwellFinder {
+ public:
+  /// With no `given` spans, dwells are found: the longest stretches in which the speed stays within tolerance
+  /// of its own mean and does not drift through it.
+  DwellFinder(const DwellRules& rules, const std::vector<TimeSpan>& given);
+
+  void add(const BlockReading& block);
+  /// All dwells, in order. Given spans are all listed, with zero blocks where nothing could be read.
+  [[nodiscard]] std::vector<DwellReading> finish();
+
+ private:
+  void close();
+
+  DwellRules rules_;
+  std::vector<TimeSpan> given_;
+  std::vector<DwellSums> given_sums_;
+  DwellSums open_;
+  std::vector<DwellReading> closed_;
+};
+
+}  // namespace trimwright

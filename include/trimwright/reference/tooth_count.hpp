@@ -1,0 +1,61 @@
+#pragma once
+
+#include <cstdint>
+#include <optional>
+#include <vector>
+
+#include "trimwright/reference/running_median.hpp"
+#include "trimwright/reference/tooth_ring.hpp"
+
+namespace trimwright {
+
+/// A pulse with its place in the count of teeth since the beginning.
+struct CountedTooth {
+  ToothPulse pulse;
+  std::int64_t count = 0;          ///< rises by one per tooth pitch, dropped pulses included
+  int dropped_before = 0;          ///< pulses missing just before this one
+  bool count_lost_before = false;  ///< the count before this pulse says nothing about the count after it
+};
+
+/// What the count had to repair.
+struct CountTally {
+  std::int64_t pulses = 0;   ///< counted, extra ones left out
+  std::int64_t dropped = 0;  ///< missing pulses bridged
+  std::int64_t extra = 0;    ///< pulses that fit nowhere between their neighbours
+  std::int64_t lost = 0;     ///< times the count could not be carried on
+};
+
+/// Counts teeth through dropped and extra pulses, by their spacing.
+///
+/// A spacing near 2, 3, 4 or 5 pitches is that many teeth with pulses missing between. A pulse much too soon
+/// is extra: of it and the one before, the one is left out that fits worse between its neighbours. A spacing
+/// that is nothing of the kind loses the count rather than guess it; counting then starts afresh.
+class ToothCount {
+ public:
+  explicit ToothCount(int teeth);
+
+  void push(const ToothPulse& pulse, std::vector<CountedTooth>& counted);
+  void finish(std::vector<CountedTooth>& counted);
+  [[nodiscard]] const CountTally& tally() const { return tally_; }
+
+ private:
+  void start_when_enough(std::vector<CountedTooth>& counted);
+  void consider(const ToothPulse& pulse, std::vector<CountedTooth>& counted);
+  void settle_conflict(const ToothPulse& next, std::vector<CountedTooth>& counted);
+  void accept(const ToothPulse& pulse, std::vector<CountedTooth>& counted);
+  void start_afresh(const ToothPulse& pulse, std::vector<CountedTooth>& counted);
+  [[nodiscard]] double pitch() const;
+  [[nodiscard]] double pitches_between(const ToothPulse& a, const ToothPulse& b) const;
+
+  int teeth_;
+  CountTally tally_;
+  std::vector<ToothPulse> starting_;  ///< pulses from which the first pitch is taken
+  std::optional<CountedTooth> last_;  ///< accepted, not yet handed out: the next pulse may prove it extra
+  std::optional<CountedTooth> before_last_;
+  std::optional<ToothPulse> held_;  ///< too soon after last_: one of the two is extra
+  RunningMedian<5> spacings_;
+  double last_spacing_ = 0.0, previous_spacing_ = 0.0;
+  bool ever_started_ = false;
+};
+
+}  // namespace trimwright

@@ -1,0 +1,142 @@
+#include "block_teeth.hpp"
+
+#include <Eigen/QR>
+#include <algorithm>
+#include <cassert>
+#include <cmath>
+#include <limits>
+#include <numbers>
+
+namespace trimwright {
+namespace {
+
+constexpr double missing = std::numeric_limits<double>::quiet_NaN();
+constexpr double turn = 2.0 * std::numbers::pi;
+
+/// Mean of what is there.
+double mean_present(const std::vector<double>& values) {
+  double sum = 0.0, count = 0.0;
+  for (const double value : values) {
+    if (!std::isfinite(value)) continue;
+    sum += value;
+    count += 1.0;
+  }
+  return count > 0.0 ? sum / count : 0.0;
+}
+
+/// rms distance of each passage from its place's own average deviation [pitches].
+double irregularity_of_ring(const BlockTeeth& block, int teeth) {
+  const Eigen::ArrayXd deviations = deviations_rad(block.times_s, block.present, teeth);
+  std::vector<double> sum(static_cast<std::size_t>(teeth)), count(sum.size());
+  double squares = 0.0, passages = 0.0, places = 0.0;
+  for (Eigen::Index i = 0; i < deviations.size(); ++i) {
+    if (!std::isfinite(deviations[i])) continue;
+    const auto place = static_cast<std::size_t>(i % teeth);
+    sum[place] += deviations[i];
+    count[place] += 1.0;
+    squares += deviations[i] * deviations[i];
+    passages += 1.0;
+  }
+  for (std::size_t place = 0; place < sum.size(); ++place) {
+    if (count[place] == 0.0) continue;
+    squares -= sum[place] * sum[place] / count[place];
+    places += 1.0;
+  }
+  return passages > places ? std::sqrt(std::max(0.0, squares) / (passages - places)) * teeth / turn : 1.0;
+}
+
+/// rms distance of the count of revolutions from a cubic in time [revolutions]: exact for steady
+/// acceleration.
+double irregularity_of_single_tooth(const BlockTeeth& block) {
+  const double span_s = block.times_s.back() - block.times_s.front();
+  std::vector<std::array<double, 2>> points;
+  for (std::size_t i = 0; i < block.times_s.size(); ++i)
+    if (block.present[i] != 0)
+      points.push_back({(block.times_s[i] - block.times_s.front()) / span_s, static_cast<double>(i)});
+  if (points.size() < 5) return 1.0;
+  Eigen::MatrixXd powers(static_cast<Eigen::Index>(points.size()), 4);
+  Eigen::VectorXd counts(powers.rows());
+  for (Eigen::Index i = 0; i < powers.rows(); ++i) {
+    const auto [x, count] = points[static_cast<std::size_t>(i)];
+    powers.row(i) << 1.0, x, x * x, x * x * x;
+    counts[i] = count;
+  }
+  const Eigen::VectorXd fitted = powers * powers.colPivHouseholderQr().solve(counts);
+  return std::sqrt((counts - fitted).squaredNorm() / static_cast<double>(powers.rows() - 4));
+}
+
+}  // namespace
+
+std::vector<double> BlockTeeth::swings() const {
+  std::vector<double> sums(before.size());
+  std::transform(before.begin(), before.end(), after.begin(), sums.begin(), std::plus<>());
+  return sums;
+}
+
+BlockTeeth block_teeth(std::span<const CountedTooth> counted, int pitches) {
+  const auto n = static_cast<std::size_t>(pitches);
+  BlockTeeth block;
+  block.times_s.assign(n + 1, missing);
+  block.present.assign(n + 1, 0);
+  block.before = block.after = block.peak_to_peak = block.width_s = std::vector<double>(n, missing);
+  const std::int64_t first = counted.front().count;
+  for (std::size_t k = 0; k < counted.size(); ++k) {
+    const ToothPulse& pulse = counted[k].pulse;
+    const auto i = static_cast<std::size_t>(counted[k].count - first);
+    if (k > 0) {  // passages since the one before, this one included
+      const ToothPulse& earlier = counted[k - 1].pulse;
+      const auto i0 = static_cast<std::size_t>(counted[k - 1].count - first);
+      const double pitch = (pulse.time_s - earlier.time_s) / static_cast<double>(i - i0);
+      for (std::size_t j = i0 + 1; j <= std::min(i, n); ++j)
+        block.times_s[j] = earlier.time_s + pitch * static_cast<double>(j - i0);
+    } else {
+      block.times_s[0] = pulse.time_s;
+    }
+    if (i <= n) {
+      block.times_s[i] = pulse.time_s;
+      block.present[i] = 1;
+    }
+    if (i >= n) continue;
+    block.before[i] = pulse.before;
+    block.after[i] = pulse.after;
+    block.peak_to_peak[i] = pulse.peak_to_peak;
+    block.width_s[i] = pulse.width_s;
+  }
+  return block;
+}
+
+RevolutionBlock measured(const BlockTeeth& block, int teeth) {
+  RevolutionBlock result;
+  const std::size_t n = block.before.size();
+  const double begin = block.times_s.front(), middle = block.times_s[n / 2], end = block.times_s.back();
+  result.revolutions = static_cast<double>(n) / teeth;
+  result.speed_rpm = 60.0 * result.revolutions / (end - begin);
+  const double first_half = 60.0 * static_cast<double>(n / 2) / teeth / (middle - begin);
+  const double second_half = 60.0 * static_cast<double>(n - n / 2) / teeth / (end - middle);
+  result.speed_change_rpm_per_s = (second_half - first_half) / (0.5 * (end - begin));
+  result.dropped = static_cast<int>(std::count(block.present.begin(), block.present.end() - 1, char{0}));
+  result.irregularity = teeth == 1 ? irregularity_of_single_tooth(block) : irregularity_of_ring(block, teeth);
+  result.mean_swing = mean_present(block.before) + mean_present(block.after);
+  result.mean_peak_to_peak = mean_present(block.peak_to_peak);
+  result.width = mean_present(block.width_s) * static_cast<double>(n) / (end - begin);
+  result.sizes = Eigen::ArrayXd::Ones(teeth);
+  return result;
+}
+
+ToothTrack track_of(const BlockTeeth& block, int teeth, int first_place,
+                    const SpacingErrors* spacing_errors) {
+  std::vector<TrackPoint> points;
+  for (std::size_t i = 0; i < block.times_s.size(); ++i) {
+    const bool edge = i == 0 || i + 1 == block.times_s.size();
+    if (block.present[i] == 0 && !edge) continue;
+    const int place = first_place + static_cast<int>(i);
+    const double error =
+        spacing_errors != nullptr && block.present[i] != 0 ? spacing_errors->at(place % teeth) : 0.0;
+    points.push_back({block.times_s[i], turn * place / teeth + error});
+  }
+  auto track = ToothTrack::through(std::move(points));
+  assert(track);
+  return *track;
+}
+
+}  // namespace trimwright

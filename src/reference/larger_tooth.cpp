@@ -1,0 +1,154 @@
+#include "trimwright/reference/larger_tooth.hpp"
+
+#include <algorithm>
+#include <cassert>
+#include <cmath>
+#include <limits>
+#include <vector>
+
+namespace trimwright {
+namespace {
+
+constexpr double missing = std::numeric_limits<double>::quiet_NaN();
+
+std::vector<double> present_values(const FoldedSizes& sizes, Eigen::Index place) {
+  std::vector<double> values;
+  values.reserve(static_cast<std::size_t>(sizes.rows()));
+  for (const double size : sizes.col(place))
+    if (std::isfinite(size)) values.push_back(size);
+  return values;
+}
+
+double trimmed_mean(std::vector<double> values) {
+  if (values.empty()) return missing;
+  std::sort(values.begin(), values.end());
+  const std::size_t cut = values.size() >= 5 ? 1 : 0;
+  if (values.size() == 3 || values.size() == 4) values.pop_back();  // a spike makes sizes larger
+  double sum = 0.0;
+  for (std::size_t i = cut; i + cut < values.size(); ++i) sum += values[i];
+  return sum / static_cast<double>(values.size() - 2 * cut);
+}
+
+double robust_scatter(const FoldedSizes& sizes, const Eigen::ArrayXd& mean) {
+  std::vector<double> distances;
+  distances.reserve(static_cast<std::size_t>(sizes.size()));
+  for (Eigen::Index place = 0; place < sizes.cols(); ++place)
+    for (const double size : sizes.col(place))
+      if (std::isfinite(size)) distances.push_back(std::abs(size - mean[place]));
+  if (distances.empty()) return 0.0;
+  const auto middle = distances.begin() + static_cast<std::ptrdiff_t>(distances.size() / 2);
+  std::nth_element(distances.begin(), middle, distances.end());
+  const double rows = static_cast<double>(sizes.rows());
+  return 1.4826 * *middle * std::sqrt(rows / std::max(1.0, rows - 1.0));
+}
+
+/// Sum of squared distances from the mean of each place of the fold over `period`.
+double unexplained(std::span<const double> sizes, int period) {
+  std::vector<double> sum(static_cast<std::size_t>(period)), count(sum.size());
+  double squares = 0.0;
+  for (std::size_t i = 0; i < sizes.size(); ++i) {
+    if (!std::isfinite(sizes[i])) continue;
+    const std::size_t place = i % sum.size();
+    sum[place] += sizes[i];
+    count[place] += 1.0;
+    squares += sizes[i] * sizes[i];
+  }
+  for (std::size_t place = 0; place < sum.size(); ++place)
+    if (count[place] > 0.0) squares -= sum[place] * sum[place] / count[place];
+  return squares;
+}
+
+}  // namespace
+
+FoldedSizes folded(std::span<const double> sizes, int teeth) {
+  const auto n = static_cast<std::ptrdiff_t>(sizes.size());
+  assert(teeth > 0 && n % teeth == 0);
+  std::vector<double> sum(sizes.size() + 1), count(sizes.size() + 1);
+  for (std::size_t i = 0; i < sizes.size(); ++i) {
+    const bool present = std::isfinite(sizes[i]);
+    sum[i + 1] = sum[i] + (present ? sizes[i] : 0.0);
+    count[i + 1] = count[i] + (present ? 1.0 : 0.0);
+  }
+  FoldedSizes fold(n / teeth, teeth);
+  for (std::ptrdiff_t i = 0; i < n; ++i) {
+    const auto begin = static_cast<std::size_t>(std::clamp<std::ptrdiff_t>(i - teeth / 2, 0, n - teeth));
+    const auto end = begin + static_cast<std::size_t>(teeth);
+    const double level = (sum[end] - sum[begin]) / (count[end] - count[begin]);
+    fold(i / teeth, i % teeth) = sizes[static_cast<std::size_t>(i)] / level;
+  }
+  return fold;
+}
+
+PlaceSizes place_sizes(const FoldedSizes& sizes) {
+  PlaceSizes places;
+  places.mean.resize(sizes.cols());
+  for (Eigen::Index place = 0; place < sizes.cols(); ++place)
+    places.mean[place] = trimmed_mean(present_values(sizes, place));
+  places.scatter = robust_scatter(sizes, places.mean);
+  places.revolutions = static_cast<double>(sizes.rows());
+  return places;
+}
+
+PlaceSizes pooled(const PlaceSizes& older, double weight, const PlaceSizes& newer) {
+  const double old_revolutions = weight * older.revolutions;
+  const double all = old_revolutions + newer.revolutions;
+  PlaceSizes both;
+  both.revolutions = all;
+  both.mean.resize(newer.mean.size());
+  for (Eigen::Index i = 0; i < both.mean.size(); ++i) {
+    const double a = older.mean[i], b = newer.mean[i];
+    both.mean[i] = !std::isfinite(a)   ? b
+                   : !std::isfinite(b) ? a
+                                       : (old_revolutions * a + newer.revolutions * b) / all;
+  }
+  both.scatter = std::sqrt(
+      (old_revolutions * older.scatter * older.scatter + newer.revolutions * newer.scatter * newer.scatter) /
+      all);
+  return both;
+}
+
+Standout PlaceSizes::standout() const {
+  Standout found;
+  double largest = -std::numeric_limits<double>::infinity(), second = largest, sum = 0.0, count = 0.0;
+  for (Eigen::Index i = 0; i < mean.size(); ++i) {
+    if (!std::isfinite(mean[i])) continue;
+    sum += mean[i];
+    count += 1.0;
+    if (mean[i] > largest) {
+      second = largest;
+      largest = mean[i];
+      found.place = static_cast<int>(i);
+    } else {
+      second = std::max(second, mean[i]);
+    }
+  }
+  if (count < 2.0) return found;
+  const double others = (sum - largest) / (count - 1.0);
+  const double lead_sd = std::max(scatter * std::sqrt(2.0 / revolutions), 1e-6 * largest);
+  found.over_second = second > 0.0 ? largest / second : std::numeric_limits<double>::infinity();
+  found.over_mean = others > 0.0 ? largest / others : std::numeric_limits<double>::infinity();
+  found.margin = (largest - second) / lead_sd;
+  return found;
+}
+
+bool is_clear(const Standout& standout, const LargerToothLimits& limits) {
+  return standout.margin >= limits.margin && standout.over_second >= limits.over_second;
+}
+
+std::optional<int> period_shown(std::span<const double> sizes, int longest, const LargerToothLimits& limits) {
+  const double n = static_cast<double>(sizes.size());
+  std::optional<int> best;
+  double best_criterion = std::numeric_limits<double>::infinity();
+  for (int period = 2; period <= longest && 4 * period <= static_cast<int>(sizes.size()); ++period) {
+    const double left = std::max(unexplained(sizes, period), 1e-12 * n);
+    const double criterion = n * std::log(left / n) + period * std::log(n);
+    if (criterion >= best_criterion) continue;
+    const std::size_t whole = sizes.size() - sizes.size() % static_cast<std::size_t>(period);
+    if (!is_clear(place_sizes(folded(sizes.first(whole), period)).standout(), limits)) continue;
+    best_criterion = criterion;
+    best = period;
+  }
+  return best;
+}
+
+}  // namespace trimwright

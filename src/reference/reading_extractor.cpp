@@ -1,0 +1,165 @@
+#include "trimwright/reference/reading_extractor.hpp"
+
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <cmath>
+#include <numbers>
+#include <utility>
+
+#include "trimwright/reference/kinematics.hpp"
+
+namespace trimwright {
+namespace {
+
+constexpr int most_harmonics = 8;
+constexpr double pulses_under_way = 14.0;  ///< longest pitches between a sample and its tooth's being counted
+
+Result<void> check(const ToothRing& ring, double sample_rate_hz, const ExtractionRules& rules) {
+  if (rules.harmonics < 1 || rules.harmonics > most_harmonics)
+    return fail(fmt::format("{} harmonics to be fitted", rules.harmonics), "1 to 8");
+  if (rules.block.revolutions < 4 || rules.block.revolutions > 1000)
+    return fail(fmt::format("{} revolutions per block", rules.block.revolutions), "4 to 1000");
+  if (!(rules.sweep.step_rpm > 0.0)) return fail("speed step of the run-up table is not above zero");
+  const double highest_hz = rules.harmonics * ring.highest_rpm / 60.0;
+  if (sample_rate_hz < 2.5 * highest_hz)
+    return fail(fmt::format("sample rate {:.6g} Hz is too low for harmonic {} at {:.6g} rpm", sample_rate_hz,
+                            rules.harmonics, ring.highest_rpm),
+                fmt::format("at least {:.6g} Hz", 2.5 * highest_hz));
+  for (const TimeSpan& span : rules.given_dwells)
+    if (!(span.end_s > span.begin_s))
+      return fail(fmt::format("dwell from {} s to {} s", span.begin_s, span.end_s),
+                  "an end after the beginning");
+  return {};
+}
+
+bool countable(ReferenceVerdict verdict) {
+  return verdict != ReferenceVerdict::not_regular && verdict != ReferenceVerdict::too_many_dropped &&
+         verdict != ReferenceVerdict::speed_out_of_range;
+}
+
+}  // namespace
+
+Result<ReadingExtractor> ReadingExtractor::create(const ToothRing& ring, double sample_rate_hz,
+                                                  std::vector<VibrationChannel> channels,
+                                                  const ExtractionRules& rules) {
+  auto tracker = ToothTracker::create(ring, sample_rate_hz);
+  if (!tracker) return tl::unexpected(tracker.error());
+  if (auto ok = check(ring, sample_rate_hz, rules); !ok) return tl::unexpected(ok.error());
+  return ReadingExtractor(*std::move(tracker), ring, sample_rate_hz, std::move(channels), rules);
+}
+
+ReadingExtractor::ReadingExtractor(ToothTracker tracker, const ToothRing& ring, double sample_rate_hz,
+                                   std::vector<VibrationChannel> channels, const ExtractionRules& rules)
+    : ring_(ring),
+      rate_hz_(sample_rate_hz),
+      channels_(std::move(channels)),
+      rules_(rules),
+      tracker_(std::move(tracker)),
+      count_(ring.teeth),
+      blocks_(ring, rules.block),
+      health_(ring, rules.block.larger_tooth),
+      dwells_(rules.dwell, rules.given_dwells),
+      sweep_(rules.sweep),
+      tooth_check_("tooth"),
+      waiting_(channels_.size()) {
+  for (const VibrationChannel& channel : channels_) checks_.emplace_back(channel.name);
+}
+
+Result<void> ReadingExtractor::check_lengths(std::span<const float> tooth,
+                                             std::span<const std::span<const float>> vibration) const {
+  if (vibration.size() != channels_.size())
+    return fail(fmt::format("{} vibration channels in a block", vibration.size()),
+                fmt::format("{}", channels_.size()));
+  for (const auto& samples : vibration)
+    if (samples.size() != tooth.size()) return fail("channels of unequal length in a block");
+  return {};
+}
+
+Result<void> ReadingExtractor::push(std::span<const float> tooth,
+                                    std::span<const std::span<const float>> vibration) {
+  latest_.clear();
+  if (auto ok = check_lengths(tooth, vibration); !ok) return ok;
+  if (auto ok = tooth_check_.look_at(tooth, rate_hz_); !ok) return ok;
+  for (std::size_t k = 0; k < vibration.size(); ++k) {
+    if (auto ok = checks_[k].look_at(vibration[k], rate_hz_); !ok) return ok;
+    waiting_[k].insert(waiting_[k].end(), vibration[k].begin(), vibration[k].end());
+  }
+  received_ += static_cast<std::int64_t>(tooth.size());
+  const auto pulses = tracker_.push(tooth);
+  if (!pulses) return tl::unexpected(pulses.error());
+  follow(*pulses, false);
+  forget_what_is_done();
+  return {};
+}
+
+Extraction ReadingExtractor::finish() {
+  latest_.clear();
+  follow(tracker_.finish(), true);
+  Extraction extraction;
+  extraction.duration_s = static_cast<double>(received_) / rate_hz_;
+  extraction.dwells = dwells_.finish();
+  extraction.sweep = sweep_.points();
+  extraction.health = health_.report(count_.tally(), blocks_.spacing_errors(), extraction.duration_s);
+  extraction.tooth_channel = tooth_check_.condition();
+  for (const ChannelCheck& check : checks_) extraction.channels.push_back(check.condition());
+  return extraction;
+}
+
+void ReadingExtractor::follow(std::span<const ToothPulse> pulses, bool last) {
+  counted_.clear();
+  for (const ToothPulse& pulse : pulses) count_.push(pulse, counted_);
+  if (last) count_.finish(counted_);
+  for (const CountedTooth& tooth : counted_) {
+    health_.see(tooth);
+    const std::size_t before = latest_.size();
+    blocks_.push(tooth, latest_);
+    for (std::size_t i = before; i < latest_.size(); ++i) {
+      health_.see(latest_[i]);
+      read(latest_[i]);
+    }
+  }
+}
+
+void ReadingExtractor::read(const RevolutionBlock& block) {
+  if (!countable(block.verdict)) return;
+  const double first_s = static_cast<double>(first_waiting_) / rate_hz_;
+  if (block.track.begin_s() < first_s) return;  // its samples are gone: slower than the lowest declared speed
+  std::vector<std::span<const float>> samples(waiting_.begin(), waiting_.end());
+  BlockReading reading;
+  reading.channels = fit_synchronous(block.track, samples, first_s, rate_hz_, rules_.harmonics);
+  if (reading.channels.size() != channels_.size()) return;
+  reading.span = {block.track.begin_s(), block.track.end_s()};
+  reading.speed_rpm = block.speed_rpm;
+  reading.speed_change_rpm_per_s = block.speed_change_rpm_per_s;
+  reading.verdict = block.verdict;
+  for (std::size_t k = 0; k < channels_.size(); ++k) {
+    Phasor& value = reading.channels[k].value;
+    value = corrected(channels_[k], value, block.speed_rpm);
+  }
+  dwells_.add(reading);
+  sweep_.add(reading);
+}
+
+Phasor ReadingExtractor::corrected(const VibrationChannel& channel, Phasor measured, double speed_rpm) const {
+  const double omega = speed_rpm * std::numbers::pi / 30.0;
+  const Phasor before = before_chain(measured, omega, channel.delay_s, channel.phase_shift_rad);
+  return channel.turned_over ? -before : before;
+}
+
+void ReadingExtractor::forget_what_is_done() {
+  const double longest_pitch_s = 60.0 / (ring_.lowest_rpm * ring_.teeth);
+  const double now_s = static_cast<double>(received_) / rate_hz_;
+  const double longest_block_s = 1.1 * rules_.block.revolutions * 60.0 / ring_.lowest_rpm;
+  const double under_way_s = now_s - pulses_under_way * longest_pitch_s + std::min(0.0, ring_.delay_s);
+  const double needed_s = std::max(std::min(blocks_.open_since_s().value_or(under_way_s), under_way_s),
+                                   under_way_s - longest_block_s) -
+                          std::abs(ring_.delay_s);
+  const auto needed = static_cast<std::int64_t>(std::floor(needed_s * rate_hz_));
+  const std::int64_t done = needed - first_waiting_;
+  if (done < static_cast<std::int64_t>(rate_hz_)) return;  // a second's worth at a time
+  for (auto& samples : waiting_) samples.erase(samples.begin(), samples.begin() + done);
+  first_waiting_ = needed;
+}
+
+}  // namespace trimwright

@@ -1,0 +1,73 @@
+#pragma once
+
+#include <doctest/doctest.h>
+
+#include <algorithm>
+#include <cmath>
+#include <span>
+#include <vector>
+
+#include "ring_signal.hpp"
+#include "trimwright/base/angle.hpp"
+#include "trimwright/reference/reading_extractor.hpp"
+
+namespace trimwright::simulated {
+
+/// The ring as it would be declared in a rotor file.
+inline ToothRing declared(const RingSignal& signal) {
+  return {signal.teeth, signal.rising ? CentreSlope::rising : CentreSlope::falling, 0.04 * signal.full_rpm,
+          1.2 * signal.full_rpm, 0.0};
+}
+
+/// Blocks of revolutions found in a signal fed in pieces of `piece` samples, and the health report.
+struct Followed {
+  std::vector<RevolutionBlock> blocks;
+  Extraction extraction;
+
+  [[nodiscard]] int trusted() const {
+    return static_cast<int>(std::count_if(blocks.begin(), blocks.end(), [](const RevolutionBlock& b) {
+      return b.verdict == ReferenceVerdict::trusted;
+    }));
+  }
+};
+
+inline Followed follow(const std::vector<float>& signal, const ToothRing& ring, double sample_rate_hz,
+                       std::size_t piece = 4096, ExtractionRules rules = {},
+                       const std::vector<VibrationChannel>& channels = {},
+                       const std::vector<std::vector<float>>& vibration = {}) {
+  Followed followed;
+  auto extractor = ReadingExtractor::create(ring, sample_rate_hz, channels, rules);
+  REQUIRE(extractor);
+  const auto keep = [&] {
+    const auto latest = extractor->latest_blocks();
+    followed.blocks.insert(followed.blocks.end(), latest.begin(), latest.end());
+  };
+  for (std::size_t begin = 0; begin < signal.size(); begin += piece) {
+    const std::size_t length = std::min(piece, signal.size() - begin);
+    std::vector<std::span<const float>> parts;
+    for (const auto& channel : vibration) parts.push_back(std::span(channel).subspan(begin, length));
+    const auto pushed = extractor->push(std::span(signal).subspan(begin, length), parts);
+    REQUIRE(pushed);
+    keep();
+  }
+  followed.extraction = extractor->finish();
+  keep();
+  return followed;
+}
+
+inline Followed follow(const RingSignal& signal, double seconds) {
+  return follow(signal.samples(seconds), declared(signal), signal.sample_rate_hz);
+}
+
+/// Largest error of the shaft angle of trusted blocks, at their middles [deg].
+inline double worst_angle_deg(const Followed& followed, const RingSignal& truth) {
+  double worst = 0.0;
+  for (const RevolutionBlock& block : followed.blocks) {
+    if (block.verdict != ReferenceVerdict::trusted) continue;
+    const double time = 0.5 * (block.track.begin_s() + block.track.end_s());
+    worst = std::max(worst, std::abs(wrap_180(degrees(block.track.angle_at(time) - truth.angle(time)))));
+  }
+  return worst;
+}
+
+}  // namespace trimwright::simulated
