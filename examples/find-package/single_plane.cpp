@@ -20,9 +20,19 @@ int main() {
   Reading reading;
   reading.rpm = 1500.0;
   reading.x = from_shown(sensor, {3.2, 40.0}, PhaseConvention::lag);
-  Run baseline{.name = "baseline", .conditions = {}, .fitted = {{}}, .changes = {}, .readings = {reading}, .set_aside = {}};
+  Run baseline{.name = "baseline",
+               .conditions = {},
+               .fitted = {{}},
+               .changes = {},
+               .readings = {reading},
+               .set_aside = {}};
   reading.x = from_shown(sensor, {2.5, 75.0}, PhaseConvention::lag);
-  Run trial{.name = "trial", .conditions = {}, .fitted = {{}}, .changes = {}, .readings = {reading}, .set_aside = {}};
+  Run trial{.name = "trial",
+            .conditions = {},
+            .fitted = {{}},
+            .changes = {},
+            .readings = {reading},
+            .set_aside = {}};
   trial.fitted[0].free = {{.moment_g_mm = 500.0, .at = RotorAngle::from_degrees(90.0)}};
   job.runs = {baseline, trial};
   job.fitted_now = baseline.fitted;

@@ -37,9 +37,7 @@ int run(int argc, char** argv) {
     return not_written;
   }
   if (!app.get_subcommands().empty()) return status;
-  complain({"no command is given",
-            "readings, plan, influence or tolerance (see trimwright --help)",
-            {}});
+  complain({"no command is given", "readings, plan, influence or tolerance (see trimwright --help)", {}});
   return wrong_usage;
 }
 

@@ -92,7 +92,8 @@ Result<double> parse_reading_amplitude(std::string_view text, const VibrationUni
   const auto quantity = parse_quantity(text);
   const bool bare = quantity && parse_vibration_unit(quantity->unit + " peak").has_value();
   if (bare && unit.quantity != MotionQuantity::as_shown)
-    return fail(quoted(text) + " does not say peak, pp or rms", "an amplitude such as \"0.8 " + unit.text() + "\"");
+    return fail(quoted(text) + " does not say peak, pp or rms",
+                "an amplitude such as \"0.8 " + unit.text() + "\"");
   return parse_peak_amplitude(text, unit);
 }
 
