@@ -42,6 +42,7 @@ Status complain(const Error& error);
 void add_influence(CLI::App& app, int& status);
 void add_plan(CLI::App& app, int& status);
 void add_readings(CLI::App& app, int& status);
+void add_rehearse(CLI::App& app, int& status);
 void add_tolerance(CLI::App& app, int& status);
 
 }  // namespace trimwright::cli

@@ -27,6 +27,7 @@ int run(int argc, char** argv) {
   add_readings(app, status);
   add_plan(app, status);
   add_influence(app, status);
+  add_rehearse(app, status);
   add_tolerance(app, status);
   try {
     app.parse(argc, argv);
@@ -37,7 +38,9 @@ int run(int argc, char** argv) {
     return not_written;
   }
   if (!app.get_subcommands().empty()) return status;
-  complain({"no command is given", "readings, plan, influence or tolerance (see trimwright --help)", {}});
+  complain({"no command is given",
+            "readings, plan, influence, rehearse or tolerance (see trimwright --help)",
+            {}});
   return wrong_usage;
 }
 

@@ -1,0 +1,192 @@
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <cmath>
+#include <nlohmann/json.hpp>
+
+#include "trimwright/base/text.hpp"
+#include "trimwright/io/files.hpp"
+#include "trimwright/io/rehearsal_files.hpp"
+#include "yaml_fields.hpp"
+
+namespace trimwright {
+namespace {
+
+using Json = nlohmann::json;
+
+[[noreturn]] void reject(const std::string& what, const std::string& expected, const std::string& file = {}) {
+  throw InputError{{what, expected, {file, 0, {}}}};
+}
+
+/// What one slot is to give up and to get.
+struct Refit {
+  std::size_t plane = 0;
+  int slot = 0;
+  std::optional<Piece> remove, fit;
+  bool whatever_it_holds = false;  ///< taken out by hand, without saying what
+};
+
+std::string words(const std::optional<Piece>& piece) {
+  if (!piece) return "no weight";
+  return piece->weight_id.empty() ? fmt::format("a piece of {:g} g mm", piece->moment_g_mm)
+                                  : piece->weight_id;
+}
+
+std::size_t plane_named(const Rotor& rotor, const std::string& name, const std::string& file) {
+  const auto plane = rotor.plane_named(name);
+  std::string known;
+  for (const auto& one : rotor.planes) known += (known.empty() ? "" : " or ") + one.name;
+  if (!plane) reject("the rotor has no plane \"" + shortened(name) + "\"", known, file);
+  return *plane;
+}
+
+Piece catalogue_piece(const Plane& plane, const std::string& id, const std::string& file) {
+  const Weight* weight = plane.find_weight(id);
+  std::string known;
+  for (const auto& one : plane.weights) known += (known.empty() ? "" : ", ") + one.id;
+  if (weight == nullptr)
+    reject("plane \"" + plane.name + "\" has no weight \"" + shortened(id) + "\"",
+           "one of " + known + ", or a moment", file);
+  return {weight->id, weight->moment_g_mm};
+}
+
+int checked_slot(const Plane& plane, int slot, const std::string& file) {
+  if (!plane.slots || !plane.slots->has(slot) || !plane.slots->usable(slot))
+    reject(fmt::format("plane \"{}\" has no usable slot {}", plane.name, slot), "one of its usable slots",
+           file);
+  return slot;
+}
+
+/// "spinner 3": the last word is the slot.
+Refit place_of(const Rotor& rotor, const std::string& text, const std::string& option) {
+  const auto blank = text.find_last_of(' ');
+  const auto number =
+      blank == std::string::npos ? Result<Quantity>(fail("none")) : parse_quantity(text.substr(blank + 1));
+  if (!number || !number->unit.empty() || number->value != std::floor(number->value) ||
+      std::abs(number->value) > 1e6)
+    reject(option + ": \"" + shortened(text) + "\" names no slot",
+           "a plane and a slot, such as \"spinner 3\"");
+  Refit refit;
+  refit.plane = plane_named(rotor, text.substr(0, blank), {});
+  refit.slot = checked_slot(rotor.planes[refit.plane], static_cast<int>(number->value), {});
+  return refit;
+}
+
+Refit by_hand_out(const Rotor& rotor, const std::string& text) {
+  Refit refit = place_of(rotor, text, "--take-out");
+  refit.whatever_it_holds = true;
+  return refit;
+}
+
+Refit by_hand_in(const Rotor& rotor, const std::string& text) {
+  const auto equals = text.find('=');
+  if (equals == std::string::npos)
+    reject("--fit: \"" + shortened(text) + "\" does not say what goes where", "such as \"spinner 3=S2\"");
+  Refit refit = place_of(rotor, text.substr(0, equals), "--fit");
+  const std::string what = text.substr(equals + 1);
+  if (const auto moment = parse_moment_g_mm(what); moment && *moment >= 0.0)
+    refit.fit = Piece{{}, *moment};
+  else
+    refit.fit = catalogue_piece(rotor.planes[refit.plane], what, {});
+  return refit;
+}
+
+std::optional<Piece> plan_piece(const Json& value, const Plane& plane, const std::string& file) {
+  if (value.is_null()) return std::nullopt;
+  if (value.is_string()) return catalogue_piece(plane, value.get<std::string>(), file);
+  if (value.is_object() && value.contains("moment_g_mm") && value["moment_g_mm"].is_number())
+    return Piece{{}, value["moment_g_mm"].get<double>()};
+  reject("a slot of the plan holds something that is no weight", "an id, null or {\"moment_g_mm\": m}", file);
+}
+
+Refit plan_slot(const Json& entry, const Rotor& rotor, const std::string& file) {
+  const bool whole = entry.is_object() && entry.contains("plane") && entry["plane"].is_string() &&
+                     entry.contains("slot") && entry["slot"].is_number_integer() &&
+                     entry.contains("remove") && entry.contains("fit");
+  if (!whole) reject("an entry of \"slots\" is not whole", "plane, slot, remove and fit", file);
+  Refit refit;
+  refit.plane = plane_named(rotor, entry["plane"].get<std::string>(), file);
+  const Plane& plane = rotor.planes[refit.plane];
+  const auto slot = entry["slot"].get<std::int64_t>();
+  refit.slot = checked_slot(plane, slot > 0 && slot < 100000 ? static_cast<int>(slot) : 0, file);
+  refit.remove = plan_piece(entry["remove"], plane, file);
+  refit.fit = plan_piece(entry["fit"], plane, file);
+  return refit;
+}
+
+std::vector<Refit> plan_refits(const std::string& path, const Rotor& rotor) {
+  const auto text = read_text_file(path);
+  if (!text) throw InputError{text.error()};
+  const Json plan = Json::parse(*text, nullptr, false);
+  const auto kind = plan.is_object() ? plan.value("trimwright", Json()) : Json();
+  if (kind != "plan 1" && kind != "trial 1")
+    reject("this is no plan", "a document of trimwright plan --format json", path);
+  if (plan.value("rotor", Json()) != rotor.name) reject("the plan is of another rotor", rotor.name, path);
+  const auto slots = plan.find("slots");
+  if (slots == plan.end() || !slots->is_array())
+    reject("the plan has no list of slots", "the key \"slots\"", path);
+  std::vector<Refit> refits;
+  for (const Json& entry : *slots) refits.push_back(plan_slot(entry, rotor, path));
+  return refits;
+}
+
+bool same_piece(const std::optional<Piece>& a, const std::optional<Piece>& b) {
+  if (!a || !b) return a.has_value() == b.has_value();
+  return a->weight_id == b->weight_id &&
+         (!a->weight_id.empty() || std::abs(a->moment_g_mm - b->moment_g_mm) < 1e-6 * b->moment_g_mm);
+}
+
+void carry_out(const Refit& refit, const Rotor& rotor, std::vector<FittedWeights>& fitted,
+               const std::string& file) {
+  auto& slots = fitted[refit.plane].slots;
+  const auto found = slots.find(refit.slot);
+  const std::optional<Piece> held = found == slots.end() ? std::nullopt : std::optional(found->second);
+  const std::string slot = fmt::format("slot {} of {}", refit.slot, rotor.planes[refit.plane].name);
+  if (refit.whatever_it_holds ? !held : !same_piece(held, refit.remove))
+    reject(slot + " holds " + words(held),
+           refit.remove ? words(refit.remove) + " to take out"
+           : refit.fit  ? "an empty slot to fit " + words(refit.fit) + " in"
+                        : "a weight to take out",
+           file);
+  slots.erase(refit.slot);
+  if (refit.fit) slots.emplace(refit.slot, *refit.fit);
+}
+
+void check_stock(const Rotor& rotor, const std::vector<FittedWeights>& fitted) {
+  for (std::size_t p = 0; p < rotor.planes.size(); ++p)
+    for (const Weight& weight : rotor.planes[p].weights) {
+      const auto used = std::count_if(fitted[p].slots.begin(), fitted[p].slots.end(),
+                                      [&](const auto& entry) { return entry.second.weight_id == weight.id; });
+      if (weight.stock && used > *weight.stock)
+        reject(fmt::format("{} of weight \"{}\" would be fitted but the stock is {}", used, weight.id,
+                           *weight.stock),
+               "another weight");
+    }
+}
+
+std::vector<FittedWeights> start_of(const Job& job, const std::string& like) {
+  if (like.empty()) return job.fitted_now;
+  for (const Run& run : job.runs)
+    if (run.name == like) return run.fitted;
+  reject("--like: the job has no run \"" + shortened(like) + "\"", "the name of an earlier run");
+}
+
+}  // namespace
+
+Result<std::vector<FittedWeights>> refitted(const Job& job, const RefitRequest& request) {
+  try {
+    const Rotor& rotor = job.rotor;
+    auto fitted = start_of(job, request.like);
+    if (!request.plan.empty())
+      for (const Refit& refit : plan_refits(request.plan, rotor))
+        carry_out(refit, rotor, fitted, request.plan);
+    for (const auto& text : request.take_out) carry_out(by_hand_out(rotor, text), rotor, fitted, {});
+    for (const auto& text : request.fit) carry_out(by_hand_in(rotor, text), rotor, fitted, {});
+    check_stock(rotor, fitted);
+    return fitted;
+  } catch (const InputError& input) {
+    return tl::unexpected(input.error);
+  }
+}
+
+}  // namespace trimwright
