@@ -202,6 +202,37 @@ TEST_CASE("Lag read as lead is detected where the trial weights are not in line"
   CHECK(in_line->mirror.outcome == MirrorTest::Outcome::cannot_tell);
 }
 
+TEST_CASE("One sensor read the other way is found although the other outvotes it") {
+  Rotor rotor = free_rotor({"fan"}, {"A", "B"}, PhaseConvention::lag);
+  rotor.sensors[0].repeatability = 0.005;
+  rotor.sensors[1].repeatability = 0.02;  // its readings weigh less
+  Job job = mirror_job(rotor, PhaseConvention::lag, {0, 90, 200});
+  for (auto& run : job.runs) {
+    Reading second = run.readings[0];
+    second.sensor = 1;
+    second.x = std::conj(*second.x);
+    run.readings.push_back(second);
+  }
+  const auto model = fit_influence(job);
+  REQUIRE(model);
+  CHECK(model->mirror.outcome == MirrorTest::Outcome::contradicts);
+  CHECK(model->mirror.mirrored_sensors == std::vector<std::size_t>{1});
+}
+
+TEST_CASE("Where neither convention fits, neither is said to be supported, and the prediction is widened") {
+  Rotor rotor = free_rotor({"fan"}, {"A"}, PhaseConvention::lag);
+  rotor.sensors[0].repeatability = 0.005;
+  const auto sound = fit_influence(mirror_job(rotor, PhaseConvention::lag, {0, 90, 200}));
+  REQUIRE(sound);
+  Job job = mirror_job(rotor, PhaseConvention::lag, {0, 90, 200});
+  *job.runs[2].readings[0].x += 0.4;
+  const auto model = fit_influence(job);
+  REQUIRE(model);
+  CHECK(model->mirror.outcome != MirrorTest::Outcome::supports_given);
+  CHECK(excess_scatter(*model) > 5.0);
+  CHECK(excess_scatter(*sound) == doctest::Approx(1.0));
+}
+
 TEST_CASE("An unknown convention is settled by the runs, and the answer withheld where they cannot") {
   Rotor rotor = free_rotor({"fan"}, {"A"}, PhaseConvention::unknown);
   rotor.sensors[0].repeatability = 0.005;

@@ -3,6 +3,7 @@
 #include <doctest/doctest.h>
 
 #include <algorithm>
+#include <cmath>
 
 #include "job_builder.hpp"
 
@@ -109,6 +110,15 @@ TEST_CASE("A choice below the limit is preferred to one slot fewer above it") {
   OnePlane rotor(Phasor(1130.0, 0.0), {125.0});
   const auto plan = rotor.plan();
   CHECK(plan.worst_ratio <= 1.0);
+}
+
+TEST_CASE("A choice that meets the target is preferred to fewer changes that miss it") {
+  OnePlane rotor(Phasor(230.0, 0.0), {200.0, 15.0 * std::sqrt(2.0)});
+  CHECK(chosen(rotor.plan()).changes.size() == 1);  // 200 opposite: 0.03, within 0.05 of the best
+  rotor.job.rotor.sensors[0].bands[0].target = 0.02;
+  const auto plan = rotor.plan();
+  CHECK(chosen(plan).changes.size() == 3);  // and a small piece on either side: 0
+  CHECK(chosen(plan).meets_targets);
 }
 
 TEST_CASE("Limits on added and on total moment bind") {
