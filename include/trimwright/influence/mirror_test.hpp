@@ -13,8 +13,9 @@ inline constexpr double deciding_odds = 1000.0;
 /// With stated repeatability the log likelihood ratio is half the difference of the two chi-squared sums
 /// (scaled down when even the better fit scatters more than stated); without, the profile likelihood, nu
 /// ln(S_m / S_g) with nu spare complex readings. `cannot_tell` below odds of 1000 to 1.
-/// `neither_fits` where the odds would decide but chi-squared rejects even the better fit at one in a million.
-/// Each sensor is also judged alone: one connected or read the other way shows although the others outvote it.
+/// `neither_fits` where the odds would decide but chi-squared rejects even the better fit at one in a
+/// million. Each sensor is also judged alone: one connected or read the other way shows although the others
+/// outvote it.
 [[nodiscard]] MirrorTest compare_conventions(const InfluenceModel& given, const InfluenceModel& mirrored);
 
 }  // namespace trimwright
