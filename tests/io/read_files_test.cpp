@@ -3,11 +3,9 @@
 #include <cmath>
 #include <cstdio>
 #include <filesystem>
-#include <fstream>
 #include <numbers>
 
-#include <unistd.h>
-
+#include "scratch_folder.hpp"
 #include "trimwright/base/angle.hpp"
 #include "trimwright/influence/influence_model.hpp"
 #include "trimwright/io/files.hpp"
@@ -15,35 +13,12 @@
 #include "trimwright/io/read_rotor.hpp"
 
 using namespace trimwright;
+using trimwright::testing::ScratchFolder;
 namespace fs = std::filesystem;
 
 namespace {
 
 const std::string root = TRIMWRIGHT_SOURCE_DIR;
-
-/// A folder of its own that goes away again.
-class Folder {
- public:
-  Folder() : path_(fs::temp_directory_path() / ("trimwright-io-" + std::to_string(::getpid()))) {
-    fs::create_directories(path_);
-  }
-  ~Folder() {
-    std::error_code ignored;
-    fs::remove_all(path_, ignored);
-  }
-  Folder(const Folder&) = delete;
-  Folder& operator=(const Folder&) = delete;
-
-  std::string write(const std::string& name, const std::string& text) const {
-    const auto path = (path_ / name).string();
-    std::ofstream(path, std::ios::binary) << text;
-    return path;
-  }
-  [[nodiscard]] std::string path(const std::string& name) const { return (path_ / name).string(); }
-
- private:
-  fs::path path_;
-};
 
 const char* small_rotor = R"(trimwright: rotor 1
 name: small
@@ -85,7 +60,7 @@ TEST_CASE("The shipped example is read as it was written") {
 }
 
 TEST_CASE("A reading in another quantity is converted in amplitude and phase, at its own speed") {
-  const Folder folder;
+  const ScratchFolder folder;
   folder.write("rotor.yaml", small_rotor);
   const auto path = folder.write(
       "job.yaml",
@@ -105,7 +80,7 @@ TEST_CASE("A reading in another quantity is converted in amplitude and phase, at
 }
 
 TEST_CASE("A spreadsheet's semicolons and decimal commas are understood, missing readings left out") {
-  const Folder folder;
+  const ScratchFolder folder;
   folder.write("rotor.yaml", small_rotor);
   folder.write("readings.csv",
                "\xef\xbb\xbfrun;speed [%];sensor;amplitude [mm/s peak];phase [deg];component;note\r\n"
@@ -129,7 +104,7 @@ TEST_CASE("A spreadsheet's semicolons and decimal commas are understood, missing
 TEST_CASE(
     "Fitted weights can be named as an earlier run's, and what is on the rotor now can differ from the last "
     "run") {
-  const Folder folder;
+  const ScratchFolder folder;
   folder.write("rotor.yaml", small_rotor);
   const auto path = folder.write(
       "job.yaml",
@@ -144,7 +119,7 @@ TEST_CASE(
 }
 
 TEST_CASE("An error in a job names file, line and key") {
-  const Folder folder;
+  const ScratchFolder folder;
   folder.write("rotor.yaml", small_rotor);
   const auto path =
       folder.write("job.yaml", job_with("  - name: one\n    fitted: none\n    weather: fine\n"));
@@ -156,7 +131,7 @@ TEST_CASE("An error in a job names file, line and key") {
 }
 
 TEST_CASE("A file is written whole or not at all") {
-  const Folder folder;
+  const ScratchFolder folder;
   const auto path = folder.path("out.txt");
   REQUIRE(write_text_file(path, "first\n"));
   REQUIRE(write_text_file(path, "second\n"));

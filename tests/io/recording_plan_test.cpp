@@ -1,42 +1,18 @@
 #include "trimwright/io/recording_plan.hpp"
 
 #include <doctest/doctest.h>
-#include <unistd.h>
 
 #include <cmath>
-#include <filesystem>
-#include <fstream>
 #include <numbers>
 
+#include "scratch_folder.hpp"
 #include "trimwright/base/angle.hpp"
 #include "trimwright/io/read_job.hpp"
 
 using namespace trimwright;
-namespace fs = std::filesystem;
+using trimwright::testing::ScratchFolder;
 
 namespace {
-
-class Folder {
- public:
-  Folder() : path_(fs::temp_directory_path() / ("trimwright-recording-" + std::to_string(::getpid()))) {
-    fs::create_directories(path_);
-  }
-  ~Folder() {
-    std::error_code ignored;
-    fs::remove_all(path_, ignored);
-  }
-  Folder(const Folder&) = delete;
-  Folder& operator=(const Folder&) = delete;
-
-  [[nodiscard]] std::string write(const std::string& name, const std::string& text) const {
-    const auto path = (path_ / name).string();
-    std::ofstream(path, std::ios::binary) << text;
-    return path;
-  }
-
- private:
-  fs::path path_;
-};
 
 const char* const rotor = R"(trimwright: rotor 1
 name: small
@@ -53,9 +29,9 @@ sensors:
 )";
 
 /// A job whose channel of sensor v is `channel`, beside what `more` says.
-Result<JobFile> job_with(const Folder& folder, const std::string& channel, const std::string& more = "",
-                         ReadingTables tables = ReadingTables::read) {
-  (void)folder.write("rotor.yaml", rotor);
+Result<JobFile> job_with(const ScratchFolder& folder, const std::string& channel,
+                         const std::string& more = "", ReadingTables tables = ReadingTables::read) {
+  folder.write("rotor.yaml", rotor);
   return read_job(
       folder.write("job.yaml", "trimwright: job 1\nrotor: rotor.yaml\n" + more +
                                    "recording:\n  reference: [{channel: 1}]\n  vibration:\n    - " + channel +
@@ -99,7 +75,7 @@ TEST_CASE("a stretch of a recording ends after it begins") {
 }
 
 TEST_CASE("a channel of a job keeps what its chain does: delay, lag as negative lead, volts, unit") {
-  const Folder folder;
+  const ScratchFolder folder;
   const auto file = job_with(folder,
                              "{channel: 2, sensor: v, volts_full_scale: 500 mV, sensitivity: 10 mV per m/s2, "
                              "delay: 0.3 ms, phase_shift: 12 deg lag}");
@@ -118,7 +94,7 @@ TEST_CASE("a channel of a job keeps what its chain does: delay, lag as negative 
 }
 
 TEST_CASE("a heading names a column of a CSV recording and nothing in a WAV file") {
-  const Folder folder;
+  const ScratchFolder folder;
   const auto file = job_with(folder, "{channel: front vib, sensor: v, unit: mm/s}");
   REQUIRE(file);
   CHECK(file->recording->description("run.CSV").has_value());
@@ -128,7 +104,7 @@ TEST_CASE("a heading names a column of a CSV recording and nothing in a WAV file
 }
 
 TEST_CASE("a WAV channel in volts needs its full scale, a CSV column does not") {
-  const Folder folder;
+  const ScratchFolder folder;
   const auto file = job_with(folder, "{channel: 2, sensor: v, sensitivity: 10 mV per g}");
   REQUIRE(file);
   CHECK(file->recording->description("run.csv").has_value());
@@ -136,16 +112,16 @@ TEST_CASE("a WAV channel in volts needs its full scale, a CSV column does not") 
 }
 
 TEST_CASE("a job names tables that are yet to be made; they are read only when asked for") {
-  const Folder folder;
+  const ScratchFolder folder;
   const std::string channel = "{channel: 2, sensor: v, unit: mm/s}";
   const std::string tables = "readings: [later.csv, more.csv]\n";
   CHECK(job_with(folder, channel, tables, ReadingTables::leave_out).has_value());
   CHECK_FALSE(job_with(folder, channel, tables).has_value());
   const std::string heading = "run,speed,sensor,amplitude,phase,sd,component,note\n";
-  (void)folder.write("later.csv", heading + "one,3000 rpm,v,2 mm/s peak,10 deg,0.03 mm/s,once-per-rev,\n");
-  (void)folder.write("more.csv", heading +
-                                     "one,4000 rpm,v,missing,,,once-per-rev,silent\n"
-                                     "one,4000 rpm,shown,3 units,,,once-per-rev,\n");
+  folder.write("later.csv", heading + "one,3000 rpm,v,2 mm/s peak,10 deg,0.03 mm/s,once-per-rev,\n");
+  folder.write("more.csv", heading +
+                               "one,4000 rpm,v,missing,,,once-per-rev,silent\n"
+                               "one,4000 rpm,shown,3 units,,,once-per-rev,\n");
   const auto file = job_with(folder, channel, tables);
   REQUIRE_MESSAGE(file, (file ? "" : file.error().message()));
   const auto& readings = file->job.runs[0].readings;
@@ -157,13 +133,13 @@ TEST_CASE("a job names tables that are yet to be made; they are read only when a
 }
 
 TEST_CASE("an sd of a reading is an amplitude above zero in the sensor's unit") {
-  const Folder folder;
+  const ScratchFolder folder;
   const std::string channel = "{channel: 2, sensor: v, unit: mm/s}";
   for (const char* wrong : {"0 mm/s", "-1 mm/s", "0.1", "0.1 mil pp"}) {
-    (void)folder.write("t.csv",
-                       "run,speed,sensor,amplitude,phase,component,sd\none,3000 rpm,v,2 mm/s "
-                       "peak,10 deg,once-per-rev," +
-                           std::string(wrong) + "\n");
+    folder.write("t.csv",
+                 "run,speed,sensor,amplitude,phase,component,sd\none,3000 rpm,v,2 mm/s "
+                 "peak,10 deg,once-per-rev," +
+                     std::string(wrong) + "\n");
     const auto file = job_with(folder, channel, "readings: t.csv\n");
     REQUIRE_FALSE_MESSAGE(file, wrong);
     CHECK(file.error().where.key == "sd");
@@ -172,7 +148,7 @@ TEST_CASE("an sd of a reading is an amplitude above zero in the sensor's unit") 
 }
 
 TEST_CASE("a recorded acceleration becomes the sensor's velocity by 1/(j omega) at the dwell's speed") {
-  const Folder folder;
+  const ScratchFolder folder;
   const auto file =
       job_with(folder, "{channel: 2, sensor: v, volts_full_scale: 1 V, sensitivity: 1 V per m/s2}");
   REQUIRE(file);

@@ -3,38 +3,24 @@
 #include <doctest/doctest.h>
 
 #include <cmath>
-#include <filesystem>
-#include <fstream>
 #include <numbers>
 
-#include <unistd.h>
-
+#include "scratch_folder.hpp"
 #include "trimwright/io/files.hpp"
 #include "trimwright/io/read_recording.hpp"
 #include "trimwright/rehearsal/response.hpp"
 
 using namespace trimwright;
-namespace fs = std::filesystem;
 
 namespace {
 
 /// A rehearsal in a folder that goes away again.
 class Practice {
  public:
-  explicit Practice(std::uint64_t seed)
-      : path_(fs::temp_directory_path() / ("trimwright-rehearsal-" + std::to_string(::getpid()))) {
-    fs::remove_all(path_);
-    REQUIRE(create_rehearsal(path_.string(), seed));
-  }
-  ~Practice() {
-    std::error_code ignored;
-    fs::remove_all(path_, ignored);
-  }
-  Practice(const Practice&) = delete;
-  Practice& operator=(const Practice&) = delete;
+  explicit Practice(std::uint64_t seed) { REQUIRE(create_rehearsal(folder(), seed)); }
 
-  [[nodiscard]] std::string folder() const { return path_.string(); }
-  [[nodiscard]] std::string file(const std::string& name) const { return (path_ / name).string(); }
+  [[nodiscard]] std::string folder() const { return folder_.path(); }
+  [[nodiscard]] std::string file(const std::string& name) const { return folder_.path(name); }
   [[nodiscard]] Rehearsal read() const {
     auto rehearsal = read_rehearsal(folder());
     REQUIRE(rehearsal);
@@ -49,7 +35,7 @@ class Practice {
   }
 
  private:
-  fs::path path_;
+  trimwright::testing::ScratchFolder folder_;
 };
 
 std::string complaint(const Practice& practice) {
