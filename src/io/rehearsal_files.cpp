@@ -84,13 +84,19 @@ std::string rehearsal_text(std::uint64_t seed) {
       "  run: 0.4 %                 # of all levels of a run together\n"
       "  reading: 0.2 %             # of a reading, beside\n"
       "  repeatability: 0.04 mm/s   # (recordings have noise of their own instead of these two)\n"
-      "  speed: 0.1 %               # of the speed held\n",
+      "  speed: 0.1 %               # of the speed held\n"
+      "pickup:                      # of the reference teeth: its first element, in a recording\n"
+      "  gap: 1 mm\n"
+      "  lost: 0 %                  # pulses that debris on the tip hides,\n"
+      "  altered: 0 %               # makes 0.3 to 1.7 times as high,\n"
+      "  false: 0 %                 # or adds between teeth\n",
       seed);
 }
 
-double share(const YamlValue& value) {
+double share(const YamlValue& value, double most_percent) {
   const double percent = value.parsed(parse_percent);
-  if (!(percent >= 0.0 && percent <= 20.0)) value.reject("this is no scatter", "0 % to 20 %");
+  if (!(percent >= 0.0 && percent <= most_percent))
+    value.reject("this is too much or too little", fmt::format("0 % to {:g} %", most_percent));
   return percent / 100.0;
 }
 
@@ -99,6 +105,7 @@ struct State {
   std::uint64_t seed = 0;
   rehearsal::RunScatter scatter;
   double repeatability_mm_s = 0.0;
+  PickupState pickup;
 };
 
 double read_repeatability(const YamlValue& value) {
@@ -115,11 +122,24 @@ void read_scatter(const YamlValue& value, State& state) {
   state.scatter.seating_moment = seating.parsed(parse_moment_g_mm);
   if (!(state.scatter.seating_moment >= 0.0 && state.scatter.seating_moment <= 1e4))
     seating.reject("this is no scatter", "0 g.mm to 10000 g.mm");
-  state.scatter.gain_of_run = share(fields.required("run"));
-  state.scatter.gain_of_reading = share(fields.required("reading"));
+  state.scatter.gain_of_run = share(fields.required("run"), 20.0);
+  state.scatter.gain_of_reading = share(fields.required("reading"), 20.0);
   state.repeatability_mm_s = read_repeatability(fields.required("repeatability"));
-  state.scatter.speed = share(fields.required("speed"));
+  state.scatter.speed = share(fields.required("speed"), 20.0);
   fields.finish();
+}
+
+PickupState read_pickup(const YamlValue& value) {
+  YamlFields fields(value, "{gap: 1 mm, lost: 0 %, altered: 0 %, false: 0 %}");
+  PickupState pickup;
+  const auto gap = fields.required("gap");
+  pickup.gap_mm = gap.parsed(parse_length_mm);
+  if (!(pickup.gap_mm >= 0.1 && pickup.gap_mm <= 10.0)) gap.reject("this is no gap", "0.1 mm to 10 mm");
+  pickup.debris.missing = share(fields.required("lost"), 100.0);
+  pickup.debris.altered = share(fields.required("altered"), 100.0);
+  pickup.debris.extra = share(fields.required("false"), 100.0);
+  fields.finish();
+  return pickup;
 }
 
 Result<State> read_state(const std::string& path) {
@@ -132,6 +152,7 @@ Result<State> read_state(const std::string& path) {
     (void)fields.required("trimwright");
     state.seed = static_cast<std::uint64_t>(fields.required("seed").whole_number(0, 1'000'000'000));
     read_scatter(fields.required("scatter"), state);
+    if (const auto pickup = fields.optional("pickup")) state.pickup = read_pickup(*pickup);
     fields.finish();
     return state;
   } catch (const InputError& input) {
@@ -213,7 +234,8 @@ Result<Rehearsal> read_rehearsal(const std::string& folder) {
     return tl::unexpected(checked.error());
   auto assembled = rehearsal::assemble(real);
   if (!assembled) return tl::unexpected(assembled.error());
-  return Rehearsal{folder, state->seed, state->scatter, *std::move(rotor), *std::move(assembled)};
+  return Rehearsal{folder,        state->seed,       state->scatter,
+                   state->pickup, *std::move(rotor), *std::move(assembled)};
 }
 
 Result<Job> rehearsal_job(const Rehearsal& rehearsal) {

@@ -126,7 +126,7 @@ rehearsal::SpeedProfile profile(const Rehearsal& rehearsal, std::uint64_t seed) 
   return speed;
 }
 
-std::vector<rehearsal::SensingElement> elements(const Rotor& rotor) {
+std::vector<rehearsal::SensingElement> elements(const Rotor& rotor, const PickupState& pickup) {
   std::vector<rehearsal::SensingElement> all(recorded_elements);
   for (std::size_t i = 0; i < all.size(); ++i) {
     all[i].name = fmt::format("reference {}", i + 1);
@@ -137,6 +137,8 @@ std::vector<rehearsal::SensingElement> elements(const Rotor& rotor) {
     all[i].noise_rms = 0.08;
     all[i].baseline_volts = 0.15;
   }
+  all[0].gap_mm = pickup.gap_mm;
+  all[0].debris = pickup.debris;
   return all;
 }
 
@@ -167,7 +169,7 @@ Result<rehearsal::VirtualRecording> recording_of(const Rehearsal& rehearsal, con
   setup.speed = profile(rehearsal, seed);
   setup.sample_rate = sample_rate;
   setup.ring.teeth = rehearsal.rotor.reference.teeth;
-  setup.elements = elements(rehearsal.rotor);
+  setup.elements = elements(rehearsal.rotor, rehearsal.pickup);
   const int blades = rehearsal.rotor.blades ? rehearsal.rotor.blades->count : 0;
   for (int s = 0; s < static_cast<int>(rehearsal.rotor.sensors.size()); ++s)
     setup.vibration.push_back(disturbed_channel(s, blades));

@@ -142,6 +142,23 @@ TEST_CASE("a recording gives back the levels of the model, an inward sensor and 
   }
 }
 
+TEST_CASE("debris on the pickup's tip is found in the recording, and with much of it no phase is given") {
+  for (const int percent : {2, 40}) {
+    const Practice practice(3);
+    practice.replace("rehearsal.yaml", "lost: 0 %", "lost: " + std::to_string(percent) + " %");
+    const Rehearsal rehearsal = practice.read();
+    const Job empty = *rehearsal_job(rehearsal);
+    const auto made = make_run(rehearsal, empty, {"as found", empty.fitted_now, false});
+    REQUIRE(made);
+    const auto file = read_job(practice.file("job.yaml"), ReadingTables::leave_out);
+    REQUIRE(file);
+    const auto recording = read_recording(made->made, *file->recording, file->job.rotor, {});
+    REQUIRE(recording);
+    CHECK(recording->extraction.health.has(FindingKind::dropped_pulses));
+    for (const auto& reading : recording->readings) CHECK(reading.x.has_value() == (percent == 2));
+  }
+}
+
 TEST_CASE("the unbalance that acts like the hidden one leaves little when it is taken away") {
   const Practice practice(1);
   const Rehearsal rehearsal = practice.read();
@@ -175,4 +192,7 @@ TEST_CASE("a rehearsal that cannot be is refused with what is wrong") {
   REQUIRE(write_text_file(practice.file("rotor.yaml"), rotor));
   practice.replace("rehearsal.yaml", "speed: 0.1 %", "speed: 50 %");
   CHECK(holds(complaint(practice), "rehearsal.yaml:9: scatter.speed"));
+  practice.replace("rehearsal.yaml", "speed: 50 %", "speed: 0.1 %");
+  practice.replace("rehearsal.yaml", "gap: 1 mm", "gap: -1 mm");
+  CHECK(holds(complaint(practice), "rehearsal.yaml:11: pickup.gap"));
 }

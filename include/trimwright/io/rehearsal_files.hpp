@@ -9,18 +9,26 @@
 #include "trimwright/influence/influence_model.hpp"
 #include "trimwright/io/read_job.hpp"
 #include "trimwright/rehearsal/equations.hpp"
+#include "trimwright/rehearsal/tooth_ring.hpp"
 #include "trimwright/rehearsal/virtual_run.hpp"
 #include "trimwright/trim/trim_plan.hpp"
 
 namespace trimwright {
 
+/// The pickup's first sensing element as it is recorded.
+struct PickupState {
+  double gap_mm = 1.0;
+  rehearsal::Debris debris;
+};
+
 /// A folder to rehearse a trim in: rotor.yaml and job.yaml as for any rotor, and rehearsal.yaml, which holds
-/// the seed and the scatter of runs. The virtual rotor follows from the seed; its unbalance is written
-/// nowhere.
+/// the seed, the scatter of runs and the state of the pickup. The virtual rotor follows from the seed; its
+/// unbalance is written nowhere.
 struct Rehearsal {
   std::string folder;
   std::uint64_t seed = 0;
   rehearsal::RunScatter scatter;
+  PickupState pickup;
   Rotor rotor;                      ///< as rotor.yaml says: conventions, slots, sensors
   rehearsal::AssembledRotor truth;  ///< planes and sensors in the order of `rotor`'s
 
