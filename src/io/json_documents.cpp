@@ -247,6 +247,12 @@ Json left_out_json(const Job& job, const InfluenceModel& model) {
                     {"speed_rpm", job.speeds_rpm[one.speed]},
                     {"sensor", job.rotor.sensors[one.sensor].name},
                     {"why", one.why}});
+  for (const auto& run : job.runs)
+    for (const auto& one : run.missing)
+      list.push_back({{"run", run.name},
+                      {"speed_rpm", one.rpm},
+                      {"sensor", job.rotor.sensors[one.sensor].name},
+                      {"why", one.note.empty() ? "not obtained" : "not obtained: " + one.note}});
   return list;
 }
 

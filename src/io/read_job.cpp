@@ -226,7 +226,10 @@ void add_table(const YamlValue& value, Job& job) {
                         "the name of a run of " + value.file(),
                         {path, row.reading.where.line, "run"}}};
     const Reading reading = to_reading(row.reading, job.rotor);
-    if (!row.reading.missing) run->readings.push_back(reading);
+    if (row.reading.missing)
+      run->missing.push_back({reading.rpm, reading.sensor, shortened(row.reading.note)});
+    else
+      run->readings.push_back(reading);
   }
 }
 

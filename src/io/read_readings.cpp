@@ -155,7 +155,7 @@ TableReading to_table_reading(const Header& header, const Row& row, char delimit
   const Location where{path, row.line, {}};
   TableReading reading{cell(run),
                        {cell(speed), cell(sensor), cell(amplitude), cell(phase), cell(component),
-                        cell(phase_of), cell(sd), false, where}};
+                        cell(phase_of), cell(sd), false, cell(note), where}};
   auto& written = reading.reading;
   written.missing = written.amplitude.empty() || lower_case(written.amplitude) == "missing";
   if (written.amplitude.empty() && !written.phase.empty())

@@ -71,6 +71,7 @@ Weight read_weight(const YamlValue& value) {
   weight.moment_g_mm = moment.moment_g_mm;
   weight.mass_g = moment.mass_g;
   weight.radius_mm = moment.radius_mm;
+  weight.written = moment.text;
   if (!(weight.moment_g_mm > 0.0))
     value.reject("the weight has no moment", "a mass and radius, or moment, above zero");
   if (const auto stock = fields.optional("stock")) weight.stock = stock->whole_number(0, 100000);

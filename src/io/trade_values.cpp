@@ -119,12 +119,14 @@ WrittenMoment read_moment(YamlFields& fields) {
   WrittenMoment written;
   if (moment) {
     written.moment_g_mm = not_negative(*moment, moment->parsed(parse_moment_g_mm));
+    written.text = moment->text();
     return written;
   }
   if (!mass || !radius) fields.map().reject("the moment cannot be told", expected);
   written.mass_g = not_negative(*mass, mass->parsed(parse_mass_g));
   written.radius_mm = not_negative(*radius, radius->parsed(parse_length_mm));
   written.moment_g_mm = *written.mass_g * *written.radius_mm;
+  written.text = mass->text() + " at " + radius->text();
   if (written.moment_g_mm > 1e9)
     mass->reject("the moment is beyond all rotors", "a mass and radius that make at most 1e9 g.mm");
   return written;

@@ -30,6 +30,7 @@ struct WrittenMoment {
   double moment_g_mm = 0.0;
   std::optional<double> mass_g;
   std::optional<double> radius_mm;
+  std::string text;  ///< as it stands in the file: "4.2 g at 8.35 in" or "1.2 oz.in"
 };
 
 /// Keys `mass` and `radius`, or `moment`, of a map; none negative.

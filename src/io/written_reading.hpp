@@ -18,6 +18,7 @@ struct WrittenReading {
   std::string phase_of;   ///< empty: as the sensor says
   std::string sd;         ///< one standard deviation per real component; empty: the sensor's repeatability
   bool missing = false;   ///< the reading was not obtained; the rest must still make sense
+  std::string note;
   Location where;
 };
 

@@ -121,9 +121,9 @@ std::string piece_words(const Plane& plane, const std::optional<Piece>& piece) {
   if (piece->weight_id.empty()) return fmt::format("a piece of {:.6g} g mm", piece->moment_g_mm);
   const Weight* weight = plane.find_weight(piece->weight_id);
   const std::string part = weight->part_number.empty() ? std::string{} : ", part " + weight->part_number;
-  if (weight->mass_g && weight->radius_mm)
-    return fmt::format("{} ({:.4g} g at {:.5g} mm{})", weight->id, *weight->mass_g, *weight->radius_mm, part);
-  return fmt::format("{} ({:.6g} g mm{})", weight->id, weight->moment_g_mm, part);
+  if (weight->written.empty())
+    return fmt::format("{} ({:.6g} g mm{})", weight->id, weight->moment_g_mm, part);
+  return fmt::format("{} ({}{})", weight->id, weight->written, part);
 }
 
 std::string place_words(const Rotor& rotor, std::size_t plane, int slot) {

@@ -51,6 +51,11 @@ std::vector<std::string> model_warnings(const Job& job, const InfluenceModel& mo
   const auto place = [&](std::size_t speed, std::size_t sensor) {
     return fmt::format("{} at {:.0f} rpm", job.rotor.sensors[sensor].name, job.speeds_rpm[speed]);
   };
+  for (const auto& run : job.runs)
+    for (const auto& one : run.missing)
+      warnings.push_back(fmt::format("Not obtained, run \"{}\", {} at {:.0f} rpm{}.", run.name,
+                                     job.rotor.sensors[one.sensor].name, one.rpm,
+                                     one.note.empty() ? "" : ": " + one.note));
   for (const auto& one : model.left_out)
     warnings.push_back(fmt::format("Left out, run \"{}\", {}: {}.", job.runs[one.run].name,
                                    place(one.speed, one.sensor), one.why));

@@ -54,6 +54,7 @@ TEST_CASE("The shipped example is read as it was written") {
   CHECK(spinner.slots->numbered_relative == Direction::against_rotation);
   CHECK(spinner.slots->angle(4).degrees() == doctest::Approx(335.0));
   CHECK(spinner.weights[2].moment_g_mm == doctest::Approx(4.3 * 196.4));
+  CHECK(spinner.weights[4].written == "7.0 g at 197 mm");
   CHECK(job.rotor.planes[1].slots->numbered_relative == Direction::against_rotation);
   CHECK(job.rotor.sensors[1].bands[0].limit == 2.5);  // 5 mil peak to peak
   CHECK(fit_influence(job).has_value());
@@ -99,6 +100,10 @@ TEST_CASE("A spreadsheet's semicolons and decimal commas are understood, missing
   CHECK_FALSE(readings[1].x.has_value());
   CHECK(readings[1].amplitude == 4.5);
   CHECK(readings[1].where.line == 6);
+  const auto& missing = file->job.runs[0].missing;
+  REQUIRE(missing.size() == 1);
+  CHECK(missing[0].rpm == doctest::Approx(4000.0));
+  CHECK(missing[0].note == "cable");
 }
 
 TEST_CASE(

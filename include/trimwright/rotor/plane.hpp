@@ -17,6 +17,7 @@ struct Weight {
   std::optional<double> radius_mm;
   std::optional<int> stock;  ///< pieces at hand, those fitted included; empty: as many as wanted
   std::string part_number;
+  std::string written{};  ///< mass and radius, or moment, in the units of the rotor file
 };
 
 /// What a slot holds when no weight is in it: a plug or cover that has mass. Zero moment: an open slot.

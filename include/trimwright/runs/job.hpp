@@ -66,6 +66,14 @@ struct RunConditions {
   std::vector<std::pair<std::string, std::string>> other;  ///< warm-up, dwell, wind, ... in file order
 };
 
+/// A reading that was to be taken and was not (a sensor failed).
+struct MissingReading {
+  double rpm = 0.0;
+  std::size_t sensor = 0;
+  std::string note;  ///< why, in the technician's words; may be empty
+};
+
+/// One run of the engine: what was fitted and what was read.
 struct Run {
   std::string name;
   RunConditions conditions;
@@ -73,6 +81,7 @@ struct Run {
   std::vector<KnownChange> changes;
   std::vector<Reading> readings;
   std::optional<std::string> set_aside;  ///< the reason, when the run must not be used
+  std::vector<MissingReading> missing{};
 };
 
 /// A rotor and the runs made on it, in the order they were made.
