@@ -5,6 +5,7 @@
 #include <cmath>
 #include <filesystem>
 #include <fstream>
+#include <map>
 #include <sndfile.hh>
 #include <string>
 #include <vector>
@@ -70,11 +71,14 @@ bool contains(const std::string& text, const std::string& part) {
 TEST_CASE(
     "a WAV recording of any sample format comes back in engineering units, in blocks, in the order asked "
     "for") {
-  for (const auto& [format, tolerance] : {std::pair{SF_FORMAT_PCM_16, 4e-5},
-                                          {SF_FORMAT_PCM_24, 2e-7},
-                                          {SF_FORMAT_PCM_32, 1e-7},
-                                          {SF_FORMAT_FLOAT, 1e-7},
-                                          {SF_FORMAT_DOUBLE, 1e-7}}) {
+  const std::map<int, double> tolerances{{SF_FORMAT_PCM_16, 4e-5},
+                                         {SF_FORMAT_PCM_24, 2e-7},
+                                         {SF_FORMAT_PCM_32, 1e-7},
+                                         {SF_FORMAT_FLOAT, 1e-7},
+                                         {SF_FORMAT_DOUBLE, 1e-7}};
+  for (const auto& one : tolerances) {
+    const int format = one.first;
+    const double tolerance = one.second;
     CAPTURE(format);
     const Scratch file("trimwright_recording_formats.wav");
     write_wav(file.path, format, 4, 1000);
