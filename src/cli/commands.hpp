@@ -41,6 +41,7 @@ Status complain(const Error& error);
 /// Each adds its command; the chosen one's status ends up in `status`.
 void add_influence(CLI::App& app, int& status);
 void add_plan(CLI::App& app, int& status);
+void add_ready(CLI::App& app, int& status);
 void add_readings(CLI::App& app, int& status);
 void add_rehearse(CLI::App& app, int& status);
 void add_tolerance(CLI::App& app, int& status);

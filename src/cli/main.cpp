@@ -24,6 +24,7 @@ int run(int argc, char** argv) {
       "Exit status: 0 done; 1 the files or the runs do not allow an answer; 2 wrong command line;\n"
       "3 the answer could not be written. Messages go to standard error.");
   int status = done;
+  add_ready(app, status);
   add_readings(app, status);
   add_plan(app, status);
   add_influence(app, status);
@@ -39,7 +40,7 @@ int run(int argc, char** argv) {
   }
   if (!app.get_subcommands().empty()) return status;
   complain({"no command is given",
-            "readings, plan, influence, rehearse or tolerance (see trimwright --help)",
+            "ready, readings, plan, influence, rehearse or tolerance (see trimwright --help)",
             {}});
   return wrong_usage;
 }

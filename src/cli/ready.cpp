@@ -1,0 +1,39 @@
+#include <memory>
+
+#include "commands.hpp"
+#include "trimwright/io/read_job.hpp"
+#include "trimwright/io/ready_document.hpp"
+#include "trimwright/report/ready_text.hpp"
+
+namespace trimwright::cli {
+namespace {
+
+constexpr const char* example = R"(Example:
+  trimwright ready examples/quillhaven/job.yaml
+      Whether the runs so far are a base to trim on, or what to look at first.)";
+
+struct Options {
+  std::string job;
+  Output output;
+};
+
+Status ready(const Options& options) {
+  const auto file = read_job(options.job);
+  if (!file) return complain(file.error());
+  const Readiness found = readiness(file->job);
+  return options.output.write(
+      options.output.json() ? ready_json(file->job, found) : ready_text(file->job, found), file->sources);
+}
+
+}  // namespace
+
+void add_ready(CLI::App& app, int& status) {
+  auto options = std::make_shared<Options>();
+  auto* command = app.add_subcommand("ready", "Whether this can be trimmed, or what to look at first");
+  command->add_option("JOB", options->job, "job file (YAML)")->required()->check(not_empty());
+  options->output.add_options(*command);
+  command->footer(example);
+  command->callback([options, &status] { status = ready(*options); });
+}
+
+}  // namespace trimwright::cli

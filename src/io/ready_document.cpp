@@ -1,0 +1,69 @@
+#include "trimwright/io/ready_document.hpp"
+
+#include <nlohmann/json.hpp>
+
+#include "trimwright/plan/balance_plan.hpp"
+#include "trimwright/report/ready_text.hpp"
+
+namespace trimwright {
+namespace {
+
+using Json = nlohmann::ordered_json;
+
+std::string concern_name(ReadinessConcern concern) {
+  switch (concern) {
+    case ReadinessConcern::below_target:
+      return "below_target";
+    case ReadinessConcern::above_limit:
+      return "above_limit";
+    case ReadinessConcern::no_repeat:
+      return "no_repeat";
+    case ReadinessConcern::does_not_repeat:
+      return "does_not_repeat";
+    case ReadinessConcern::drifts:
+      return "drifts";
+    case ReadinessConcern::mostly_other:
+      return "mostly_other";
+    case ReadinessConcern::more_than_all:
+      return "more_than_all";
+    case ReadinessConcern::scatters_within:
+      return "scatters_within";
+    case ReadinessConcern::no_phase:
+      return "no_phase";
+    case ReadinessConcern::too_small:
+      return "too_small";
+  }
+  return {};
+}
+
+Json finding_json(const Job& job, const ReadinessFinding& finding) {
+  Json runs = Json::array();
+  for (const std::size_t run : finding.runs) runs.push_back(job.runs[run].name);
+  return {{"concern", concern_name(finding.concern)},
+          {"speed_rpm", finding.speed ? Json(job.speeds_rpm[*finding.speed]) : Json(nullptr)},
+          {"sensor", finding.sensor ? Json(job.rotor.sensors[*finding.sensor].name) : Json(nullptr)},
+          {"runs", runs},
+          {"ratio", finding.ratio},
+          {"turn_deg", finding.turn_deg},
+          {"text", finding_words(job, finding)},
+          {"what_to_do", what_to_do(finding.concern)}};
+}
+
+}  // namespace
+
+std::string ready_json(const Job& job, const Readiness& readiness) {
+  Json json{{"trimwright", "ready 1"},
+            {"rotor", job.rotor.name},
+            {"serial", job.serial},
+            {"ready", readiness.ready()},
+            {"answer", answer_words(readiness)},
+            {"overall_read", readiness.overall_read},
+            {"repeated", readiness.repeated},
+            {"scatter_stated", readiness.scatter_stated},
+            {"findings", Json::array()},
+            {"cautions", cautions()}};
+  for (const auto& finding : readiness.findings) json["findings"].push_back(finding_json(job, finding));
+  return json.dump(2) + "\n";
+}
+
+}  // namespace trimwright
