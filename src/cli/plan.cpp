@@ -15,6 +15,8 @@ constexpr const char* example = R"(Examples:
       Which weights go into which slots, what to expect after, and the steps to carry out.
   trimwright plan examples/quillhaven/job.yaml --changes 2
       The best plan that changes two slots.
+  trimwright plan examples/quillhaven/job.yaml --best 4
+      That plan and the three best that differ from it, and from each other, in two slots or more.
   trimwright plan examples/quillhaven/first-visit.yaml --trial spinner
       The full plan of a trial run with a weight of the spinner's catalogue.)";
 
@@ -22,6 +24,9 @@ struct Options {
   std::string job;
   std::optional<int> changes;
   double time_limit_s = TrimRequest{}.time_limit_s;
+  int best = TrimRequest{}.best;
+  int least_difference = TrimRequest{}.least_difference;
+  bool both_objectives = false;
   bool despite_mirror = false;
   std::string trial_plane;
   std::optional<int> trial_slot;
@@ -75,6 +80,9 @@ Status plan(const Options& options) {
     return complain(mirrored_conventions());
   if (options.changes) file->request.pieces = options.changes;
   file->request.time_limit_s = options.time_limit_s;
+  file->request.best = options.best;
+  file->request.least_difference = options.least_difference;
+  file->request.both_objectives = options.both_objectives;
   const auto trim = plan_trim(settled->job, settled->model, file->request);
   if (!trim) return complain(trim.error());
   const auto steps = plan_steps(settled->job, settled->model, *trim);
@@ -93,6 +101,18 @@ void add_plan(CLI::App& app, int& status) {
       command
           ->add_option("--changes", options->changes, "take this row of the trade-off: so many slots changed")
           ->check(number_between(0, 1000));
+  auto* best = command
+                   ->add_option("--best", options->best,
+                                "so many plans to choose from, best first, each different from the others")
+                   ->check(number_between(1, 100));
+  command
+      ->add_option("--differ", options->least_difference,
+                   "slots in which the plans of --best must differ at least")
+      ->needs(best)
+      ->check(number_between(1, 1000))
+      ->capture_default_str();
+  command->add_flag("--both-objectives", options->both_objectives,
+                    "show the trade-off of worst ratio and of least squares side by side");
   command->add_option("--time-limit", options->time_limit_s, "seconds the slot search may take")
       ->check(number_between(0.001, 86400))
       ->capture_default_str();
@@ -100,7 +120,8 @@ void add_plan(CLI::App& app, int& status) {
                     "plan although the runs contradict the declared conventions");
   auto* plane = command->add_option("--trial", options->trial_plane, "plan a trial run in this plane instead")
                     ->check(not_empty())
-                    ->excludes(changes);
+                    ->excludes(changes)
+                    ->excludes(best);
   command->add_option("--slot", options->trial_slot, "slot of the trial weight")
       ->needs(plane)
       ->check(number_between(1, 1000));

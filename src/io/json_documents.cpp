@@ -88,6 +88,7 @@ Json trade_off_json(const Job& job, const std::vector<TradeOffRow>& rows) {
   for (const auto& row : rows)
     list.push_back({{"pieces_changed", row.changes.size()},
                     {"worst_ratio", row.worst_ratio},
+                    {"root_of_squares", row.root_of_squares},
                     {"objective", row.objective},
                     {"bound", row.bound},
                     {"gap", row.gap()},
@@ -283,6 +284,8 @@ std::string plan_json(const Job& job, const InfluenceModel& model, const TrimPla
   json["proved_optimal"] = chosen == nullptr || chosen->proved_optimal;
   json["gap"] = chosen == nullptr ? 0.0 : chosen->gap();
   json["trade_off"] = trade_off_json(job, trim.trade_off);
+  json["alternatives"] = trade_off_json(job, trim.alternatives);
+  json["other_trade_off"] = trade_off_json(job, trim.other_trade_off);
   json["unsettled_from"] = or_null(trim.unsettled_from);
   json["steps"] = steps_json(plan);
   json["expected"] = expected_json(job, plan);

@@ -84,8 +84,7 @@ void read_item(const YamlValue& value, const Rotor& rotor, const Plane& plane, F
 void check_stock(const YamlValue& value, const Plane& plane, const FittedWeights& fitted) {
   for (const auto& weight : plane.weights) {
     if (!weight.stock) continue;
-    const auto used = std::count_if(fitted.slots.begin(), fitted.slots.end(),
-                                    [&](const auto& entry) { return entry.second.weight_id == weight.id; });
+    const int used = pieces_fitted(plane, fitted, weight.id);
     if (used > *weight.stock)
       value.reject(
           fmt::format("{} of weight \"{}\" are fitted but the stock is {}", used, weight.id, *weight.stock),
@@ -261,6 +260,7 @@ TrimRequest read_request(const YamlValue& value, const Job& job) {
         {{"worst ratio", SlotObjective::worst_ratio}, {"least squares", SlotObjective::least_squares}});
   if (const auto planes = fields.optional("planes")) read_trim_planes(*planes, job, request);
   if (const auto most = fields.optional("max_changes")) request.max_changes = most->whole_number(0, 1000);
+  if (const auto most = fields.optional("max_pieces")) request.max_pieces = most->whole_number(0, 100000);
   if (const auto pieces = fields.optional("changes")) request.pieces = pieces->whole_number(0, 1000);
   if (const auto stay = fields.optional("fitted_weights"))
     request.keep_fitted = stay->choice<bool>({{"may change", false}, {"stay", true}});

@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <set>
 
+#include "read_plane_rules.hpp"
 #include "trade_values.hpp"
 #include "trimwright/io/files.hpp"
 #include "yaml_fields.hpp"
@@ -55,15 +56,12 @@ SlotRing read_slots(const YamlValue& value, const SeenSense& rotation) {
   ring.numbered = read_seen_sense(fields, "numbered");
   ring.numbered_relative = ring.numbered.relative_to(rotation);
   if (const auto unusable = fields.optional("unusable"))
-    for (const auto& slot : unusable->list("a list of slot numbers"))
-      ring.unusable.push_back(slot.whole_number(1, ring.count));
-  std::sort(ring.unusable.begin(), ring.unusable.end());
-  ring.unusable.erase(std::unique(ring.unusable.begin(), ring.unusable.end()), ring.unusable.end());
+    ring.unusable = read_slot_list(*unusable, ring.count);
   fields.finish();
   return ring;
 }
 
-Weight read_weight(const YamlValue& value) {
+Weight read_weight(const YamlValue& value, const Plane& plane) {
   YamlFields fields(value, "{id: NAME, mass: M, radius: R} or {id: NAME, moment: M}");
   Weight weight;
   weight.id = fields.required("id").label();
@@ -75,6 +73,10 @@ Weight read_weight(const YamlValue& value) {
   if (!(weight.moment_g_mm > 0.0))
     value.reject("the weight has no moment", "a mass and radius, or moment, above zero");
   if (const auto stock = fields.optional("stock")) weight.stock = stock->whole_number(0, 100000);
+  if (const auto only = fields.optional("only_in")) {
+    if (!plane.slots) only->reject("plane \"" + plane.name + "\" has no slots", "slots for the weights");
+    weight.only_in = read_slot_list(*only, plane.slots->count);
+  }
   if (const auto part = fields.optional("part_number")) weight.part_number = part->text();
   fields.finish();
   return weight;
@@ -91,7 +93,7 @@ void read_catalogue(YamlFields& fields, Plane& plane) {
   if (!weights) return;
   std::set<std::string> ids;
   for (const auto& one : weights->list("a list of weights")) {
-    plane.weights.push_back(read_weight(one));
+    plane.weights.push_back(read_weight(one, plane));
     if (!ids.insert(plane.weights.back().id).second)
       one.reject("weight \"" + plane.weights.back().id + "\" stands here twice", "each id once in a plane");
   }
@@ -111,6 +113,7 @@ Plane read_plane(const YamlValue& value, const SeenSense& rotation) {
     parts.finish();
   }
   read_catalogue(fields, plane);
+  read_stacks_and_rules(fields, plane);
   if (const auto limit = fields.optional("max_total_moment"))
     plane.max_total_moment_g_mm = read_moment_limit(*limit);
   if (const auto limit = fields.optional("max_added_moment"))

@@ -81,12 +81,17 @@ double force_newton(double moment_g_mm, double rpm) {
   return moment_g_mm * 1e-6 * omega * omega;  // kg m times rad^2/s^2
 }
 
-int pieces_left(const Job& job, std::size_t plane, const Weight& weight) {
-  if (!weight.stock) return 1;
-  const auto& slots = job.fitted_now[plane].slots;
-  const auto used = std::count_if(slots.begin(), slots.end(),
-                                  [&](const auto& entry) { return entry.second.weight_id == weight.id; });
-  return *weight.stock - static_cast<int>(used);
+/// How often the weight (or stack) can still be fitted; 1 where the stock is not counted.
+int pieces_left(const Job& job, std::size_t plane_index, const Weight& weight) {
+  const Plane& plane = job.rotor.planes[plane_index];
+  std::optional<int> least;
+  for (const auto& single : plane.weights) {
+    const int needs = Plane::count_of(weight, single.id);
+    if (!single.stack_of.empty() || needs == 0 || !single.stock) continue;
+    const int left = *single.stock - pieces_fitted(plane, job.fitted_now[plane_index], single.id);
+    least = std::min(least.value_or(left / needs), left / needs);
+  }
+  return least.value_or(1);
 }
 
 std::string catalogue_ids(const Plane& plane) {

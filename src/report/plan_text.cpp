@@ -1,5 +1,7 @@
 #include <fmt/format.h>
 
+#include <algorithm>
+#include <array>
 #include <cmath>
 
 #include "number_words.hpp"
@@ -113,6 +115,10 @@ std::string prediction_table(const Job& job, const std::vector<Prediction>& pred
   return table.text();
 }
 
+std::string proof_words(const TradeOffRow& row) {
+  return row.proved_optimal ? "best possible" : fmt::format("within {:.2g} %", 100.0 * row.gap());
+}
+
 std::string trade_off_table(const TrimPlan& trim) {
   const bool squares = trim.request.objective == SlotObjective::least_squares;
   std::vector<std::pair<std::string, Align>> columns{{"slots changed", Align::right},
@@ -128,8 +134,73 @@ std::string trade_off_table(const TrimPlan& trim) {
     std::vector<std::string> cells{std::to_string(row.changes.size()),
                                    fmt::format("{:.3f}", row.worst_ratio)};
     if (squares) cells.push_back(fmt::format("{:.3f}", row.objective));
-    cells.push_back(row.proved_optimal ? "best possible" : fmt::format("within {:.2g} %", 100.0 * row.gap()));
+    cells.push_back(proof_words(row));
     cells.push_back(remark);
+    table.add(cells);
+  }
+  return table.text();
+}
+
+/// "spinner 3: S2 for filler, rear 11: filler for R1".
+std::string changes_words(const Job& job, const std::vector<SlotChange>& changes) {
+  std::string words;
+  for (const auto& change : changes) {
+    const Plane& plane = job.rotor.planes[change.plane];
+    words += fmt::format("{}{} {}: {} for {}", words.empty() ? "" : ", ", plane.name, change.slot,
+                         short_piece(plane, change.fit), short_piece(plane, change.remove));
+  }
+  return words.empty() ? "nothing" : words;
+}
+
+std::string alternative_lines(const Job& job, const TrimPlan& trim) {
+  std::string text;
+  for (std::size_t i = 0; i < trim.alternatives.size(); ++i) {
+    const auto& row = trim.alternatives[i];
+    text += wrapped(fmt::format("  {:2}. ", i + 1),
+                    fmt::format("largest / limit {:.3f}, root of squares {:.3f}: {}", row.worst_ratio,
+                                row.root_of_squares, changes_words(job, row.changes)));
+  }
+  const bool all_proved = std::all_of(trim.alternatives.begin(), trim.alternatives.end(),
+                                      [](const auto& row) { return row.proved_optimal; });
+  text +=
+      wrapped("  ", fmt::format("Each is {} of those that differ from all above it in {} slots or more, "
+                                "with at most {} slots changed.",
+                                all_proved ? "proved the best" : "the best found",
+                                trim.request.least_difference, trim.trade_off[trim.chosen].changes.size()));
+  if (static_cast<int>(trim.alternatives.size()) < trim.request.best)
+    text += wrapped("  ", "No further plan differs as much.");
+  return text;
+}
+
+const TradeOffRow* row_with(const std::vector<TradeOffRow>& rows, std::size_t changes) {
+  const auto found =
+      std::find_if(rows.begin(), rows.end(), [&](const auto& row) { return row.changes.size() == changes; });
+  return found == rows.end() ? nullptr : &*found;
+}
+
+std::string both_objectives_table(const TrimPlan& trim) {
+  const bool squares = trim.request.objective == SlotObjective::least_squares;
+  const auto& by_ratio = squares ? trim.other_trade_off : trim.trade_off;
+  const auto& by_squares = squares ? trim.trade_off : trim.other_trade_off;
+  TextTable table({{"slots changed", Align::right},
+                   {"by worst ratio: largest / limit", Align::right},
+                   {"root of squares", Align::right},
+                   {"proved", Align::left},
+                   {"by least squares: largest / limit", Align::right},
+                   {"root of squares", Align::right},
+                   {"proved", Align::left}});
+  std::size_t most = 0;
+  for (const auto* rows : {&by_ratio, &by_squares})
+    for (const auto& row : *rows) most = std::max(most, row.changes.size());
+  for (std::size_t changes = 0; changes <= most; ++changes) {
+    const std::array both{row_with(by_ratio, changes), row_with(by_squares, changes)};
+    if (both[0] == nullptr && both[1] == nullptr) continue;
+    std::vector<std::string> cells{std::to_string(changes)};
+    for (const TradeOffRow* row : both) {
+      cells.push_back(row == nullptr ? "-" : fmt::format("{:.3f}", row->worst_ratio));
+      cells.push_back(row == nullptr ? "-" : fmt::format("{:.3f}", row->root_of_squares));
+      cells.push_back(row == nullptr ? "gains nothing" : proof_words(*row));
+    }
     table.add(cells);
   }
   return table.text();
@@ -178,6 +249,10 @@ std::string plan_text(const Job& job, const InfluenceModel& model, const TrimPla
               "scatter; ? where neither is known.");
   text += verdict_line(trim);
   if (trim.has_slots()) text += section("FEWER OR MORE SLOTS") + trade_off_table(trim);
+  if (trim.has_slots() && trim.request.both_objectives)
+    text += section("WORST RATIO AND LEAST SQUARES SIDE BY SIDE") + both_objectives_table(trim);
+  if (!trim.alternatives.empty())
+    text += section("PLANS TO CHOOSE FROM (the first is this plan)") + alternative_lines(job, trim);
   return text + step_lines(plan) + caution_lines(plan);
 }
 

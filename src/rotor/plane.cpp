@@ -23,10 +23,30 @@ RotorAngle SlotRing::angle(int slot) const {
   return ring_angle(slot_1, slot, count, numbered_relative);
 }
 
+bool Weight::may_be_in(int slot) const {
+  return !only_in || std::binary_search(only_in->begin(), only_in->end(), slot);
+}
+
+int Plane::count_of(const Weight& weight, const std::string& id) {
+  if (weight.stack_of.empty()) return weight.id == id ? 1 : 0;
+  return static_cast<int>(std::count(weight.stack_of.begin(), weight.stack_of.end(), id));
+}
+
 const Weight* Plane::find_weight(const std::string& id) const {
   const auto found =
       std::find_if(weights.begin(), weights.end(), [&](const Weight& w) { return w.id == id; });
-  return found == weights.end() ? nullptr : &*found;
+  if (found != weights.end()) return &*found;
+  std::vector<std::string> parts;
+  for (std::size_t from = 0, plus = 0; plus != std::string::npos; from = plus + 1) {
+    plus = id.find('+', from);
+    parts.push_back(id.substr(from, plus - from));
+  }
+  const auto same_stack = [&](const Weight& w) {
+    return parts.size() > 1 &&
+           std::is_permutation(w.stack_of.begin(), w.stack_of.end(), parts.begin(), parts.end());
+  };
+  const auto stack = std::find_if(weights.begin(), weights.end(), same_stack);
+  return stack == weights.end() ? nullptr : &*stack;
 }
 
 RotorAngle BladeRow::angle(int blade) const { return ring_angle(blade_1, blade, count, numbered_relative); }

@@ -9,6 +9,15 @@ std::complex<double> slot_moment(const Plane& plane, int slot, const std::option
   return (piece ? piece->moment_g_mm : plane.filler.moment_g_mm) * plane.slots->angle(slot).direction();
 }
 
+int pieces_fitted(const Plane& plane, const FittedWeights& fitted, const std::string& id) {
+  int count = 0;
+  for (const auto& [slot, piece] : fitted.slots) {
+    const Weight* weight = piece.weight_id.empty() ? nullptr : plane.find_weight(piece.weight_id);
+    if (weight != nullptr) count += Plane::count_of(*weight, id);
+  }
+  return count;
+}
+
 std::complex<double> total_moment(const Plane& plane, const FittedWeights& fitted) {
   std::complex<double> total = 0.0;
   if (plane.slots) {

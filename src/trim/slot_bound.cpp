@@ -3,6 +3,8 @@
 #include <algorithm>
 #include <cmath>
 
+#include "slot_joint.hpp"
+
 namespace trimwright::slots_detail {
 namespace {
 
@@ -49,6 +51,8 @@ void DualBound::fill(const NodeRows& node, const ArrayXd& weights) {
 }
 
 void DualBound::add_holds(const NodeRows& node, const Holds& holds) {
+  double supports = 0.0;
+  used_.assign(n_, {});
   for (std::size_t j = 0; j < n_; ++j) {
     const Disc& disc = node.discs[j];
     const double curvature = a_[j * n_ + j].real();
@@ -63,9 +67,21 @@ void DualBound::add_holds(const NodeRows& node, const Holds& holds) {
     b_[j] += 0.5 * pull - mu * disc.centre;
     own_ = {mu, pull};
     own_c_ = mu * (std::norm(disc.centre) - disc.radius * disc.radius);
-    if (pull != 0.0) own_c_ -= node.support(j, pull);
+    const double support = pull != 0.0 ? node.support(j, pull) : 0.0;
+    own_c_ -= support;
     c_ += own_c_;
+    supports += support;
+    used_[j] = own_;
   }
+  if (node.joint != nullptr) share_stock(node, supports);
+}
+
+/// Puts the support of all planes together in the place of the sum of their supports, where it is smaller.
+void DualBound::share_stock(const NodeRows& node, double supports) {
+  const double joint = node.joint->support(node, used_, *node.prices);
+  if (!(joint < supports)) return;
+  c_ += supports - joint;
+  own_c_ += supports - joint;  // without the last plane's multipliers the others keep theirs, one by one
 }
 
 void DualBound::factor() {

@@ -27,6 +27,8 @@ struct FreePlane {
   std::size_t count = 0;
 };
 
+class JointReach;
+
 /// A node: what is left of the residual when some planes are fixed, and the planes still free. The plane to
 /// be fixed next stands last.
 struct NodeRows {
@@ -35,7 +37,10 @@ struct NodeRows {
   const std::vector<FreePlane>* planes = nullptr;  ///< the first `free` of them
   const Disc* discs = nullptr;                     ///< where the moment of each must lie
   std::size_t free = 0;
-  const std::vector<int>* available = nullptr;  ///< limited pieces
+  const std::vector<int>* available = nullptr;  ///< limited pieces, were all that are fitted given back
+  const std::vector<int>* left = nullptr;       ///< limited pieces in stock
+  const JointReach* joint = nullptr;            ///< of all planes; null: they share no scarce stock
+  const std::vector<double>* prices = nullptr;  ///< of limited pieces, for the joint reach
 
   [[nodiscard]] const PlaneModel& plane(std::size_t j) const { return *(*planes)[j].plane; }
   /// Upper bound of Re(conj(pull) u_j).
@@ -83,6 +88,7 @@ class DualBound {
  private:
   void fill(const NodeRows& node, const ArrayXd& weights);
   void add_holds(const NodeRows& node, const Holds& holds);
+  void share_stock(const NodeRows& node, double supports);
   void factor();
   void find_minimiser();
 
@@ -90,6 +96,7 @@ class DualBound {
   std::vector<Complex> a_, l_, b_, z_, minimiser_;  // a_: lower triangle, row by row
   std::vector<double> d_, ridge_;
   double c_ = 0.0;
+  Holds used_;          ///< as used, per free plane
   Hold own_;            ///< of the next plane, as used
   double own_c_ = 0.0;  ///< what it adds to c_
   double size_ = 0.0;   ///< what the quadratic's terms can amount to

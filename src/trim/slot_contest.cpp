@@ -58,14 +58,14 @@ void Contest::offer(Picks picks) {
   const Score s = score(*model_, picks);
   const double value2 = model_->squared(s);
   if (kind_ == Kind::better) {
-    if (!(value2 < limit2_) || !keeps_limits(*model_, picks)) return;
+    if (!(value2 < limit2_) || !keeps_rules(*model_, picks)) return;
     found_ = true;
     best_ = std::move(picks);
     score_ = s;
     limit2_ = std::min(limit2_, goal2(changes_));
     return;
   }
-  if (value2 > limit2_ || !keeps_limits(*model_, picks)) return;
+  if (value2 > limit2_ || !keeps_rules(*model_, picks)) return;
   if (compare_tied(*model_, picks, s, best_, score_) >= 0) return;
   best_ = std::move(picks);
   score_ = s;

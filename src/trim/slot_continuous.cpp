@@ -16,7 +16,8 @@ using Eigen::VectorXd;
 /// then tau >= max |x_i|^2.
 class Barrier {
  public:
-  Barrier(const NodeRows& node, bool least_squares, const std::vector<Complex>& start)
+  Barrier(const NodeRows& node, bool least_squares, const std::vector<Complex>& start,
+          const std::vector<JointCut>& cuts)
       : node_(node), least_squares_(least_squares), planes_(node.free) {
     const auto rows = node.re->size();
     const auto size = static_cast<Index>(2 * planes_);
@@ -40,11 +41,13 @@ class Barrier {
       point_[static_cast<Index>(2 * p)] = u.real();
       point_[static_cast<Index>(2 * p + 1)] = u.imag();
     }
+    for (const JointCut& cut : cuts) add_cut(cut);
+    start_within_cuts();
     tau_ = (least_squares ? 1.0 : 1.5) * look(point_) + 1e-300;
   }
 
   [[nodiscard]] double constraints() const {
-    const auto sides = static_cast<double>(planes_ * (1 + Reach::kDirections));
+    const auto sides = static_cast<double>(planes_ * (1 + Reach::kDirections) + sides_.size());
     return least_squares_ ? sides : sides + static_cast<double>(re_.rows());
   }
   [[nodiscard]] double tau() const { return tau_; }
@@ -62,6 +65,11 @@ class Barrier {
       add_rows(tightness, hessian, gradient);
     }
     for (std::size_t p = 0; p < planes_; ++p) add_reach(p, hessian, gradient);
+    for (const Side& side : sides_) {
+      const VectorXd slope = side.normal / (side.height - side.normal.dot(point_));
+      gradient.head(size) += slope;
+      hessian.topLeftCorner(size, size) += slope * slope.transpose();
+    }
     const VectorXd move = -hessian.ldlt().solve(gradient);
     const double decrement2 = -gradient.dot(move);
     if (!(decrement2 > 0.0) || !std::isfinite(decrement2)) return 0.0;
@@ -83,6 +91,8 @@ class Barrier {
         pull += Reach::directions()[k] / (heights_[p][k] - along(k, u));
       const double unit = node_.discs[p].radius;
       if ((*node_.planes)[p].reach == nullptr) pull = 0.0;
+      for (const Side& side : sides_)
+        pull += moment(p, side.normal) / (side.height - side.normal.dot(point_));
       holds[p] = {1.0 / (room(p, u) * total * unit * unit), pull / (total * unit)};
     }
   }
@@ -93,6 +103,43 @@ class Barrier {
   }
 
  private:
+  /// normal . point <= height, normal of length one.
+  struct Side {
+    VectorXd normal;
+    double height = 0.0;
+  };
+
+  void add_cut(const JointCut& cut) {
+    VectorXd normal(point_.size());
+    for (std::size_t p = 0; p < planes_; ++p) {
+      const Complex direction = node_.discs[p].radius * cut.direction[p];
+      const auto at = static_cast<Index>(2 * p);
+      normal[at] = direction.real();
+      normal[at + 1] = direction.imag();
+    }
+    const double length = normal.norm();
+    if (!(length > 0.0)) return;
+    normal /= length;
+    sides_.push_back({normal, std::max(cut.height / length, normal.dot(middles()) + 0.01)});
+  }
+  /// Draws the point towards the middles of the discs until it keeps the cuts.
+  void start_within_cuts() {
+    const auto keeps_cuts = [&] {
+      return std::all_of(sides_.begin(), sides_.end(), [&](const Side& side) {
+        return side.height - side.normal.dot(point_) > 1e-3 * (side.height - side.normal.dot(middles()));
+      });
+    };
+    for (int halving = 0; halving < 30 && !keeps_cuts(); ++halving) point_ = 0.5 * (point_ + middles());
+  }
+  [[nodiscard]] VectorXd middles() const {
+    VectorXd middle(point_.size());
+    for (std::size_t p = 0; p < planes_; ++p) {
+      middle[static_cast<Index>(2 * p)] = discs_[p].centre.real();
+      middle[static_cast<Index>(2 * p + 1)] = discs_[p].centre.imag();
+    }
+    return middle;
+  }
+
   [[nodiscard]] static Complex moment(std::size_t p, const VectorXd& point) {
     return {point[static_cast<Index>(2 * p)], point[static_cast<Index>(2 * p + 1)]};
   }
@@ -190,6 +237,11 @@ class Barrier {
     const double objective = look(point);
     if (!least_squares_ && objective >= tau) return std::numeric_limits<double>::infinity();
     double sum = least_squares_ ? tightness * objective : tightness * tau - (tau - squares_).log().sum();
+    for (const Side& side : sides_) {
+      const double room_left = side.height - side.normal.dot(point);
+      if (!(room_left > 0.0)) return std::numeric_limits<double>::infinity();
+      sum -= std::log(room_left);
+    }
     for (std::size_t p = 0; p < planes_; ++p) {
       const Complex u = moment(p, point);
       if (!within(p, u)) return std::numeric_limits<double>::infinity();
@@ -226,6 +278,7 @@ class Barrier {
   std::size_t planes_;
   std::vector<Disc> discs_;                   ///< each plane in units of its own radius
   std::vector<std::vector<double>> heights_;  ///< of each plane's reach in every direction, in that unit
+  std::vector<Side> sides_;                   ///< what the planes must keep together
   MatrixXd re_, im_;                          ///< rows x real variables
   VectorXd point_;
   double tau_ = 0.0;
@@ -235,10 +288,11 @@ class Barrier {
 }  // namespace
 
 ContinuousOptimum continuous_optimum(const NodeRows& node, bool least_squares, double relative,
-                                     double absolute2, const std::vector<Complex>& start) {
+                                     double absolute2, const std::vector<Complex>& start,
+                                     const std::vector<JointCut>& cuts) {
   constexpr int kMostRounds = 24;
   constexpr int kStepsPerRound = 20;
-  Barrier barrier(node, least_squares, start);
+  Barrier barrier(node, least_squares, start, cuts);
   double tightness = barrier.constraints() / barrier.tau();
   for (int round = 0; round < kMostRounds; ++round) {
     for (int step = 0; step < kStepsPerRound; ++step) {

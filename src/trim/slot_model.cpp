@@ -21,27 +21,52 @@ std::vector<int> limited_pieces(const SlotProblem& problem, Model& model) {
   return limited;
 }
 
-int limited_index(const std::vector<int>& limited, int piece) {
-  return piece >= 0 && static_cast<std::size_t>(piece) < limited.size()
-             ? limited[static_cast<std::size_t>(piece)]
-             : -1;
+/// Appends the limited ones of `pieces`.
+PieceRange limited_run(const std::vector<int>& limited, const std::vector<int>& pieces, Model& model) {
+  PieceRange run;
+  run.begin = static_cast<std::uint32_t>(model.pieces.size());
+  for (const int piece : pieces) {
+    const auto index = static_cast<std::size_t>(piece);
+    if (piece >= 0 && index < limited.size() && limited[index] >= 0) model.pieces.push_back(limited[index]);
+  }
+  run.end = static_cast<std::uint32_t>(model.pieces.size());
+  return run;
 }
 
-void add_slot(const Model& model, const std::vector<int>& limited, const SearchSlot& slot, int index,
+/// Whether there are as many of these pieces as they name, were all that are fitted given back.
+bool could_be_there(const Model& model, PieceRange run) {
+  const std::span<const int> pieces = model.pieces_in(run);
+  return std::all_of(pieces.begin(), pieces.end(), [&](int piece) {
+    const auto k = static_cast<std::size_t>(piece);
+    return std::count(pieces.begin(), pieces.end(), piece) <= model.stock[k] + model.holders[k];
+  });
+}
+
+void add_slot(const std::vector<int>& limited, const SearchSlot& slot, int index, Model& model,
               PlaneModel& plane) {
   const auto local = static_cast<std::uint32_t>(plane.slots());
-  const int returns = limited_index(limited, slot.holds);
+  const PieceRange returns = limited_run(limited, slot.holds, model);
   for (std::size_t option = 0; option < slot.options.size(); ++option) {
-    const int takes = limited_index(limited, slot.options[option].piece);
-    if (takes >= 0) {
-      const auto piece = static_cast<std::size_t>(takes);
-      if (model.stock[piece] + model.holders[piece] == 0) continue;
-    }
+    const PieceRange takes = limited_run(limited, slot.options[option].pieces, model);
+    if (!could_be_there(model, takes)) continue;
     plane.entries.push_back(
         {slot.options[option].change, local, index, static_cast<int>(option), takes, returns});
   }
   const auto end = static_cast<std::uint32_t>(plane.entries.size());
-  if (end > plane.slot_begin.back()) plane.slot_begin.push_back(end);
+  if (end == plane.slot_begin.back()) return;
+  plane.slot_begin.push_back(end);
+  model.changeable[static_cast<std::size_t>(index)] = true;
+  model.most_returned = std::max(model.most_returned, static_cast<int>(returns.end - returns.begin));
+}
+
+/// Counts what the slots that may change hold of the limited pieces.
+void count_holders(const SlotProblem& problem, const std::vector<int>& limited, Model& model) {
+  for (const SearchSlot& slot : problem.slots) {
+    if (slot.options.empty()) continue;
+    for (const int piece : model.pieces_in(limited_run(limited, slot.holds, model))) {
+      ++model.holders[static_cast<std::size_t>(piece)];
+    }
+  }
 }
 
 /// Largest row magnitude the search can meet: every plane at the largest moment its slots can make.
@@ -71,17 +96,16 @@ Model make_model(const SlotProblem& problem) {
   model.residual_re = problem.residual.real().array();
   model.residual_im = problem.residual.imag().array();
   const std::vector<int> limited = limited_pieces(problem, model);
-  for (const SearchSlot& slot : problem.slots) {
-    const int held = slot.options.empty() ? -1 : limited_index(limited, slot.holds);
-    if (held >= 0) ++model.holders[static_cast<std::size_t>(held)];
-  }
+  count_holders(problem, limited, model);
+  model.rules = Rules(problem);
+  model.changeable.assign(problem.slots.size(), false);
   for (int p = 0; p < static_cast<int>(problem.response.cols()); ++p) {
     PlaneModel plane;
     plane.slot_begin.push_back(0);
     for (std::size_t s = 0; s < problem.slots.size(); ++s) {
       assert(problem.slots[s].plane >= 0 && problem.slots[s].plane < problem.response.cols());
       if (problem.slots[s].plane == p) {
-        add_slot(model, limited, problem.slots[s], static_cast<int>(s), plane);
+        add_slot(limited, problem.slots[s], static_cast<int>(s), model, plane);
       }
     }
     for (const MomentLimit& limit : problem.moment_limits) {
@@ -92,6 +116,8 @@ Model make_model(const SlotProblem& problem) {
       model.hopeless = model.hopeless || !keeps_limits(plane, 0.0);
       continue;
     }
+    plane.index = model.planes.size();
+    plane.problem_plane = p;
     plane.re = problem.response.col(p).real().array();
     plane.im = problem.response.col(p).imag().array();
     model.planes.push_back(std::move(plane));
@@ -100,6 +126,8 @@ Model make_model(const SlotProblem& problem) {
   for (const PlaneModel& plane : model.planes) slots += plane.slots();
   model.max_changes = std::min(slots, static_cast<std::size_t>(std::max(0, problem.max_changes)));
   model.scale = largest_row(model);
+  const RuleLedger rules(model.rules, model.changeable);
+  model.hopeless = model.hopeless || (model.rules.any() && !rules.can_mend(model.max_changes));
   return model;
 }
 
@@ -110,7 +138,7 @@ bool keeps_limits(const PlaneModel& plane, Complex sum) {
   return true;
 }
 
-bool keeps_limits(const Model& model, const Picks& picks) {
+bool keeps_rules(const Model& model, const Picks& picks) {
   if (model.hopeless) return false;
   for (std::size_t p = 0; p < model.planes.size(); ++p) {
     if (model.planes[p].limits.empty()) continue;
@@ -120,7 +148,11 @@ bool keeps_limits(const Model& model, const Picks& picks) {
     }
     if (!keeps_limits(model.planes[p], sum)) return false;
   }
-  return true;
+  std::vector<ChosenOption> choice;
+  for (const Pick& pick : picks) {
+    choice.push_back({model.entry(pick).problem_slot, model.entry(pick).problem_option});
+  }
+  return model.rules.keeps(choice);
 }
 
 void sort_picks(const Model& model, Picks& picks) {

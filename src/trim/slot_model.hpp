@@ -3,8 +3,10 @@
 #include <Eigen/Core>
 #include <complex>
 #include <cstdint>
+#include <span>
 #include <vector>
 
+#include "slot_rules.hpp"
 #include "trimwright/trim/slot_search.hpp"
 
 namespace trimwright::slots_detail {
@@ -18,18 +20,27 @@ struct Disc {
   double radius = 0.0;
 };
 
+/// A run of entries of Model::pieces.
+struct PieceRange {
+  std::uint32_t begin = 0;
+  std::uint32_t end = 0;
+  [[nodiscard]] bool empty() const { return begin == end; }
+};
+
 /// One way to change one slot: a column of the discrete problem.
 struct Entry {
   Complex change;
   std::uint32_t slot = 0;  ///< among the slots of its plane
   int problem_slot = 0;
   int problem_option = 0;
-  int takes = -1;    ///< index of the limited piece taken from stock; -1: none, or one of unlimited stock
-  int returns = -1;  ///< index of the limited piece given back to stock
+  PieceRange takes;    ///< limited pieces taken from stock
+  PieceRange returns;  ///< limited pieces given back to stock
 };
 
 /// The slots of one plane, and how the rows answer a moment in it.
 struct PlaneModel {
+  std::size_t index = 0;                  ///< in Model::planes
+  int problem_plane = 0;                  ///< in the problem
   std::vector<Entry> entries;             ///< grouped by slot, slots in the order of the problem
   std::vector<std::uint32_t> slot_begin;  ///< entries of slot s: [slot_begin[s], slot_begin[s + 1])
   ArrayXd re, im;                         ///< response of each row
@@ -56,7 +67,11 @@ struct Model {
   std::vector<PlaneModel> planes;
   ArrayXd residual_re, residual_im;
   std::vector<int> stock;    ///< per limited piece: how many lie in stock
-  std::vector<int> holders;  ///< per limited piece: how many changeable slots hold one now
+  std::vector<int> holders;  ///< per limited piece: how many the changeable slots hold now
+  std::vector<int> pieces;   ///< indices of limited pieces, in the runs that entries name
+  int most_returned = 0;     ///< most limited pieces that one change gives back
+  Rules rules;
+  std::vector<bool> changeable;  ///< per slot of the problem: whether it has entries
   bool least_squares = false;
   bool hopeless = false;        ///< a moment limit no slot can influence is broken
   double scale = 0.0;           ///< largest row magnitude met while searching (for rounding allowances)
@@ -64,6 +79,9 @@ struct Model {
 
   [[nodiscard]] std::size_t rows() const { return static_cast<std::size_t>(residual_re.size()); }
   [[nodiscard]] const Entry& entry(const Pick& pick) const { return planes[pick.plane].entries[pick.entry]; }
+  [[nodiscard]] std::span<const int> pieces_in(PieceRange range) const {
+    return {pieces.data() + range.begin, pieces.data() + range.end};
+  }
   [[nodiscard]] double squared(const Score& score) const { return least_squares ? score.sum2 : score.worst2; }
 };
 
@@ -72,8 +90,9 @@ struct Model {
 /// Whether a sum of changes in a plane keeps its moment limits (radii are a billionth wider, for rounding).
 [[nodiscard]] bool keeps_limits(const PlaneModel& plane, Complex sum);
 
-/// Whether a whole choice keeps every moment limit; `picks` in any order.
-[[nodiscard]] bool keeps_limits(const Model& model, const Picks& picks);
+/// Whether a whole choice keeps every moment limit, budget and pair rule and differs from those taken;
+/// `picks` in any order.
+[[nodiscard]] bool keeps_rules(const Model& model, const Picks& picks);
 
 /// Sorts the picks in the order of the problem's slots.
 void sort_picks(const Model& model, Picks& picks);
@@ -84,50 +103,68 @@ void sort_picks(const Model& model, Picks& picks);
 /// Rows of a choice.
 void rows_of(const Model& model, const Picks& picks, ArrayXd& re, ArrayXd& im);
 
-/// What lies in stock while a choice is being built; goes below zero when later removals must make up for it.
-class StockLedger {
+/// What lies in stock, and what the rules still ask for, while a choice is being built; stock goes below zero
+/// when later removals must make up for it. Changes must be undone last first.
+class Ledger {
  public:
-  explicit StockLedger(const Model& model)
-      : left_(model.stock), available_(model.stock), holders_(&model.holders) {
+  explicit Ledger(const Model& model)
+      : model_(&model),
+        left_(model.stock),
+        available_(model.stock),
+        rules_(model.rules, model.changeable),
+        has_rules_(model.rules.any()) {
     for (std::size_t k = 0; k < available_.size(); ++k) available_[k] += model.holders[k];
   }
 
   void fit(const Entry& entry) {
-    if (entry.takes >= 0) {
-      --available_[static_cast<std::size_t>(entry.takes)];
-      fewer(static_cast<std::size_t>(entry.takes));
+    for (const int piece : model_->pieces_in(entry.takes)) {
+      --available_[static_cast<std::size_t>(piece)];
+      fewer(static_cast<std::size_t>(piece));
     }
-    if (entry.returns >= 0) more(static_cast<std::size_t>(entry.returns));
+    for (const int piece : model_->pieces_in(entry.returns)) more(static_cast<std::size_t>(piece));
+    if (has_rules_) rules_.fit(entry.problem_slot, entry.problem_option);
   }
   void undo(const Entry& entry) {
-    if (entry.returns >= 0) fewer(static_cast<std::size_t>(entry.returns));
-    if (entry.takes >= 0) {
-      more(static_cast<std::size_t>(entry.takes));
-      ++available_[static_cast<std::size_t>(entry.takes)];
+    if (has_rules_) rules_.undo(entry.problem_slot, entry.problem_option);
+    for (const int piece : model_->pieces_in(entry.returns)) fewer(static_cast<std::size_t>(piece));
+    for (const int piece : model_->pieces_in(entry.takes)) {
+      more(static_cast<std::size_t>(piece));
+      ++available_[static_cast<std::size_t>(piece)];
     }
   }
-  [[nodiscard]] bool balanced() const { return missing_ == 0; }
-  /// Whether `changes_left` further changes could give back what is missing.
+  [[nodiscard]] bool balanced() const { return missing_ == 0 && (!has_rules_ || rules_.can_mend(0)); }
+  /// Whether `changes_left` further changes could give back what is missing and mend what is broken.
   [[nodiscard]] bool can_balance(std::size_t changes_left) const {
-    return missing_ <= 0 || (missing_ <= static_cast<int>(changes_left) && beyond_holders_ == 0);
+    if (missing_ > 0 &&
+        (missing_ > static_cast<int>(changes_left) * model_->most_returned || beyond_holders_ != 0))
+      return false;
+    return !has_rules_ || rules_.can_mend(changes_left);
   }
   /// Per limited piece: how often it could still be taken, were all that are fitted given back.
   [[nodiscard]] const std::vector<int>& available() const { return available_; }
+
+  /// Per limited piece: what lies in stock; below zero: what later changes must give back.
+  [[nodiscard]] const std::vector<int>& left() const { return left_; }
+
+  [[nodiscard]] bool has_rules() const { return has_rules_; }
+  [[nodiscard]] const RuleLedger& rules() const { return rules_; }
 
  private:
   void fewer(std::size_t piece) {
     const int left = --left_[piece];
     if (left < 0) ++missing_;
-    if (left < -(*holders_)[piece]) ++beyond_holders_;
+    if (left < -model_->holders[piece]) ++beyond_holders_;
   }
   void more(std::size_t piece) {
     const int left = left_[piece]++;
     if (left < 0) --missing_;
-    if (left < -(*holders_)[piece]) --beyond_holders_;
+    if (left < -model_->holders[piece]) --beyond_holders_;
   }
 
+  const Model* model_;
   std::vector<int> left_, available_;
-  const std::vector<int>* holders_;
+  RuleLedger rules_;
+  bool has_rules_;
   int missing_ = 0;         ///< pieces taken that are not there
   int beyond_holders_ = 0;  ///< of those, pieces no slot could give back
 };

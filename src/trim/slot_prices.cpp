@@ -2,6 +2,7 @@
 
 #include <algorithm>
 #include <limits>
+#include <map>
 #include <numeric>
 
 namespace trimwright::slots_detail {
@@ -34,16 +35,24 @@ std::vector<std::size_t> best_slots(const SlotValues& values, std::size_t n,
 }
 
 /// The price at which no more of these slots want the piece than it is available.
-double clearing_price(const SlotValues& values, const std::vector<std::size_t>& slots, std::size_t piece,
+double clearing_price(const SlotValues& values, const std::vector<std::size_t>& slots, int piece,
                       std::size_t available, const std::vector<double>& prices) {
   if (available >= slots.size()) return 0.0;
+  const SlotValues::Kinds& kinds = values.kinds();
+  std::vector<double> without = prices;
+  without[static_cast<std::size_t>(piece)] = 0.0;
+  const std::vector<double> cost = kind_prices(kinds, without);
   std::vector<double> worth;  // what a slot would pay rather than take something else
   for (const std::size_t s : slots) {
-    double other = values.value(s, values.limited());
-    for (std::size_t k = 0; k < values.limited(); ++k) {
-      if (k != piece) other = std::max(other, values.value(s, k) - prices[k]);
+    double with = kNone;
+    double other = kNone;
+    for (std::size_t kind = 0; kind < kinds.pieces.size(); ++kind) {
+      const auto& pieces = kinds.pieces[kind];
+      const bool has = std::find(pieces.begin(), pieces.end(), piece) != pieces.end();
+      double& best = has ? with : other;
+      best = std::max(best, values.value(s, kind) - cost[kind]);
     }
-    if (values.value(s, piece) > kNone && other > kNone) worth.push_back(values.value(s, piece) - other);
+    if (with > kNone && other > kNone) worth.push_back(with - other);
   }
   if (worth.size() <= available) return 0.0;
   std::nth_element(worth.begin(), worth.begin() + static_cast<std::ptrdiff_t>(available), worth.end(),
@@ -53,36 +62,59 @@ double clearing_price(const SlotValues& values, const std::vector<std::size_t>& 
 
 }  // namespace
 
-SlotValues::SlotValues(const PlaneModel& plane, Complex direction, std::size_t limited)
-    : slots_(plane.slots()), limited_(limited), values_(slots_ * (limited + 1), kNone) {
+SlotValues::Kinds::Kinds(const Model& model, const PlaneModel& plane) : pieces(1) {
+  std::map<std::vector<int>, std::size_t> numbers{{{}, 0}};
   for (const Entry& entry : plane.entries) {
-    const std::size_t kind = entry.takes >= 0 ? static_cast<std::size_t>(entry.takes) : limited;
-    double& value = values_[entry.slot * (limited + 1) + kind];
+    const std::span<const int> taken = model.pieces_in(entry.takes);
+    const auto [found, is_new] = numbers.emplace(std::vector<int>(taken.begin(), taken.end()), pieces.size());
+    if (is_new) pieces.push_back(found->first);
+    of_entry.push_back(found->second);
+  }
+}
+
+std::vector<double> kind_prices(const SlotValues::Kinds& kinds, const std::vector<double>& prices) {
+  std::vector<double> sums;
+  for (const std::vector<int>& pieces : kinds.pieces) {
+    double sum = 0.0;
+    for (const int piece : pieces) sum += prices[static_cast<std::size_t>(piece)];
+    sums.push_back(sum);
+  }
+  return sums;
+}
+
+SlotValues::SlotValues(const PlaneModel& plane, const Kinds& kinds, Complex direction)
+    : slots_(plane.slots()), kinds_(&kinds), values_(slots_ * kinds.pieces.size(), kNone) {
+  for (std::size_t e = 0; e < plane.entries.size(); ++e) {
+    const Entry& entry = plane.entries[e];
+    double& value = values_[entry.slot * kinds.pieces.size() + kinds.of_entry[e]];
     value = std::max(value, direction.real() * entry.change.real() + direction.imag() * entry.change.imag());
   }
 }
 
 std::vector<double> SlotValues::best_at(const std::vector<double>& prices) const {
+  const std::vector<double> cost = kind_prices(*kinds_, prices);
   std::vector<double> best(slots_, kNone);
   for (std::size_t s = 0; s < slots_; ++s) {
-    best[s] = value(s, limited_);
-    for (std::size_t k = 0; k < limited_; ++k) best[s] = std::max(best[s], value(s, k) - prices[k]);
+    for (std::size_t kind = 0; kind < cost.size(); ++kind)
+      best[s] = std::max(best[s], value(s, kind) - cost[kind]);
   }
   return best;
 }
 
 void settle_prices(const SlotValues& values, const std::vector<int>& available, std::size_t n,
                    std::vector<double>& prices) {
-  if (values.limited() == 0 || n > values.slots()) return;
-  if (std::all_of(available.begin(), available.end(), [&](int a) { return a >= static_cast<int>(n); }))
-    return;
+  if (prices.empty() || n > values.slots()) return;
+  std::size_t most_at_once = 1;
+  for (const auto& pieces : values.kinds().pieces) most_at_once = std::max(most_at_once, pieces.size());
+  const auto enough = static_cast<int>(n * most_at_once);
+  if (std::all_of(available.begin(), available.end(), [&](int a) { return a >= enough; })) return;
   double least = promise(values, available, n, prices);
   std::vector<double> trial = prices;
   for (int sweep = 0; sweep < kSweeps; ++sweep) {
     const std::vector<std::size_t> slots = best_slots(values, n, trial);
-    for (std::size_t piece = values.limited(); piece-- > 0;) {
+    for (std::size_t piece = prices.size(); piece-- > 0;) {
       const auto there = static_cast<std::size_t>(std::max(0, available[piece]));
-      trial[piece] = clearing_price(values, slots, piece, there, trial);
+      trial[piece] = clearing_price(values, slots, static_cast<int>(piece), there, trial);
     }
     const double now = promise(values, available, n, trial);
     if (now >= least) continue;

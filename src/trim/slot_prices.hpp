@@ -6,26 +6,37 @@
 
 namespace trimwright::slots_detail {
 
-/// What each slot of a plane can add in one direction, for each limited piece and for everything else.
+/// What each slot of a plane can add in one direction, for each kind of content: the limited pieces it takes.
 class SlotValues {
  public:
-  SlotValues(const PlaneModel& plane, Complex direction, std::size_t limited);
+  /// The kinds that occur in a plane: lists of limited pieces; kind 0 takes none.
+  struct Kinds {
+    std::vector<std::vector<int>> pieces;
+    std::vector<std::size_t> of_entry;
+    Kinds(const Model& model, const PlaneModel& plane);
+  };
 
-  /// Per slot, the best over its options of what it adds less the price of the piece.
+  SlotValues(const PlaneModel& plane, const Kinds& kinds, Complex direction);
+
+  /// Per slot, the best over its options of what it adds less the price of its pieces.
   [[nodiscard]] std::vector<double> best_at(const std::vector<double>& prices) const;
 
   [[nodiscard]] std::size_t slots() const { return slots_; }
-  [[nodiscard]] std::size_t limited() const { return limited_; }
-  /// Of slot s; `kind` a limited piece, or `limited()`: all else. Minus infinity where not offered.
+  [[nodiscard]] const Kinds& kinds() const { return *kinds_; }
+  /// Minus infinity where the slot offers nothing of the kind.
   [[nodiscard]] double value(std::size_t s, std::size_t kind) const {
-    return values_[s * (limited_ + 1) + kind];
+    return values_[s * kinds_->pieces.size() + kind];
   }
 
  private:
   std::size_t slots_;
-  std::size_t limited_;
+  const Kinds* kinds_;
   std::vector<double> values_;
 };
+
+/// What all pieces of each kind cost together.
+[[nodiscard]] std::vector<double> kind_prices(const SlotValues::Kinds& kinds,
+                                              const std::vector<double>& prices);
 
 /// Moves the prices (one per limited piece) to where the n best slots want no piece more often than it is
 /// available, or near that. Starts from the prices given.

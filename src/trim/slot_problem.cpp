@@ -27,9 +27,31 @@ std::optional<Piece> held(const FittedWeights& fitted, int slot) {
   return found == fitted.slots.end() ? std::nullopt : std::optional(found->second);
 }
 
-int count_fitted(const FittedWeights& fitted, const std::string& id) {
-  return static_cast<int>(std::count_if(fitted.slots.begin(), fitted.slots.end(),
-                                        [&](const auto& entry) { return entry.second.weight_id == id; }));
+const Weight* catalogue_weight(const Plane& plane, const std::optional<Piece>& content) {
+  return content && !content->weight_id.empty() ? plane.find_weight(content->weight_id) : nullptr;
+}
+
+double mass_of(const Plane& plane, const std::optional<Piece>& content) {
+  if (!content) return plane.filler.mass_g.value_or(0.0);
+  const Weight* weight = catalogue_weight(plane, content);
+  return weight == nullptr ? 0.0 : weight->mass_g.value_or(0.0);
+}
+
+double count_of(const Plane& plane, const std::optional<Piece>& content) {
+  if (!content) return 0.0;
+  const Weight* weight = catalogue_weight(plane, content);
+  return weight == nullptr ? 1.0 : weight->pieces();
+}
+
+/// Whether the plane's rules let a slot hold this, whatever the others hold.
+bool allowed_in(const Plane& plane, int slot, const std::optional<Piece>& content) {
+  constexpr double kRounding = 1.0 + 1e-12;
+  const PlaneRules& rules = plane.rules;
+  const Weight* weight = catalogue_weight(plane, content);
+  if (weight != nullptr && !weight->may_be_in(slot)) return false;
+  const double moment = content ? content->moment_g_mm : plane.filler.moment_g_mm;
+  return moment <= rules.max_slot_moment_g_mm.value_or(moment) * kRounding &&
+         mass_of(plane, content) <= rules.max_slot_mass_g.value_or(mass_of(plane, content)) * kRounding;
 }
 
 }  // namespace
@@ -43,38 +65,108 @@ SlotCatalogue::SlotCatalogue(const Job& job, const TrimRequest& request, const T
   problem_.max_changes = request.max_changes;
   problem_.objective = request.objective;
   for (std::size_t position = 0; position < rows.planes.size(); ++position) add_plane(job, request, position);
+  if (request.max_pieces) add_budget({}, *request.max_pieces, count_of);
+}
+
+void SlotCatalogue::add_stock(const Plane& plane, const FittedWeights& fitted) {
+  first_piece_.push_back(static_cast<int>(problem_.in_stock.size()));
+  for (const auto& weight : plane.weights) {
+    std::optional<int> left;
+    if (weight.stack_of.empty() && weight.stock)
+      left = *weight.stock - pieces_fitted(plane, fitted, weight.id);
+    problem_.in_stock.push_back(left);
+  }
+}
+
+/// Indices into the stock of the pieces a slot then holds; pieces of no catalogue come behind the stock.
+std::vector<int> SlotCatalogue::pieces_of(std::size_t position, const std::optional<Piece>& content) {
+  constexpr int kForeign = 1'000'000'000;
+  if (!content) return {};
+  const Plane& plane = planes_[position];
+  const Weight* weight = catalogue_weight(plane, content);
+  if (weight == nullptr) {
+    const auto known = std::find(foreign_.begin(), foreign_.end(), content->moment_g_mm);
+    const auto number = static_cast<int>(known - foreign_.begin());
+    if (known == foreign_.end()) foreign_.push_back(content->moment_g_mm);
+    return {kForeign + number};
+  }
+  const auto index = [&](const std::string& id) {
+    return first_piece_[position] + static_cast<int>(plane.find_weight(id) - plane.weights.data());
+  };
+  if (weight->stack_of.empty()) return {index(weight->id)};
+  std::vector<int> pieces;
+  for (const auto& id : weight->stack_of) pieces.push_back(index(id));
+  return pieces;
 }
 
 void SlotCatalogue::add_plane(const Job& job, const TrimRequest& request, std::size_t position) {
-  const std::size_t index = plane_index_[position];
-  const Plane& plane = job.rotor.planes[index];
-  const FittedWeights& fitted = job.fitted_now[index];
+  const Plane& plane = job.rotor.planes[plane_index_[position]];
   planes_.push_back(plane);
-  const int first_piece = static_cast<int>(problem_.in_stock.size());
-  for (const auto& weight : plane.weights)
-    problem_.in_stock.push_back(weight.stock ? std::optional(*weight.stock - count_fitted(fitted, weight.id))
-                                             : std::nullopt);
-  const auto piece_index = [&](const std::optional<Piece>& piece) {
-    if (!piece || piece->weight_id.empty()) return -1;
-    return first_piece + static_cast<int>(plane.find_weight(piece->weight_id) - plane.weights.data());
-  };
+  add_stock(plane, job.fitted_now[plane_index_[position]]);
+  for (const int slot : slots_by_angle(*plane.slots)) add_slot(job, request, position, slot);
+  add_pairs(position, plane.rules.apart, PairRule::apart);
+  add_pairs(position, plane.rules.together, PairRule::together);
+  add_pairs(position, plane.rules.alike, PairRule::alike);
+  add_plane_budgets(position);
+}
 
-  for (const int slot : slots_by_angle(*plane.slots)) {
-    const auto holds = held(fitted, slot);
-    if (holds && request.keep_fitted) continue;
-    SearchSlot search{static_cast<int>(position), piece_index(holds), {}};
-    Origin origin{index, slot, holds, {}};
-    const auto offer = [&](const std::optional<Piece>& piece) {
-      if (piece == holds) return;
-      search.options.push_back(
-          {slot_moment(plane, slot, piece) - slot_moment(plane, slot, holds), piece_index(piece)});
-      origin.options.push_back(piece);
-    };
+void SlotCatalogue::add_slot(const Job& job, const TrimRequest& request, std::size_t position, int slot) {
+  const std::size_t index = plane_index_[position];
+  const Plane& plane = planes_[position];
+  const auto holds = held(job.fitted_now[index], slot);
+  SearchSlot search{
+      static_cast<int>(position), pieces_of(position, holds), {}, !allowed_in(plane, slot, holds)};
+  Origin origin{index, slot, holds, {}};
+  const auto offer = [&](const std::optional<Piece>& content) {
+    if (content == holds || !allowed_in(plane, slot, content)) return;
+    search.options.push_back(
+        {slot_moment(plane, slot, content) - slot_moment(plane, slot, holds), pieces_of(position, content)});
+    origin.options.push_back(content);
+  };
+  if (!holds || !request.keep_fitted) {
     offer(std::nullopt);
     for (const auto& weight : plane.weights) offer(Piece{weight.id, weight.moment_g_mm});
-    problem_.slots.push_back(std::move(search));
-    origins_.push_back(std::move(origin));
   }
+  problem_.slots.push_back(std::move(search));
+  origins_.push_back(std::move(origin));
+}
+
+/// Where a slot of a plane stands in the problem; an unusable one is added as it is named: it holds no
+/// weight.
+int SlotCatalogue::index_of(std::size_t position, int slot) {
+  const auto found = std::find_if(origins_.begin(), origins_.end(), [&](const Origin& origin) {
+    return origin.plane == plane_index_[position] && origin.slot == slot;
+  });
+  if (found != origins_.end()) return static_cast<int>(found - origins_.begin());
+  problem_.slots.push_back({static_cast<int>(position), {}, {}, false});
+  origins_.push_back({plane_index_[position], slot, {}, {}});
+  return static_cast<int>(origins_.size()) - 1;
+}
+
+void SlotCatalogue::add_pairs(std::size_t position, const PlaneRules::Pairs& pairs, PairRule rule) {
+  for (const auto& [first, second] : pairs)
+    problem_.pairs.push_back({index_of(position, first), index_of(position, second), rule});
+}
+
+void SlotCatalogue::add_plane_budgets(std::size_t position) {
+  const PlaneRules& rules = planes_[position].rules;
+  if (rules.max_pieces) add_budget(position, *rules.max_pieces, count_of);
+  if (rules.max_mass_g) add_budget(position, *rules.max_mass_g, mass_of);
+}
+
+/// What the usable slots of one plane, or of all so far, hold: at most `limit` of `amount(plane, content)`.
+template <class Amount>
+void SlotCatalogue::add_budget(std::optional<std::size_t> position, double limit, Amount amount) {
+  SlotBudget budget;
+  budget.limit = limit;
+  for (std::size_t s = 0; s < origins_.size(); ++s) {
+    const auto here = static_cast<std::size_t>(problem_.slots[s].plane);
+    if (!planes_[here].slots->usable(origins_[s].slot) || (position && *position != here)) continue;
+    SlotBudget::Term term{static_cast<int>(s), amount(planes_[here], origins_[s].holds), {}};
+    for (const auto& option : origins_[s].options) term.options.push_back(amount(planes_[here], option));
+    budget.terms.push_back(std::move(term));
+  }
+  problem_.budgets.push_back(std::move(budget));
 }
 
 std::vector<SlotChange> SlotCatalogue::changes(const SlotChoice& choice) const {

@@ -73,11 +73,12 @@ std::vector<double> largest_sums(const std::vector<double>& of_slot, std::size_t
 
 Reach::Reach(const Model& model, const PlaneModel& plane, std::size_t most_changes) : slots_(plane.slots()) {
   const std::size_t limited = model.stock.size();
-  const std::vector<int> available = StockLedger(model).available();
+  const std::vector<int> available = Ledger(model).available();
   unpriced_.resize((most_changes + 1) * (slots_ + 1) * kDirections);
   prices_.assign((most_changes + 1) * kDirections * limited, 0.0F);
+  const SlotValues::Kinds kinds(model, plane);
   std::vector<SlotValues> values;
-  for (std::size_t k = 0; k < kDirections; ++k) values.emplace_back(plane, starts()[k], limited);
+  for (std::size_t k = 0; k < kDirections; ++k) values.emplace_back(plane, kinds, starts()[k]);
   values.push_back(values.front());
   const std::size_t column = (slots_ + 1) * kDirections;
   const auto store = [&](std::size_t n, std::size_t k, const std::vector<double>& here,
@@ -98,8 +99,7 @@ Reach::Reach(const Model& model, const PlaneModel& plane, std::size_t most_chang
     std::vector<double> prices(limited, 0.0);
     for (std::size_t n = 0; n <= most_changes; ++n) {
       if (n > 0) settle_prices(values[k], available, n, prices);
-      const double highest = limited == 0 ? 0.0 : *std::max_element(prices.begin(), prices.end());
-      if (highest <= 0.0) {
+      if (std::all_of(prices.begin(), prices.end(), [](double price) { return price <= 0.0; })) {
         store(n, k, free_sums[k], free_sums[k + 1], 0.0);
         continue;
       }
@@ -108,6 +108,8 @@ Reach::Reach(const Model& model, const PlaneModel& plane, std::size_t most_chang
         price = static_cast<float>(prices[piece]);
         prices[piece] = static_cast<double>(price);
       }
+      const std::vector<double> cost = kind_prices(kinds, prices);
+      const double highest = *std::max_element(cost.begin(), cost.end());
       store(n, k, largest_sums(values[k].best_at(prices), n), largest_sums(values[k + 1].best_at(prices), n),
             highest);
     }

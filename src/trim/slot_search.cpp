@@ -84,7 +84,7 @@ void Search::begin() {
   const std::size_t most = model_.max_changes;
   contests_.assign(most + 1, Contest(model_, options_));
   exactly_.assign(most + 1, Exactly{});
-  const bool as_it_is = keeps_limits(model_, {});
+  const bool as_it_is = keeps_rules(model_, {});
   if (as_it_is) contests_[0].improve({});
   exactly_[0].low2 = as_it_is ? contests_[0].best2() : kInfinity;
   exactly_[0].settled = true;

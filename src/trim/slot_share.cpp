@@ -66,10 +66,14 @@ std::vector<Share> shares_of(const Model& model, const Tables& tables, std::size
   std::vector<Share> shares;
   std::vector<std::size_t> counts(model.planes.size(), 0);
   if (model.planes.empty() || model.hopeless) return shares;
+  const Ledger ledger(model);
+  if (!ledger.can_balance(changes)) return shares;
   for_each_composition(model, 0, changes, counts, [&](const std::vector<std::size_t>& share_counts) {
     Share share;
     for (std::size_t p = 0; p < share_counts.size(); ++p) {
       if (share_counts[p] == 0 && !keeps_limits(model.planes[p], 0.0)) return;
+      if (ledger.has_rules() && ledger.rules().needed_in(model.planes[p].problem_plane) > share_counts[p])
+        return;
     }
     for (const std::size_t p : order_planes(model, share_counts)) {
       const Disc disc = disc_of(tables.plane(p), share_counts[p]);
@@ -107,7 +111,7 @@ double low2_of_any(const Model& model, const Tables& tables) {
     }
     discs.push_back({0.0, radius * (1.0 + 1e-9)});
   }
-  const StockLedger ledger(model);
+  const Ledger ledger(model);
   const NodeRows node{&model.residual_re, &model.residual_im, &planes,
                       discs.data(),       planes.size(),      &ledger.available()};
   const ContinuousOptimum optimum =
@@ -119,18 +123,19 @@ double low2_of_any(const Model& model, const Tables& tables) {
 }
 
 void CertificatePool::remember(const Model& model, const Share& share) {
-  Certificate certificate{share.weights, Holds(model.planes.size())};
+  Certificate certificate{share.weights, Holds(model.planes.size()), share.prices};
   for (std::size_t j = 0; j < share.planes.size(); ++j) certificate.holds[share.planes[j]] = share.holds[j];
   known_.insert(known_.begin(), std::move(certificate));
   if (known_.size() > kCertificatesKept) known_.pop_back();
 }
 
 /// Whether multipliers of another share already rule this one out.
-bool CertificatePool::known_to_fail(const NodeRows& node, const Model& model, Share& share, double limit2) {
+bool CertificatePool::known_to_fail(NodeRows node, const Model& model, Share& share, double limit2) {
   DualBound bound;
   Holds holds(share.planes.size());
   for (std::size_t c = 0; c < known_.size(); ++c) {
     for (std::size_t j = 0; j < holds.size(); ++j) holds[j] = known_[c].holds[share.planes[j]];
+    node.prices = &known_[c].prices;
     bound.evaluate(node, known_[c].weights, holds);
     share.low2 = std::max(share.low2, bound.low() - rounding2(model));
     if (share.low2 <= limit2) continue;
@@ -143,9 +148,11 @@ bool CertificatePool::known_to_fail(const NodeRows& node, const Model& model, Sh
 
 void CertificatePool::certify(const Model& model, const Tables& tables, Share& share, double limit2) {
   const std::vector<FreePlane> planes = free_planes(tables, share);
-  const StockLedger ledger(model);
-  const NodeRows node{&model.residual_re, &model.residual_im, &planes,
-                      share.discs.data(), planes.size(),      &ledger.available()};
+  const Ledger ledger(model);
+  share.prices.assign(model.stock.size(), 0.0);
+  const JointReach* joint = model.stock.empty() ? nullptr : &tables.joint();
+  const NodeRows node{&model.residual_re,  &model.residual_im, &planes, share.discs.data(), planes.size(),
+                      &ledger.available(), &ledger.left(),     joint,   &share.prices};
   if (!model.least_squares) {
     share.low2 = std::max(share.low2, fixed_rows2(model, share, planes.size(), *node.re, *node.im));
   }
@@ -166,8 +173,49 @@ void CertificatePool::certify(const Model& model, const Tables& tables, Share& s
   tighten(node, model.least_squares, std::numeric_limits<double>::infinity(), 0, share.weights, share.holds,
           bound);
   share.low2 = std::max(share.low2, bound.low() - rounding2(model));
+  if (joint != nullptr) share_stock(node, model, share, limit2);
   share.certified = true;
   remember(model, share);
+}
+
+/// Tightens the certificate of a share whose planes compete for scarce pieces: while the planes together
+/// cannot follow the pulls, what they can do together becomes one more side of the continuous problem.
+void CertificatePool::share_stock(NodeRows node, const Model& model, Share& share, double limit2) {
+  constexpr int kMostCuts = 6;
+  constexpr double kWorthIt = 1e-3;
+  Share trial = share;
+  node.prices = &trial.prices;
+  std::vector<JointCut> cuts;
+  std::vector<Complex> start;
+  for (int round = 0; round < kMostCuts && !(share.low2 > limit2); ++round) {
+    trial.prices = node.joint->settle(node, trial.holds, trial.prices);
+    DualBound bound;
+    bound.evaluate(node, trial.weights, trial.holds);
+    const double low2 = bound.low() - rounding2(model);
+    const double before = share.low2;
+    if (low2 > share.low2) {
+      share.low2 = low2;
+      share.weights = trial.weights;
+      share.holds = trial.holds;
+      share.prices = trial.prices;
+    }
+    double supports = 0.0;
+    JointCut cut;
+    for (std::size_t j = 0; j < node.free; ++j) {
+      cut.direction.push_back(trial.holds[j].pull);
+      if (trial.holds[j].pull != 0.0) supports += node.support(j, trial.holds[j].pull);
+    }
+    cut.height = node.joint->support(node, trial.holds, trial.prices);
+    if (!(cut.height < supports * (1.0 - kWorthIt))) return;
+    if (round > 1 && !(share.low2 > before * (1.0 + kWorthIt))) return;
+    cuts.push_back(std::move(cut));
+    const ContinuousOptimum optimum =
+        continuous_optimum(node, model.least_squares, 1e-4, 1e-12 * model.scale * model.scale, start, cuts);
+    if (!(optimum.weights >= 0.0).all() || !optimum.weights.allFinite()) return;
+    trial.weights = optimum.weights;
+    trial.holds = optimum.holds;
+    start = optimum.moments;
+  }
 }
 
 }  // namespace trimwright::slots_detail

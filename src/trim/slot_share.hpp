@@ -3,6 +3,7 @@
 #include <vector>
 
 #include "slot_bound.hpp"
+#include "slot_joint.hpp"
 #include "slot_tables.hpp"
 
 namespace trimwright::slots_detail {
@@ -16,6 +17,7 @@ struct Share {
   bool certified = false;           ///< weights and multipliers are set
   ArrayXd weights;
   Holds holds;
+  std::vector<double> prices;  ///< of limited pieces, for the joint reach
 };
 
 /// All ways to share out exactly `changes` changes that the moment limits do not rule out.
@@ -31,8 +33,10 @@ class CertificatePool {
   struct Certificate {
     ArrayXd weights;
     Holds holds;  ///< per plane of the model
+    std::vector<double> prices;
   };
-  bool known_to_fail(const NodeRows& node, const Model& model, Share& share, double limit2);
+  bool known_to_fail(NodeRows node, const Model& model, Share& share, double limit2);
+  void share_stock(NodeRows node, const Model& model, Share& share, double limit2);
   void remember(const Model& model, const Share& share);
 
   std::vector<Certificate> known_;

@@ -1,7 +1,5 @@
 #include "slot_start.hpp"
 
-#include <optional>
-
 namespace trimwright::slots_detail {
 namespace {
 
@@ -12,39 +10,61 @@ class Neighbourhood {
  public:
   Neighbourhood(const Model& model, Deadline& deadline) : model_(model), deadline_(deadline) {}
 
-  /// The entry that, added to `base`, makes the smallest objective squared below `below2`.
-  std::optional<Pick> best_addition(const Picks& base, double below2) {
+  /// The entry that, added to `base`, makes the smallest objective squared below `below2`; with the entry it
+  /// needs beside it, where there is room for two.
+  Picks best_addition(const Picks& base, std::size_t room, double below2) {
     rows_of(model_, base, re_, im_);
-    StockLedger ledger(model_);
+    Ledger ledger(model_);
     for (const Pick& pick : base) ledger.fit(model_.entry(pick));
     best2_ = below2;
-    std::optional<Pick> best;
+    best_.clear();
     for (std::size_t p = 0; p < model_.planes.size(); ++p) {
       const PlaneModel& plane = model_.planes[p];
-      std::vector<bool> taken(plane.slots(), false);
+      taken_.assign(plane.slots(), false);
       for (const Pick& pick : base) {
-        if (pick.plane == p) taken[model_.entry(pick).slot] = true;
+        if (pick.plane == p) taken_[model_.entry(pick).slot] = true;
       }
       for (std::uint32_t e = 0; e < plane.entries.size(); ++e) {
         const Entry& entry = plane.entries[e];
-        if (deadline_.passed()) return best;
-        if (taken[entry.slot] || !improves(plane, entry.change)) continue;
+        if (deadline_.passed()) return best_;
+        if (taken_[entry.slot]) continue;
+        if (!ledger.has_rules() && !improves(plane, entry.change)) continue;
         ledger.fit(entry);
-        const bool fits = ledger.balanced();
+        if (ledger.balanced()) {
+          take_if_better(base, plane, entry.change, {{p, e}});
+        } else if (room >= 2 && ledger.has_rules() && ledger.rules().needed_in(plane.problem_plane) == 1) {
+          add_needed(base, plane, e, ledger);
+        }
         ledger.undo(entry);
-        if (!fits || !keeps(base, p, e)) continue;
-        best2_ = last2_;
-        best = Pick{p, e};
       }
     }
-    return best;
+    return best_;
   }
-  [[nodiscard]] double best2() const { return best2_; }
 
  private:
-  [[nodiscard]] bool keeps(Picks picks, std::size_t p, std::uint32_t e) const {
-    picks.push_back({p, e});
-    return keeps_limits(model_, picks);
+  void add_needed(const Picks& base, const PlaneModel& plane, std::uint32_t first, Ledger& ledger) {
+    std::size_t s = 0;
+    while (s < plane.slots() && !ledger.rules().needed(plane.entries[plane.slot_begin[s]].problem_slot)) ++s;
+    if (s == plane.slots()) return;
+    for (std::uint32_t e = plane.slot_begin[s]; e < plane.slot_begin[s + 1]; ++e) {
+      const Entry& entry = plane.entries[e];
+      ledger.fit(entry);
+      if (ledger.balanced()) {
+        take_if_better(base, plane, plane.entries[first].change + entry.change,
+                       {{plane.index, first}, {plane.index, e}});
+      }
+      ledger.undo(entry);
+    }
+  }
+
+  void take_if_better(const Picks& base, const PlaneModel& plane, Complex change, const Picks& added) {
+    if (!improves(plane, change)) return;
+    const double value2 = last2_;
+    Picks picks = base;
+    picks.insert(picks.end(), added.begin(), added.end());
+    if (!keeps_rules(model_, picks)) return;
+    best2_ = value2;
+    best_ = added;
   }
 
   bool improves(const PlaneModel& plane, Complex u) {
@@ -62,22 +82,30 @@ class Neighbourhood {
   const Model& model_;
   Deadline& deadline_;
   ArrayXd re_, im_;
+  std::vector<bool> taken_;
   double last2_ = 0.0;
   double best2_ = 0.0;
+  Picks best_;
 };
 
+/// Adds to `picks` what helps most; false when nothing does.
+bool extend(const Model& model, Neighbourhood& near, std::size_t room, double below2, Picks& picks) {
+  const Picks added = near.best_addition(picks, room, below2);
+  picks.insert(picks.end(), added.begin(), added.end());
+  sort_picks(model, picks);
+  return !added.empty();
+}
+
 /// Replaces one change at a time while that helps.
-void replace_one_by_one(const Model& model, Neighbourhood& near, Contest& contest, Deadline& deadline) {
+void replace_one_by_one(const Model& model, std::size_t changes, Neighbourhood& near, Contest& contest,
+                        Deadline& deadline) {
   for (int round = 0; round < kRounds; ++round) {
     const double before2 = contest.best2();
     for (std::size_t i = 0; i < contest.best().size() && !deadline.passed(); ++i) {
       Picks picks = contest.best();
       picks.erase(picks.begin() + static_cast<std::ptrdiff_t>(i));
-      const std::optional<Pick> added = near.best_addition(picks, contest.best2());
-      if (!added) continue;
-      picks.push_back(*added);
-      sort_picks(model, picks);
-      contest.improve(picks);
+      const std::size_t room = changes - picks.size();
+      if (extend(model, near, room, contest.best2(), picks)) contest.improve(picks);
     }
     if (!(contest.best2() < before2)) return;
   }
@@ -90,13 +118,10 @@ void start_from_fewer(const Model& model, std::size_t changes, Contest& contest,
   Neighbourhood near(model, deadline);
   Picks picks = contest.best();
   if (picks.size() < changes) {
-    const std::optional<Pick> added = near.best_addition(picks, contest.best2());
-    if (!added) return;
-    picks.push_back(*added);
-    sort_picks(model, picks);
+    if (!extend(model, near, changes - picks.size(), contest.best2(), picks)) return;
     contest.improve(picks);
   }
-  replace_one_by_one(model, near, contest, deadline);
+  replace_one_by_one(model, changes, near, contest, deadline);
 }
 
 }  // namespace trimwright::slots_detail

@@ -25,7 +25,7 @@ struct SumQuery {
 template <class Visit>
 class SumVisitor {
  public:
-  SumVisitor(const PlaneTables& tables, const SumQuery& query, const StockLedger& ledger, Deadline& deadline,
+  SumVisitor(const PlaneTables& tables, const SumQuery& query, const Ledger& ledger, Deadline& deadline,
              Visit& visit)
       : tables_(tables), query_(query), ledger_(ledger), deadline_(deadline), visit_(visit) {
     entries_.resize(query.n);
@@ -66,6 +66,11 @@ class SumVisitor {
 
   bool walk(std::size_t n, std::size_t first_slot, Complex sum) {
     if (deadline_.passed()) return false;
+    if (ledger_.has_rules()) {
+      const std::size_t needed = needed_here();
+      if (needed > n) return true;
+      if (needed == n) return only_needed(n, first_slot, sum);
+    }
     if (n == 1) return one(first_slot, sum);
     if (n == 2) return tables_.pairs ? two(first_slot, sum) : nested_two(first_slot, sum);
     return more(n, first_slot, sum);
@@ -77,7 +82,7 @@ class SumVisitor {
       if (last.slot < first_slot) return true;
       entries_.back() = e;
       ledger_.fit(last);
-      const bool fits = ledger_.can_balance(query_.changes_elsewhere);
+      const bool fits = complete_here();
       const bool go_on = !fits || visit_(sum + last.change, entries_);
       ledger_.undo(last);
       return go_on;
@@ -93,7 +98,7 @@ class SumVisitor {
       entries_[query_.n - 1] = higher_of_pair(id);
       ledger_.fit(low);
       ledger_.fit(high);
-      const bool fits = ledger_.can_balance(query_.changes_elsewhere);
+      const bool fits = complete_here();
       const bool go_on = !fits || visit_(sum + (low.change + high.change), entries_);
       ledger_.undo(high);
       ledger_.undo(low);
@@ -120,15 +125,51 @@ class SumVisitor {
         if (!can_reach(n - 1, s + 1, sum + lowest.change)) continue;
         if (!fix(lowest, e, n - 1, sum)) return false;
       }
+      if (is_needed(s)) break;
     }
     return true;
+  }
+
+  /// As many slots must change as changes are left: only these.
+  bool only_needed(std::size_t n, std::size_t first_slot, Complex sum) {
+    std::size_t s = first_slot;
+    while (s < tables_.plane->slots() && !is_needed(s)) ++s;
+    if (s == tables_.plane->slots()) return true;
+    for (std::uint32_t e = tables_.plane->slot_begin[s]; e < tables_.plane->slot_begin[s + 1]; ++e) {
+      const Entry& lowest = entry(e);
+      if (n == 1 ? !last_needed(lowest, e, sum) : !fix(lowest, e, n - 1, sum)) return false;
+    }
+    return true;
+  }
+
+  bool last_needed(const Entry& last, std::uint32_t e, Complex sum) {
+    const double off = std::abs(sum + last.change - query_.centre);
+    const double slack = 1e-9 * (std::abs(sum) + std::abs(last.change) + std::abs(query_.centre));
+    if (off > *query_.radius + slack) return true;
+    entries_.back() = e;
+    ledger_.fit(last);
+    const bool go_on = !complete_here() || visit_(sum + last.change, entries_);
+    ledger_.undo(last);
+    return go_on;
+  }
+
+  [[nodiscard]] std::size_t needed_here() const {
+    return ledger_.rules().needed_in(tables_.plane->problem_plane);
+  }
+  [[nodiscard]] bool is_needed(std::size_t s) const {
+    return ledger_.has_rules() && ledger_.rules().needed(entry(tables_.plane->slot_begin[s]).problem_slot);
+  }
+  /// Whether nothing is asked of this plane any more and the rest can come from the others.
+  [[nodiscard]] bool complete_here() const {
+    return ledger_.can_balance(query_.changes_elsewhere) && (!ledger_.has_rules() || needed_here() == 0);
   }
 
   /// Fixes one entry and asks for `rest` more in higher slots.
   bool fix(const Entry& lowest, std::uint32_t e, std::size_t rest, Complex sum) {
     entries_[query_.n - rest - 1] = e;
     ledger_.fit(lowest);
-    const bool fits = ledger_.can_balance(rest + query_.changes_elsewhere);
+    const bool fits = ledger_.can_balance(rest + query_.changes_elsewhere) &&
+                      (!ledger_.has_rules() || !ledger_.rules().needs_earlier_partner(lowest.problem_slot));
     const bool go_on = !fits || walk(rest, lowest.slot + 1, sum + lowest.change);
     ledger_.undo(lowest);
     return go_on;
@@ -137,15 +178,15 @@ class SumVisitor {
   const PlaneTables& tables_;
   const Reach::Directions& directions_ = Reach::directions();
   SumQuery query_;
-  StockLedger ledger_;
+  Ledger ledger_;
   Deadline& deadline_;
   Visit& visit_;
   std::vector<std::uint32_t> entries_;
 };
 
 template <class Visit>
-bool visit_sums(const PlaneTables& tables, const SumQuery& query, const StockLedger& ledger,
-                Deadline& deadline, Visit&& visit) {
+bool visit_sums(const PlaneTables& tables, const SumQuery& query, const Ledger& ledger, Deadline& deadline,
+                Visit&& visit) {
   return SumVisitor<std::remove_reference_t<Visit>>(tables, query, ledger, deadline, visit).run();
 }
 

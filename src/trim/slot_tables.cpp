@@ -16,28 +16,40 @@ PointGrid grid_of_singles(const PlaneModel& plane, const Disc& around) {
 }
 
 PointGrid grid_of_pairs(const Model& model, const PlaneModel& plane, const Disc& around, std::size_t count) {
-  std::vector<bool> only_one;
-  for (std::size_t k = 0; k < model.stock.size(); ++k)
-    only_one.push_back(model.stock[k] + model.holders[k] < 2);
+  std::vector<int> there = model.stock;
+  for (std::size_t k = 0; k < there.size(); ++k) there[k] += model.holders[k];
+  const auto both_there = [&](const Entry& a, const Entry& b) {
+    if (a.takes.empty() || b.takes.empty()) return true;
+    const auto first = model.pieces_in(a.takes);
+    const auto second = model.pieces_in(b.takes);
+    return std::all_of(first.begin(), first.end(), [&](int piece) {
+      return std::count(first.begin(), first.end(), piece) +
+                 std::count(second.begin(), second.end(), piece) <=
+             there[static_cast<std::size_t>(piece)];
+    });
+  };
   return PointGrid(around, count, [&](auto&& add) {
     const auto entries = static_cast<std::uint32_t>(plane.entries.size());
     for (std::uint32_t low = 0; low < entries; ++low) {
       const Entry& first = plane.entries[low];
-      const bool once = first.takes >= 0 && only_one[static_cast<std::size_t>(first.takes)];
       for (std::uint32_t high = plane.slot_begin[first.slot + 1]; high < entries; ++high) {
         const Entry& second = plane.entries[high];
-        if (once && second.takes == first.takes) continue;
+        if (!both_there(first, second)) continue;
         add(first.change + second.change, low | (high << 16U));
       }
     }
   });
 }
 
-bool alike(const PlaneModel& a, const PlaneModel& b) {
-  return a.slot_begin == b.slot_begin && std::equal(a.entries.begin(), a.entries.end(), b.entries.begin(),
-                                                    b.entries.end(), [](const Entry& x, const Entry& y) {
-                                                      return x.change == y.change && x.takes == y.takes;
-                                                    });
+bool alike(const Model& model, const PlaneModel& a, const PlaneModel& b) {
+  return a.slot_begin == b.slot_begin &&
+         std::equal(a.entries.begin(), a.entries.end(), b.entries.begin(), b.entries.end(),
+                    [&](const Entry& x, const Entry& y) {
+                      const auto takes_x = model.pieces_in(x.takes);
+                      const auto takes_y = model.pieces_in(y.takes);
+                      return x.change == y.change &&
+                             std::equal(takes_x.begin(), takes_x.end(), takes_y.begin(), takes_y.end());
+                    });
 }
 
 }  // namespace
@@ -56,7 +68,7 @@ std::size_t pair_count(const PlaneModel& plane) {
   return count;
 }
 
-Tables::Tables(const Model& model) {
+Tables::Tables(const Model& model) : joint_(model) {
   planes_.reserve(model.planes.size());
   for (const PlaneModel& plane : model.planes) {
     planes_.emplace_back(model, plane, std::min(plane.slots(), std::max<std::size_t>(model.max_changes, 2)));
@@ -67,7 +79,7 @@ void Tables::want_pairs(const Model& model, std::size_t p) {
   PlaneTables& tables = planes_[p];
   if (tables.pairs || tables.plane->slots() < 2 || tables.plane->entries.size() > 0xffffU) return;
   for (const PlaneTables& other : planes_) {
-    if (other.pairs && alike(*other.plane, *tables.plane)) {
+    if (other.pairs && alike(model, *other.plane, *tables.plane)) {
       tables.pairs = other.pairs;
       return;
     }

@@ -6,6 +6,7 @@
 #include <memory>
 #include <vector>
 
+#include "slot_joint.hpp"
 #include "slot_model.hpp"
 #include "slot_reach.hpp"
 
@@ -116,11 +117,13 @@ class Tables {
  public:
   explicit Tables(const Model& model);
   [[nodiscard]] const PlaneTables& plane(std::size_t p) const { return planes_[p]; }
+  [[nodiscard]] const JointReach& joint() const { return joint_; }
   /// Tabulates the sums of two changes of a plane unless that would take too much memory.
   void want_pairs(const Model& model, std::size_t p);
 
  private:
   std::vector<PlaneTables> planes_;
+  JointReach joint_;
   std::size_t pairs_stored_ = 0;
 };
 

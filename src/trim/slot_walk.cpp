@@ -15,7 +15,9 @@ constexpr int kTightenSteps = 6;
 
 NodeRows ShareWalk::rows(std::size_t free) const {
   const Level& level = levels_[free];
-  return {&level.re, &level.im, &planes_, level.discs.data(), free, &ledger_.available()};
+  const JointReach* joint = model_.stock.empty() || share_->prices.empty() ? nullptr : &tables_.joint();
+  return {&level.re,       &level.im, &planes_,       level.discs.data(), free, &ledger_.available(),
+          &ledger_.left(), joint,     &share_->prices};
 }
 
 std::size_t ShareWalk::changes_before(std::size_t free) const {

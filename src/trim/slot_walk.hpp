@@ -76,7 +76,7 @@ class ShareWalk {
   const Tables& tables_;
   Contest& contest_;
   Deadline& deadline_;
-  StockLedger ledger_;
+  Ledger ledger_;
   Share* share_ = nullptr;
   std::vector<FreePlane> planes_;
   std::vector<Level> levels_;  ///< by number of free planes

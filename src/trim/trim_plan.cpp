@@ -6,6 +6,7 @@
 #include <cmath>
 
 #include "slot_problem.hpp"
+#include "trim_conflict.hpp"
 #include "trim_rows.hpp"
 
 namespace trimwright {
@@ -87,6 +88,21 @@ std::size_t recommended_row(const std::vector<TradeOffRow>& rows, double sd_of_b
   return static_cast<std::size_t>(first - rows.begin());
 }
 
+TradeOffRow row_of(const SlotCatalogue& catalogue, const SlotChoice& choice, const TrimRows& rows) {
+  TradeOffRow row;
+  row.changes = catalogue.changes(choice);
+  const Eigen::VectorXcd added = catalogue.added_moment(choice);
+  const Eigen::VectorXd amplitudes = (rows.now + rows.response * added).cwiseAbs();
+  row.worst_ratio = amplitudes.cwiseQuotient(rows.limit).maxCoeff();
+  row.meets_limits = (amplitudes.array() <= rows.limit.array()).all();
+  row.meets_targets = (amplitudes.array() <= rows.target.array()).all();
+  row.root_of_squares = (catalogue.problem().residual + catalogue.problem().response * added).norm();
+  row.objective = choice.objective;
+  row.bound = choice.bound;
+  row.proved_optimal = choice.proved_optimal;
+  return row;
+}
+
 /// Rows of the trade-off: those answers that gain something by their number of changes.
 std::vector<TradeOffRow> trade_off_rows(const SlotCatalogue& catalogue,
                                         const std::vector<SlotChoice>& choices, const TrimRows& rows) {
@@ -95,25 +111,74 @@ std::vector<TradeOffRow> trade_off_rows(const SlotCatalogue& catalogue,
     const auto& choice = choices[m];
     if (!choice.admissible) continue;
     const bool gains = choice.changes.size() == m || table.empty();
-    if (!gains) {
-      // No better with more changes: what was proved of more is proved of fewer.
-      table.back().bound = std::max(table.back().bound, std::min(choice.bound, table.back().objective));
-      table.back().proved_optimal = table.back().proved_optimal || choice.proved_optimal;
+    if (gains) {
+      table.push_back(row_of(catalogue, choice, rows));
       continue;
     }
-    TradeOffRow row;
-    row.changes = catalogue.changes(choice);
-    const Eigen::VectorXcd added = catalogue.added_moment(choice);
-    const Eigen::VectorXd amplitudes = (rows.now + rows.response * added).cwiseAbs();
-    row.worst_ratio = amplitudes.cwiseQuotient(rows.limit).maxCoeff();
-    row.meets_limits = (amplitudes.array() <= rows.limit.array()).all();
-    row.meets_targets = (amplitudes.array() <= rows.target.array()).all();
-    row.objective = choice.objective;
-    row.bound = choice.bound;
-    row.proved_optimal = choice.proved_optimal;
-    table.push_back(std::move(row));
+    // No better with more changes: what was proved of more is proved of fewer.
+    table.back().bound = std::max(table.back().bound, std::min(choice.bound, table.back().objective));
+    table.back().proved_optimal = table.back().proved_optimal || choice.proved_optimal;
   }
   return table;
+}
+
+/// The chosen row of the trade-off, then the best choices that differ enough from all before.
+std::vector<TradeOffRow> alternatives_to(const TradeOffRow& chosen, const std::vector<SlotChoice>& choices,
+                                         const SlotCatalogue& catalogue, const TrimRequest& request,
+                                         const TrimRows& rows) {
+  std::vector<TradeOffRow> plans{chosen};
+  SlotProblem problem = catalogue.problem();
+  problem.max_changes = static_cast<int>(chosen.changes.size());
+  problem.least_difference = request.least_difference;
+  problem.taken.push_back(choices[chosen.changes.size()].changes);
+  while (static_cast<int>(plans.size()) < request.best) {
+    const SlotChoice next = search_slots(problem, {0.0, 0.0, request.time_limit_s}).back();
+    if (!next.admissible) break;
+    plans.push_back(row_of(catalogue, next, rows));
+    problem.taken.push_back(next.changes);
+  }
+  return plans;
+}
+
+std::vector<TradeOffRow> trade_off_of_other(const Job& job, TrimRequest request, const TrimRows& rows) {
+  const bool squares = request.objective == SlotObjective::least_squares;
+  request.objective = squares ? SlotObjective::worst_ratio : SlotObjective::least_squares;
+  const SlotCatalogue catalogue(job, request, rows);
+  return trade_off_rows(catalogue, search_slots(catalogue.problem(), {0.0, 0.0, request.time_limit_s}), rows);
+}
+
+/// Limits on masses need the masses of all that is fitted.
+Result<void> check_masses(const Job& job, const std::vector<std::size_t>& planes) {
+  for (const std::size_t p : planes) {
+    const Plane& plane = job.rotor.planes[p];
+    if (!plane.slots || (!plane.rules.max_mass_g && !plane.rules.max_slot_mass_g)) continue;
+    for (const auto& [slot, piece] : job.fitted_now[p].slots)
+      if (piece.weight_id.empty())
+        return fail(
+            fmt::format("plane \"{}\" has a limit on mass, and the mass of the piece of {:g} g mm in slot "
+                        "{} is not known",
+                        plane.name, piece.moment_g_mm, slot),
+            "a weight of the catalogue there, or no limit on mass");
+  }
+  return {};
+}
+
+/// Why no choice is admissible.
+tl::unexpected<Error> nothing_admissible(const Job& job, const InfluenceModel& model,
+                                         const TrimRequest& request, const std::vector<std::size_t>& planes,
+                                         const std::vector<SlotChoice>& choices) {
+  if (!std::isinf(choices.back().bound))
+    return fail(
+        fmt::format("no choice of weights that keeps all rules was found in {:g} s", request.time_limit_s),
+        "a longer --time-limit, or looser rules");
+  const Conflict conflict = conflicting_rules(job, model, request, planes);
+  std::string rules;
+  for (const auto& rule : conflict.rules) rules += (rules.empty() ? "" : "; ") + rule;
+  return fail("no choice of weights keeps all rules. " +
+                  std::string(conflict.smallest ? "These contradict each other: "
+                                                : "The contradiction is among these: ") +
+                  rules,
+              "one of these rules looser");
 }
 
 /// Bound on the unweighted worst ratio over everything allowed.
@@ -177,12 +242,11 @@ Result<TrimPlan> plan_with_planes(const Job& job, const InfluenceModel& model, c
     return fail("the trim would use planes with slots and planes without",
                 "a trim over one kind: name its planes");
 
+  if (const auto known = check_masses(job, planes); !known) return tl::unexpected(known.error());
   const SlotCatalogue catalogue(job, request, *rows);
   const auto choices = search_slots(catalogue.problem(), {0.0, 0.0, request.time_limit_s});
   plan.trade_off = trade_off_rows(catalogue, choices, *rows);
-  if (plan.trade_off.empty())
-    return fail("no choice of weights satisfies the limits on total and on added moment",
-                "limits that some choice within the pieces allowed can satisfy");
+  if (plan.trade_off.empty()) return nothing_admissible(job, model, request, planes, choices);
   const auto best =
       std::min_element(plan.trade_off.begin(), plan.trade_off.end(),
                        [](const auto& a, const auto& b) { return a.worst_ratio < b.worst_ratio; });
@@ -196,6 +260,9 @@ Result<TrimPlan> plan_with_planes(const Job& job, const InfluenceModel& model, c
   plan.predictions = predicted(plan.trade_off[plan.chosen]);
   plan.worst_ratio = plan.trade_off[plan.chosen].worst_ratio;
   plan.bound = overall_bound(plan, *rows, choices);
+  if (request.best > 1)
+    plan.alternatives = alternatives_to(plan.trade_off[plan.chosen], choices, catalogue, request, *rows);
+  if (request.both_objectives) plan.other_trade_off = trade_off_of_other(job, request, *rows);
   plan.unsettled_from = unsettled_from(choices);
   if (plan.unsettled_from)
     plan.notes.push_back(fmt::format(

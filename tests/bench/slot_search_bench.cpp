@@ -75,10 +75,12 @@ SlotProblem draw_problem(const Family& family, unsigned seed) {
       const bool holds_one = family.fitted && uniform(random) < 0.25;
       SearchSlot slot;
       slot.plane = p;
-      slot.holds = holds_one ? static_cast<int>(uniform(random) * family.weights) : -1;
+      const int holds = holds_one ? static_cast<int>(uniform(random) * family.weights) : -1;
+      if (holds >= 0) slot.holds = {holds};
       for (int piece = -1; piece < family.weights; ++piece) {
-        if (piece == slot.holds) continue;
-        slot.options.push_back({std::polar(moment(piece) - moment(slot.holds), angle), piece});
+        if (piece == holds) continue;
+        slot.options.push_back({std::polar(moment(piece) - moment(holds), angle), {}});
+        if (piece >= 0) slot.options.back().pieces = {piece};
       }
       problem.slots.push_back(slot);
     }

@@ -2,6 +2,7 @@
 
 #include <optional>
 #include <string>
+#include <utility>
 #include <vector>
 
 #include "trimwright/base/angle.hpp"
@@ -18,6 +19,27 @@ struct Weight {
   std::optional<int> stock;  ///< pieces at hand, those fitted included; empty: as many as wanted
   std::string part_number;
   std::string written{};  ///< mass and radius, or moment, in the units of the rotor file
+  /// A stack in one slot: ids of the weights it is made of, which share their stock with it; empty: one
+  /// piece.
+  std::vector<std::string> stack_of;
+  std::optional<std::vector<int>> only_in;  ///< the slots it may be fitted in, sorted; empty: any usable one
+
+  [[nodiscard]] int pieces() const { return stack_of.empty() ? 1 : static_cast<int>(stack_of.size()); }
+  [[nodiscard]] bool may_be_in(int slot) const;
+};
+
+/// What the maker allows in the slots of a plane beside stock and usable slots. Limits on mass need the mass
+/// of every catalogue weight and of the filler.
+struct PlaneRules {
+  using Pairs = std::vector<std::pair<int, int>>;  ///< of slots; an unusable one counts as holding no weight
+
+  std::optional<int> max_pieces;               ///< in the usable slots; a stack counts each of its pieces
+  std::optional<double> max_mass_g;            ///< of all its usable slots hold, fillers included
+  std::optional<double> max_slot_mass_g;       ///< of what one slot holds
+  std::optional<double> max_slot_moment_g_mm;  ///< of what one slot holds
+  Pairs apart;                                 ///< not both hold weights
+  Pairs together;                              ///< both hold weights, or neither
+  Pairs alike;                                 ///< both hold the same
 };
 
 /// What a slot holds when no weight is in it: a plug or cover that has mass. Zero moment: an open slot.
@@ -53,8 +75,12 @@ struct Plane {
   std::vector<Weight> weights;
   std::optional<double> max_total_moment_g_mm;  ///< limit on |U|, fillers included
   std::optional<double> max_added_moment_g_mm;  ///< limit on |change of U| of one trim
+  PlaneRules rules;
 
+  /// A stack is called by its pieces in any order, as "w2+w1".
   [[nodiscard]] const Weight* find_weight(const std::string& id) const;
+  /// How many pieces of the single weight `id` a weight of this catalogue is made of: itself, or in a stack.
+  [[nodiscard]] static int count_of(const Weight& weight, const std::string& id);
 };
 
 /// Blades as a person counts them on the rotor.

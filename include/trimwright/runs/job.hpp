@@ -99,6 +99,9 @@ struct Job {
 [[nodiscard]] std::complex<double> slot_moment(const Plane& plane, int slot,
                                                const std::optional<Piece>& piece);
 
+/// How many pieces of the single catalogue weight `id` are fitted in the plane, those in stacks included.
+[[nodiscard]] int pieces_fitted(const Plane& plane, const FittedWeights& fitted, const std::string& id);
+
 /// Total moment of everything the usable slots hold, fillers included, and of free pieces [g mm].
 [[nodiscard]] std::complex<double> total_moment(const Plane& plane, const FittedWeights& fitted);
 

@@ -19,14 +19,18 @@ enum class SlotObjective {
 /// One thing a slot may be made to hold instead of what it holds now.
 struct SlotOption {
   std::complex<double> change;  ///< moment of the new content minus moment of the present one [g mm]
-  int piece = -1;               ///< index of the piece fitted, for the stock; -1: only the filler
+  /// Indices of the pieces the slot then holds, for stock and pair rules; empty: only the filler. Pieces
+  /// beyond the list of the stock are as many as wanted.
+  std::vector<int> pieces;
 };
 
-/// One slot that may be changed. A slot with no options stays as it is and need not be listed.
+/// One slot that may be changed. A slot with no options stays as it is, and need not be listed unless a pair
+/// names it.
 struct SearchSlot {
   int plane = 0;
-  int holds = -1;  ///< index of the piece held now (returned to stock by any change); -1: filler
-  std::vector<SlotOption> options;
+  std::vector<int> holds;           ///< pieces held now (returned to stock by any change); empty: filler
+  std::vector<SlotOption> options;  ///< none of them what it holds now
+  bool must_change = false;         ///< what it holds now is not allowed there
 };
 
 /// |sum of changes in `plane` + offset| <= radius [g mm].
@@ -34,6 +38,36 @@ struct MomentLimit {
   int plane = 0;
   std::complex<double> offset;
   double radius = 0.0;
+};
+
+/// Sum over slots of what their contents amount to (pieces, or mass) <= limit.
+struct SlotBudget {
+  struct Term {
+    int slot = 0;                 ///< index into SlotProblem::slots
+    double now = 0.0;             ///< of the present content
+    std::vector<double> options;  ///< of each option
+  };
+  std::vector<Term> terms;
+  double limit = 0.0;
+};
+
+/// What two slots may hold at once.
+enum class PairRule {
+  apart,     ///< not both pieces
+  together,  ///< both pieces, or both only fillers
+  alike      ///< the same pieces
+};
+
+struct SlotPair {
+  int first = 0;  ///< indices into SlotProblem::slots
+  int second = 0;
+  PairRule rule = PairRule::apart;
+};
+
+/// A choice: some slots and what each is made to hold.
+struct ChosenOption {
+  int slot = 0;    ///< index into SlotProblem::slots
+  int option = 0;  ///< index into SearchSlot::options
 };
 
 /// Choose at most one option in at most `max_changes` slots so that the rows
@@ -49,6 +83,12 @@ struct SlotProblem {
   std::vector<MomentLimit> moment_limits;
   int max_changes = 0;
   SlotObjective objective = SlotObjective::worst_ratio;
+  std::vector<SlotBudget> budgets;
+  std::vector<SlotPair> pairs;
+  /// Choices that are taken already: in at least `least_difference` slots any other must leave something
+  /// else.
+  std::vector<std::vector<ChosenOption>> taken;
+  int least_difference = 1;
 };
 
 /// When to stop. The search ends when best - bound <= max(relative_gap * best, absolute_gap).
@@ -60,10 +100,7 @@ struct SlotSearchOptions {
 
 /// The best choice found with at most a given number of changes, and how good it is.
 struct SlotChoice {
-  struct Change {
-    int slot = 0;    ///< index into SlotProblem::slots
-    int option = 0;  ///< index into SearchSlot::options
-  };
+  using Change = ChosenOption;
   enum class Stopped { proved, gap_reached, time_limit };
 
   std::vector<Change> changes;  ///< in the order of SlotProblem::slots
@@ -72,7 +109,7 @@ struct SlotChoice {
   /// bound >= objective * (1 - 2e-9) (ties are 1e-9 wide), or equal within rounding.
   bool proved_optimal = false;
   Stopped stopped = Stopped::proved;
-  /// False where no choice with as many changes keeps stock and moment limits, or none has been found yet:
+  /// False where no choice with as many changes keeps all rules, or none has been found yet:
   /// `changes` is then empty, `objective` infinite, and `bound` infinite if it is proved that none exists.
   bool admissible = true;
 };
@@ -87,11 +124,12 @@ struct SlotChoice {
 /// gap).
 ///
 /// Deterministic but for the time limit, whose effect is always told in `bound`; answers never get worse, nor
-/// bounds higher, with more changes. Moment limits and stock hold in every answer with `admissible` set;
-/// where the fitted weights break a limit, "no change" is not admissible either.
+/// bounds higher, with more changes. Every rule of the problem holds in every answer with `admissible` set;
+/// where the fitted weights break one, "no change" is not admissible either. Moment limits and budgets may be
+/// exceeded by a billionth.
 ///
-/// Method: the notes in `src/trim/slot_walk.hpp`, `slot_bound.hpp` and `slot_reach.hpp`. Memory: tables of
-/// two-change sums up to 200 MB; beyond, such sums are formed when asked for.
+/// Method: the notes in `src/trim/slot_walk.hpp`, `slot_bound.hpp`, `slot_reach.hpp` and `slot_rules.hpp`.
+/// Memory: tables of two-change sums up to 200 MB; beyond, such sums are formed when asked for.
 [[nodiscard]] std::vector<SlotChoice> search_slots(const SlotProblem& problem,
                                                    const SlotSearchOptions& options);
 

@@ -46,9 +46,10 @@ struct Prediction {
 /// The best choice with a given number of slots changed.
 struct TradeOffRow {
   std::vector<SlotChange> changes;
-  double worst_ratio = 0.0;  ///< largest predicted amplitude over limit
-  double objective = 0.0;    ///< what was minimised
-  double bound = 0.0;        ///< on the objective, over all choices with at most as many changes
+  double worst_ratio = 0.0;      ///< largest predicted amplitude over limit
+  double root_of_squares = 0.0;  ///< of the predicted amplitudes over their limits, weighted as requested
+  double objective = 0.0;        ///< what was minimised
+  double bound = 0.0;            ///< on the objective, over all choices with at most as many changes
   bool proved_optimal = false;
   bool recommended = false;
   bool meets_limits = false;   ///< every predicted amplitude is below its limit
@@ -68,6 +69,10 @@ struct TrimPlan {
   std::vector<Prediction> predictions;  ///< for the chosen row (or for the correction itself, without slots)
   double worst_ratio = 0.0;             ///< over `predictions`
   double bound = 0.0;  ///< no admissible choice, of any number of changes allowed, has a smaller worst ratio
+  /// The plan and the best ones that differ from each before in at least TrimRequest::least_difference slots,
+  /// with at most as many changes; when more than one was asked for. Each is proved (or not) as such.
+  std::vector<TradeOffRow> alternatives;
+  std::vector<TradeOffRow> other_trade_off;  ///< of the other objective, when asked for
   std::vector<std::string> notes;
   /// Fewest changes for which the time limit left open whether they gain anything; empty: all was settled.
   std::optional<int> unsettled_from;
@@ -85,7 +90,8 @@ inline constexpr double ratio_indifference = 0.05;
 /// deviation of the best's worst reading where that is known and larger; but no choice above a limit,
 /// or above a target, where another row stays below all of them.
 /// Errors: a plane without known coefficients; planes with and without slots
-/// together; moment limits that nothing satisfies; `pieces` not in the trade-off.
+/// together; rules that nothing satisfies (and which of them contradict each other); `pieces` not in the
+/// trade-off.
 [[nodiscard]] Result<TrimPlan> plan_trim(const Job& job, const InfluenceModel& model,
                                          const TrimRequest& request);
 

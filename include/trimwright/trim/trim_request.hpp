@@ -25,14 +25,18 @@ struct TrimRequest {
   PlaneChoice plane_choice = PlaneChoice::all;
   std::vector<std::size_t> planes;  ///< when not empty: just these (indices into Rotor::planes)
   SlotObjective objective = SlotObjective::worst_ratio;
-  int max_changes = 8;       ///< slots whose content may change
-  bool keep_fitted = false;  ///< weights fitted now stay where they are
+  int max_changes = 8;            ///< slots whose content may change
+  bool keep_fitted = false;       ///< weights fitted now stay where they are
+  std::optional<int> max_pieces;  ///< fitted in the usable slots of all planes used, those that stay included
   std::vector<SpeedWeight> speed_weights;
   /// Against weights that fight each other: the effect of each plane's added moment on its most sensitive
   /// reading, over its limit, counts `penalty` times as one more row. 0: none.
   double penalty = 0.0;
   std::optional<int> pieces;  ///< take this row of the trade-off instead of the recommended one
   double time_limit_s = 5.0;
+  int best = 1;  ///< so many plans, best first, each at least `least_difference` slots from the others
+  int least_difference = 2;      ///< slots that end up with different contents
+  bool both_objectives = false;  ///< the trade-off of the other objective as well
 };
 
 }  // namespace trimwright
