@@ -21,7 +21,10 @@ struct Output {
   std::string format = "text";
   std::string path;  ///< empty: standard output
 
+  /// Adds --format and --output.
   void add_options(CLI::App& command);
+  /// Adds --output alone, for an answer that has one form.
+  void add_path(CLI::App& command);
   [[nodiscard]] bool json() const { return format == "json"; }
   /// Writes the answer whole or not at all, and never over one of the files it was made from.
   [[nodiscard]] Status write(const std::string& answer, const std::vector<std::string>& sources = {}) const;
@@ -40,6 +43,7 @@ Status complain(const Error& error);
 
 /// Each adds its command; the chosen one's status ends up in `status`.
 void add_influence(CLI::App& app, int& status);
+void add_page(CLI::App& app, int& status);
 void add_plan(CLI::App& app, int& status);
 void add_ready(CLI::App& app, int& status);
 void add_readings(CLI::App& app, int& status);

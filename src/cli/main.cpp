@@ -27,6 +27,7 @@ int run(int argc, char** argv) {
   add_ready(app, status);
   add_readings(app, status);
   add_plan(app, status);
+  add_page(app, status);
   add_influence(app, status);
   add_rehearse(app, status);
   add_tolerance(app, status);
@@ -40,7 +41,7 @@ int run(int argc, char** argv) {
   }
   if (!app.get_subcommands().empty()) return status;
   complain({"no command is given",
-            "ready, readings, plan, influence, rehearse or tolerance (see trimwright --help)",
+            "ready, readings, plan, page, influence, rehearse or tolerance (see trimwright --help)",
             {}});
   return wrong_usage;
 }

@@ -26,6 +26,10 @@ bool is_source(const std::string& path, const std::vector<std::string>& sources)
 
 void Output::add_options(CLI::App& command) {
   command.add_option("--format", format, "text (default) or json")->check(CLI::IsMember({"text", "json"}));
+  add_path(command);
+}
+
+void Output::add_path(CLI::App& command) {
   command.add_option("-o,--output", path, "write to this file instead of standard output")
       ->check(not_empty());
 }

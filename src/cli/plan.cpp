@@ -1,10 +1,8 @@
 #include <memory>
 
 #include "commands.hpp"
-#include "trimwright/influence/influence_model.hpp"
+#include "planned.hpp"
 #include "trimwright/io/json_documents.hpp"
-#include "trimwright/io/read_job.hpp"
-#include "trimwright/plan/balance_plan.hpp"
 #include "trimwright/report/text_report.hpp"
 
 namespace trimwright::cli {
@@ -17,17 +15,14 @@ constexpr const char* example = R"(Examples:
       The best plan that changes two slots.
   trimwright plan examples/quillhaven/job.yaml --best 4
       That plan and the three best that differ from it, and from each other, in two slots or more.
+  trimwright plan examples/quillhaven/job.yaml --fitted fitted.json
+      What a choice of your own would do (the balance page saves one), and its steps.
   trimwright plan examples/quillhaven/first-visit.yaml --trial spinner
       The full plan of a trial run with a weight of the spinner's catalogue.)";
 
 struct Options {
   std::string job;
-  std::optional<int> changes;
-  double time_limit_s = TrimRequest{}.time_limit_s;
-  int best = TrimRequest{}.best;
-  int least_difference = TrimRequest{}.least_difference;
-  bool both_objectives = false;
-  bool despite_mirror = false;
+  PlanOptions plan;
   std::string trial_plane;
   std::optional<int> trial_slot;
   std::optional<std::string> trial_weight;
@@ -60,35 +55,16 @@ Status trial(const Options& options, const JobFile& file) {
                               file.sources);
 }
 
-Error mirrored_conventions() {
-  return {
-      "the runs contradict the declared conventions: read the other way (lag for lead, or angles against for "
-      "with "
-      "rotation) they fit far better, and a plan would put the weights at the mirror image",
-      "phase, slot numbering and viewing ends that agree with the runs (trimwright influence shows the odds; "
-      "--despite-mirror plans all the same)",
-      {}};
-}
-
 Status plan(const Options& options) {
   auto file = read_job(options.job);
   if (!file) return complain(file.error());
   if (!options.trial_plane.empty()) return trial(options, *file);
-  const auto settled = settle_and_fit(file->job, file->request.planes);
-  if (!settled) return complain(settled.error());
-  if (settled->model.mirror.outcome == MirrorTest::Outcome::contradicts && !options.despite_mirror)
-    return complain(mirrored_conventions());
-  if (options.changes) file->request.pieces = options.changes;
-  file->request.time_limit_s = options.time_limit_s;
-  file->request.best = options.best;
-  file->request.least_difference = options.least_difference;
-  file->request.both_objectives = options.both_objectives;
-  const auto trim = plan_trim(settled->job, settled->model, file->request);
-  if (!trim) return complain(trim.error());
-  const auto steps = plan_steps(settled->job, settled->model, *trim);
-  return options.output.write(options.output.json() ? plan_json(settled->job, settled->model, *trim, steps)
-                                                    : plan_text(settled->job, settled->model, *trim, steps),
-                              file->sources);
+  const auto answer = planned(std::move(*file), options.plan);
+  if (!answer) return complain(answer.error());
+  const auto& [job, model, trim, steps, sources] = *answer;
+  return options.output.write(
+      options.output.json() ? plan_json(job, model, trim, steps) : plan_text(job, model, trim, steps),
+      sources);
 }
 
 }  // namespace
@@ -97,31 +73,12 @@ void add_plan(CLI::App& app, int& status) {
   auto options = std::make_shared<Options>();
   auto* command = app.add_subcommand("plan", "The weights to fit, slot by slot, and the steps to carry out");
   command->add_option("JOB", options->job, "job file (YAML)")->required()->check(not_empty());
-  auto* changes =
-      command
-          ->add_option("--changes", options->changes, "take this row of the trade-off: so many slots changed")
-          ->check(number_between(0, 1000));
-  auto* best = command
-                   ->add_option("--best", options->best,
-                                "so many plans to choose from, best first, each different from the others")
-                   ->check(number_between(1, 100));
-  command
-      ->add_option("--differ", options->least_difference,
-                   "slots in which the plans of --best must differ at least")
-      ->needs(best)
-      ->check(number_between(1, 1000))
-      ->capture_default_str();
-  command->add_flag("--both-objectives", options->both_objectives,
-                    "show the trade-off of worst ratio and of least squares side by side");
-  command->add_option("--time-limit", options->time_limit_s, "seconds the slot search may take")
-      ->check(number_between(0.001, 86400))
-      ->capture_default_str();
-  command->add_flag("--despite-mirror", options->despite_mirror,
-                    "plan although the runs contradict the declared conventions");
+  options->plan.add_options(*command);
   auto* plane = command->add_option("--trial", options->trial_plane, "plan a trial run in this plane instead")
                     ->check(not_empty())
-                    ->excludes(changes)
-                    ->excludes(best);
+                    ->excludes("--changes")
+                    ->excludes("--fitted")
+                    ->excludes("--best");
   command->add_option("--slot", options->trial_slot, "slot of the trial weight")
       ->needs(plane)
       ->check(number_between(1, 1000));

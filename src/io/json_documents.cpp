@@ -1,40 +1,12 @@
 #include "trimwright/io/json_documents.hpp"
 
 #include <cmath>
-#include <nlohmann/json.hpp>
 
+#include "json_parts.hpp"
 #include "trimwright/report/model_warnings.hpp"
 
 namespace trimwright {
 namespace {
-
-using Json = nlohmann::ordered_json;
-
-template <class T>
-Json or_null(const std::optional<T>& value) {
-  return value ? Json(*value) : Json(nullptr);
-}
-
-std::string convention_name(PhaseConvention convention) {
-  return convention == PhaseConvention::lag ? "lag" : "lead";
-}
-
-Json header(const std::string& kind, const Job& job) {
-  return {{"trimwright", kind + " 1"},
-          {"rotor", job.rotor.name},
-          {"serial", job.serial},
-          {"title", job.title},
-          {"station", job.station},
-          {"phase_convention", convention_name(job.rotor.phase)},
-          {"angle_convention", "rotor angle in degrees, with rotation, from the reference tooth"}};
-}
-
-/// null: only the filler; a catalogue id; or {"moment_g_mm": m} for another piece.
-Json piece_json(const std::optional<Piece>& piece) {
-  if (!piece) return nullptr;
-  if (!piece->weight_id.empty()) return piece->weight_id;
-  return {{"moment_g_mm", piece->moment_g_mm}};
-}
 
 Json changes_json(const Job& job, const std::vector<SlotChange>& changes) {
   Json list = Json::array();
@@ -272,7 +244,7 @@ std::string dumped(const Json& json) { return json.dump(2) + "\n"; }
 
 std::string plan_json(const Job& job, const InfluenceModel& model, const TrimPlan& trim,
                       const BalancePlan& plan) {
-  Json json = header("plan", job);
+  Json json = document_header("plan", job);
   json["objective"] = trim.request.objective == SlotObjective::worst_ratio ? "worst ratio" : "least squares";
   json["correction"] = correction_json(job, trim.correction);
   json["correction_worst_ratio"] = trim.correction.worst_ratio;
@@ -284,6 +256,7 @@ std::string plan_json(const Job& job, const InfluenceModel& model, const TrimPla
   json["proved_optimal"] = chosen == nullptr || chosen->proved_optimal;
   json["gap"] = chosen == nullptr ? 0.0 : chosen->gap();
   json["trade_off"] = trade_off_json(job, trim.trade_off);
+  for (std::size_t i = 0; i < trim.trade_off.size(); ++i) json["trade_off"][i]["chosen"] = i == trim.chosen;
   json["alternatives"] = trade_off_json(job, trim.alternatives);
   json["other_trade_off"] = trade_off_json(job, trim.other_trade_off);
   json["unsettled_from"] = or_null(trim.unsettled_from);
@@ -296,7 +269,7 @@ std::string plan_json(const Job& job, const InfluenceModel& model, const TrimPla
 }
 
 std::string trial_json(const Job& job, const BalancePlan& plan) {
-  Json json = header("trial", job);
+  Json json = document_header("trial", job);
   json["slots"] = changes_json(job, plan.changes);
   json["steps"] = steps_json(plan);
   json["expected"] = expected_json(job, plan);
@@ -306,7 +279,7 @@ std::string trial_json(const Job& job, const BalancePlan& plan) {
 }
 
 std::string influence_json(const Job& job, const InfluenceModel& model) {
-  Json json = header("influence", job);
+  Json json = document_header("influence", job);
   json["coefficients"] = coefficients_json(job, model);
   json["baselines"] = baselines_json(job, model);
   json["rank"] = model.rank;

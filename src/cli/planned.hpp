@@ -1,0 +1,40 @@
+#pragma once
+
+#include <CLI/CLI.hpp>
+#include <optional>
+#include <string>
+
+#include "trimwright/influence/influence_model.hpp"
+#include "trimwright/io/read_job.hpp"
+#include "trimwright/plan/balance_plan.hpp"
+
+namespace trimwright::cli {
+
+/// What every command that plans a trim takes.
+struct PlanOptions {
+  std::optional<int> changes;
+  std::string fitted;  ///< path of a choice of weights; empty: the planner chooses
+  double time_limit_s = TrimRequest{}.time_limit_s;
+  int best = TrimRequest{}.best;
+  int least_difference = TrimRequest{}.least_difference;
+  bool both_objectives = false;
+  bool despite_mirror = false;
+
+  /// Adds --changes, --fitted, --best, --differ, --both-objectives, --time-limit and --despite-mirror.
+  void add_options(CLI::App& command);
+};
+
+/// A job planned through.
+struct Planned {
+  Job job;  ///< its convention settled
+  InfluenceModel model;
+  TrimPlan trim;
+  BalancePlan steps;
+  std::vector<std::string> sources;
+};
+
+/// From a job that was read to the steps of its plan, or of the choice of weights given.
+/// Errors: those of `settle_and_fit`, `plan_trim` and `plan_choice`; runs that contradict the conventions.
+[[nodiscard]] Result<Planned> planned(JobFile file, const PlanOptions& options);
+
+}  // namespace trimwright::cli

@@ -1,0 +1,21 @@
+#include "json_parts.hpp"
+
+namespace trimwright {
+
+Json document_header(const std::string& kind, const Job& job) {
+  return {{"trimwright", kind + " 1"},
+          {"rotor", job.rotor.name},
+          {"serial", job.serial},
+          {"title", job.title},
+          {"station", job.station},
+          {"phase_convention", job.rotor.phase == PhaseConvention::lag ? "lag" : "lead"},
+          {"angle_convention", "rotor angle in degrees, with rotation, from the reference tooth"}};
+}
+
+Json piece_json(const std::optional<Piece>& piece) {
+  if (!piece) return nullptr;
+  if (!piece->weight_id.empty()) return piece->weight_id;
+  return {{"moment_g_mm", piece->moment_g_mm}};
+}
+
+}  // namespace trimwright

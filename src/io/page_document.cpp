@@ -1,0 +1,122 @@
+#include "trimwright/io/page_document.hpp"
+
+#include <fmt/format.h>
+
+#include "json_parts.hpp"
+#include "trimwright/report/balance_page.hpp"
+
+namespace trimwright {
+namespace {
+
+Json complex_json(std::complex<double> z) { return {z.real(), z.imag()}; }
+
+template <class Vector>
+Json complex_list(const Vector& values) {
+  Json list = Json::array();
+  for (Eigen::Index i = 0; i < values.size(); ++i) list.push_back(complex_json(values(i)));
+  return list;
+}
+
+Json fitted_json(const FittedWeights& fitted) {
+  Json slots = Json::object();
+  for (const auto& [slot, piece] : fitted.slots) slots[std::to_string(slot)] = piece_json(piece);
+  return slots;
+}
+
+Json slots_json(const Rotor& rotor, const Plane& plane) {
+  Json list = Json::array();
+  for (int slot = 1; plane.slots && slot <= plane.slots->count; ++slot) {
+    if (!plane.slots->usable(slot)) continue;
+    const auto position = slot_position(rotor, plane, slot);
+    list.push_back({{"slot", slot}, {"angle_deg", position.angle.degrees()}, {"blades", position.blade}});
+  }
+  return list;
+}
+
+Json weights_json(const Plane& plane) {
+  const auto marks = weight_marks(plane);
+  Json list = Json::array();
+  for (std::size_t i = 0; i < plane.weights.size(); ++i) {
+    const Weight& w = plane.weights[i];
+    list.push_back(
+        {{"id", w.id}, {"mark", marks[i]}, {"moment_g_mm", w.moment_g_mm}, {"stock", or_null(w.stock)}});
+  }
+  return list;
+}
+
+/// Moment of the pieces that sit in no slot.
+std::complex<double> free_moment(const FittedWeights& fitted) {
+  std::complex<double> moment = 0.0;
+  for (const auto& piece : fitted.free) moment += piece.moment_g_mm * piece.at.direction();
+  return moment;
+}
+
+Json planes_json(const Job& job, const InfluenceModel& model, const std::vector<FittedWeights>& planned) {
+  std::vector<std::complex<double>> changes(job.rotor.planes.size());
+  for (const auto& run : job.runs)
+    for (const auto& change : run.changes) changes[change.plane] += change.moment_g_mm;
+  Json list = Json::array();
+  for (std::size_t p = 0; p < job.rotor.planes.size(); ++p) {
+    const Plane& plane = job.rotor.planes[p];
+    const bool known = std::find(model.planes.begin(), model.planes.end(), p) != model.planes.end();
+    list.push_back({{"name", plane.name},
+                    {"known", known},
+                    {"slots", slots_json(job.rotor, plane)},
+                    {"filler_g_mm", plane.filler.moment_g_mm},
+                    {"weights", weights_json(plane)},
+                    {"max_total_g_mm", or_null(plane.max_total_moment_g_mm)},
+                    {"max_added_g_mm", or_null(plane.max_added_moment_g_mm)},
+                    {"free_moment", complex_json(free_moment(job.fitted_now[p]))},
+                    {"known_changes", complex_json(changes[p])},
+                    {"fitted_now", fitted_json(job.fitted_now[p])},
+                    {"planned", fitted_json(planned[p])}});
+  }
+  return list;
+}
+
+Json sensors_json(const Rotor& rotor) {
+  Json list = Json::array();
+  for (const auto& sensor : rotor.sensors)
+    list.push_back({{"name", sensor.name},
+                    {"unit", sensor.unit.text()},
+                    {"shown_per_peak", sensor.unit.shown_from_peak(1.0)},
+                    {"phase_factor", complex_json(sensor.phase_factor())}});
+  return list;
+}
+
+/// Rows as they stand in the model; amplitudes are peak, to be shown with the sensor's `shown_per_peak`.
+Json rows_json(const Job& job, const InfluenceModel& model) {
+  Json list = Json::array();
+  for (const auto& row : model.rows) {
+    const auto* band = job.rotor.sensors[row.sensor].band_at(job.speeds_rpm[row.speed]);
+    Json covariance = Json::array();
+    for (Eigen::Index i = 0; i < row.unit_covariance.rows(); ++i)
+      covariance.push_back(complex_list(row.unit_covariance.row(i)));
+    list.push_back({{"speed_rpm", job.speeds_rpm[row.speed]},
+                    {"sensor", row.sensor},
+                    {"limit", band->limit},
+                    {"target", or_null(band->target)},
+                    {"baseline", complex_json(row.baseline)},
+                    {"coefficients", complex_list(row.coefficients)},
+                    {"reading_sd", or_null(row.reading_sd)},
+                    {"unit_covariance", row.reading_sd ? covariance : Json(nullptr)}});
+  }
+  return list;
+}
+
+}  // namespace
+
+std::string page_json(const Job& job, const InfluenceModel& model, const TrimPlan& trim) {
+  const auto planned =
+      trim.has_slots() ? fitted_after(job, trim.trade_off[trim.chosen].changes) : job.fitted_now;
+  Json json = document_header("page", job);
+  json["planes"] = planes_json(job, model, planned);
+  json["sensors"] = sensors_json(job.rotor);
+  json["model_planes"] = model.planes;
+  json["centre"] = complex_list(model.centre);
+  json["excess_scatter"] = excess_scatter(model);
+  json["rows"] = rows_json(job, model);
+  return json.dump();
+}
+
+}  // namespace trimwright

@@ -1,0 +1,10 @@
+# cmake -DFOLDER=... -DOUTPUT=... -P embed.cmake: writes the page's style sheets and script as C++ strings.
+set(cpp "#include \"page_assets.hpp\"\n\nnamespace trimwright {\n")
+foreach(asset page.css dark.css page.js)
+  file(READ "${FOLDER}/${asset}" text)
+  string(REPLACE "." "_" name "${asset}")
+  string(REPLACE "dark_css" "page_dark_css" name "${name}")
+  string(APPEND cpp "const std::string_view ${name} = R\"embedded(${text})embedded\";\n")
+endforeach()
+string(APPEND cpp "}  // namespace trimwright\n")
+file(WRITE "${OUTPUT}" "${cpp}")

@@ -1,0 +1,142 @@
+#include "page_sheet.hpp"
+
+#include <fmt/format.h>
+
+#include "number_words.hpp"
+#include "page_tables.hpp"
+#include "slot_map.hpp"
+#include "trimwright/report/model_warnings.hpp"
+
+namespace trimwright {
+namespace {
+
+constexpr const char* blank = "";
+
+Markup entry(const std::string& term, const std::string& words) {
+  return element(
+      "div", {},
+      element("dt", {}, term) + element("dd", {{"class", words.empty() ? "line" : "known"}}, words));
+}
+
+Markup particulars(const PageView& view) {
+  const Job& job = view.job;
+  return element("dl", {{"class", "particulars"}},
+                 entry("Rotor", job.rotor.name) + entry("Serial", job.serial) + entry("Job", job.title) +
+                     entry("Station", job.station) + entry("Date", blank) + entry("Record number", blank) +
+                     entry("Digest", blank));
+}
+
+Markup levels(const PageView& view) {
+  const auto words = [](const std::optional<ShownReading>& reading) {
+    return reading ? reading_words(*reading) : std::string{};
+  };
+  Markup rows;
+  for (const auto& row : view.rows) {
+    const auto number = [](const std::string& text) { return element("td", {{"class", "number"}}, text); };
+    rows += element(
+        "tr", {},
+        element("th", {{"scope", "row"}}, speed_words(view.rotor(), view.job.speeds_rpm[row.speed])) +
+            element("td", {}, view.sensor(row).name) + element("td", {}, view.sensor(row).unit.text()) +
+            number(words(row.as_found)) + number(reading_words(row.before)) +
+            number(reading_words(row.after)) +
+            number(row.differs_by ? amplitude_words(*row.differs_by) : "?") +
+            element("td", {{"class", "number write"}}, words(row.measured)) +
+            number(amplitude_words(row.limit)) + number(row.target ? amplitude_words(*row.target) : "–") +
+            element("td", {{"class", "write"}},
+                    row.measured ? level_words(row.measured->amplitude, row.limit, row.target) : ""));
+  }
+  return page_table("Levels (amplitude ∠ phase " + convention_words(view.rotor().phase) + ")",
+                    {"rpm", "sensor", "unit", "as found", "now (fit)", "expected", "differs by",
+                     "measured after", "limit", "target", "result"},
+                    rows);
+}
+
+Markup weights(const PageView& view) {
+  Markup rows;
+  for (const auto& change : view.plan.changes) {
+    const Plane& plane = view.rotor().planes[change.plane];
+    const auto position = slot_position(view.rotor(), plane, change.slot);
+    rows += element(
+        "tr", {},
+        element("th", {{"scope", "row"}}, plane.name) +
+            element("td", {{"class", "number"}}, std::to_string(change.slot)) +
+            element("td", {{"class", "number"}}, fmt::format("{:.1f}°", position.angle.degrees())) +
+            element("td", {}, position.blade) + element("td", {}, content_words(plane, change.remove)) +
+            element("td", {}, content_words(plane, change.fit)) + element("td", {{"class", "box"}}, "☐ out") +
+            element("td", {{"class", "box"}}, "☐ in"));
+  }
+  if (rows.empty()) return change_lists(view);
+  return page_table("Weights: what changes against what is fitted now (angles with rotation, from the " +
+                        zero_words(view.rotor()) + ")",
+                    {"plane", "slot", "angle", "blades", "take out", "put in", "done", "checked"}, rows);
+}
+
+std::string fitted_sentence(const PageView& view, std::size_t p) {
+  const Plane& plane = view.rotor().planes[p];
+  std::string words;
+  for (const auto& [slot, piece] : view.fitted[p].slots)
+    words += fmt::format("{}slot {} {}", words.empty() ? "" : ", ", slot, content_words(plane, piece));
+  for (const auto& piece : view.fitted[p].free)
+    words += fmt::format("{}{:.6g} g mm at {:.1f}°", words.empty() ? "" : ", ", piece.moment_g_mm,
+                         piece.at.degrees());
+  if (!plane.slots) return words.empty() ? "nothing" : words;
+  return words + (words.empty() ? "every slot " : "; every other slot ") + content_words(plane, std::nullopt);
+}
+
+Markup fitted_after_plan(const PageView& view) {
+  Markup items;
+  for (std::size_t p = 0; p < view.fitted.size(); ++p)
+    items += element("li", {}, view.rotor().planes[p].name + ": " + fitted_sentence(view, p) + ".");
+  return element("h3", {}, "What the planes hold then") + element("ul", {}, items);
+}
+
+Markup maps(const PageView& view) {
+  Markup drawings;
+  for (std::size_t p = 0; p < view.rotor().planes.size(); ++p)
+    drawings +=
+        element("div", {}, element("h3", {}, view.rotor().planes[p].name) + slot_map(view, p, "sheet"));
+  return element("div", {{"class", "sheet-maps"}}, drawings) + slot_map_legend();
+}
+
+Markup verdict(const PageView& view) {
+  const std::string expected = levels_summary(view, false) + ".";
+  const std::string measured =
+      view.check_run
+          ? levels_summary(view, true) + fmt::format(" (run “{}”).", view.job.runs[*view.check_run].name)
+          : "Measured after: not yet. Write the readings down above.";
+  return element("h3", {}, "Verdict") + element("p", {}, expected) +
+         element("p", {}, measured + " Released: ☐ yes ☐ no, by a licensed person.");
+}
+
+Markup signatures() {
+  Markup rows;
+  for (const char* role :
+       {"Fitted by", "Slots checked by (second person)", "Run made by", "Released by (licensed)"})
+    rows +=
+        element("tr", {},
+                element("th", {{"scope", "row"}}, role) + element("td", {{"class", "line"}}, blank) +
+                    element("td", {{"class", "line"}}, blank) + element("td", {{"class", "line"}}, blank));
+  return page_table("Signatures", {"role", "name", "signature", "date and time"}, rows);
+}
+
+}  // namespace
+
+Markup page_sheet(const PageView& view) {
+  const auto part = [](std::string_view css_class, const Markup& content) {
+    return element("div", {{"class", css_class}}, content);
+  };
+  return element(
+      "section", {{"id", "sheet"}, {"aria-labelledby", "sheet-heading"}},
+      element("h2", {{"id", "sheet-heading"}}, "Balance sheet to file") +
+          element(
+              "p", {{"class", "screen"}},
+              "Printing this page prints this sheet alone (A4 or Letter). It shows the plan as the program "
+              "made it, not what is being tried above.") +
+          particulars(view) +
+          part("keep", points_under("Before you trust this", model_warnings(view.job, view.model))) +
+          levels(view) + part("keep", weights(view)) + part("keep", fitted_after_plan(view)) +
+          part("keep", maps(view)) + part("keep", verdict(view)) +
+          part("keep", points_under("Cautions", view.plan.cautions)) + part("keep", signatures()));
+}
+
+}  // namespace trimwright

@@ -1,0 +1,145 @@
+#include "page_tables.hpp"
+
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <cmath>
+
+#include "number_words.hpp"
+
+namespace trimwright {
+namespace {
+
+Markup cell(const std::string& words) { return element("td", {}, words); }
+Markup number_cell(const std::string& words) { return element("td", {{"class", "number"}}, words); }
+
+std::string or_dash(const std::optional<double>& value) { return value ? amplitude_words(*value) : "–"; }
+
+Markup expected_row(const PageView& view, std::size_t i) {
+  const auto& row = view.rows[i];
+  const double rpm = view.job.speeds_rpm[row.speed];
+  return element(
+      "tr", {{"data-row", i}},
+      element("th", {{"scope", "row"}}, speed_words(view.rotor(), rpm) + " rpm") +
+          cell(view.sensor(row).name) + number_cell(reading_words(row.before)) +
+          element("td", {{"class", "number live after"}}, reading_words(row.after)) +
+          element("td", {{"class", "number live sd"}}, row.after_sd ? amplitude_words(*row.after_sd) : "?") +
+          number_cell(amplitude_words(row.limit)) + number_cell(or_dash(row.target)) +
+          cell(view.sensor(row).unit.text()) +
+          element("td", {{"class", "live result"}}, level_words(row.after.amplitude, row.limit, row.target)));
+}
+
+const Step* step_of(const BalancePlan& plan, StepKind kind) {
+  const auto found =
+      std::find_if(plan.steps.begin(), plan.steps.end(), [kind](const Step& s) { return s.kind == kind; });
+  return found == plan.steps.end() ? nullptr : &*found;
+}
+
+Markup tick_list(const BalancePlan& plan, StepKind kind, const std::string& heading) {
+  const Step* step = step_of(plan, kind);
+  if (step == nullptr) return {};
+  Markup items;
+  for (const auto& particular : step->particulars)
+    items += element(
+        "li", {},
+        element("label", {}, element("input", {{"type", "checkbox"}}) + Markup::text(" " + particular)));
+  return element("h3", {}, heading) + element("ul", {{"class", "ticks"}}, items);
+}
+
+}  // namespace
+
+std::string reading_words(const ShownReading& reading) {
+  return fmt::format("{} ∠ {:.0f}°", amplitude_words(reading.amplitude),
+                     wrap_360(std::round(reading.phase_deg)));
+}
+
+std::string content_words(const Plane& plane, const std::optional<Piece>& piece) {
+  if (!piece) return plane.filler.moment_g_mm > 0.0 ? "filler" : "open";
+  return piece->weight_id.empty() ? fmt::format("piece of {:.6g} g mm", piece->moment_g_mm)
+                                  : piece->weight_id;
+}
+
+Markup page_table(const std::string& caption, const std::vector<std::string>& columns, const Markup& rows) {
+  Markup head;
+  for (const auto& column : columns) head += element("th", {{"scope", "col"}}, column);
+  const Markup table =
+      element("table", {},
+              element("caption", {}, caption) + element("thead", {}, element("tr", {}, head)) +
+                  element("tbody", {}, rows));
+  return element("div", {{"class", "scroll"}, {"role", "region"}, {"tabindex", "0"}, {"aria-label", caption}},
+                 table);
+}
+
+Markup expected_table(const PageView& view) {
+  Markup rows;
+  for (std::size_t i = 0; i < view.rows.size(); ++i) rows += expected_row(view, i);
+  return page_table(
+      "Expected in the next run (amplitude ∠ phase " + convention_words(view.rotor().phase) + ")",
+      {"speed", "sensor", "now (fit)", "expected", "±", "limit", "target", "unit", "result"}, rows);
+}
+
+Markup influence_table(const PageView& view) {
+  Markup rows;
+  for (const auto& row : view.model.rows) {
+    const Sensor& sensor = view.rotor().sensors[row.sensor];
+    for (std::size_t p = 0; p < view.model.planes.size(); ++p) {
+      const auto seen =
+          shown(sensor, 1000.0 * row.coefficients(static_cast<Eigen::Index>(p)), view.rotor().phase);
+      const auto sd = coefficient_sd(row, p);
+      rows += element("tr", {},
+                      element("th", {{"scope", "row"}}, view.rotor().planes[view.model.planes[p]].name) +
+                          cell(speed_words(view.rotor(), view.job.speeds_rpm[row.speed]) + " rpm") +
+                          cell(sensor.name) + number_cell(reading_words(seen)) +
+                          number_cell(sd ? amplitude_words(1000.0 * sensor.unit.shown_from_peak(*sd)) : "?") +
+                          cell(sensor.unit.text()));
+    }
+  }
+  return page_table("Influence of each plane: vibration added by 1000 g mm at rotor angle 0",
+                    {"plane", "speed", "sensor", "amplitude ∠ phase", "±", "unit"}, rows);
+}
+
+Markup trade_off_table(const PageView& view) {
+  Markup rows;
+  for (std::size_t i = 0; i < view.trim.trade_off.size(); ++i) {
+    const auto& row = view.trim.trade_off[i];
+    std::string remark = row.recommended ? "recommended" : "";
+    if (i == view.trim.chosen) remark += remark.empty() ? "this plan" : ", this plan";
+    rows += element(
+        "tr", {},
+        element("th", {{"scope", "row"}}, std::to_string(row.changes.size())) +
+            number_cell(fmt::format("{:.3f}", row.worst_ratio)) +
+            cell(row.proved_optimal ? "best possible" : fmt::format("within {:.2g} %", 100.0 * row.gap())) +
+            cell(remark));
+  }
+  return page_table("Fewer or more slots changed", {"slots changed", "largest / limit", "proved", "remark"},
+                    rows);
+}
+
+Markup change_lists(const PageView& view) {
+  if (!view.trim.has_slots()) {
+    Markup items;
+    for (const auto& part : view.trim.correction.parts) {
+      const auto position = angle_position(view.rotor(), RotorAngle::of(part.moment_to_add));
+      items += element(
+          "li", {},
+          element("label", {},
+                  element("input", {{"type", "checkbox"}}) +
+                      Markup::text(fmt::format(" {}: {:.4g} g mm at {}", view.rotor().planes[part.plane].name,
+                                               std::abs(part.moment_to_add), position.text()))));
+    }
+    return element("h3", {}, "Add these moments to what is fitted now") +
+           element("ul", {{"class", "ticks"}}, items);
+  }
+  if (view.plan.changes.empty()) return element("p", {}, view.plan.steps.front().instruction);
+  return tick_list(view.plan, StepKind::take_out, "Take out") +
+         tick_list(view.plan, StepKind::put_in, "Put in");
+}
+
+Markup points_under(const std::string& heading, const std::vector<std::string>& points) {
+  if (points.empty()) return {};
+  Markup items;
+  for (const auto& point : points) items += element("li", {}, point);
+  return element("h3", {}, heading) + element("ul", {}, items);
+}
+
+}  // namespace trimwright

@@ -1,0 +1,30 @@
+#pragma once
+
+#include "markup.hpp"
+#include "page_view.hpp"
+
+namespace trimwright {
+
+/// A table under a caption; `columns` name its columns, `rows` are its `tr` elements. It scrolls by itself
+/// where the page is narrow.
+[[nodiscard]] Markup page_table(const std::string& caption, const std::vector<std::string>& columns,
+                                const Markup& rows);
+
+/// Before and expected at every speed and sensor; the page's script rewrites the expected ones.
+[[nodiscard]] Markup expected_table(const PageView& view);
+[[nodiscard]] Markup influence_table(const PageView& view);
+[[nodiscard]] Markup trade_off_table(const PageView& view);
+
+/// What comes out and what goes in, with boxes to tick.
+[[nodiscard]] Markup change_lists(const PageView& view);
+
+/// A heading and its points as a list; nothing when there are none.
+[[nodiscard]] Markup points_under(const std::string& heading, const std::vector<std::string>& points);
+
+/// "0.312 ∠ 145°".
+[[nodiscard]] std::string reading_words(const ShownReading& reading);
+
+/// What a slot holds, as a table names it: "S2", "filler", "open", "piece of 780 g mm".
+[[nodiscard]] std::string content_words(const Plane& plane, const std::optional<Piece>& piece);
+
+}  // namespace trimwright

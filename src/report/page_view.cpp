@@ -1,0 +1,111 @@
+#include "page_view.hpp"
+
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <cmath>
+
+namespace trimwright {
+namespace {
+
+std::string speed_label(const Rotor& rotor, double rpm) {
+  return rotor.speed_100_rpm ? fmt::format("{:.1f} %", 100.0 * rpm / *rotor.speed_100_rpm)
+                             : fmt::format("{:.0f}", rpm);
+}
+
+/// Mean of a run's once-per-rev phasors at a speed and sensor, as shown.
+std::optional<ShownReading> shown_reading(const Job& job, const std::optional<std::size_t>& run,
+                                          std::size_t speed, std::size_t sensor) {
+  if (!run) return std::nullopt;
+  Phasor sum = 0.0;
+  int count = 0;
+  for (const auto& reading : job.runs[*run].readings) {
+    if (reading.speed != speed || reading.sensor != sensor || !reading.x ||
+        reading.component != Component::once_per_rev)
+      continue;
+    sum += *reading.x;
+    ++count;
+  }
+  if (count == 0) return std::nullopt;
+  return shown(job.rotor.sensors[sensor], sum / static_cast<double>(count), job.rotor.phase);
+}
+
+std::optional<std::size_t> first_run(const Job& job) {
+  for (std::size_t r = 0; r < job.runs.size(); ++r)
+    if (!job.runs[r].set_aside && !job.runs[r].readings.empty()) return r;
+  return std::nullopt;
+}
+
+/// The last run, when the slots held in it just what the plan puts there.
+std::optional<std::size_t> check_run(const Job& job, const std::vector<FittedWeights>& fitted,
+                                     const std::optional<std::size_t>& first) {
+  if (job.runs.empty() || job.runs.back().set_aside || !first || *first + 1 == job.runs.size())
+    return std::nullopt;
+  const auto& last = job.runs.back();
+  const bool same = !last.readings.empty() &&
+                    std::equal(fitted.begin(), fitted.end(), last.fitted.begin(), last.fitted.end(),
+                               [](const auto& a, const auto& b) { return a.slots == b.slots; });
+  return same ? std::optional(job.runs.size() - 1) : std::nullopt;
+}
+
+PageRow page_row(const PageView& view, const Prediction& p, const ExpectedReading* expected) {
+  const Sensor& sensor = view.rotor().sensors[p.sensor];
+  const auto seen = [&](const std::optional<double>& peak) {
+    return peak ? std::optional(sensor.unit.shown_from_peak(*peak)) : std::nullopt;
+  };
+  PageRow row;
+  row.speed = p.speed;
+  row.sensor = p.sensor;
+  row.speed_label = speed_label(view.rotor(), view.job.speeds_rpm[p.speed]);
+  row.before = shown(sensor, p.before, view.rotor().phase);
+  row.after = shown(sensor, p.after, view.rotor().phase);
+  row.limit = sensor.unit.shown_from_peak(p.limit);
+  row.target = seen(p.target);
+  row.after_sd = seen(p.after_sd);
+  if (expected != nullptr) row.differs_by = seen(expected->differs_by);
+  row.as_found = shown_reading(view.job, view.found_run, p.speed, p.sensor);
+  row.measured = shown_reading(view.job, view.check_run, p.speed, p.sensor);
+  return row;
+}
+
+}  // namespace
+
+PageView page_view(const Job& job, const InfluenceModel& model, const TrimPlan& trim,
+                   const BalancePlan& plan) {
+  PageView view{job, model, trim, plan, fitted_after(job, plan.changes), first_run(job), {}, {}};
+  view.check_run = check_run(job, view.fitted, view.found_run);
+  for (std::size_t i = 0; i < trim.predictions.size(); ++i)
+    view.rows.push_back(
+        page_row(view, trim.predictions[i], i < plan.expected.size() ? &plan.expected[i] : nullptr));
+  return view;
+}
+
+std::string level_words(double amplitude, double limit, const std::optional<double>& target) {
+  if (amplitude > limit) return "✕ ABOVE LIMIT";
+  if (!target) return "✓ below limit";
+  return amplitude > *target ? "▲ above target" : "✓ below target";
+}
+
+std::string levels_summary(const PageView& view, bool measured) {
+  std::size_t known = 0;
+  std::size_t over_limit = 0;
+  std::size_t over_target = 0;
+  for (const auto& row : view.rows) {
+    if (measured && !row.measured) continue;
+    const double amplitude = measured ? row.measured->amplitude : row.after.amplitude;
+    ++known;
+    if (amplitude > row.limit) {
+      ++over_limit;
+    } else if (row.target && amplitude > *row.target) {
+      ++over_target;
+    }
+  }
+  const std::string what = measured ? "measured" : "expected";
+  if (over_limit > 0) return fmt::format("✕ {} of {} {} readings ABOVE THEIR LIMIT", over_limit, known, what);
+  if (over_target > 0)
+    return fmt::format("▲ all {} {} readings below their limit, {} above their target", known, what,
+                       over_target);
+  return fmt::format("✓ all {} {} readings below limit and target", known, what);
+}
+
+}  // namespace trimwright

@@ -1,0 +1,52 @@
+#pragma once
+
+#include <optional>
+#include <string>
+#include <vector>
+
+#include "trimwright/influence/influence_model.hpp"
+#include "trimwright/plan/balance_plan.hpp"
+#include "trimwright/trim/trim_plan.hpp"
+
+namespace trimwright {
+
+/// One speed and sensor as the page shows it: every number as the sensor's readings are written.
+struct PageRow {
+  std::size_t speed = 0;
+  std::size_t sensor = 0;
+  std::string speed_label;  ///< "56.1 %", or "2874" where no 100 % is declared
+  ShownReading before;      ///< from the model, with what is fitted now
+  ShownReading after;       ///< expected with the plan
+  double limit = 0.0;
+  std::optional<double> target;
+  std::optional<double> after_sd;
+  std::optional<double> differs_by;      ///< a reading further off than this is not as predicted
+  std::optional<ShownReading> as_found;  ///< of the job's first run
+  std::optional<ShownReading> measured;  ///< of a run made with the plan's weights
+};
+
+/// A job's plan with what the parts of its page share.
+struct PageView {
+  const Job& job;
+  const InfluenceModel& model;
+  const TrimPlan& trim;
+  const BalancePlan& plan;
+  std::vector<FittedWeights> fitted;     ///< with the plan carried out, one per plane
+  std::optional<std::size_t> found_run;  ///< the first run whose readings may be used
+  std::optional<std::size_t> check_run;  ///< the last run, when it was made with the plan's weights
+  std::vector<PageRow> rows;             ///< as TrimPlan::predictions
+
+  [[nodiscard]] const Rotor& rotor() const { return job.rotor; }
+  [[nodiscard]] const Sensor& sensor(const PageRow& row) const { return job.rotor.sensors[row.sensor]; }
+};
+
+[[nodiscard]] PageView page_view(const Job& job, const InfluenceModel& model, const TrimPlan& trim,
+                                 const BalancePlan& plan);
+
+/// "✓ below target", "▲ above target", "✕ ABOVE LIMIT"; "✓ below limit" where no target is set.
+[[nodiscard]] std::string level_words(double amplitude, double limit, const std::optional<double>& target);
+
+/// One sentence on all rows: how many readings are above limit or target, by the amplitudes given.
+[[nodiscard]] std::string levels_summary(const PageView& view, bool measured);
+
+}  // namespace trimwright

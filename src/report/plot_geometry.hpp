@@ -1,0 +1,79 @@
+#pragma once
+
+#include <string>
+#include <vector>
+
+#include "trimwright/base/angle.hpp"
+#include "trimwright/rotor/rotor.hpp"
+
+namespace trimwright {
+
+/// A place in a drawing: x to the right, y down.
+struct Spot {
+  double x = 0.0;
+  double y = 0.0;
+};
+
+/// A plane as a person standing at one end sees it, the reference tooth at the top.
+///
+/// Rotor angles grow with rotation: clockwise on the drawing where the rotor turns clockwise seen from that
+/// end, else counterclockwise.
+struct RotorDrawing {
+  Spot centre;
+  bool clockwise = true;  ///< the rotor's turning as drawn
+
+  [[nodiscard]] Spot at(double radius, RotorAngle angle) const { return at(radius, angle.degrees()); }
+  [[nodiscard]] Spot at(double radius, double angle_deg) const;
+};
+
+/// The end a plane is looked at from: that of its slot numbering; without slots, that of the rotation.
+[[nodiscard]] ViewingEnd viewing_end(const Rotor& rotor, const Plane& plane);
+[[nodiscard]] RotorDrawing rotor_drawing(const Rotor& rotor, const Plane& plane, Spot centre);
+
+/// A polar plot: amplitude outward, shown phase clockwise from the top.
+struct PolarDrawing {
+  Spot centre;
+  double rim = 0.0;   ///< radius of the outermost circle in the drawing
+  double full = 1.0;  ///< amplitude there
+
+  /// Beyond the rim a point is drawn on it.
+  [[nodiscard]] Spot at(double amplitude, double phase_deg) const;
+  [[nodiscard]] double radius(double amplitude) const { return rim * amplitude / full; }
+};
+
+/// An axis from `from` (drawn at `start`) to `to` (drawn at `end`).
+struct Axis {
+  double from = 0.0;
+  double to = 1.0;
+  double start = 0.0;
+  double end = 1.0;
+
+  /// Beyond the ends a value is drawn at the end.
+  [[nodiscard]] double at(double value) const;
+};
+
+/// 1, 2 or 5 times a power of ten, so that at most `most` steps reach `full`.
+[[nodiscard]] double tick_step(double full, int most);
+
+/// Labels put beside points without covering one another where that can be done.
+class LabelPlaces {
+ public:
+  LabelPlaces(double width, double height) : width_(width), height_(height) {}
+
+  /// Keeps a marker's place free.
+  void keep_free(Spot marker, double radius);
+  /// Middle of a label of `letters` letters beside `marker`.
+  [[nodiscard]] Spot place(Spot marker, std::size_t letters, double letter_size);
+
+ private:
+  struct Box {
+    double left, top, right, bottom;
+  };
+  [[nodiscard]] double cost(const Box& box) const;
+
+  double width_;
+  double height_;
+  std::vector<Box> taken_;
+};
+
+}  // namespace trimwright

@@ -1,0 +1,89 @@
+#include "plot_parts.hpp"
+
+#include <fmt/format.h>
+
+#include <cmath>
+
+#include "number_words.hpp"
+
+namespace trimwright {
+
+std::vector<std::size_t> rows_of(const PageView& view, std::size_t sensor) {
+  std::vector<std::size_t> rows;
+  for (std::size_t i = 0; i < view.rows.size(); ++i)
+    if (view.rows[i].sensor == sensor) rows.push_back(i);
+  return rows;
+}
+
+Markup before_marker() { return element("circle", {{"class", "mark"}, {"r", 5.0}}); }
+Markup expected_marker() { return element("path", {{"class", "mark"}, {"d", "M0-6.5L6.5 0 0 6.5-6.5 0Z"}}); }
+Markup measured_marker() { return element("path", {{"class", "mark"}, {"d", "M-5-5H5V5H-5Z"}}); }
+Markup found_marker() { return element("path", {{"class", "mark"}, {"d", "M-5 0H5M0-5V5"}}); }
+
+Markup placed(Spot at, std::string_view css_class, const Markup& content) {
+  return element("g",
+                 {{"class", css_class}, {"transform", fmt::format("translate({:.1f} {:.1f})", at.x, at.y)}},
+                 content);
+}
+
+Markup placed_row(Spot at, std::string_view css_class, std::size_t row, const Markup& content) {
+  return element("g",
+                 {{"class", css_class},
+                  {"data-row", row},
+                  {"transform", fmt::format("translate({:.1f} {:.1f})", at.x, at.y)}},
+                 content);
+}
+
+Markup plot_text(Spot at, std::string_view css_class, const std::string& words) {
+  return element("text", {{"class", css_class}, {"x", at.x}, {"y", at.y + 4.0}}, words);
+}
+
+Markup plot_line(Spot from, Spot to, std::string_view css_class) {
+  return element("line", {{"class", css_class}, {"x1", from.x}, {"y1", from.y}, {"x2", to.x}, {"y2", to.y}});
+}
+
+Markup plot_figure(const PlotFrame& frame, std::initializer_list<Attribute> data, const Markup& drawing) {
+  Markup attributes;
+  const std::string title_id = frame.id + "-title";
+  const std::string words_id = frame.id + "-words";
+  const Markup inside = element("title", {{"id", title_id}}, frame.title) +
+                        element("desc", {{"id", words_id}}, frame.words) + element("g", data, drawing);
+  const Markup svg = element("svg",
+                             {{"class", "plot " + frame.css_class},
+                              {"viewBox", fmt::format("0 0 400 {:.0f}", frame.height)},
+                              {"role", "img"},
+                              {"aria-labelledby", title_id},
+                              {"aria-describedby", words_id}},
+                             inside);
+  return element("figure", {}, element("figcaption", {}, frame.title) + svg);
+}
+
+Markup polar_grid(const PolarDrawing& drawing, const std::string& convention) {
+  Markup grid;
+  const double step = tick_step(drawing.full, 4);
+  for (double value = step; value <= drawing.full * (1.0 + 1e-9); value += step)
+    grid += element("circle", {{"class", "grid"},
+                               {"cx", drawing.centre.x},
+                               {"cy", drawing.centre.y},
+                               {"r", drawing.radius(value)}});
+  for (int spoke = 0; spoke < 12; ++spoke) {
+    const Spot rim = drawing.at(drawing.full, 30.0 * spoke);
+    grid += plot_line(drawing.centre, rim, "grid");
+    const Spot outside{drawing.centre.x + (rim.x - drawing.centre.x) * 1.1,
+                       drawing.centre.y + (rim.y - drawing.centre.y) * 1.09};
+    grid += plot_text(outside, "tick", fmt::format("{}°{}", 30 * spoke, spoke == 0 ? " " + convention : ""));
+  }
+  for (double value = step; value <= drawing.full * (1.0 + 1e-9); value += step) {
+    const Spot at = drawing.at(value, 105.0);
+    grid += plot_text(at, "tick value", fmt::format("{:.4g}", value));
+  }
+  return grid;
+}
+
+double round_full(double value) {
+  if (!(value > 0.0)) return 1.0;
+  const double step = tick_step(value, 5);
+  return step * std::ceil(value / step - 1e-9);
+}
+
+}  // namespace trimwright

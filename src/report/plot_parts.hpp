@@ -1,0 +1,46 @@
+#pragma once
+
+#include <string>
+#include <vector>
+
+#include "markup.hpp"
+#include "page_view.hpp"
+#include "plot_geometry.hpp"
+
+namespace trimwright {
+
+/// Indices into PageView::rows of one sensor, by speed.
+[[nodiscard]] std::vector<std::size_t> rows_of(const PageView& view, std::size_t sensor);
+
+/// Markers at the origin of a group: a hollow circle, a filled diamond, a hollow square, a plus.
+[[nodiscard]] Markup before_marker();
+[[nodiscard]] Markup expected_marker();
+[[nodiscard]] Markup measured_marker();
+[[nodiscard]] Markup found_marker();
+
+/// A group moved to `at`.
+[[nodiscard]] Markup placed(Spot at, std::string_view css_class, const Markup& content);
+/// The same, and the page's script finds it by its row.
+[[nodiscard]] Markup placed_row(Spot at, std::string_view css_class, std::size_t row, const Markup& content);
+
+[[nodiscard]] Markup plot_text(Spot at, std::string_view css_class, const std::string& words);
+[[nodiscard]] Markup plot_line(Spot from, Spot to, std::string_view css_class);
+
+/// A plot with its title and its words for those who do not see it; all drawings are 400 wide.
+struct PlotFrame {
+  std::string id;
+  std::string css_class;
+  double height = 400.0;
+  std::string title;
+  std::string words;
+};
+[[nodiscard]] Markup plot_figure(const PlotFrame& frame, std::initializer_list<Attribute> data,
+                                 const Markup& drawing);
+
+/// Circles with their amplitudes, spokes with their phases.
+[[nodiscard]] Markup polar_grid(const PolarDrawing& drawing, const std::string& convention);
+
+/// The smallest round number not below `value`, a few steps of `tick_step`.
+[[nodiscard]] double round_full(double value);
+
+}  // namespace trimwright

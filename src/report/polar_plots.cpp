@@ -1,0 +1,186 @@
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <map>
+
+#include "number_words.hpp"
+#include "page_plots.hpp"
+#include "plot_parts.hpp"
+
+namespace trimwright {
+namespace {
+
+constexpr double letter = 11.0;
+
+double widest(const PageView& view, const std::vector<std::size_t>& rows, bool close_up) {
+  double most = 0.0;
+  for (const std::size_t i : rows) {
+    const auto& row = view.rows[i];
+    most =
+        std::max({most, row.after.amplitude + row.differs_by.value_or(0.0), 1.1 * row.target.value_or(0.0)});
+    if (row.measured) most = std::max(most, row.measured->amplitude);
+    if (close_up) continue;
+    most = std::max(most, row.before.amplitude);
+    if (row.as_found) most = std::max(most, row.as_found->amplitude);
+  }
+  double limit = 0.0;
+  for (const std::size_t i : rows) limit = std::max(limit, view.rows[i].limit);
+  return !close_up && limit <= 1.6 * most ? std::max(most, limit) : most;
+}
+
+/// Circles of the levels that fit into the drawing, each with its amplitude.
+Markup level_circles(const PageView& view, const std::vector<std::size_t>& rows,
+                     const PolarDrawing& drawing) {
+  std::map<double, bool> levels;  // amplitude, whether a limit
+  for (const std::size_t i : rows) {
+    if (view.rows[i].target) levels.emplace(*view.rows[i].target, false);
+    levels[view.rows[i].limit] = true;
+  }
+  Markup circles;
+  for (const auto& [level, is_limit] : levels) {
+    if (level > drawing.full * (1.0 + 1e-9)) continue;
+    circles += element("circle", {{"class", is_limit ? "limit" : "target"},
+                                  {"cx", drawing.centre.x},
+                                  {"cy", drawing.centre.y},
+                                  {"r", drawing.radius(level)}});
+    circles += plot_text(drawing.at(level, is_limit ? 225.0 : 165.0), is_limit ? "level" : "level",
+                         (is_limit ? "limit " : "target ") + amplitude_words(level));
+  }
+  return circles;
+}
+
+Markup series(const PageView& view, const std::vector<std::size_t>& rows, const PolarDrawing& drawing,
+              bool close_up) {
+  LabelPlaces places(400.0, 400.0);
+  const auto spot = [&](const ShownReading& reading) {
+    return drawing.at(reading.amplitude, reading.phase_deg);
+  };
+  for (const std::size_t i : rows) {
+    places.keep_free(spot(view.rows[i].after), 6.0);
+    if (!close_up) places.keep_free(spot(view.rows[i].before), 6.0);
+  }
+  Markup moves;
+  Markup marks;
+  for (const std::size_t i : rows) {
+    const auto& row = view.rows[i];
+    const Spot after = spot(row.after);
+    if (!close_up) {
+      const Spot before = spot(row.before);
+      moves += element("line", {{"class", "move"},
+                                {"data-row", i},
+                                {"x1", before.x},
+                                {"y1", before.y},
+                                {"x2", after.x},
+                                {"y2", after.y}});
+      if (row.as_found) marks += placed(spot(*row.as_found), "found", found_marker());
+      const Spot label = places.place(before, row.speed_label.size(), letter);
+      marks += placed(
+          before, "before",
+          before_marker() + plot_text({label.x - before.x, label.y - before.y}, "speed", row.speed_label));
+    }
+    Markup inside;
+    if (row.differs_by)
+      inside += element("circle", {{"class", "region"}, {"r", drawing.radius(*row.differs_by)}});
+    inside += expected_marker();
+    if (close_up) {
+      const Spot label = places.place(after, row.speed_label.size(), letter);
+      inside += plot_text({label.x - after.x, label.y - after.y}, "speed", row.speed_label);
+    }
+    marks += placed_row(after, "expected", i, inside);
+    if (row.measured) marks += placed(spot(*row.measured), "measured", measured_marker());
+  }
+  return moves + marks;
+}
+
+std::string described(const PageView& view, const std::vector<std::size_t>& rows) {
+  std::string words;
+  for (const std::size_t i : rows) {
+    const auto& row = view.rows[i];
+    words += fmt::format("{} at {:.0f}° to {} at {:.0f}° at {}. ", amplitude_words(row.before.amplitude),
+                         row.before.phase_deg, amplitude_words(row.after.amplitude), row.after.phase_deg,
+                         row.speed_label);
+  }
+  return "Amplitude outward, phase clockwise from the top, from before to expected: " + words +
+         "The table of expected readings says the same.";
+}
+
+}  // namespace
+
+Markup polar_plot(const PageView& view, std::size_t sensor, bool close_up) {
+  const auto rows = rows_of(view, sensor);
+  const PolarDrawing drawing{{200.0, 200.0}, 158.0, round_full(widest(view, rows, close_up))};
+  const auto& s = view.rotor().sensors[sensor];
+  const std::string title = fmt::format("{}, {}: {}", s.name, s.unit.text(),
+                                        close_up ? "expected, enlarged" : "before and expected");
+  return plot_figure({fmt::format("polar{}-{}", close_up ? "-close" : "", sensor), "polar", 400.0, title,
+                      described(view, rows)},
+                     {{"data-polar", std::to_string(sensor)},
+                      {"data-full", fmt::format("{}", drawing.full)},
+                      {"data-rim", fmt::format("{}", drawing.rim)}},
+                     polar_grid(drawing, convention_words(view.rotor().phase)) +
+                         level_circles(view, rows, drawing) + series(view, rows, drawing, close_up));
+}
+
+Markup influence_plot(const PageView& view, std::size_t sensor) {
+  const auto& s = view.rotor().sensors[sensor];
+  double most = 0.0;
+  for (const auto& row : view.model.rows)
+    if (row.sensor == sensor)
+      most = std::max(most, 1000.0 * s.unit.shown_from_peak(row.coefficients.cwiseAbs().maxCoeff()));
+  const PolarDrawing drawing{{200.0, 200.0}, 158.0, round_full(most)};
+  LabelPlaces places(400.0, 400.0);
+  Markup vectors;
+  std::string words;
+  for (std::size_t p = 0; p < view.model.planes.size(); ++p) {
+    const std::string plane = view.rotor().planes[view.model.planes[p]].name;
+    std::string path;
+    Markup tips;
+    for (std::size_t i = 0; i < view.model.rows.size(); ++i) {
+      const auto& row = view.model.rows[i];
+      if (row.sensor != sensor) continue;
+      const auto seen = shown(s, 1000.0 * row.coefficients(static_cast<Eigen::Index>(p)), view.rotor().phase);
+      const Spot tip = drawing.at(seen.amplitude, seen.phase_deg);
+      path += fmt::format("{}{:.1f},{:.1f}", path.empty() ? "M" : "L", tip.x, tip.y);
+      vectors += plot_line(drawing.centre, tip, fmt::format("vector plane{}", p % 6));
+      const std::string label = fmt::format("{} {}", p + 1, view.rows[i].speed_label);
+      places.keep_free(tip, 4.0);
+      tips += plot_text(places.place(tip, label.size(), letter), "speed", label);
+      tips +=
+          placed(tip, fmt::format("tip plane{}", p % 6), element("circle", {{"class", "mark"}, {"r", 3.5}}));
+      words += fmt::format("Plane {} at {}: {} at {:.0f}°. ", plane, view.rows[i].speed_label,
+                           amplitude_words(seen.amplitude), seen.phase_deg);
+    }
+    vectors += element("path", {{"class", fmt::format("trace plane{}", p % 6)}, {"d", path}}) + tips;
+  }
+  return plot_figure({fmt::format("influence-{}", sensor), "polar", 400.0,
+                      fmt::format("{}: {} per 1000 g mm at rotor angle 0", s.name, s.unit.text()), words},
+                     {}, polar_grid(drawing, convention_words(view.rotor().phase)) + vectors);
+}
+
+Markup series_legend(const PageView& view) {
+  const auto entry = [](std::string_view css_class, const Markup& marker, const std::string& words) {
+    const Markup picture = element("svg",
+                                   {{"class", "plot key"},
+                                    {"viewBox", "0 0 24 24"},
+                                    {"width", 24.0},
+                                    {"height", 24.0},
+                                    {"aria-hidden", "true"}},
+                                   placed({12.0, 12.0}, css_class, marker));
+    return element("li", {}, picture + Markup::text(words));
+  };
+  Markup list =
+      entry("found", found_marker(),
+            view.found_run ? "read in run “" + view.job.runs[*view.found_run].name + "”" : "read as found");
+  list += entry("before", before_marker(), "before: the model with what is fitted now");
+  list += entry("expected", expected_marker(), "expected with these weights");
+  if (view.check_run)
+    list += entry("measured", measured_marker(),
+                  "measured after, run “" + view.job.runs[*view.check_run].name + "”");
+  list += entry("expected", element("circle", {{"class", "region"}, {"r", 10.0}}),
+                "a reading outside this circle is not as expected (2.8 standard deviations)");
+  list += entry("lines", element("line", {{"class", "limit"}, {"x1", -11.0}, {"x2", 11.0}}), "limit");
+  list += entry("lines", element("line", {{"class", "target"}, {"x1", -11.0}, {"x2", 11.0}}), "target");
+  return element("ul", {{"class", "legend"}}, list);
+}
+
+}  // namespace trimwright

@@ -1,0 +1,196 @@
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <cmath>
+
+#include "number_words.hpp"
+#include "page_plots.hpp"
+#include "plot_parts.hpp"
+
+namespace trimwright {
+namespace {
+
+constexpr double left = 52.0;
+constexpr double right = 388.0;
+constexpr double top = 14.0;
+
+double speed_of(const PageView& view, std::size_t row) { return view.job.speeds_rpm[view.rows[row].speed]; }
+
+Axis speed_axis(const PageView& view, const std::vector<std::size_t>& rows) {
+  double low = speed_of(view, rows.front());
+  double high = speed_of(view, rows.back());
+  const double margin = high > low ? 0.06 * (high - low) : 0.05 * high;
+  return {low - margin, high + margin, left, right};
+}
+
+Markup speed_ticks(const PageView& view, const Axis& axis, double bottom) {
+  const auto& rotor = view.rotor();
+  const double unit = rotor.speed_100_rpm ? *rotor.speed_100_rpm / 100.0 : 1.0;
+  const double step = tick_step((axis.to - axis.from) / unit, 6);
+  Markup ticks;
+  for (double value = std::ceil(axis.from / unit / step) * step; value * unit <= axis.to; value += step) {
+    const double x = axis.at(value * unit);
+    ticks += plot_line({x, top}, {x, bottom}, "grid");
+    ticks += plot_text({x, bottom + 13.0}, "tick", fmt::format("{:g}", value));
+  }
+  return ticks + plot_text({0.5 * (left + right), bottom + 29.0}, "tick",
+                           rotor.speed_100_rpm ? fmt::format("speed, % of {:.0f} rpm", *rotor.speed_100_rpm)
+                                               : "speed, rpm");
+}
+
+Markup value_ticks(const Axis& axis, double step) {
+  Markup ticks;
+  for (double value = axis.from; value <= axis.to * (1.0 + 1e-9); value += step) {
+    ticks += plot_line({left, axis.at(value)}, {right, axis.at(value)}, "grid");
+    ticks += plot_text({left - 6.0, axis.at(value)}, "tick end", fmt::format("{:.4g}", value));
+  }
+  return ticks;
+}
+
+/// Steps of limit or target as they hold by speed.
+Markup level_steps(const PageView& view, std::size_t sensor, const Axis& x, const Axis& y, bool limits) {
+  std::string path;
+  double from = x.from;
+  const auto& s = view.rotor().sensors[sensor];
+  for (const auto& band : s.bands) {
+    if (band.up_to_rpm <= x.from || from >= x.to) continue;
+    const double to = std::min(band.up_to_rpm, x.to);
+    const auto peak = limits ? std::optional(band.limit) : band.target;
+    const double level = peak ? s.unit.shown_from_peak(*peak) : 0.0;
+    if (peak && level <= y.to * (1.0 + 1e-9))
+      path += fmt::format("M{:.1f},{:.1f}H{:.1f}", x.at(from), y.at(level), x.at(to));
+    from = to;
+  }
+  return path.empty() ? Markup() : element("path", {{"class", limits ? "limit" : "target"}, {"d", path}});
+}
+
+double highest(const PageView& view, const std::vector<std::size_t>& rows) {
+  double most = 0.0;
+  double limit = 0.0;
+  for (const std::size_t i : rows) {
+    const auto& row = view.rows[i];
+    most = std::max({most, row.before.amplitude, row.after.amplitude + row.differs_by.value_or(0.0),
+                     row.target.value_or(0.0)});
+    if (row.as_found) most = std::max(most, row.as_found->amplitude);
+    if (row.measured) most = std::max(most, row.measured->amplitude);
+    limit = std::max(limit, row.limit);
+  }
+  return limit <= 1.6 * most ? std::max(most, limit) : most;
+}
+
+std::string polyline(const std::vector<Spot>& spots) {
+  std::string points;
+  for (const auto& spot : spots)
+    points += fmt::format("{}{:.1f},{:.1f}", points.empty() ? "" : " ", spot.x, spot.y);
+  return points;
+}
+
+std::string row_list(const std::vector<std::size_t>& rows) {
+  std::string list;
+  for (const std::size_t i : rows) list += (list.empty() ? "" : " ") + std::to_string(i);
+  return list;
+}
+
+}  // namespace
+
+Markup amplitude_plot(const PageView& view, std::size_t sensor) {
+  const auto rows = rows_of(view, sensor);
+  const auto& s = view.rotor().sensors[sensor];
+  const double bottom = 250.0;
+  const Axis x = speed_axis(view, rows);
+  const double full = round_full(1.02 * highest(view, rows));
+  const Axis y{0.0, full, bottom, top};
+  Markup drawing = speed_ticks(view, x, bottom) + value_ticks(y, tick_step(full, 5));
+  drawing += level_steps(view, sensor, x, y, true) + level_steps(view, sensor, x, y, false);
+  Markup marks;
+  std::vector<Spot> before;
+  std::vector<Spot> after;
+  std::string words;
+  for (const std::size_t i : rows) {
+    const auto& row = view.rows[i];
+    const double at = x.at(speed_of(view, i));
+    before.push_back({at, y.at(row.before.amplitude)});
+    after.push_back({at, y.at(row.after.amplitude)});
+    if (row.as_found) marks += placed({at, y.at(row.as_found->amplitude)}, "found", found_marker());
+    marks += placed(before.back(), "before", before_marker());
+    const double bar = row.differs_by ? std::abs(y.at(*row.differs_by) - y.at(0.0)) : 0.0;
+    marks +=
+        placed_row(after.back(), "expected", i,
+                   element("path", {{"class", "bar"}, {"d", fmt::format("M0,{:.1f}V{:.1f}", -bar, bar)}}) +
+                       expected_marker());
+    if (row.measured) marks += placed({at, y.at(row.measured->amplitude)}, "measured", measured_marker());
+    words += fmt::format("{}: {} before, {} expected, limit {}. ", row.speed_label,
+                         amplitude_words(row.before.amplitude), amplitude_words(row.after.amplitude),
+                         amplitude_words(row.limit));
+  }
+  drawing += element("polyline", {{"class", "before-line"}, {"points", polyline(before)}});
+  drawing += element(
+      "polyline", {{"class", "expected-line"}, {"data-rows", row_list(rows)}, {"points", polyline(after)}});
+  return plot_figure({fmt::format("amplitude-{}", sensor), "speed", 290.0,
+                      fmt::format("{}: amplitude, {}, against speed", s.name, s.unit.text()), words},
+                     {{"data-amplitude", sensor},
+                      {"data-full", fmt::format("{}", full)},
+                      {"data-low", y.start},
+                      {"data-high", y.end}},
+                     drawing + marks);
+}
+
+Markup phase_plot(const PageView& view, std::size_t sensor) {
+  const auto rows = rows_of(view, sensor);
+  const auto& s = view.rotor().sensors[sensor];
+  const double bottom = 250.0;
+  const Axis x = speed_axis(view, rows);
+  const Axis y{0.0, 360.0, bottom, top};
+  Markup drawing = speed_ticks(view, x, bottom) + value_ticks(y, 90.0);
+  std::string words;
+  for (const std::size_t i : rows) {
+    const auto& row = view.rows[i];
+    const double at = x.at(speed_of(view, i));
+    if (row.as_found) drawing += placed({at, y.at(row.as_found->phase_deg)}, "found", found_marker());
+    drawing += placed({at, y.at(row.before.phase_deg)}, "before", before_marker());
+    drawing += placed_row({at, y.at(row.after.phase_deg)}, "expected", i, expected_marker());
+    if (row.measured) drawing += placed({at, y.at(row.measured->phase_deg)}, "measured", measured_marker());
+    words += fmt::format("{}: {:.0f}° before, {:.0f}° expected. ", row.speed_label, row.before.phase_deg,
+                         row.after.phase_deg);
+  }
+  return plot_figure(
+      {fmt::format("phase-{}", sensor), "speed", 290.0,
+       fmt::format("{}: phase, degrees {}, against speed", s.name, convention_words(view.rotor().phase)),
+       words},
+      {{"data-phase", sensor}, {"data-full", "360"}, {"data-low", y.start}, {"data-high", y.end}}, drawing);
+}
+
+Markup trade_off_plot(const PageView& view) {
+  const auto& table = view.trim.trade_off;
+  double most = 1.0;
+  for (const auto& row : table) most = std::max(most, row.worst_ratio);
+  const double bottom = 250.0;
+  const double full = round_full(1.02 * most);
+  const Axis y{0.0, full, bottom, top};
+  const Axis x{-0.5, static_cast<double>(table.back().changes.size()) + 0.5, left, right};
+  Markup drawing = value_ticks(y, tick_step(full, 5));
+  drawing += element(
+      "path", {{"class", "limit"}, {"d", fmt::format("M{:.1f},{:.1f}H{:.1f}", left, y.at(1.0), right)}});
+  drawing += plot_text({right - 4.0, y.at(1.0) - 9.0}, "level end", "limit");
+  std::string words;
+  for (std::size_t i = 0; i < table.size(); ++i) {
+    const auto& row = table[i];
+    const auto pieces = row.changes.size();
+    const Spot at{x.at(static_cast<double>(pieces)), y.at(row.worst_ratio)};
+    const bool chosen = i == view.trim.chosen;
+    drawing += plot_line({at.x, y.at(0.0)}, at, chosen ? "stem chosen" : "stem");
+    drawing += placed(at, chosen ? "expected" : "before", chosen ? expected_marker() : before_marker());
+    drawing += plot_text({at.x, at.y - 14.0}, "speed",
+                         fmt::format("{:.3f}{}", row.worst_ratio, row.recommended ? " ★" : ""));
+    drawing += plot_text({at.x, bottom + 13.0}, "tick", std::to_string(pieces));
+    words += fmt::format("{} changed: {:.3f}{}{}. ", pieces, row.worst_ratio, chosen ? ", this plan" : "",
+                         row.recommended ? ", recommended" : "");
+  }
+  drawing += plot_text({0.5 * (left + right), bottom + 29.0}, "tick",
+                       "slots changed (★ recommended, filled: this plan)");
+  return plot_figure(
+      {"trade-off", "speed", 290.0, "Largest expected amplitude over its limit, by slots changed", words}, {},
+      drawing);
+}
+
+}  // namespace trimwright

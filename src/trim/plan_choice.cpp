@@ -1,0 +1,157 @@
+#include "trimwright/trim/plan_choice.hpp"
+
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <cmath>
+
+#include "trim_rows.hpp"
+
+namespace trimwright {
+namespace {
+
+using Eigen::Index;
+
+std::optional<Piece> held(const FittedWeights& fitted, int slot) {
+  const auto found = fitted.slots.find(slot);
+  return found == fitted.slots.end() ? std::nullopt : std::optional(found->second);
+}
+
+/// Of every plane of the rotor [g mm].
+std::vector<std::complex<double>> added_moments(const Job& job, const std::vector<SlotChange>& changes) {
+  std::vector<std::complex<double>> added(job.rotor.planes.size());
+  for (const auto& change : changes) {
+    const Plane& plane = job.rotor.planes[change.plane];
+    added[change.plane] +=
+        slot_moment(plane, change.slot, change.fit) - slot_moment(plane, change.slot, change.remove);
+  }
+  return added;
+}
+
+Result<void> check_limits(const Job& job, const std::vector<FittedWeights>& fitted,
+                          const std::vector<std::complex<double>>& added) {
+  for (std::size_t p = 0; p < added.size(); ++p) {
+    const Plane& plane = job.rotor.planes[p];
+    const auto keeps = [&](const char* what, double moment,
+                           const std::optional<double>& most) -> Result<void> {
+      if (!most || moment <= *most * (1.0 + 1e-12)) return {};
+      return fail(fmt::format("the choice brings the {} moment of plane \"{}\" to {:.6g} g mm", what,
+                              plane.name, moment),
+                  fmt::format("at most {:.6g} g mm", *most));
+    };
+    if (added[p] == 0.0) continue;
+    if (auto kept = keeps("added", std::abs(added[p]), plane.max_added_moment_g_mm); !kept) return kept;
+    if (auto kept = keeps("total", std::abs(total_moment(plane, fitted[p])), plane.max_total_moment_g_mm);
+        !kept)
+      return kept;
+  }
+  return {};
+}
+
+bool same_changes(const std::vector<SlotChange>& a, const std::vector<SlotChange>& b) {
+  return std::equal(a.begin(), a.end(), b.begin(), b.end(), [](const SlotChange& x, const SlotChange& y) {
+    return x.plane == y.plane && x.slot == y.slot && x.fit == y.fit;
+  });
+}
+
+/// The choice as a row beside the planner's; what was proved of as many changes bounds it, too, unless it is
+/// better for using what the planner may not.
+TradeOffRow choice_row(const TrimPlan& plan, const TrimRows& rows, std::vector<SlotChange> changes,
+                       const Eigen::VectorXcd& added) {
+  TradeOffRow row;
+  const auto scaled = scaled_rows(rows, plan.request.penalty);
+  const Eigen::VectorXd sizes = (scaled.residual + scaled.response * added).cwiseAbs();
+  row.objective = plan.request.objective == SlotObjective::worst_ratio ? sizes.maxCoeff() : sizes.norm();
+  const Eigen::VectorXd amplitudes = (rows.now + rows.response * added).cwiseAbs();
+  row.worst_ratio = amplitudes.cwiseQuotient(rows.limit).maxCoeff();
+  row.meets_limits = (amplitudes.array() <= rows.limit.array()).all();
+  row.meets_targets = (amplitudes.array() <= rows.target.array()).all();
+  for (const auto& other : plan.trade_off)
+    if (other.changes.size() <= changes.size()) row.bound = std::min(other.bound, row.objective);
+  row.changes = std::move(changes);
+  return row;
+}
+
+/// Makes the choice the chosen row of the trade-off, which may hold it already.
+void choose(TrimPlan& plan, TradeOffRow row) {
+  auto& table = plan.trade_off;
+  const auto same = std::find_if(table.begin(), table.end(), [&](const TradeOffRow& other) {
+    return same_changes(other.changes, row.changes);
+  });
+  const auto after = std::find_if(table.begin(), table.end(), [&](const TradeOffRow& other) {
+    return other.changes.size() > row.changes.size();
+  });
+  plan.chosen = static_cast<std::size_t>((same != table.end() ? same : after) - table.begin());
+  if (same == table.end()) table.insert(after, std::move(row));
+}
+
+void predict_choice(const Job& job, const InfluenceModel& model, const std::vector<FittedWeights>& fitted,
+                    TrimPlan& plan) {
+  Job fitted_so = job;
+  fitted_so.fitted_now = fitted;
+  const auto unbalance = unbalance_now(fitted_so);
+  Eigen::VectorXcd after(static_cast<Index>(model.planes.size()));
+  for (std::size_t p = 0; p < model.planes.size(); ++p)
+    after(static_cast<Index>(p)) = unbalance[model.planes[p]];
+  for (std::size_t i = 0; i < model.rows.size(); ++i) {
+    plan.predictions[i].after = predict(model.rows[i], after);
+    plan.predictions[i].after_sd = prediction_sd(model, model.rows[i], after);
+  }
+}
+
+std::string choice_note(const TrimPlan& plan) {
+  const auto& row = plan.trade_off[plan.chosen];
+  if (row.recommended) return "These weights are your own choice; it is the one recommended.";
+  const auto recommended =
+      std::find_if(plan.trade_off.begin(), plan.trade_off.end(), [](const auto& r) { return r.recommended; });
+  return fmt::format(
+      "These weights are your own choice (largest amplitude over limit {:.3f}). Recommended is another: {} "
+      "slots "
+      "changed, {:.3f}.",
+      row.worst_ratio, recommended->changes.size(), recommended->worst_ratio);
+}
+
+}  // namespace
+
+std::vector<SlotChange> changes_to(const Job& job, const std::vector<FittedWeights>& fitted) {
+  std::vector<SlotChange> changes;
+  for (std::size_t p = 0; p < job.rotor.planes.size(); ++p) {
+    const Plane& plane = job.rotor.planes[p];
+    for (int slot = 1; plane.slots && slot <= plane.slots->count; ++slot) {
+      const auto remove = held(job.fitted_now[p], slot);
+      const auto fit = held(fitted[p], slot);
+      if (remove != fit) changes.push_back({p, slot, remove, fit});
+    }
+  }
+  return changes;
+}
+
+Result<TrimPlan> plan_choice(const Job& job, const InfluenceModel& model, const TrimRequest& request,
+                             const std::vector<FittedWeights>& fitted) {
+  auto changes = changes_to(job, fitted);
+  const auto moments = added_moments(job, changes);
+  for (const auto& change : changes)
+    if (std::find(model.planes.begin(), model.planes.end(), change.plane) == model.planes.end())
+      return fail("the choice changes plane \"" + job.rotor.planes[change.plane].name +
+                      "\", whose influence coefficients are not known",
+                  "a run that changes its weights, or a choice that leaves it as it is");
+  if (auto kept = check_limits(job, fitted, moments); !kept) return tl::unexpected(kept.error());
+  auto rows = trim_rows(job, model, request, model.planes);
+  if (!rows) return tl::unexpected(rows.error());
+  auto plan = plan_trim(job, model, request);
+  if (!plan) return plan;
+  if (!plan->has_slots()) return fail("the trim uses planes without slots", "planes with slots");
+
+  Eigen::VectorXcd added(static_cast<Index>(model.planes.size()));
+  for (std::size_t p = 0; p < model.planes.size(); ++p)
+    added(static_cast<Index>(p)) = moments[model.planes[p]];
+  plan->request.pieces = static_cast<int>(changes.size());
+  choose(*plan, choice_row(*plan, *rows, std::move(changes), added));
+  predict_choice(job, model, fitted, *plan);
+  plan->worst_ratio = plan->trade_off[plan->chosen].worst_ratio;
+  plan->bound = std::min(plan->bound, plan->worst_ratio);
+  plan->notes.push_back(choice_note(*plan));
+  return plan;
+}
+
+}  // namespace trimwright
