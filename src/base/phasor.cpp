@@ -1,6 +1,7 @@
 #include "trimwright/base/phasor.hpp"
 
 #include <cassert>
+#include <limits>
 
 #include "trimwright/base/angle.hpp"
 
@@ -13,7 +14,7 @@ Phasor phasor_from_shown(double peak, double phase_deg, PhaseConvention conventi
 }
 
 double shown_phase_deg(Phasor x, PhaseConvention convention) {
-  assert(convention != PhaseConvention::unknown);
+  if (convention == PhaseConvention::unknown) return std::numeric_limits<double>::quiet_NaN();
   const double lead = degrees(std::arg(x));
   return wrap_360(convention == PhaseConvention::lag ? -lead : lead);
 }

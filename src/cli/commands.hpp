@@ -41,6 +41,9 @@ Status complain(const Error& error);
 /// A number from `least` to `most`; unlike CLI::Range it lets no NaN through.
 [[nodiscard]] CLI::Validator number_between(double least, double most);
 
+/// --amplitudes-only, for a job whose phases were lost.
+void add_amplitudes_only(CLI::App& command, bool& wanted);
+
 /// Each adds its command; the chosen one's status ends up in `status`.
 void add_influence(CLI::App& app, int& status);
 void add_page(CLI::App& app, int& status);

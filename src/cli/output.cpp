@@ -78,4 +78,9 @@ CLI::Validator number_between(double least, double most) {
           fmt::format("{} to {}", least, most)};
 }
 
+void add_amplitudes_only(CLI::App& command, bool& wanted) {
+  command.add_flag("--amplitudes-only", wanted,
+                   "use no phase: it was lost (a baseline and three trial runs in each plane)");
+}
+
 }  // namespace trimwright::cli

@@ -74,6 +74,7 @@ void add_plan(CLI::App& app, int& status) {
   auto* command = app.add_subcommand("plan", "The weights to fit, slot by slot, and the steps to carry out");
   command->add_option("JOB", options->job, "job file (YAML)")->required()->check(not_empty());
   options->plan.add_options(*command);
+  add_amplitudes_only(*command, options->plan.amplitudes_only);
   auto* plane = command->add_option("--trial", options->trial_plane, "plan a trial run in this plane instead")
                     ->check(not_empty())
                     ->excludes("--changes")

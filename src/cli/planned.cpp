@@ -1,6 +1,7 @@
 #include "planned.hpp"
 
 #include "commands.hpp"
+#include "trimwright/influence/amplitude_model.hpp"
 #include "trimwright/io/read_fitted_choice.hpp"
 #include "trimwright/trim/plan_choice.hpp"
 
@@ -56,7 +57,8 @@ void PlanOptions::add_options(CLI::App& command) {
 }
 
 Result<Planned> planned(JobFile file, const PlanOptions& options) {
-  auto settled = settle_and_fit(file.job, file.request.planes);
+  auto settled = options.amplitudes_only ? settle_by_amplitudes(file.job, file.request.planes)
+                                         : settle_and_fit(file.job, file.request.planes);
   if (!settled) return tl::unexpected(settled.error());
   if (settled->model.mirror.outcome == MirrorTest::Outcome::contradicts && !options.despite_mirror)
     return tl::unexpected(mirrored_conventions());

@@ -19,6 +19,7 @@ struct PlanOptions {
   int least_difference = TrimRequest{}.least_difference;
   bool both_objectives = false;
   bool despite_mirror = false;
+  bool amplitudes_only = false;  ///< an option of its own where a command allows it
 
   /// Adds --changes, --fitted, --best, --differ, --both-objectives, --time-limit and --despite-mirror.
   void add_options(CLI::App& command);

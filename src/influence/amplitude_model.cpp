@@ -257,4 +257,14 @@ Result<InfluenceModel> influence_from_amplitudes(const Job& job, const Amplitude
   return influence;
 }
 
+Result<SettledModel> settle_by_amplitudes(const Job& job, const std::vector<std::size_t>& planes) {
+  const auto amplitudes = fit_amplitudes(job, planes);
+  if (!amplitudes) return tl::unexpected(amplitudes.error());
+  auto model = influence_from_amplitudes(job, *amplitudes);
+  if (!model) return tl::unexpected(model.error());
+  SettledModel settled{job, *std::move(model)};
+  settled.job.rotor.phase = PhaseConvention::unknown;
+  return settled;
+}
+
 }  // namespace trimwright

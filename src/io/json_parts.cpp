@@ -1,5 +1,7 @@
 #include "json_parts.hpp"
 
+#include "../report/number_words.hpp"
+
 namespace trimwright {
 
 Json document_header(const std::string& kind, const Job& job) {
@@ -8,7 +10,7 @@ Json document_header(const std::string& kind, const Job& job) {
           {"serial", job.serial},
           {"title", job.title},
           {"station", job.station},
-          {"phase_convention", job.rotor.phase == PhaseConvention::lag ? "lag" : "lead"},
+          {"phase_convention", convention_words(job.rotor.phase)},
           {"angle_convention", "rotor angle in degrees, with rotation, from the reference tooth"}};
 }
 

@@ -3,15 +3,13 @@
 #include <fmt/format.h>
 
 #include <cmath>
-#include <nlohmann/json.hpp>
 
+#include "json_parts.hpp"
 #include "trimwright/base/angle.hpp"
 #include "trimwright/plan/balance_plan.hpp"
 
 namespace trimwright {
 namespace {
-
-using Json = nlohmann::ordered_json;
 
 /// A cell that libcsv and spreadsheets give back as it was (RFC 4180).
 std::string quoted_cell(const std::string& text) {
@@ -207,15 +205,9 @@ std::string sweep_csv(const Job& job, const RecordedRun& run) {
 }
 
 std::string readings_json(const Job& job, const RecordedRun& run, bool sweep) {
-  Json json = {{"trimwright", "readings 1"},
-               {"rotor", job.rotor.name},
-               {"serial", job.serial},
-               {"title", job.title},
-               {"station", job.station},
-               {"phase_convention", job.rotor.phase == PhaseConvention::lead ? "lead" : "lag"},
-               {"angle_convention", "rotor angle in degrees, with rotation, from the reference tooth"},
-               {"run", run.run},
-               {"recordings", Json::array()}};
+  Json json = document_header("readings", job);
+  json["run"] = run.run;
+  json["recordings"] = Json::array();
   for (const Recording& recording : run.recordings)
     json["recordings"].push_back(recording_json(job, recording, sweep));
   json["cautions"] = cautions();

@@ -1,14 +1,11 @@
 #include "trimwright/io/ready_document.hpp"
 
-#include <nlohmann/json.hpp>
-
+#include "json_parts.hpp"
 #include "trimwright/plan/balance_plan.hpp"
 #include "trimwright/report/ready_text.hpp"
 
 namespace trimwright {
 namespace {
-
-using Json = nlohmann::ordered_json;
 
 std::string concern_name(ReadinessConcern concern) {
   switch (concern) {
@@ -52,17 +49,15 @@ Json finding_json(const Job& job, const ReadinessFinding& finding) {
 }  // namespace
 
 std::string ready_json(const Job& job, const Readiness& readiness) {
-  Json json{{"trimwright", "ready 1"},
-            {"rotor", job.rotor.name},
-            {"serial", job.serial},
-            {"ready", readiness.ready()},
-            {"answer", answer_words(readiness)},
-            {"overall_read", readiness.overall_read},
-            {"repeated", readiness.repeated},
-            {"scatter_stated", readiness.scatter_stated},
-            {"findings", Json::array()},
-            {"cautions", cautions()}};
+  Json json = document_header("ready", job);
+  json["ready"] = readiness.ready();
+  json["answer"] = answer_words(readiness);
+  json["overall_read"] = readiness.overall_read;
+  json["repeated"] = readiness.repeated;
+  json["scatter_stated"] = readiness.scatter_stated;
+  json["findings"] = Json::array();
   for (const auto& finding : readiness.findings) json["findings"].push_back(finding_json(job, finding));
+  json["cautions"] = cautions();
   return json.dump(2) + "\n";
 }
 

@@ -1,16 +1,15 @@
 #include <fmt/format.h>
 
 #include <cmath>
-#include <nlohmann/json.hpp>
 
 #include "../report/number_words.hpp"
 #include "../report/text_table.hpp"
+#include "json_parts.hpp"
 #include "trimwright/io/rehearsal_files.hpp"
 
 namespace trimwright {
 namespace {
 
-using Json = nlohmann::ordered_json;
 using Align = TextTable::Align;
 
 std::string moment_words(std::complex<double> moment) {
@@ -160,12 +159,6 @@ Json levels_json(const RehearsalTruth& truth) {
   return list;
 }
 
-Json piece_json(const std::optional<Piece>& piece) {
-  if (!piece) return nullptr;
-  if (!piece->weight_id.empty()) return piece->weight_id;
-  return {{"moment_g_mm", piece->moment_g_mm}};
-}
-
 Json best_json(const RehearsalTruth& truth) {
   Json slots = Json::array();
   for (const auto& change : truth.best.trade_off[truth.best.chosen].changes)
@@ -204,16 +197,13 @@ std::string truth_json(const RehearsalTruth& truth) {
     entry["at_m"] = one.at;
     hidden.push_back(std::move(entry));
   }
-  const Json json = {{"trimwright", "truth 1"},
-                     {"rotor", truth.job.rotor.name},
-                     {"serial", truth.job.serial},
-                     {"phase_convention", convention_words(truth.job.rotor.phase)},
-                     {"hidden", std::move(hidden)},
-                     {"planes", planes_json(truth)},
-                     {"coefficients", coefficients_json(truth)},
-                     {"levels", levels_json(truth)},
-                     {"worst_ratio", worst_now(truth)},
-                     {"best", best_json(truth)}};
+  Json json = document_header("truth", truth.job);
+  json["hidden"] = std::move(hidden);
+  json["planes"] = planes_json(truth);
+  json["coefficients"] = coefficients_json(truth);
+  json["levels"] = levels_json(truth);
+  json["worst_ratio"] = worst_now(truth);
+  json["best"] = best_json(truth);
   return json.dump(2) + "\n";
 }
 

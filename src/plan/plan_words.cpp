@@ -106,7 +106,8 @@ std::string reading_line(const Job& job, const ExpectedReading& one) {
                                   sensor.name, sensor.unit.text());
   if (one.expected) {
     const auto seen = shown(sensor, *one.expected, job.rotor.phase);
-    words += fmt::format("; expected {:.3g} ∠ {:.0f}°", seen.amplitude, wrap_360(std::round(seen.phase_deg)));
+    words += fmt::format("; expected {:.3g}", seen.amplitude);
+    if (!std::isnan(seen.phase_deg)) words += fmt::format(" ∠ {:.0f}°", wrap_360(std::round(seen.phase_deg)));
   }
   if (one.differs_by)
     words +=

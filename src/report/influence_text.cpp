@@ -29,7 +29,7 @@ std::string coefficient_table(const Job& job, const InfluenceModel& model) {
       const auto sd = coefficient_sd(row, p);
       table.add({speed_words(job.rotor, job.speeds_rpm[row.speed]), sensor.name,
                  job.rotor.planes[model.planes[p]].name, fmt::format("{:.4g}", seen.amplitude),
-                 fmt::format("{:.1f}°", seen.phase_deg),
+                 std::isnan(seen.phase_deg) ? "-" : fmt::format("{:.1f}°", seen.phase_deg),
                  sd ? fmt::format("{:.2g}", sensor.unit.shown_from_peak(1000.0 * *sd)) : "?",
                  sensor.unit.text()});
     }
@@ -98,7 +98,11 @@ std::string residual_table(const Job& job, const InfluenceModel& model) {
   return "\nFURTHEST FROM THE FIT\n" + table.text();
 }
 
-std::string mirror_words(const MirrorTest& mirror) {
+std::string mirror_words(const InfluenceModel& model) {
+  if (model.convention == PhaseConvention::unknown)
+    return "Solved from amplitudes alone: phases took no part, so it does not matter whether they are lag or "
+           "lead.";
+  const MirrorTest& mirror = model.mirror;
   const std::string odds = odds_words(mirror.log_odds);
   switch (mirror.outcome) {
     case MirrorTest::Outcome::supports_given:
@@ -127,7 +131,7 @@ std::string quality_lines(const InfluenceModel& model) {
         "  ", fmt::format("Residuals against the stated repeatability: chi-squared {:.2f} with {} degrees of "
                           "freedom, probability {:.2g}.",
                           model.chi_squared, model.chi_squared_dof, fit_probability(model)));
-  return text + wrapped("  ", mirror_words(model.mirror));
+  return text + wrapped("  ", mirror_words(model));
 }
 
 }  // namespace
@@ -137,9 +141,9 @@ std::string influence_text(const Job& job, const InfluenceModel& model) {
   text += "Rotor: " + job.rotor.name + (job.serial.empty() ? "" : ", serial " + job.serial) + "\n";
   text += wrapped(
       "",
-      fmt::format("A coefficient is the vibration that 1 kg mm at the {} (rotor angle 0) adds; its phase is "
-                  "{}. Angles are with rotation.",
-                  zero_words(job.rotor), convention_words(model.convention)));
+      fmt::format("A coefficient is the vibration that 1 kg mm at the {} (rotor angle 0) adds; {} Angles are "
+                  "with rotation.",
+                  zero_words(job.rotor), phase_sentence(model.convention)));
   text += "\nRUNS USED\n" + run_list(job, model);
   text += "\nCOEFFICIENTS\n" + coefficient_table(job, model);
   text += "\nBASELINE (what would be read with every slot empty, fillers out too; never an actual run)\n" +

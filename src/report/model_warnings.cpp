@@ -36,6 +36,10 @@ std::string mirror_warning(const Job& job, const InfluenceModel& model) {
 std::vector<std::string> model_warnings(const Job& job, const InfluenceModel& model) {
   std::vector<std::string> warnings;
   if (const auto mirror = mirror_warning(job, model); !mirror.empty()) warnings.push_back(mirror);
+  if (model.convention == PhaseConvention::unknown)
+    warnings.emplace_back(
+        "Solved from amplitudes alone. One amplitude read or written down wrong, or a rotor that does not "
+        "repeat, goes unnoticed more easily than with phases: restore the phase reference when you can.");
   if (model.convention_found)
     warnings.push_back(fmt::format(
         "The rotor file does not say lag or lead; these runs show {} ({} to 1). Everything here is in {}.",

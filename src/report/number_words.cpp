@@ -15,6 +15,7 @@ std::string amplitude_words(double shown) {
 
 std::string phasor_words(const Sensor& sensor, Phasor x, PhaseConvention convention) {
   const auto seen = shown(sensor, x, convention);
+  if (std::isnan(seen.phase_deg)) return amplitude_words(seen.amplitude);
   return fmt::format("{} ∠ {:3.0f}°", amplitude_words(seen.amplitude), wrap_360(std::round(seen.phase_deg)));
 }
 
@@ -32,6 +33,11 @@ std::string convention_words(PhaseConvention convention) {
   return convention == PhaseConvention::lag    ? "lag"
          : convention == PhaseConvention::lead ? "lead"
                                                : "unknown";
+}
+
+std::string phase_sentence(PhaseConvention convention) {
+  return convention == PhaseConvention::unknown ? "phases took no part."
+                                                : "phase is " + convention_words(convention) + ".";
 }
 
 std::string zero_words(const Rotor& rotor) {

@@ -17,6 +17,8 @@ namespace trimwright {
 [[nodiscard]] std::string odds_words(double log_odds);
 /// "lag" or "lead".
 [[nodiscard]] std::string convention_words(PhaseConvention convention);
+/// "phase is lag.", or that none took part.
+[[nodiscard]] std::string phase_sentence(PhaseConvention convention);
 /// "reference tooth" or the mark that angles start from.
 [[nodiscard]] std::string zero_words(const Rotor& rotor);
 }  // namespace trimwright

@@ -19,8 +19,8 @@ std::string headline(const Job& job, const std::string& what) {
   text += "Rotor: " + job.rotor.name + (job.serial.empty() ? "" : ", serial " + job.serial) + "\n";
   if (!job.title.empty()) text += "Job: " + job.title + "\n";
   if (!job.station.empty()) text += "Station: " + job.station + "\n";
-  return text + wrapped("", fmt::format("Angles are rotor angles, with rotation, from the {}. Phase is {}.",
-                                        zero_words(job.rotor), convention_words(job.rotor.phase)));
+  return text + wrapped("", fmt::format("Angles are rotor angles, with rotation, from the {}; {}",
+                                        zero_words(job.rotor), phase_sentence(job.rotor.phase)));
 }
 
 std::string section(const std::string& title) { return "\n" + title + "\n"; }

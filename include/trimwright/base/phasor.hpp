@@ -19,7 +19,8 @@ enum class PhaseConvention { lag, lead, unknown };
 /// The phasor of peak amplitude `peak` whose phase was written as `phase_deg` in `convention` (lag or lead).
 [[nodiscard]] Phasor phasor_from_shown(double peak, double phase_deg, PhaseConvention convention);
 
-/// The phase of `x` as people see it, in degrees in [0, 360), in `convention` (lag or lead).
+/// The phase of `x` as people see it, in degrees in [0, 360), in `convention`; NaN for
+/// `unknown`: only the amplitude is shown.
 [[nodiscard]] double shown_phase_deg(Phasor x, PhaseConvention convention);
 
 }  // namespace trimwright

@@ -52,4 +52,8 @@ struct AmplitudeModel {
 /// with more than one solution, with the runs that would settle it.
 [[nodiscard]] Result<InfluenceModel> influence_from_amplitudes(const Job& job, const AmplitudeModel& model);
 
+/// Both together. The job given back has a rotor whose phase convention is `unknown`: none is shown.
+[[nodiscard]] Result<SettledModel> settle_by_amplitudes(const Job& job,
+                                                        const std::vector<std::size_t>& planes = {});
+
 }  // namespace trimwright
