@@ -2,6 +2,8 @@
 
 #include <fmt/format.h>
 
+#include <algorithm>
+
 #include "json_parts.hpp"
 #include "trimwright/report/balance_page.hpp"
 
@@ -38,8 +40,11 @@ Json weights_json(const Plane& plane) {
   Json list = Json::array();
   for (std::size_t i = 0; i < plane.weights.size(); ++i) {
     const Weight& w = plane.weights[i];
-    list.push_back(
-        {{"id", w.id}, {"mark", marks[i]}, {"moment_g_mm", w.moment_g_mm}, {"stock", or_null(w.stock)}});
+    list.push_back({{"id", w.id},
+                    {"mark", marks[i]},
+                    {"words", w.written},
+                    {"moment_g_mm", w.moment_g_mm},
+                    {"stock", or_null(w.stock)}});
   }
   return list;
 }

@@ -96,8 +96,8 @@ Markup try_out_bar() {
        {"hidden", "hidden"}},
       element("p", {{"id", "tryout-words"}, {"role", "status"}}) +
           element("p", {{"class", "buttons"}},
-                  button("undo", "Undo") + button("redo", "Redo") + button("reset", "Back to the plan") +
-                      button("as-fitted", "As fitted now") + button("save", "Save this choice")));
+                  button("undo", "Undo") + button("redo", "Redo") + button("reset", "To plan") +
+                      button("as-fitted", "To now") + button("save", "Save")));
 }
 
 Markup plane_part(const PageView& view, std::size_t p) {
@@ -161,8 +161,8 @@ Markup influence_section(const PageView& view) {
   }
   return section(
       "influence", "Influence vectors",
-      element("p", {}, "Labels: number of the plane, then the speed.") + element("ul", {}, key) +
-          element("div", {{"class", "plots"}}, plots) +
+      element("p", {}, "Labels: number of the plane, then the speed.") +
+          element("ul", {{"class", "legend"}}, key) + element("div", {{"class", "plots"}}, plots) +
           element("details", {}, element("summary", {}, "The same as a table") + influence_table(view)));
 }
 

@@ -36,9 +36,9 @@ Markup levels(const PageView& view) {
     rows += element(
         "tr", {},
         element("th", {{"scope", "row"}}, speed_words(view.rotor(), view.job.speeds_rpm[row.speed])) +
-            element("td", {}, view.sensor(row).name) + element("td", {}, view.sensor(row).unit.text()) +
-            number(words(row.as_found)) + number(reading_words(row.before)) +
-            number(reading_words(row.after)) +
+            element("td", {}, view.sensor(row).name) +
+            element("td", {{"class", "unit"}}, view.sensor(row).unit.text()) + number(words(row.as_found)) +
+            number(reading_words(row.before)) + number(reading_words(row.after)) +
             number(row.differs_by ? amplitude_words(*row.differs_by) : "?") +
             element("td", {{"class", "number write"}}, words(row.measured)) +
             number(amplitude_words(row.limit)) + number(row.target ? amplitude_words(*row.target) : "–") +
@@ -46,8 +46,17 @@ Markup levels(const PageView& view) {
                     row.measured ? level_words(row.measured->amplitude, row.limit, row.target) : ""));
   }
   return page_table("Levels (amplitude ∠ phase " + convention_words(view.rotor().phase) + ")",
-                    {"rpm", "sensor", "unit", "as found", "now (fit)", "expected", "differs by",
-                     "measured after", "limit", "target", "result"},
+                    {{"rpm"},
+                     {"sensor"},
+                     {"unit"},
+                     {"as found", true},
+                     {"now (fit)", true},
+                     {"expected", true},
+                     {"differs by", true},
+                     {"measured after"},
+                     {"limit", true},
+                     {"target", true},
+                     {"result"}},
                     rows);
 }
 
@@ -68,7 +77,15 @@ Markup weights(const PageView& view) {
   if (rows.empty()) return change_lists(view);
   return page_table("Weights: what changes against what is fitted now (angles with rotation, from the " +
                         zero_words(view.rotor()) + ")",
-                    {"plane", "slot", "angle", "blades", "take out", "put in", "done", "checked"}, rows);
+                    {{"plane"},
+                     {"slot", true},
+                     {"angle", true},
+                     {"blades"},
+                     {"take out"},
+                     {"put in"},
+                     {"done"},
+                     {"checked"}},
+                    rows);
 }
 
 std::string fitted_sentence(const PageView& view, std::size_t p) {
@@ -116,7 +133,7 @@ Markup signatures() {
         element("tr", {},
                 element("th", {{"scope", "row"}}, role) + element("td", {{"class", "line"}}, blank) +
                     element("td", {{"class", "line"}}, blank) + element("td", {{"class", "line"}}, blank));
-  return page_table("Signatures", {"role", "name", "signature", "date and time"}, rows);
+  return page_table("Signatures", {{"role"}, {"name"}, {"signature"}, {"date and time"}}, rows);
 }
 
 }  // namespace

@@ -11,6 +11,7 @@ namespace trimwright {
 namespace {
 
 Markup cell(const std::string& words) { return element("td", {}, words); }
+Markup unit_cell(const Sensor& sensor) { return element("td", {{"class", "unit"}}, sensor.unit.text()); }
 Markup number_cell(const std::string& words) { return element("td", {{"class", "number"}}, words); }
 
 std::string or_dash(const std::optional<double>& value) { return value ? amplitude_words(*value) : "–"; }
@@ -25,7 +26,7 @@ Markup expected_row(const PageView& view, std::size_t i) {
           element("td", {{"class", "number live after"}}, reading_words(row.after)) +
           element("td", {{"class", "number live sd"}}, row.after_sd ? amplitude_words(*row.after_sd) : "?") +
           number_cell(amplitude_words(row.limit)) + number_cell(or_dash(row.target)) +
-          cell(view.sensor(row).unit.text()) +
+          unit_cell(view.sensor(row)) +
           element("td", {{"class", "live result"}}, level_words(row.after.amplitude, row.limit, row.target)));
 }
 
@@ -43,7 +44,7 @@ Markup tick_list(const BalancePlan& plan, StepKind kind, const std::string& head
     items += element(
         "li", {},
         element("label", {}, element("input", {{"type", "checkbox"}}) + Markup::text(" " + particular)));
-  return element("h3", {}, heading) + element("ul", {{"class", "ticks"}}, items);
+  return element("div", {}, element("h3", {}, heading) + element("ul", {{"class", "ticks"}}, items));
 }
 
 }  // namespace
@@ -59,9 +60,10 @@ std::string content_words(const Plane& plane, const std::optional<Piece>& piece)
                                   : piece->weight_id;
 }
 
-Markup page_table(const std::string& caption, const std::vector<std::string>& columns, const Markup& rows) {
+Markup page_table(const std::string& caption, const std::vector<PageColumn>& columns, const Markup& rows) {
   Markup head;
-  for (const auto& column : columns) head += element("th", {{"scope", "col"}}, column);
+  for (const auto& column : columns)
+    head += element("th", {{"scope", "col"}, {"class", column.number ? "number" : "words"}}, column.words);
   const Markup table =
       element("table", {},
               element("caption", {}, caption) + element("thead", {}, element("tr", {}, head)) +
@@ -75,7 +77,16 @@ Markup expected_table(const PageView& view) {
   for (std::size_t i = 0; i < view.rows.size(); ++i) rows += expected_row(view, i);
   return page_table(
       "Expected in the next run (amplitude ∠ phase " + convention_words(view.rotor().phase) + ")",
-      {"speed", "sensor", "now (fit)", "expected", "±", "limit", "target", "unit", "result"}, rows);
+      {{"speed"},
+       {"sensor"},
+       {"now (fit)", true},
+       {"expected", true},
+       {"±", true},
+       {"limit", true},
+       {"target", true},
+       {"unit"},
+       {"result"}},
+      rows);
 }
 
 Markup influence_table(const PageView& view) {
@@ -91,11 +102,12 @@ Markup influence_table(const PageView& view) {
                           cell(speed_words(view.rotor(), view.job.speeds_rpm[row.speed]) + " rpm") +
                           cell(sensor.name) + number_cell(reading_words(seen)) +
                           number_cell(sd ? amplitude_words(1000.0 * sensor.unit.shown_from_peak(*sd)) : "?") +
-                          cell(sensor.unit.text()));
+                          unit_cell(sensor));
     }
   }
   return page_table("Influence of each plane: vibration added by 1000 g mm at rotor angle 0",
-                    {"plane", "speed", "sensor", "amplitude ∠ phase", "±", "unit"}, rows);
+                    {{"plane"}, {"speed"}, {"sensor"}, {"amplitude ∠ phase", true}, {"±", true}, {"unit"}},
+                    rows);
 }
 
 Markup trade_off_table(const PageView& view) {
@@ -111,8 +123,8 @@ Markup trade_off_table(const PageView& view) {
             cell(row.proved_optimal ? "best possible" : fmt::format("within {:.2g} %", 100.0 * row.gap())) +
             cell(remark));
   }
-  return page_table("Fewer or more slots changed", {"slots changed", "largest / limit", "proved", "remark"},
-                    rows);
+  return page_table("Fewer or more slots changed",
+                    {{"slots changed"}, {"largest / limit", true}, {"proved"}, {"remark"}}, rows);
 }
 
 Markup change_lists(const PageView& view) {

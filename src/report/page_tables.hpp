@@ -5,9 +5,15 @@
 
 namespace trimwright {
 
+/// A heading of a table; numbers stand to the right, under it.
+struct PageColumn {
+  std::string words;
+  bool number = false;
+};
+
 /// A table under a caption; `columns` name its columns, `rows` are its `tr` elements. It scrolls by itself
 /// where the page is narrow.
-[[nodiscard]] Markup page_table(const std::string& caption, const std::vector<std::string>& columns,
+[[nodiscard]] Markup page_table(const std::string& caption, const std::vector<PageColumn>& columns,
                                 const Markup& rows);
 
 /// Before and expected at every speed and sensor; the page's script rewrites the expected ones.

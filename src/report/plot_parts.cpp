@@ -60,7 +60,7 @@ Markup plot_figure(const PlotFrame& frame, std::initializer_list<Attribute> data
 
 Markup polar_grid(const PolarDrawing& drawing, const std::string& convention) {
   Markup grid;
-  const double step = tick_step(drawing.full, 4);
+  const double step = tick_step(drawing.full, 5);
   for (double value = step; value <= drawing.full * (1.0 + 1e-9); value += step)
     grid += element("circle", {{"class", "grid"},
                                {"cx", drawing.centre.x},

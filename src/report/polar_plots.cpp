@@ -29,22 +29,25 @@ double widest(const PageView& view, const std::vector<std::size_t>& rows, bool c
 }
 
 /// Circles of the levels that fit into the drawing, each with its amplitude.
-Markup level_circles(const PageView& view, const std::vector<std::size_t>& rows,
-                     const PolarDrawing& drawing) {
+Markup level_circles(const PageView& view, const std::vector<std::size_t>& rows, const PolarDrawing& drawing,
+                     bool close_up) {
   std::map<double, bool> levels;  // amplitude, whether a limit
   for (const std::size_t i : rows) {
     if (view.rows[i].target) levels.emplace(*view.rows[i].target, false);
     levels[view.rows[i].limit] = true;
   }
   Markup circles;
+  double turned = 0.0;  // labels of levels close together stand side by side
   for (const auto& [level, is_limit] : levels) {
     if (level > drawing.full * (1.0 + 1e-9)) continue;
     circles += element("circle", {{"class", is_limit ? "limit" : "target"},
                                   {"cx", drawing.centre.x},
                                   {"cy", drawing.centre.y},
                                   {"r", drawing.radius(level)}});
-    circles += plot_text(drawing.at(level, is_limit ? 225.0 : 165.0), is_limit ? "level" : "level",
+    if (!is_limit && !close_up) continue;
+    circles += plot_text(drawing.at(level, 195.0 + turned), "level",
                          (is_limit ? "limit " : "target ") + amplitude_words(level));
+    turned += 60.0;
   }
   return circles;
 }
@@ -118,40 +121,58 @@ Markup polar_plot(const PageView& view, std::size_t sensor, bool close_up) {
                       {"data-full", fmt::format("{}", drawing.full)},
                       {"data-rim", fmt::format("{}", drawing.rim)}},
                      polar_grid(drawing, convention_words(view.rotor().phase)) +
-                         level_circles(view, rows, drawing) + series(view, rows, drawing, close_up));
+                         level_circles(view, rows, drawing, close_up) +
+                         series(view, rows, drawing, close_up));
 }
+
+namespace {
+
+/// A vector's tip in the drawing, with what is written beside it.
+struct Tip {
+  Spot at;
+  std::string label;
+};
+
+/// Vectors of one plane by speed, joined at their tips; a plane has a dash pattern of its own.
+Markup plane_vectors(const std::vector<Tip>& tips, const PolarDrawing& drawing, const std::string& dashes,
+                     LabelPlaces& places) {
+  std::string path;
+  Markup vectors;
+  Markup marks;
+  for (const auto& tip : tips) {
+    path += fmt::format("{}{:.1f},{:.1f}", path.empty() ? "M" : "L", tip.at.x, tip.at.y);
+    vectors += plot_line(drawing.centre, tip.at, "vector " + dashes);
+    marks += placed(tip.at, "tip", element("circle", {{"class", "mark"}, {"r", 3.5}}));
+    marks += plot_text(places.place(tip.at, tip.label.size(), letter), "speed", tip.label);
+  }
+  return vectors + element("path", {{"class", "trace " + dashes}, {"d", path}}) + marks;
+}
+
+}  // namespace
 
 Markup influence_plot(const PageView& view, std::size_t sensor) {
   const auto& s = view.rotor().sensors[sensor];
   double most = 0.0;
-  for (const auto& row : view.model.rows)
-    if (row.sensor == sensor)
-      most = std::max(most, 1000.0 * s.unit.shown_from_peak(row.coefficients.cwiseAbs().maxCoeff()));
+  for (const std::size_t i : rows_of(view, sensor))
+    most = std::max(most,
+                    1000.0 * s.unit.shown_from_peak(view.model.rows[i].coefficients.cwiseAbs().maxCoeff()));
   const PolarDrawing drawing{{200.0, 200.0}, 158.0, round_full(most)};
   LabelPlaces places(400.0, 400.0);
-  Markup vectors;
+  std::vector<std::vector<Tip>> tips(view.model.planes.size());
   std::string words;
-  for (std::size_t p = 0; p < view.model.planes.size(); ++p) {
-    const std::string plane = view.rotor().planes[view.model.planes[p]].name;
-    std::string path;
-    Markup tips;
-    for (std::size_t i = 0; i < view.model.rows.size(); ++i) {
-      const auto& row = view.model.rows[i];
-      if (row.sensor != sensor) continue;
-      const auto seen = shown(s, 1000.0 * row.coefficients(static_cast<Eigen::Index>(p)), view.rotor().phase);
-      const Spot tip = drawing.at(seen.amplitude, seen.phase_deg);
-      path += fmt::format("{}{:.1f},{:.1f}", path.empty() ? "M" : "L", tip.x, tip.y);
-      vectors += plot_line(drawing.centre, tip, fmt::format("vector plane{}", p % 6));
-      const std::string label = fmt::format("{} {}", p + 1, view.rows[i].speed_label);
-      places.keep_free(tip, 4.0);
-      tips += plot_text(places.place(tip, label.size(), letter), "speed", label);
-      tips +=
-          placed(tip, fmt::format("tip plane{}", p % 6), element("circle", {{"class", "mark"}, {"r", 3.5}}));
-      words += fmt::format("Plane {} at {}: {} at {:.0f}°. ", plane, view.rows[i].speed_label,
-                           amplitude_words(seen.amplitude), seen.phase_deg);
+  for (std::size_t p = 0; p < tips.size(); ++p)
+    for (const std::size_t i : rows_of(view, sensor)) {
+      const auto x = 1000.0 * view.model.rows[i].coefficients(static_cast<Eigen::Index>(p));
+      const auto seen = shown(s, x, view.rotor().phase);
+      const auto& speed = view.rows[i].speed_label;
+      tips[p].push_back({drawing.at(seen.amplitude, seen.phase_deg), fmt::format("{}: {}", p + 1, speed)});
+      places.keep_free(tips[p].back().at, 4.0);
+      words += fmt::format("Plane {} at {}: {} at {:.0f}°. ", view.rotor().planes[view.model.planes[p]].name,
+                           speed, amplitude_words(seen.amplitude), seen.phase_deg);
     }
-    vectors += element("path", {{"class", fmt::format("trace plane{}", p % 6)}, {"d", path}}) + tips;
-  }
+  Markup vectors;
+  for (std::size_t p = 0; p < tips.size(); ++p)
+    vectors += plane_vectors(tips[p], drawing, fmt::format("plane{}", p % 6), places);
   return plot_figure({fmt::format("influence-{}", sensor), "polar", 400.0,
                       fmt::format("{}: {} per 1000 g mm at rotor angle 0", s.name, s.unit.text()), words},
                      {}, polar_grid(drawing, convention_words(view.rotor().phase)) + vectors);

@@ -56,14 +56,17 @@ std::string slot_state(bool usable, const std::optional<Piece>& now, const std::
   return then ? "swaps" : "removed";
 }
 
-Markup pill(Spot at, std::string_view css_class, const std::string& mark) {
+/// `room`: below 1 it is drawn smaller, where slots stand close.
+Markup pill(Spot at, std::string_view css_class, const std::string& mark, double room = 1.0) {
   const double half = std::max(11.0, 3.6 * static_cast<double>(mark.size()) + 4.0);
   Markup inside =
       element("rect", {{"x", -half}, {"y", -9.5}, {"width", 2.0 * half}, {"height", 19.0}, {"rx", 3.0}});
   inside += element("text", {{"y", 4.0}}, mark);
   inside += element("path", {{"class", "strike"}, {"d", fmt::format("M{:.1f},7L{:.1f},-7", -half, half)}});
   return element("g",
-                 {{"class", css_class}, {"transform", fmt::format("translate({:.1f} {:.1f})", at.x, at.y)}},
+                 {{"class", css_class},
+                  {"transform", fmt::format("translate({:.1f} {:.1f}){}", at.x, at.y,
+                                            room < 1.0 ? fmt::format(" scale({:.2f})", room) : "")}},
                  inside);
 }
 
@@ -76,32 +79,46 @@ Markup hit_sector(const RotorDrawing& drawing, double angle, double pitch) {
   return element("path", {{"class", "hit"}, {"d", points({a, b, c, d}) + "Z"}});
 }
 
-Markup one_slot(const PageView& view, const RotorDrawing& drawing, std::size_t plane_index, int slot) {
+Markup slot_number(Spot at, double r, int slot) {
+  const double letters = std::min(12.0, r * 0.95);
+  return element("circle", {{"class", "ring"}, {"cx", at.x}, {"cy", at.y}, {"r", r}}) +
+         element("text",
+                 {{"class", "number"},
+                  {"x", at.x},
+                  {"y", at.y + 0.36 * letters},
+                  {"style", fmt::format("font-size:{:.1f}px", letters)}},
+                 std::to_string(slot));
+}
+
+Markup bars(Spot at, double r) {
+  const double d = r * 0.72;
+  return element("path", {{"class", "barred"},
+                          {"d", points({{at.x - d, at.y - d}, {at.x + d, at.y + d}}) +
+                                    points({{at.x - d, at.y + d}, {at.x + d, at.y - d}})}});
+}
+
+/// `tried_out`: the page's script may change what the slot holds, so everything it may show is there.
+Markup one_slot(const PageView& view, const RotorDrawing& drawing, std::size_t plane_index, int slot,
+                bool tried_out) {
   const Plane& plane = view.rotor().planes[plane_index];
   const auto now = held(view.job.fitted_now[plane_index], slot);
   const auto then = held(view.fitted[plane_index], slot);
   const auto angle = plane.slots->angle(slot);
+  const double pitch = radians(plane.slots->pitch_deg());
   const Spot at = drawing.at(slot_radius, angle);
-  const double r = std::min(13.5, 0.46 * radians(plane.slots->pitch_deg()) * slot_radius);
+  const double r = std::min(13.5, 0.46 * pitch * slot_radius);
   const std::string state = slot_state(plane.slots->usable(slot), now, then);
 
-  Markup inside = hit_sector(drawing, angle.degrees(), plane.slots->pitch_deg());
-  inside += element("circle", {{"class", "ring"}, {"cx", at.x}, {"cy", at.y}, {"r", r}});
-  inside += element("text",
-                    {{"class", "number"},
-                     {"x", at.x},
-                     {"y", at.y + 0.36 * std::min(12.0, r * 0.95)},
-                     {"font-size", std::min(12.0, r * 0.95)}},
-                    std::to_string(slot));
+  Markup inside = slot_number(at, r, slot);
   if (state == "unusable") {
-    const double d = r * 0.72;
-    inside += element("path", {{"class", "barred"},
-                               {"d", points({{at.x - d, at.y - d}, {at.x + d, at.y + d}}) +
-                                         points({{at.x - d, at.y + d}, {at.x + d, at.y - d}})}});
-  } else {
-    inside += pill(drawing.at(fitted_radius, angle), "holds", mark_of(plane, then ? then : now));
-    inside += pill(drawing.at(removed_radius, angle), "taken", mark_of(plane, now));
+    inside += bars(at, r);
+  } else if (tried_out || state != "empty") {
+    const double room = std::min(1.0, pitch * fitted_radius / 23.0);
+    inside += Markup::text(" ") +
+              pill(drawing.at(fitted_radius, angle), "holds", mark_of(plane, then ? then : now), room);
+    inside += Markup::text(" ") + pill(drawing.at(removed_radius, angle), "taken", mark_of(plane, now), room);
   }
+  if (tried_out) inside = hit_sector(drawing, angle.degrees(), plane.slots->pitch_deg()) + inside;
   return element("g", {{"class", "slot " + state}, {"data-slot", static_cast<std::size_t>(slot)}}, inside);
 }
 
@@ -250,7 +267,7 @@ Markup slot_map(const PageView& view, std::size_t plane, const std::string& part
   if (view.rotor().blades) inside += blades(*view.rotor().blades, drawing);
   inside += rotation_arrow(drawing) + reference_tooth(drawing) + centre_words(view, p, drawing);
   for (int slot = 1; p.slots && slot <= p.slots->count; ++slot)
-    inside += one_slot(view, drawing, plane, slot);
+    inside += one_slot(view, drawing, plane, slot, part == "map");
   inside += free_pieces(view.job.fitted_now[plane], drawing) + moment_arrow(view, plane, drawing);
   return element("svg",
                  {{"class", "map"},
@@ -271,7 +288,7 @@ Markup weight_table(const Plane& plane) {
   const auto heading = [](std::string_view words) { return element("th", {{"scope", "col"}}, words); };
   Markup head = heading("mark");
   if (!own_ids) head += heading("weight");
-  head += heading("moment") + heading("made of");
+  head += heading("moment") + heading("as written");
   if (parts) head += heading("part");
   head += heading("stock");
   Markup rows;
@@ -280,9 +297,7 @@ Markup weight_table(const Plane& plane) {
     Markup row = element("th", {{"scope", "row"}}, marks[i]);
     if (!own_ids) row += element("td", {}, w.id);
     row += element("td", {}, fmt::format("{:.4g} g mm", w.moment_g_mm));
-    row += element("td", {},
-                   w.mass_g && w.radius_mm ? fmt::format("{:.4g} g at {:.5g} mm", *w.mass_g, *w.radius_mm)
-                                           : std::string("–"));
+    row += element("td", {}, w.written.empty() ? std::string("–") : w.written);
     if (parts) row += element("td", {}, w.part_number);
     row += element("td", {}, w.stock ? std::to_string(*w.stock) : std::string("any"));
     rows += element("tr", {}, row);
@@ -310,7 +325,7 @@ Markup slot_map_legend() {
   };
   return element("ul", {{"class", "legend"}},
                  entry("fits", "S5", "", "put in: filled") + entry("stays", "S2", "", "stays: outlined") +
-                     entry("removed", "S1", "", "taken out: dashed and struck") +
+                     entry("removed", "", "S1", "taken out: dashed and struck") +
                      entry("swaps", "S4", "S2", "exchanged: new filled, old struck") +
                      element("li", {}, "A crossed slot number: unusable, left alone."));
 }

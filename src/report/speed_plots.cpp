@@ -98,7 +98,7 @@ Markup amplitude_plot(const PageView& view, std::size_t sensor) {
   const auto& s = view.rotor().sensors[sensor];
   const double bottom = 250.0;
   const Axis x = speed_axis(view, rows);
-  const double full = round_full(1.02 * highest(view, rows));
+  const double full = round_full(highest(view, rows));
   const Axis y{0.0, full, bottom, top};
   Markup drawing = speed_ticks(view, x, bottom) + value_ticks(y, tick_step(full, 5));
   drawing += level_steps(view, sensor, x, y, true) + level_steps(view, sensor, x, y, false);
@@ -114,10 +114,12 @@ Markup amplitude_plot(const PageView& view, std::size_t sensor) {
     if (row.as_found) marks += placed({at, y.at(row.as_found->amplitude)}, "found", found_marker());
     marks += placed(before.back(), "before", before_marker());
     const double bar = row.differs_by ? std::abs(y.at(*row.differs_by) - y.at(0.0)) : 0.0;
-    marks +=
-        placed_row(after.back(), "expected", i,
-                   element("path", {{"class", "bar"}, {"d", fmt::format("M0,{:.1f}V{:.1f}", -bar, bar)}}) +
-                       expected_marker());
+    marks += placed_row(
+        after.back(), "expected", i,
+        element("path",
+                {{"class", "bar"},
+                 {"d", fmt::format("M0,{:.1f}V{:.1f}", -bar, std::min(bar, bottom - after.back().y))}}) +
+            expected_marker());
     if (row.measured) marks += placed({at, y.at(row.measured->amplitude)}, "measured", measured_marker());
     words += fmt::format("{}: {} before, {} expected, limit {}. ", row.speed_label,
                          amplitude_words(row.before.amplitude), amplitude_words(row.after.amplitude),
@@ -165,7 +167,7 @@ Markup trade_off_plot(const PageView& view) {
   double most = 1.0;
   for (const auto& row : table) most = std::max(most, row.worst_ratio);
   const double bottom = 250.0;
-  const double full = round_full(1.02 * most);
+  const double full = round_full(most);
   const Axis y{0.0, full, bottom, top};
   const Axis x{-0.5, static_cast<double>(table.back().changes.size()) + 0.5, left, right};
   Markup drawing = value_ticks(y, tick_step(full, 5));

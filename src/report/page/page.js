@@ -230,10 +230,11 @@ const levelDrawing = () => {
       const bar = mark.querySelector(".bar");
       across.set(Number(mark.dataset.row), x);
       of(mark).push((row) => {
-        move(mark, x, height(isPhase ? row.phase : row.amplitude));
+        const y = height(isPhase ? row.phase : row.amplitude);
+        move(mark, x, y);
         if (!bar || row.differs_by === null) return;
         const half = ((low - high) * row.differs_by) / full;
-        bar.setAttribute("d", `M0,${(-half).toFixed(1)}V${half.toFixed(1)}`);
+        bar.setAttribute("d", `M0,${(-half).toFixed(1)}V${Math.min(half, low - y).toFixed(1)}`);
       });
     });
     plot.querySelectorAll(".expected-line").forEach((line) => lines.push((rows) =>
@@ -301,8 +302,9 @@ const tryOut = (data) => {
     node.setAttribute("class", `slot ${state}${isPicked || isCarried ? " chosen" : ""}`);
     node.toggleAttribute("draggable-piece", then !== undefined);
     setPill(node.querySelector(".holds"), wording.mark(map.plane, then === undefined ? now : then));
+    const seen = [then, state === "removed" || state === "swaps" ? now : undefined].map((piece) => wording.mark(map.plane, piece));
     const was = state === "stays" || state === "empty" ? "" : `, fitted now: ${wording.content(map.plane, now)}`;
-    node.setAttribute("aria-label", `Slot ${slot}, ${wording.place(slotInfo(map.plane, slot))}: ` +
+    node.setAttribute("aria-label", `Slot ${[slot, ...seen].filter((part) => part !== "").join(" ")}, ${wording.place(slotInfo(map.plane, slot))}: ` +
       `${wording.content(map.plane, then)}${was}${isCarried ? ", being moved" : ""}`);
   };
 
@@ -322,7 +324,7 @@ const tryOut = (data) => {
     const refused = arithmetic.refusals(data, choice);
     document.body.classList.toggle("own-choice", own);
     byId("tryout-words").textContent =
-      `${said}${own ? "Your own choice" : "The plan"}: ${wording.levels(rows)}; largest over limit ${worst.toFixed(3)}; ` +
+      `${said}${own ? "Your own choice" : "The plan"}: ${wording.levels(rows)}; largest / limit ${worst.toFixed(3)}; ` +
       `${different.length} slots changed.${refused.length > 0 ? ` NOT ALLOWED: ${refused.join("; ")}.` : ""}`;
     byId("undo").disabled = past.length === 0;
     byId("redo").disabled = future.length === 0;
@@ -361,7 +363,7 @@ const tryOut = (data) => {
     const left = arithmetic.stockLeft(plane, choice[p], weight);
     const mark = weight.mark === weight.id ? "" : `${weight.mark}: `;
     const stock = left === Infinity ? "" : `, ${left} left`;
-    return {words: `${mark}${weight.id}, ${Number(weight.moment_g_mm.toPrecision(4))} g mm${stock}`, left: holds === piece ? 1 : left};
+    return {words: `${mark}${weight.id}, ${weight.words || `${Number(weight.moment_g_mm.toPrecision(4))} g mm`}${stock}`, left: holds === piece ? 1 : left};
   };
 
   const fillTray = () => {
@@ -403,6 +405,7 @@ const tryOut = (data) => {
     rove(mapOf(p), slot);
     maps.forEach((map) => map.slots.forEach((node, one) => drawSlot(map, one)));
     fillTray();
+    mapOf(p).tray.scrollIntoView({block: "nearest"});
     if (intoTray) mapOf(p).tray.querySelector(":checked").focus();
   };
   const unpick = () => {

@@ -1,0 +1,196 @@
+#!/usr/bin/env python3
+"""The balance page and choices of one's own, through the built program: page_cli.py PROGRAM PROJECT.
+
+A choice of weights (`plan --fitted`) is refused with one message that says where and what was expected; a good one
+is predicted from the `influence` document, recomputed here with complex numbers. The arithmetic of the page's script
+(src/report/page/page.js), run by node on the data inside a page, agrees with the program on random choices.
+"""
+import cmath
+import json
+import math
+import random
+import shutil
+import subprocess
+import sys
+import tempfile
+from html.parser import HTMLParser
+from pathlib import Path
+
+PROGRAM, PROJECT = sys.argv[1], Path(sys.argv[2]).resolve()
+JOB = str(PROJECT / "examples/quillhaven/job.yaml")
+PLAN = ["plan", JOB, "--time-limit", "0.2", "--format", "json"]
+failures = []
+
+
+def check(good, what):
+    print("ok  " if good else "FAIL", what)
+    if not good:
+        failures.append(what)
+
+
+def run(*arguments):
+    return subprocess.run([PROGRAM, *arguments], capture_output=True, text=True, check=False)
+
+
+def choice(**planes):
+    fitted = {"spinner": {"4": "S2", "19": "S1"}, "rear": {}}
+    fitted.update(planes)
+    return {"trimwright": "fitted 1", "rotor": "Larkmere demonstrator fan", "serial": "LKM-417", "fitted": fitted}
+
+
+def without(document, *path):
+    copy = json.loads(json.dumps(document))
+    part = copy
+    for key in path[:-1]:
+        part = part[key]
+    del part[path[-1]]
+    return copy
+
+
+def changed(key, value):
+    copy = choice()
+    copy[key] = value
+    return copy
+
+
+REFUSED = [
+    ("another serial", changed("serial", "LKM-418"), ["serial", "LKM-418", "LKM-417"]),
+    ("another rotor", changed("rotor", "another fan"), ["rotor", "another fan", "Larkmere"]),
+    ("no serial", without(choice(), "serial"), ["serial", "LKM-417"]),
+    ("another document", changed("trimwright", "plan 1"), ["plan 1", "fitted 1"]),
+    ("a key more", changed("extra", 1), ["extra", "not known"]),
+    ("a plane left out", without(choice(), "fitted", "rear"), ["rear", "missing"]),
+    ("an unknown plane", choice(tail={}), ["tail", "not known"]),
+    ("slot out of range", choice(spinner={"37": "S1"}), ["slot 37", "1 to 36"]),
+    ("unusable slot", choice(spinner={"11": "S1"}), ["slot 11", "unusable"]),
+    ("no slot number", choice(spinner={"one": "S1"}), ["one", "slot number"]),
+    ("unknown weight", choice(spinner={"1": "S9"}), ["S9", "S1, S2"]),
+    ("weight of another plane", choice(spinner={"1": "R1"}), ["R1", "S1, S2"]),
+    ("more than the stock", choice(spinner={str(n): "S5" for n in range(1, 6)}), ["S5", "stock"]),
+    ("negative moment", choice(spinner={"1": {"moment_g_mm": -3}}), ["moment_g_mm", "-3"]),
+    ("no slots but a list", choice(spinner=["S1"]), ["spinner", "not a map"]),
+    ("too much in one plane", choice(spinner={str(n): "S5" for n in (1, 2, 3, 36)} | {str(n): "S4" for n in (4, 5, 35)}),
+     ["spinner", "total moment", "6000"]),
+]
+
+
+def check_refusals(folder):
+    for name, document, words in REFUSED:
+        path = folder / "choice.json"
+        path.write_text(json.dumps(document, indent=1))
+        done = run(*PLAN, "--fitted", str(path))
+        good = (done.returncode == 1 and done.stdout == "" and done.stderr.count("\n") == 1 and "expected" in done.stderr
+                and "choice.json" in done.stderr and all(word in done.stderr for word in words))
+        check(good, f"refused: {name}" + ("" if good else f": {done.returncode} {done.stderr}"))
+    (folder / "broken.json").write_text('{"trimwright": "fitted 1", "fitted": {')
+    for path in ("broken.json", "nowhere.json"):
+        done = run(*PLAN, "--fitted", str(folder / path))
+        check(done.returncode == 1 and path in done.stderr and done.stdout == "", f"refused: {path}")
+    for arguments in (["--fitted", "x", "--changes", "2"], ["--fitted", "x", "--trial", "spinner"], ["--fitted", ""]):
+        check(run("plan", JOB, *arguments).returncode == 2, "wrong command line: " + " ".join(arguments))
+    check(run("page", JOB, "--format", "json").returncode == 2, "wrong command line: a page has one form")
+
+
+def phasor(amplitude, phase_deg):
+    return cmath.rect(amplitude, math.radians(phase_deg))
+
+
+def check_prediction(folder):
+    """Amplitudes of a choice from the influence document: before plus coefficient times moment, all in lag."""
+    path = folder / "choice.json"
+    path.write_text(json.dumps(choice(spinner={"4": "S2", "19": "S1", "30": "S3"}, rear={"9": "R2", "10": {"moment_g_mm": 500}})))
+    plan = json.loads(run(*PLAN, "--fitted", str(path)).stdout)
+    influence = json.loads(run("influence", JOB, "--format", "json").stdout)
+    filler = 0.9 * 196
+    # Slot 30 of the spinner: numbered clockwise from the front, against rotation: 5 - 29 * 10 degrees. The rear's slots
+    # are numbered counterclockwise from aft, against rotation as well: -(n - 1) * 15 degrees.
+    added = {"spinner": (4.3 * 196.4 - filler) * phasor(1, 5 - 290),
+             "rear": 760 * phasor(1, -8 * 15) + 500 * phasor(1, -9 * 15)}
+    worst = 0.0
+    for row in plan["predicted"]:
+        x = phasor(row["before"], -row["before_phase_deg"])
+        for one in influence["coefficients"]:
+            if (one["speed_rpm"], one["sensor"]) == (row["speed_rpm"], row["sensor"]):
+                x += phasor(one["amplitude"], -one["phase_deg"]) * added[one["plane"]]
+        worst = max(worst, abs(x - phasor(row["after"], -row["after_phase_deg"])) / row["after"])
+    check(worst < 1e-9, f"a choice is predicted by the influence coefficients, {worst:.1e}")
+    check(sum(row["chosen"] for row in plan["trade_off"]) == 1 and len(plan["slots"]) == 3, "the choice is the chosen row")
+    check(any("your own choice" in note for note in plan["notes"]), "and is said to be one's own")
+    check({row["instruction"][:8] for row in plan["steps"]} >= {"Take out", "Put in:"}, "with the steps to carry it out")
+
+
+class PageParts(HTMLParser):
+    """The data in the page's script element."""
+
+    def __init__(self):
+        super().__init__()
+        self.data, self.inside = "", False
+
+    def handle_starttag(self, tag, attributes):
+        self.inside = tag == "script" and ("id", "page-data") in attributes
+
+    def handle_endtag(self, tag):
+        self.inside = False
+
+    def handle_data(self, data):
+        if self.inside:
+            self.data += data
+
+
+def random_choice(data, draw):
+    """Up to six slots of each plane, within the stock."""
+    fitted = {}
+    for plane in data["planes"]:
+        left = {weight["id"]: weight["stock"] for weight in plane["weights"]}
+        fitted[plane["name"]] = {}
+        for slot in draw.sample(plane["slots"], draw.randrange(5)):
+            weight = draw.choice(plane["weights"])["id"]
+            if left[weight] > 0:
+                left[weight] -= 1
+                fitted[plane["name"]][str(slot["slot"])] = weight
+    return choice(**fitted)
+
+
+def check_arithmetic(folder):
+    done = run("page", JOB, "--time-limit", "0.2", "-o", str(folder / "page.html"))
+    check(done.returncode == 0 and done.stdout == "" and done.stderr == "", "a page is written")
+    page = (folder / "page.html").read_text()
+    check(run("page", JOB, "--time-limit", "0.2").stdout == page, "and comes to standard output alike")
+    parts = PageParts()
+    parts.feed(page)
+    data = json.loads(parts.data)
+    node = shutil.which("node") or shutil.which("nodejs")
+    if node is None:
+        print("skip node is not installed: the arithmetic of the page's script is not compared here")
+        return
+    draw = random.Random(11)
+    choices = [random_choice(data, draw) for _ in range(20)]
+    script = f"""const page = require({json.dumps(str(PROJECT / "src/report/page/page.js"))});
+      const {{data, choices}} = JSON.parse(require("fs").readFileSync(0, "utf8"));
+      console.log(JSON.stringify(choices.map((one) => {{
+        const held = data.planes.map((plane) => one.fitted[plane.name] || {{}});
+        return {{rows: page.predict(data, held), refusals: page.refusals(data, held), document: page.fittedDocument(data, held)}};
+      }})));"""
+    answer = json.loads(subprocess.run([node, "-e", script], input=json.dumps({"data": data, "choices": choices}),
+                                       capture_output=True, text=True, check=True).stdout)
+    worst, compared = 0.0, 0
+    for one, its in zip(choices, answer):
+        check(its["document"] == one, "the script saves what was chosen")
+        (folder / "choice.json").write_text(json.dumps(its["document"]))
+        done = run(*PLAN, "--fitted", str(folder / "choice.json"))
+        check((done.returncode != 0) == bool(its["refusals"]), f"script and program refuse alike: {its['refusals']} {done.stderr.strip()}")
+        if done.returncode != 0:
+            continue
+        for row, mine in zip(json.loads(done.stdout)["predicted"], its["rows"]):
+            difference = phasor(row["after"], row["after_phase_deg"]) - phasor(mine["amplitude"], mine["phase"])
+            worst = max(worst, abs(difference) / row["after"], abs(row["after_sd"] - mine["sd"]) / mine["sd"])
+            compared += 1
+    check(compared > 50 and worst < 1e-9, f"what if: {compared} rows of the script and the program differ by {worst:.1e}")
+
+
+with tempfile.TemporaryDirectory(prefix="trimwright-page-") as name:
+    check_refusals(Path(name))
+    check_prediction(Path(name))
+    check_arithmetic(Path(name))
+print(f"{len(failures)} failed")
+sys.exit(1 if failures else 0)

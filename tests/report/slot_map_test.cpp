@@ -1,0 +1,104 @@
+#include <doctest/doctest.h>
+
+#include <cmath>
+#include <string>
+
+#include "job_builder.hpp"
+#include "report/plot_geometry.hpp"
+#include "trimwright/io/read_rotor.hpp"
+
+using namespace trimwright;
+using namespace trimwright::testing;
+
+namespace {
+
+Rotor example_rotor() { return *read_rotor(TRIMWRIGHT_SOURCE_DIR "/configs/larkmere-fan.yaml"); }
+
+Rotor turning(Sense sense, ViewingEnd end) {
+  Rotor rotor = free_rotor({"plane"}, {"A"});
+  rotor.rotation = {sense, end};
+  return rotor;
+}
+
+/// Where a slot of a plane stands on the drawing, about the centre (215, 215) at radius 128.
+Spot slot_spot(const Rotor& rotor, const Plane& plane, int slot) {
+  return rotor_drawing(rotor, plane, {215.0, 215.0}).at(128.0, plane.slots->angle(slot));
+}
+
+void check_spot(Spot spot, double x, double y) {
+  CHECK(spot.x == doctest::Approx(x).epsilon(0.0005));
+  CHECK(spot.y == doctest::Approx(y).epsilon(0.0005));
+}
+
+}  // namespace
+
+TEST_CASE("Slots stand where docs/conventions.svg draws them") {
+  // Seen from the front a rotor that is clockwise from aft turns counterclockwise; slots numbered clockwise
+  // from the front, slot 1 at 5 degrees with rotation. Centres of the circles of slots 1, 4, 10 and 28 as
+  // they stand in that drawing.
+  const Rotor rotor = example_rotor();
+  const Plane& spinner = rotor.planes[0];
+  CHECK_FALSE(rotor_drawing(rotor, spinner, {}).clockwise);
+  check_spot(slot_spot(rotor, spinner, 1), 203.8, 87.5);
+  check_spot(slot_spot(rotor, spinner, 4), 269.1, 99.0);
+  check_spot(slot_spot(rotor, spinner, 10), 342.5, 203.8);
+  check_spot(slot_spot(rotor, spinner, 28), 87.5, 226.2);
+  // Its dot 60 degrees with rotation, at radius 104.04.
+  check_spot(rotor_drawing(rotor, spinner, {215.0, 215.0}).at(104.04, 60.0), 124.9, 163.0);
+}
+
+TEST_CASE("A plane is drawn from the end its slots are numbered from, and the numbers grow as seen there") {
+  const Rotor rotor = example_rotor();
+  const Plane& rear = rotor.planes[1];
+  CHECK(viewing_end(rotor, rear) == ViewingEnd::aft);
+  CHECK(rotor_drawing(rotor, rear, {}).clockwise);
+  CHECK(slot_spot(rotor, rear, 2).x <
+        215.0);  // counterclockwise seen from aft: to the left of slot 1 at the top
+  for (const Plane& plane : rotor.planes) {
+    const Spot first = slot_spot(rotor, plane, 1);
+    const Spot second = slot_spot(rotor, plane, 2);
+    const double cross = (first.x - 215.0) * (second.y - 215.0) - (first.y - 215.0) * (second.x - 215.0);
+    CHECK((cross > 0.0) == (plane.slots->numbered.sense == Sense::clockwise));  // y grows down
+  }
+}
+
+TEST_CASE(
+    "In every combination of rotation and viewing ends, an angle with rotation is drawn the way the rotor "
+    "turns") {
+  for (const auto sense : {Sense::clockwise, Sense::counterclockwise})
+    for (const auto turns_seen_from : {ViewingEnd::front, ViewingEnd::aft})
+      for (const auto seen_from : {ViewingEnd::front, ViewingEnd::aft}) {
+        const Rotor rotor = turning(sense, turns_seen_from);
+        Plane plane = slotted_plane("ring", 8, {100.0});
+        plane.slots->numbered = {Sense::clockwise, seen_from};
+        const bool clockwise = (seen_from == turns_seen_from) == (sense == Sense::clockwise);
+        const Spot at = rotor_drawing(rotor, plane, {}).at(1.0, 90.0);
+        CHECK(at.x == doctest::Approx(clockwise ? 1.0 : -1.0));
+        CHECK(std::abs(at.y) < 1e-12);
+      }
+}
+
+TEST_CASE("A polar plot keeps a point beyond its rim on the rim") {
+  const PolarDrawing drawing{{200.0, 200.0}, 150.0, 2.0};
+  check_spot(drawing.at(1.0, 90.0), 275.0, 200.0);
+  check_spot(drawing.at(1.0, 180.0), 200.0, 275.0);
+  check_spot(drawing.at(5.0, 0.0), 200.0, 50.0);
+}
+
+TEST_CASE("Ticks are 1, 2 or 5 times a power of ten and reach the end in the steps allowed") {
+  for (const double full : {0.031, 0.8, 1.0, 4.03, 7.0, 99.0, 5120.0}) {
+    const double step = tick_step(full, 5);
+    CHECK(full / step <= 5.0 + 1e-9);
+    CHECK(full / step > 1.99);
+    const double digit = step / std::pow(10.0, std::floor(std::log10(step) + 1e-9));
+    CHECK((std::abs(digit - 1.0) < 1e-9 || std::abs(digit - 2.0) < 1e-9 || std::abs(digit - 5.0) < 1e-9));
+  }
+}
+
+TEST_CASE("Labels beside points that lie together do not cover one another") {
+  LabelPlaces places(400.0, 400.0);
+  const Spot a = places.place({200.0, 200.0}, 6, 11.0);
+  const Spot b = places.place({203.0, 201.0}, 6, 11.0);
+  CHECK((std::abs(a.x - b.x) >= 2.0 * 0.31 * 11.0 * 6.0 - 1e-9 ||
+         std::abs(a.y - b.y) >= 2.0 * 0.55 * 11.0 - 1e-9));
+}

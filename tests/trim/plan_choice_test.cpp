@@ -1,0 +1,81 @@
+#include "trimwright/trim/plan_choice.hpp"
+
+#include <doctest/doctest.h>
+
+#include <algorithm>
+
+#include "job_builder.hpp"
+
+using namespace trimwright;
+using namespace trimwright::testing;
+
+namespace {
+
+Job slotted_job() {
+  Rotor rotor = free_rotor({}, {"A"});
+  rotor.planes.push_back(slotted_plane("spinner", 8, {100.0, 200.0}));
+  const KnownRotor known{{Phasor(0.5, 0.0)}, {{Phasor(1e-3, 0.0)}}};
+  FittedWeights trial;
+  trial.slots[1] = {"w1", 100.0};
+  return job_of(rotor, {known.run(rotor, "baseline", {{}}), known.run(rotor, "trial", {trial})});
+}
+
+Result<TrimPlan> choose(const Job& job, const std::vector<FittedWeights>& fitted) {
+  const auto model = fit_influence(job);
+  REQUIRE(model);
+  return plan_choice(job, *model, {}, fitted);
+}
+
+}  // namespace
+
+TEST_CASE("A choice of one's own is predicted by the model as it stands") {
+  const Job job = slotted_job();
+  FittedWeights fitted;
+  fitted.slots[5] = {"w2", 200.0};  // 180 degrees: 0.5 - 0.2
+  const auto plan = choose(job, {fitted});
+  REQUIRE(plan);
+  REQUIRE(plan->trade_off[plan->chosen].changes.size() == 1);
+  CHECK(plan->trade_off[plan->chosen].changes[0].slot == 5);
+  CHECK(plan->predictions[0].after.real() == doctest::Approx(0.3));
+  CHECK(plan->worst_ratio == doctest::Approx(0.3));
+  CHECK(plan->bound <= plan->worst_ratio);
+}
+
+TEST_CASE("A choice that is one of the planner's rows is that row, with what was proved of it") {
+  const Job job = slotted_job();
+  const auto model = fit_influence(job);
+  const auto plan = plan_trim(job, *model, {});
+  REQUIRE(plan);
+  const auto again = choose(job, fitted_after(job, plan->trade_off[plan->chosen].changes));
+  REQUIRE(again);
+  CHECK(again->trade_off.size() == plan->trade_off.size());
+  CHECK(again->chosen == plan->chosen);
+  CHECK(again->trade_off[again->chosen].proved_optimal);
+}
+
+TEST_CASE("A poor choice stands between the planner's rows and its objective is bounded by theirs") {
+  const Job job = slotted_job();
+  FittedWeights fitted;
+  fitted.slots[1] = {"w2", 200.0};  // the wrong side: 0.7
+  const auto plan = choose(job, {fitted});
+  REQUIRE(plan);
+  const auto& row = plan->trade_off[plan->chosen];
+  CHECK_FALSE(row.recommended);
+  CHECK_FALSE(row.proved_optimal);
+  CHECK(row.objective == doctest::Approx(0.7));
+  CHECK(row.bound < 0.31);
+  CHECK(std::is_sorted(plan->trade_off.begin(), plan->trade_off.end(),
+                       [](const auto& a, const auto& b) { return a.changes.size() < b.changes.size(); }));
+}
+
+TEST_CASE("A choice beyond a plane's moment limits is refused") {
+  Job job = slotted_job();
+  job.rotor.planes[0].max_added_moment_g_mm = 150.0;
+  FittedWeights fitted;
+  fitted.slots[5] = {"w2", 200.0};
+  CHECK_FALSE(choose(job, {fitted}));
+  fitted.slots[5] = {"w1", 100.0};
+  CHECK(choose(job, {fitted}));
+  job.rotor.planes[0].max_total_moment_g_mm = 50.0;
+  CHECK_FALSE(choose(job, {fitted}));
+}
