@@ -3,6 +3,7 @@
 #include "commands.hpp"
 #include "trimwright/influence/amplitude_model.hpp"
 #include "trimwright/io/read_fitted_choice.hpp"
+#include "trimwright/report/balance_page.hpp"
 #include "trimwright/trim/plan_choice.hpp"
 
 namespace trimwright::cli {
@@ -18,12 +19,44 @@ Error mirrored_conventions() {
       {}};
 }
 
-Result<TrimPlan> trim_of(const SettledModel& settled, const TrimRequest& request, const std::string& choice) {
-  if (choice.empty()) return plan_trim(settled.job, settled.model, request);
-  const auto fitted = read_fitted_choice(choice, settled.job);
+/// Takes the last run out of the job when it was made with `fitted`: a plan is not fitted to what it is
+/// compared with. A run with known changes stays: they hold from it on.
+std::optional<Run> held_back(Job& job, const std::vector<FittedWeights>& fitted) {
+  if (job.runs.size() < 2 || !made_with(job.runs.back(), fitted) || !job.runs.back().changes.empty())
+    return std::nullopt;
+  std::optional<Run> check = std::move(job.runs.back());
+  job.runs.pop_back();
+  return check;
+}
+
+/// A person's choice of weights, and the run that was made with it.
+struct Choice {
+  std::optional<std::vector<FittedWeights>> fitted;
+  std::optional<Run> check;
+};
+
+Result<Choice> read_choice(const std::string& path, Job& job) {
+  auto fitted = read_fitted_choice(path, job);
   if (!fitted) return tl::unexpected(fitted.error());
-  auto trim = plan_choice(settled.job, settled.model, request, *fitted);
-  if (!trim && trim.error().where.file.empty()) trim.error().where.file = choice;
+  auto check = held_back(job, *fitted);
+  return Choice{std::move(*fitted), std::move(check)};
+}
+
+TrimRequest asked(TrimRequest request, const PlanOptions& options) {
+  if (options.changes) request.pieces = options.changes;
+  request.time_limit_s = options.time_limit_s;
+  request.best = options.best;
+  request.least_difference = options.least_difference;
+  request.both_objectives = options.both_objectives;
+  return request;
+}
+
+Result<TrimPlan> trim_of(const Job& job, const InfluenceModel& model, const TrimRequest& request,
+                         const Choice& choice) {
+  if (!choice.fitted) return plan_trim(job, model, request);
+  auto trim = plan_choice(job, model, request, *choice.fitted);
+  if (trim && choice.check)
+    trim->notes.push_back("Run \"" + choice.check->name + "\" was made with these weights: it took no part.");
   return trim;
 }
 
@@ -57,21 +90,26 @@ void PlanOptions::add_options(CLI::App& command) {
 }
 
 Result<Planned> planned(JobFile file, const PlanOptions& options) {
+  Choice choice;
+  if (!options.fitted.empty()) {
+    auto read = read_choice(options.fitted, file.job);
+    if (!read) return tl::unexpected(read.error());
+    choice = std::move(*read);
+    file.sources.push_back(options.fitted);
+  }
   auto settled = options.amplitudes_only ? settle_by_amplitudes(file.job, file.request.planes)
                                          : settle_and_fit(file.job, file.request.planes);
   if (!settled) return tl::unexpected(settled.error());
   if (settled->model.mirror.outcome == MirrorTest::Outcome::contradicts && !options.despite_mirror)
     return tl::unexpected(mirrored_conventions());
-  if (options.changes) file.request.pieces = options.changes;
-  file.request.time_limit_s = options.time_limit_s;
-  file.request.best = options.best;
-  file.request.least_difference = options.least_difference;
-  file.request.both_objectives = options.both_objectives;
-  auto trim = trim_of(*settled, file.request, options.fitted);
+  auto& [job, model] = *settled;
+  auto trim = trim_of(job, model, asked(file.request, options), choice);
+  if (!trim && !options.fitted.empty() && trim.error().where.file.empty())
+    trim.error().where.file = options.fitted;
   if (!trim) return tl::unexpected(trim.error());
-  auto steps = plan_steps(settled->job, settled->model, *trim);
-  if (!options.fitted.empty()) file.sources.push_back(options.fitted);
-  return Planned{std::move(settled->job), std::move(settled->model), std::move(*trim), std::move(steps),
+  auto steps = plan_steps(job, model, *trim);
+  if (choice.check) job.runs.push_back(std::move(*choice.check));
+  return Planned{std::move(job), std::move(model), std::move(*trim), std::move(steps),
                  std::move(file.sources)};
 }
 

@@ -78,7 +78,7 @@ Markup first_words(const PageView& view) {
   for (const auto& note : view.trim.notes) words += element("p", {}, note);
   const Markup warnings = points_under("Before you trust this", model_warnings(view.job, view.model));
   if (!warnings.empty()) words += element("div", {{"class", "warning"}}, warnings);
-  return words + element("details", {{"class", "warning"}},
+  return words + element("details", {{"class", "warning"}, {"open", "open"}},
                          element("summary", {}, "Cautions: read before any work on the engine") +
                              points_under("Cautions", view.plan.cautions));
 }

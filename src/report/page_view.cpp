@@ -5,6 +5,8 @@
 #include <algorithm>
 #include <cmath>
 
+#include "trimwright/report/balance_page.hpp"
+
 namespace trimwright {
 namespace {
 
@@ -36,16 +38,13 @@ std::optional<std::size_t> first_run(const Job& job) {
   return std::nullopt;
 }
 
-/// The last run, when the slots held in it just what the plan puts there.
-std::optional<std::size_t> check_run(const Job& job, const std::vector<FittedWeights>& fitted,
-                                     const std::optional<std::size_t>& first) {
-  if (job.runs.empty() || job.runs.back().set_aside || !first || *first + 1 == job.runs.size())
-    return std::nullopt;
-  const auto& last = job.runs.back();
-  const bool same = !last.readings.empty() &&
-                    std::equal(fitted.begin(), fitted.end(), last.fitted.begin(), last.fitted.end(),
-                               [](const auto& a, const auto& b) { return a.slots == b.slots; });
-  return same ? std::optional(job.runs.size() - 1) : std::nullopt;
+/// The last run, when it was made with the plan's weights and the model knows nothing of it.
+std::optional<std::size_t> check_run(const Job& job, const InfluenceModel& model,
+                                     const std::vector<FittedWeights>& fitted) {
+  if (job.runs.empty() || !made_with(job.runs.back(), fitted)) return std::nullopt;
+  const std::size_t last = job.runs.size() - 1;
+  const bool used = std::find(model.runs_used.begin(), model.runs_used.end(), last) != model.runs_used.end();
+  return used ? std::nullopt : std::optional(last);
 }
 
 PageRow page_row(const PageView& view, const Prediction& p, const ExpectedReading* expected) {
@@ -70,10 +69,16 @@ PageRow page_row(const PageView& view, const Prediction& p, const ExpectedReadin
 
 }  // namespace
 
+bool made_with(const Run& run, const std::vector<FittedWeights>& fitted) {
+  return !run.set_aside && !run.readings.empty() &&
+         std::equal(fitted.begin(), fitted.end(), run.fitted.begin(), run.fitted.end(),
+                    [](const auto& a, const auto& b) { return a.slots == b.slots; });
+}
+
 PageView page_view(const Job& job, const InfluenceModel& model, const TrimPlan& trim,
                    const BalancePlan& plan) {
   PageView view{job, model, trim, plan, fitted_after(job, plan.changes), first_run(job), {}, {}};
-  view.check_run = check_run(job, view.fitted, view.found_run);
+  view.check_run = check_run(job, model, view.fitted);
   for (std::size_t i = 0; i < trim.predictions.size(); ++i)
     view.rows.push_back(
         page_row(view, trim.predictions[i], i < plan.expected.size() ? &plan.expected[i] : nullptr));

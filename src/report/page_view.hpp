@@ -33,7 +33,7 @@ struct PageView {
   const BalancePlan& plan;
   std::vector<FittedWeights> fitted;     ///< with the plan carried out, one per plane
   std::optional<std::size_t> found_run;  ///< the first run whose readings may be used
-  std::optional<std::size_t> check_run;  ///< the last run, when it was made with the plan's weights
+  std::optional<std::size_t> check_run;  ///< the last run, made with the plan's weights, not in the model
   std::vector<PageRow> rows;             ///< as TrimPlan::predictions
 
   [[nodiscard]] const Rotor& rotor() const { return job.rotor; }

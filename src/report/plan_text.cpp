@@ -4,6 +4,7 @@
 #include <array>
 #include <cmath>
 
+#include "level_bars.hpp"
 #include "number_words.hpp"
 #include "text_table.hpp"
 #include "trimwright/report/model_warnings.hpp"
@@ -248,6 +249,7 @@ std::string plan_text(const Job& job, const InfluenceModel& model, const TrimPla
               "expected value per component, from the readings' stated repeatability or else from their "
               "scatter; ? where neither is known.");
   text += verdict_line(trim);
+  text += section("AT A GLANCE (# expected, o now, | target, ] limit)") + level_bars(job, trim.predictions);
   if (trim.has_slots()) text += section("FEWER OR MORE SLOTS") + trade_off_table(trim);
   if (trim.has_slots() && trim.request.both_objectives)
     text += section("WORST RATIO AND LEAST SQUARES SIDE BY SIDE") + both_objectives_table(trim);
