@@ -181,7 +181,7 @@ void DualBound::step_holds(const NodeRows& node, Holds& holds) const {
 void tighten(const NodeRows& node, bool least_squares, double limit2, int most_steps, ArrayXd& weights,
              Holds& holds, DualBound& bound) {
   bound.evaluate(node, weights, holds);
-  if (node.free == 0) return;
+  if (node.free == 0 || weights.size() == 0) return;
   ArrayXd best_weights = weights;
   Holds best_holds = holds;
   double best = bound.low();

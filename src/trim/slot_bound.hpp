@@ -37,15 +37,22 @@ struct NodeRows {
   const std::vector<FreePlane>* planes = nullptr;  ///< the first `free` of them
   const Disc* discs = nullptr;                     ///< where the moment of each must lie
   std::size_t free = 0;
-  const std::vector<int>* available = nullptr;  ///< limited pieces, were all that are fitted given back
-  const std::vector<int>* left = nullptr;       ///< limited pieces in stock
+  const Ledger* ledger = nullptr;               ///< the stock that is left
   const JointReach* joint = nullptr;            ///< of all planes; null: they share no scarce stock
   const std::vector<double>* prices = nullptr;  ///< of limited pieces, for the joint reach
 
   [[nodiscard]] const PlaneModel& plane(std::size_t j) const { return *(*planes)[j].plane; }
+  /// Limited pieces that plane j can take beyond what it gives back.
+  [[nodiscard]] std::vector<int> obtainable(std::size_t j) const {
+    std::size_t others = 0;
+    for (std::size_t i = 0; i < free; ++i) others += i == j ? 0 : (*planes)[i].count;
+    std::vector<int> pieces;
+    ledger->obtainable(others, pieces);
+    return pieces;
+  }
   /// Upper bound of Re(conj(pull) u_j).
   [[nodiscard]] double support(std::size_t j, Complex pull) const {
-    return (*planes)[j].reach->support((*planes)[j].count, pull, *available);
+    return (*planes)[j].reach->support((*planes)[j].count, pull, obtainable(j));
   }
 };
 

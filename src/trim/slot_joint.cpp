@@ -45,11 +45,12 @@ double JointReach::best_of_plane(const FreePlane& plane, Complex pull, const std
 double JointReach::support(const NodeRows& node, const Holds& holds, const std::vector<double>& prices,
                            std::vector<double>* spare) const {
   double sum = 0.0;
+  const std::vector<int>& left = node.ledger->left();
   for (std::size_t piece = 0; piece < prices.size(); ++piece) {
-    const double paid = prices[piece] * (*node.left)[piece];
+    const double paid = prices[piece] * left[piece];
     sum += paid + 1e-12 * std::abs(paid);
   }
-  if (spare != nullptr) spare->assign(node.left->begin(), node.left->end());
+  if (spare != nullptr) spare->assign(left.begin(), left.end());
   for (std::size_t j = 0; j < node.free; ++j) {
     sum += best_of_plane((*node.planes)[j], holds[j].pull, prices, spare);
   }

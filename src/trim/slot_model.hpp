@@ -1,6 +1,7 @@
 #pragma once
 
 #include <Eigen/Core>
+#include <algorithm>
 #include <complex>
 #include <cstdint>
 #include <span>
@@ -140,8 +141,13 @@ class Ledger {
       return false;
     return !has_rules_ || rules_.can_mend(changes_left);
   }
-  /// Per limited piece: how often it could still be taken, were all that are fitted given back.
-  [[nodiscard]] const std::vector<int>& available() const { return available_; }
+  /// Per limited piece: how often some changes can take it beyond what they give back, when `others` further
+  /// changes may give back more. May be below zero.
+  void obtainable(std::size_t others, std::vector<int>& pieces) const {
+    const int returned = static_cast<int>(others) * model_->most_returned;
+    pieces.resize(left_.size());
+    for (std::size_t k = 0; k < left_.size(); ++k) pieces[k] = std::min(available_[k], left_[k] + returned);
+  }
 
   /// Per limited piece: what lies in stock; below zero: what later changes must give back.
   [[nodiscard]] const std::vector<int>& left() const { return left_; }
@@ -162,7 +168,9 @@ class Ledger {
   }
 
   const Model* model_;
-  std::vector<int> left_, available_;
+  std::vector<int> left_;
+  std::vector<int>
+      available_;  ///< how often a piece could still be taken, were all that are fitted given back
   RuleLedger rules_;
   bool has_rules_;
   int missing_ = 0;         ///< pieces taken that are not there

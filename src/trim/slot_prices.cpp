@@ -69,6 +69,10 @@ SlotValues::Kinds::Kinds(const Model& model, const PlaneModel& plane) : pieces(1
     const auto [found, is_new] = numbers.emplace(std::vector<int>(taken.begin(), taken.end()), pieces.size());
     if (is_new) pieces.push_back(found->first);
     of_entry.push_back(found->second);
+    if (entry.slot == returned.size()) {
+      const std::span<const int> back = model.pieces_in(entry.returns);
+      returned.emplace_back(back.begin(), back.end());
+    }
   }
 }
 
@@ -97,6 +101,7 @@ std::vector<double> SlotValues::best_at(const std::vector<double>& prices) const
   for (std::size_t s = 0; s < slots_; ++s) {
     for (std::size_t kind = 0; kind < cost.size(); ++kind)
       best[s] = std::max(best[s], value(s, kind) - cost[kind]);
+    for (const int piece : kinds_->returned[s]) best[s] += prices[static_cast<std::size_t>(piece)];
   }
   return best;
 }

@@ -13,12 +13,14 @@ class SlotValues {
   struct Kinds {
     std::vector<std::vector<int>> pieces;
     std::vector<std::size_t> of_entry;
+    std::vector<std::vector<int>> returned;  ///< per slot: limited pieces that any change of it gives back
     Kinds(const Model& model, const PlaneModel& plane);
   };
 
   SlotValues(const PlaneModel& plane, const Kinds& kinds, Complex direction);
 
-  /// Per slot, the best over its options of what it adds less the price of its pieces.
+  /// Per slot, the best over its options of what it adds, less the price of the pieces it takes, plus that of
+  /// the pieces it gives back.
   [[nodiscard]] std::vector<double> best_at(const std::vector<double>& prices) const;
 
   [[nodiscard]] std::size_t slots() const { return slots_; }

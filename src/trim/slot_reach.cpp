@@ -73,7 +73,8 @@ std::vector<double> largest_sums(const std::vector<double>& of_slot, std::size_t
 
 Reach::Reach(const Model& model, const PlaneModel& plane, std::size_t most_changes) : slots_(plane.slots()) {
   const std::size_t limited = model.stock.size();
-  const std::vector<int> available = Ledger(model).available();
+  const Ledger ledger(model);
+  std::vector<int> obtainable;
   unpriced_.resize((most_changes + 1) * (slots_ + 1) * kDirections);
   prices_.assign((most_changes + 1) * kDirections * limited, 0.0F);
   const SlotValues::Kinds kinds(model, plane);
@@ -98,7 +99,8 @@ Reach::Reach(const Model& model, const PlaneModel& plane, std::size_t most_chang
   for (std::size_t k = 0; k < kDirections; ++k) {
     std::vector<double> prices(limited, 0.0);
     for (std::size_t n = 0; n <= most_changes; ++n) {
-      if (n > 0) settle_prices(values[k], available, n, prices);
+      ledger.obtainable(model.planes.size() > 1 && n < most_changes ? (most_changes - n) / 2 : 0, obtainable);
+      if (n > 0) settle_prices(values[k], obtainable, n, prices);
       if (std::all_of(prices.begin(), prices.end(), [](double price) { return price <= 0.0; })) {
         store(n, k, free_sums[k], free_sums[k + 1], 0.0);
         continue;
@@ -114,7 +116,10 @@ Reach::Reach(const Model& model, const PlaneModel& plane, std::size_t most_chang
             highest);
     }
   }
-  for (std::size_t n = 0; n <= most_changes; ++n) discs_.push_back(disc_about_heights(n, available));
+  for (std::size_t n = 0; n <= most_changes; ++n) {
+    ledger.obtainable(model.max_changes > n ? model.max_changes - n : 0, obtainable);
+    discs_.push_back(disc_about_heights(n, obtainable));
+  }
 }
 
 const Reach::Directions& Reach::directions() {

@@ -14,8 +14,9 @@ namespace trimwright::slots_detail {
 ///
 /// Scarce pieces carry a price pi >= 0 (one set for each n and direction). For any prices
 ///
-///   h(d) <= sum over pieces of pi * (how often the piece is available)
-///           + the n slots of largest max over options of (Re(conj(d) change) - pi of its piece),
+///   h(d) <= sum over pieces of pi * (how often it can be taken beyond what is given back)
+///           + the n slots of largest max over options of
+///             (Re(conj(d) change) - pi of the pieces taken + pi of the pieces given back),
 ///
 /// and at the prices at which no piece is wanted more often than it is there the two agree (duality of the
 /// assignment problem: D. P. Bertsekas, The auction algorithm, Annals of Operations Research 14, 1988, from
@@ -67,9 +68,14 @@ class Reach {
   }
   [[nodiscard]] double paid(std::size_t n, std::size_t range, const std::vector<int>& available) const {
     const float* price = prices_.data() + (n * kDirections + range) * available.size();
-    float sum = 0.0F;
-    for (std::size_t k = 0; k < available.size(); ++k) sum += price[k] * static_cast<float>(available[k]);
-    return static_cast<double>(sum) * (1.0 + 1e-5);
+    double sum = 0.0;
+    double size = 0.0;
+    for (std::size_t k = 0; k < available.size(); ++k) {
+      const double paid = static_cast<double>(price[k]) * available[k];
+      sum += paid;
+      size += std::abs(paid);
+    }
+    return sum + 1e-12 * size;
   }
   [[nodiscard]] double radius_about(Complex centre, std::size_t n, const std::vector<int>& available) const;
   [[nodiscard]] Disc disc_about_heights(std::size_t n, const std::vector<int>& available) const;

@@ -112,8 +112,7 @@ double low2_of_any(const Model& model, const Tables& tables) {
     discs.push_back({0.0, radius * (1.0 + 1e-9)});
   }
   const Ledger ledger(model);
-  const NodeRows node{&model.residual_re, &model.residual_im, &planes,
-                      discs.data(),       planes.size(),      &ledger.available()};
+  const NodeRows node{&model.residual_re, &model.residual_im, &planes, discs.data(), planes.size(), &ledger};
   const ContinuousOptimum optimum =
       continuous_optimum(node, model.least_squares, 1e-4, 1e-12 * model.scale * model.scale, {});
   if (!(optimum.weights >= 0.0).all() || !optimum.weights.allFinite()) return 0.0;
@@ -151,10 +150,16 @@ void CertificatePool::certify(const Model& model, const Tables& tables, Share& s
   const Ledger ledger(model);
   share.prices.assign(model.stock.size(), 0.0);
   const JointReach* joint = model.stock.empty() ? nullptr : &tables.joint();
-  const NodeRows node{&model.residual_re,  &model.residual_im, &planes, share.discs.data(), planes.size(),
-                      &ledger.available(), &ledger.left(),     joint,   &share.prices};
+  const NodeRows node{
+      &model.residual_re, &model.residual_im, &planes, share.discs.data(), planes.size(), &ledger, joint,
+      &share.prices};
   if (!model.least_squares) {
     share.low2 = std::max(share.low2, fixed_rows2(model, share, planes.size(), *node.re, *node.im));
+  }
+  if (model.rows() == 0) {
+    share.holds.assign(planes.size(), {});
+    share.certified = true;
+    return;
   }
   if (share.low2 > limit2 || known_to_fail(node, model, share, limit2)) return;
   moments_.resize(model.planes.size(), 0.0);

@@ -39,12 +39,13 @@ class SumVisitor {
 
   /// Whether `sum` and `n` more changes from `first_slot` on could end in the region: no direction separates
   /// them, looked for from the direction of the centre uphill.
-  [[nodiscard]] bool can_reach(std::size_t n, std::size_t first_slot, Complex sum) const {
+  [[nodiscard]] bool can_reach(std::size_t n, std::size_t first_slot, Complex sum) {
     constexpr std::size_t kAll = Reach::kDirections;
+    ledger_.obtainable(query_.changes_elsewhere, obtainable_);
     const auto lacking = [&](std::size_t k) {
       const Complex d = directions_[k];
       return query_.region->extent(k) - (d.real() * sum.real() + d.imag() * sum.imag()) -
-             tables_.reach.height(n, first_slot, k, ledger_.available());
+             tables_.reach.height(n, first_slot, k, obtainable_);
     };
     std::size_t k = Reach::range_of(query_.centre - sum);
     double most = lacking(k);
@@ -110,7 +111,6 @@ class SumVisitor {
     const auto entries = static_cast<std::uint32_t>(tables_.plane->entries.size());
     for (std::uint32_t e = tables_.plane->slot_begin[first_slot]; e < entries; ++e) {
       const Entry& low = entry(e);
-      if (!can_reach(1, low.slot + 1, sum + low.change)) continue;
       if (!fix(low, e, 1, sum)) return false;
     }
     return true;
@@ -122,7 +122,6 @@ class SumVisitor {
       if (!can_reach(n, s, sum)) break;
       for (std::uint32_t e = tables_.plane->slot_begin[s]; e < tables_.plane->slot_begin[s + 1]; ++e) {
         const Entry& lowest = entry(e);
-        if (!can_reach(n - 1, s + 1, sum + lowest.change)) continue;
         if (!fix(lowest, e, n - 1, sum)) return false;
       }
       if (is_needed(s)) break;
@@ -170,7 +169,9 @@ class SumVisitor {
     ledger_.fit(lowest);
     const bool fits = ledger_.can_balance(rest + query_.changes_elsewhere) &&
                       (!ledger_.has_rules() || !ledger_.rules().needs_earlier_partner(lowest.problem_slot));
-    const bool go_on = !fits || walk(rest, lowest.slot + 1, sum + lowest.change);
+    // Only now: what this change takes and gives back counts for the rest.
+    const bool go_on = !fits || !can_reach(rest, lowest.slot + 1, sum + lowest.change) ||
+                       walk(rest, lowest.slot + 1, sum + lowest.change);
     ledger_.undo(lowest);
     return go_on;
   }
@@ -182,6 +183,7 @@ class SumVisitor {
   Deadline& deadline_;
   Visit& visit_;
   std::vector<std::uint32_t> entries_;
+  std::vector<int> obtainable_;
 };
 
 template <class Visit>

@@ -52,9 +52,13 @@ PointGrid::PointGrid(const Disc& around, std::size_t count, Emit&& emit) {
   side_ = 2.0 * reach / static_cast<double>(across_);
   left_ = around.centre.real() - reach;
   bottom_ = around.centre.imag() - reach;
-  slack_ = 1e-6 * (reach + std::abs(around.centre));
+  double largest = reach + std::abs(around.centre);
   begin_.assign(across_ * across_ + 1, 0);
-  emit([&](Complex point, std::uint32_t) { ++begin_[cell_of(point) + 1]; });
+  emit([&](Complex point, std::uint32_t) {
+    ++begin_[cell_of(point) + 1];
+    largest = std::max({largest, std::abs(point.real()), std::abs(point.imag())});
+  });
+  slack_ = 1e-6 * largest;
   for (std::size_t cell = 1; cell < begin_.size(); ++cell) begin_[cell] += begin_[cell - 1];
   x_.resize(begin_.back());
   y_.resize(begin_.back());

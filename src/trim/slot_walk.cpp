@@ -16,8 +16,7 @@ constexpr int kTightenSteps = 6;
 NodeRows ShareWalk::rows(std::size_t free) const {
   const Level& level = levels_[free];
   const JointReach* joint = model_.stock.empty() || share_->prices.empty() ? nullptr : &tables_.joint();
-  return {&level.re,       &level.im, &planes_,       level.discs.data(), free, &ledger_.available(),
-          &ledger_.left(), joint,     &share_->prices};
+  return {&level.re, &level.im, &planes_, level.discs.data(), free, &ledger_, joint, &share_->prices};
 }
 
 std::size_t ShareWalk::changes_before(std::size_t free) const {
@@ -217,7 +216,7 @@ bool ShareWalk::confine_to_stock(std::size_t free) {
   discs.assign(levels_[free + 1].discs.begin(), levels_[free + 1].discs.end() - 1);
   if (model_.stock.empty()) return true;
   for (std::size_t j = 0; j < free; ++j) {
-    Disc disc = tables_.plane(share_->planes[j]).reach.disc(share_->counts[j], ledger_.available());
+    Disc disc = tables_.plane(share_->planes[j]).reach.disc(share_->counts[j], rows(free).obtainable(j));
     for (const Disc& limit : planes_[j].plane->limits) disc = meeting_disc(disc, limit);
     if (disc.radius < 0.0) return false;
     discs[j] = {disc.centre, disc.radius * (1.0 + 1e-9) + 1e-300};

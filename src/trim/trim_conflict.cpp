@@ -65,8 +65,8 @@ std::optional<bool> impossible(const Job& job, const InfluenceModel& model, cons
   const auto rows = trim_rows(job, model, request, planes);
   if (!rows) return std::nullopt;
   SlotProblem problem = SlotCatalogue(job, request, *rows).problem();
-  problem.residual.resize(0);
-  problem.response.resize(0, problem.response.cols());
+  problem.residual = Eigen::VectorXcd::Ones(1);  // nothing to gain: any choice will do
+  problem.response = Eigen::MatrixXcd::Zero(1, problem.response.cols());
   problem.max_changes = std::min(problem.max_changes, static_cast<int>(problem.slots.size()));
   constexpr double any = std::numeric_limits<double>::infinity();
   const std::vector<SlotChoice> choices = search_slots(problem, {0.0, any, time_limit_s});

@@ -6,6 +6,7 @@
 // within 1 % or 0.005 of the limit, tables included.
 
 #include <fmt/format.h>
+#include <sys/resource.h>
 
 #include <algorithm>
 #include <cstdlib>
@@ -42,6 +43,13 @@ std::vector<Family> families() {
   return all;
 }
 
+/// Largest resident memory of this process so far.
+double peak_mb() {
+  rusage usage{};
+  getrusage(RUSAGE_SELF, &usage);
+  return static_cast<double>(usage.ru_maxrss) / 1024.0;
+}
+
 void measure(const Family& family, int instances, double time_limit_s) {
   std::vector<double> times;
   int open = 0;
@@ -62,8 +70,9 @@ void measure(const Family& family, int instances, double time_limit_s) {
     }
   }
   std::sort(times.begin(), times.end());
-  fmt::print("{:38s} {:9.1f} {:9.1f} {:9.1f} {:6d} {:8.1f} {:9d}\n", family.name(), times[times.size() / 2],
-             times[times.size() * 9 / 10], times.back(), open, 100.0 * largest_gap, slowest);
+  fmt::print("{:38s} {:9.1f} {:9.1f} {:9.1f} {:6d} {:8.1f} {:9d} {:8.0f}\n", family.name(),
+             times[times.size() / 2], times[times.size() * 9 / 10], times.back(), open, 100.0 * largest_gap,
+             slowest, peak_mb());
   std::fflush(stdout);
 }
 
@@ -73,8 +82,8 @@ int main(int argc, char** argv) {
   const int instances = argc > 1 ? std::atoi(argv[1]) : 20;
   const double time_limit_s = argc > 2 ? std::atof(argv[2]) : 10.0;
   const std::string only = argc > 3 ? argv[3] : "";
-  fmt::print("{:38s} {:>9s} {:>9s} {:>9s} {:>6s} {:>8s} {:>9s}\n", "family (whole trade-off)", "median ms",
-             "90 % ms", "worst ms", "open", "gap %", "slowest");
+  fmt::print("{:38s} {:>9s} {:>9s} {:>9s} {:>6s} {:>8s} {:>9s} {:>8s}\n", "family (whole trade-off)",
+             "median ms", "90 % ms", "worst ms", "open", "gap %", "slowest", "peak MB");
   for (const Family& family : families()) {
     if (family.name().find(only) != std::string::npos) measure(family, instances, time_limit_s);
   }

@@ -195,6 +195,11 @@ def weight(text):
     return (S1, text)
 
 
+def rule(text):
+    """Of the spinner."""
+    return ("    max_total_moment: 6000 g.mm", "    " + text + "\n    max_total_moment: 6000 g.mm")
+
+
 ROTOR_CASES = [
     # units and numbers
     Case("mass without unit", ROTOR, [("260 kg", "260")], ["mass: ", '"260"', "no unit", "kg"]),
@@ -310,6 +315,32 @@ ROTOR_CASES = [
          mark="speed_tolerance"),
     Case("speed of zero", ROTOR, [("5120 rpm", "0 rpm")], ["speed_100", "0 rpm", "above zero"]),
     Case("speed tolerance wider than speeds", ROTOR, [("0.6 %", "100 %")], ["speed_tolerance", "100 %"]),
+    Case("a slot no weight may have", ROTOR, [weight("{id: S1, mass: 2 g, radius: 196 mm, only_in: [3, 37]}")],
+         ["weights[0].only_in[1]", '"37"', "36"]),
+    Case("only_in that is no list", ROTOR, [weight("{id: S1, mass: 2 g, radius: 196 mm, only_in: 3}")],
+         ["only_in", "list of slot numbers"]),
+    Case("a stack of none", ROTOR, [rule("stack: 0")], ["planes[0].stack", '"0"']),
+    Case("stacks without number", ROTOR, [rule("stack: 9")], ["planes[0].stack", "2000", "lower stacks"]),
+    Case("a plus in an id beside stacks", ROTOR, [weight("{id: S+1, mass: 2 g, radius: 196 mm}"), rule("stack: 2")],
+         ["stack", "S+1", "without +"]),
+    Case("an unknown rule", ROTOR, [rule("rules: {max_piece: 3}")], ["rules.max_piece", "not known", "max_pieces"]),
+    Case("a negative number of pieces", ROTOR, [rule("rules: {max_pieces: -3}")], ["rules.max_pieces", '"-3"']),
+    Case("a mass limit of nothing", ROTOR, [rule("rules: {max_mass: 0 g}")], ["rules.max_mass", "above zero"]),
+    Case("a mass limit in millimetres", ROTOR, [rule("rules: {max_slot_mass: 3 mm}")], ["rules.max_slot_mass", "3 mm"]),
+    Case("a slot moment of zero", ROTOR, [rule("rules: {max_slot_moment: 0 g.mm}")],
+         ["rules.max_slot_moment", "above zero"]),
+    Case("a mass limit where a weight has no mass", ROTOR, [weight("{id: S1, moment: 400 g.mm}"),
+         rule("rules: {max_mass: 30 g}")], ["rules.max_mass", '"S1"', "mass and radius of every weight"]),
+    Case("a mass limit where the filler has no mass", ROTOR, [("filler: {mass: 0.9 g, radius: 196 mm}",
+         "filler: {moment: 176 g.mm}"), rule("rules: {max_mass: 30 g}")], ["rules.max_mass", "filler"]),
+    Case("neighbours for opposite", ROTOR, [rule("rules: {together: neighbours}")],
+         ["rules.together", '"neighbours"', "opposite"]),
+    Case("a pair of three", ROTOR, [rule("rules: {apart: [[1, 2, 3]]}")], ["rules.apart[0]", "two slots"]),
+    Case("a pair of one slot", ROTOR, [rule("rules: {alike: [[4, 4]]}")], ["rules.alike[0]", "same"]),
+    Case("a pair out of range", ROTOR, [rule("rules: {apart: [[1, 40]]}")], ["rules.apart[0][1]", '"40"', "36"]),
+    Case("opposite slots of an odd ring", ROTOR, [("slots: {count: 24, slot_1_at: 0 deg",
+         "rules: {together: opposite}\n    slots: {count: 23, slot_1_at: 0 deg")],
+         ["rules.together", "23 slots", "opposite"], mark="together: opposite"),
     Case("total moment of zero", ROTOR, [("6000 g.mm", "0 g.mm")], ["max_total_moment", "above zero"]),
     Case("total moment without unit", ROTOR, [("6000 g.mm", "6000")], ["max_total_moment", '"6000"', "no unit"]),
     # pieces and places
@@ -400,6 +431,8 @@ JOB_CASES = [
     Case("unknown key in a run", JOB, [("    conditions: {warm_up: 5 min at idle, dwell: 60 s, wind: 6 kt on the nose}\n",
          "    condition: {warm_up: 5 min}\n")], ["runs[2].condition", "not known", "conditions"]),
     Case("unknown key in trim", JOB, [("  max_changes: 6", "  max_change: 6")], ["trim.max_change", "not known", "max_changes"]),
+    Case("negative pieces", JOB, [("max_changes: 6", "max_pieces: -6")], ["trim.max_pieces", '"-6"']),
+    Case("pieces that are no number", JOB, [("max_changes: 6", "max_pieces: few")], ["trim.max_pieces", '"few"']),
     Case("negative changes", JOB, [("max_changes: 6", "max_changes: -6")], ["trim.max_changes", '"-6"']),
     Case("a long key", JOB, [("  max_changes: 6", "  " + "k" * 1000 + ": 6")], ["trim.kkkk", "not known"]),
     Case("a long accented key", JOB, [("  max_changes: 6", "  " + "é" * 400 + ": 6")], ["trim.é", "not known"]),

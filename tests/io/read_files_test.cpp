@@ -123,6 +123,38 @@ TEST_CASE(
   CHECK(file->job.fitted_now[0].free.empty());
 }
 
+TEST_CASE("Stacks and rules of a plane are read, and the stacks made") {
+  std::string text = small_rotor;
+  text.replace(text.find("  - name: fan\n"), 14, R"(  - name: fan
+    slots: {count: 6, slot_1_at: 0 deg, numbered: clockwise, seen_from: aft, unusable: [6]}
+    weights:
+      - {id: A, mass: 2 g, radius: 100 mm, stock: 5, only_in: [1, 2, 3]}
+      - {id: B, mass: 3 g, radius: 100 mm, only_in: [5, 3]}
+    stack: 3
+    rules: {max_pieces: 4, max_mass: 20 g, max_slot_mass: 8 g, max_slot_moment: 700 g.mm, apart: neighbours,
+            together: opposite, alike: [[5, 2], [2, 5]]}
+)");
+  const auto rotor = parse_rotor("small.yaml", text);
+  REQUIRE_MESSAGE(rotor, (rotor ? "" : rotor.error().what));
+  const Plane& plane = rotor->planes[0];
+  REQUIRE(plane.weights.size() == 9);  // A, B; AA, AB, BB; AAA, AAB, ABB, BBB
+  const Weight* stack = plane.find_weight("B+A+B");
+  REQUIRE(stack != nullptr);
+  CHECK(stack->id == "A+B+B");
+  CHECK(stack->pieces() == 3);
+  CHECK(stack->moment_g_mm == doctest::Approx(800.0));
+  CHECK(*stack->mass_g == doctest::Approx(8.0));
+  CHECK(*stack->only_in == std::vector<int>{3});
+  CHECK(Plane::count_of(*stack, "B") == 2);
+  CHECK(plane.find_weight("B+A+C") == nullptr);
+  CHECK(plane.rules.max_pieces == 4);
+  CHECK(*plane.rules.max_slot_moment_g_mm == doctest::Approx(700.0));
+  CHECK(plane.rules.apart.size() == 6);
+  CHECK(plane.rules.apart.back() == std::pair(5, 6));
+  CHECK(plane.rules.together == PlaneRules::Pairs{{1, 4}, {2, 5}, {3, 6}});
+  CHECK(plane.rules.alike == PlaneRules::Pairs{{2, 5}});
+}
+
 TEST_CASE("An error in a job names file, line and key") {
   const ScratchFolder folder;
   folder.write("rotor.yaml", small_rotor);

@@ -200,6 +200,23 @@ TEST_SUITE("slot search") {
     CHECK_FALSE(search_slots(problem, {0.0, 0.0, 60.0})[2].admissible);
   }
 
+  TEST_CASE("with nothing measured it still finds whether the rules can be kept") {
+    Draw draw(23);
+    for (int instance = 0; instance < 200; ++instance) {
+      CAPTURE(instance);
+      SlotProblem problem = random_ruled_problem(draw);
+      problem.residual.resize(0);
+      problem.response.resize(0, problem.response.cols());
+      const std::vector<Enumerated> all = enumerate(problem);
+      const double any = std::numeric_limits<double>::infinity();
+      const std::vector<SlotChoice> found = search_slots(problem, {0.0, any, 60.0});
+      for (std::size_t m = 0; m < found.size(); ++m) {
+        CHECK(found[m].admissible == (best_of(problem, all, m) != nullptr));
+        if (!found[m].admissible) CHECK(std::isinf(found[m].bound));
+      }
+    }
+  }
+
   TEST_CASE("nothing to change, nothing to measure, nothing allowed: no change") {
     SlotProblem problem;
     problem.residual = Eigen::VectorXcd::Constant(2, 0.7);

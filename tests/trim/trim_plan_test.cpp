@@ -4,6 +4,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <map>
 
 #include "job_builder.hpp"
 
@@ -183,4 +184,178 @@ TEST_CASE("The easily reached plane is used alone when it is enough") {
   REQUIRE(plan);
   CHECK(plan->planes == std::vector<std::size_t>{0});
   REQUIRE(plan->notes.size() == 1);
+}
+
+namespace {
+
+/// What the slots of the plane hold after the chosen changes.
+std::map<int, Piece> slots_after(const OnePlane& rotor, const TradeOffRow& row) {
+  return fitted_after(rotor.job, row.changes)[0].slots;
+}
+
+tl::expected<TrimPlan, Error> try_plan(const OnePlane& rotor, const TrimRequest& request = {}) {
+  const auto model = fit_influence(rotor.job);
+  REQUIRE(model);
+  return plan_trim(rotor.job, *model, request);
+}
+
+/// Two weights of 100 and 200 g mm and, of both, stacks of two.
+OnePlane with_stacks(Phasor heavy) {
+  OnePlane rotor(heavy);
+  auto& weights = rotor.job.rotor.planes[0].weights;
+  for (const auto& [a, b] : {std::pair(0, 0), std::pair(0, 1), std::pair(1, 1)}) {
+    Weight stack;
+    stack.stack_of = {weights[static_cast<std::size_t>(a)].id, weights[static_cast<std::size_t>(b)].id};
+    stack.id = stack.stack_of[0] + "+" + stack.stack_of[1];
+    stack.moment_g_mm = 100.0 * (a + 1) + 100.0 * (b + 1);
+    weights.push_back(stack);
+  }
+  return rotor;
+}
+
+}  // namespace
+
+TEST_CASE(
+    "A stack goes where one slot must carry more than one piece can, and draws on the stock of its pieces") {
+  OnePlane rotor = with_stacks(Phasor(400.0, 0.0));
+  auto plan = rotor.plan();
+  REQUIRE(chosen(plan).changes.size() == 1);
+  CHECK(chosen(plan).changes[0].fit->weight_id == "w2+w2");
+  CHECK(plan.worst_ratio < 1e-9);
+  rotor.job.rotor.planes[0].weights[1].stock = 1;  // one w2 only
+  plan = rotor.plan();
+  for (const auto& row : plan.trade_off) {
+    int used = 0;
+    for (const auto& change : row.changes) {
+      const Weight* weight = rotor.job.rotor.planes[0].find_weight(change.fit->weight_id);
+      used += Plane::count_of(*weight, "w2");
+    }
+    CHECK(used <= 1);
+  }
+}
+
+TEST_CASE("The rules of a plane hold in every row of the trade-off") {
+  OnePlane rotor(Phasor(520.0, 37.0), {60.0, 100.0});
+  PlaneRules& rules = rotor.job.rotor.planes[0].rules;
+  SUBCASE("neighbours apart") {
+    for (int slot = 1; slot <= 8; ++slot) rules.apart.emplace_back(slot, slot % 8 + 1);
+    for (const auto& row : rotor.plan().trade_off) {
+      const auto slots = slots_after(rotor, row);
+      for (const auto& [a, b] : rules.apart) CHECK_FALSE((slots.contains(a) && slots.contains(b)));
+    }
+  }
+  SUBCASE("pairs together") {
+    rules.together = {{1, 2}, {3, 4}, {5, 6}, {7, 8}};
+    const auto plan = rotor.plan();
+    CHECK(plan.trade_off.size() > 1);
+    for (const auto& row : plan.trade_off) {
+      const auto slots = slots_after(rotor, row);
+      for (const auto& [a, b] : rules.together) CHECK(slots.contains(a) == slots.contains(b));
+    }
+  }
+  SUBCASE("pairs alike") {
+    rules.alike = {{4, 6}, {3, 7}};
+    for (const auto& row : rotor.plan().trade_off) {
+      auto slots = slots_after(rotor, row);
+      for (const auto& [a, b] : rules.alike) CHECK(slots[a] == slots[b]);
+    }
+  }
+  SUBCASE("pieces in the plane") {
+    rules.max_pieces = 2;
+    for (const auto& row : rotor.plan().trade_off) CHECK(slots_after(rotor, row).size() <= 2);
+  }
+  SUBCASE("pieces in all planes") {
+    TrimRequest request;
+    request.max_pieces = 3;
+    for (const auto& row : rotor.plan(request).trade_off) CHECK(slots_after(rotor, row).size() <= 3);
+  }
+  SUBCASE("mass of a slot and of the plane") {
+    for (auto& weight : rotor.job.rotor.planes[0].weights)
+      weight.mass_g = weight.moment_g_mm / 20.0;  // 3 g, 5 g
+    rules.max_mass_g = 11.0;
+    rules.max_slot_mass_g = 4.0;
+    const auto plan = rotor.plan();
+    CHECK(slots_after(rotor, plan.trade_off.back()).size() == 3);
+    for (const auto& row : plan.trade_off)
+      for (const auto& [slot, piece] : slots_after(rotor, row)) CHECK(piece.weight_id == "w1");
+  }
+  SUBCASE("a weight for some slots only") {
+    rotor.job.rotor.planes[0].weights[1].only_in = {{1, 4}};
+    for (const auto& row : rotor.plan().trade_off)
+      for (const auto& [slot, piece] : slots_after(rotor, row))
+        if (piece.weight_id == "w2") CHECK((slot == 1 || slot == 4));
+  }
+}
+
+TEST_CASE("An unusable slot counts as holding no weight in a pair") {
+  OnePlane rotor(Phasor(200.0, 0.0));
+  rotor.job.rotor.planes[0].slots->unusable = {1};
+  rotor.job.runs[1].fitted[0].slots = {{2, {"w1", 100.0}}};
+  rotor.job.rotor.planes[0].rules.together = {{1, 5}};
+  for (const auto& row : rotor.plan().trade_off) CHECK_FALSE(slots_after(rotor, row).contains(5));
+}
+
+TEST_CASE("Rules that contradict each other are named, and no others") {
+  OnePlane rotor(Phasor(200.0, 0.0));
+  rotor.job.fitted_now[0].slots = {{3, {"w1", 100.0}}, {4, {"w1", 100.0}}};
+  PlaneRules& rules = rotor.job.rotor.planes[0].rules;
+  rules.apart = {{3, 4}};
+  rules.max_slot_moment_g_mm = 500.0;  // plays no part
+  rotor.job.rotor.planes[0].max_total_moment_g_mm = 5000.0;
+  CHECK(try_plan(rotor));
+  TrimRequest request;
+  request.keep_fitted = true;
+  const auto plan = try_plan(rotor, request);
+  REQUIRE_FALSE(plan);
+  CHECK(plan.error().what ==
+        "no choice of weights keeps all rules. These contradict each other: the fitted weights stay; "
+        "spinner: apart");
+}
+
+TEST_CASE("Plans to choose from differ in as many slots as asked, best first") {
+  const OnePlane rotor(Phasor(230.0, 140.0), {100.0, 150.0});
+  TrimRequest request;
+  request.pieces = 3;
+  request.best = 5;
+  request.least_difference = 2;
+  const auto plan = rotor.plan(request);
+  REQUIRE(plan.alternatives.size() == 5);
+  CHECK(plan.alternatives[0].worst_ratio == chosen(plan).worst_ratio);
+  for (std::size_t i = 0; i < plan.alternatives.size(); ++i) {
+    CHECK(plan.alternatives[i].proved_optimal);
+    CHECK(plan.alternatives[i].changes.size() <= 3);
+    for (std::size_t j = 0; j < i; ++j) {
+      CHECK(plan.alternatives[j].worst_ratio <= plan.alternatives[i].worst_ratio + 1e-9);
+      auto a = slots_after(rotor, plan.alternatives[i]);
+      auto b = slots_after(rotor, plan.alternatives[j]);
+      int differ = 0;
+      for (int slot = 1; slot <= 8; ++slot) differ += a[slot] == b[slot] ? 0 : 1;
+      CHECK(differ >= 2);
+    }
+  }
+}
+
+TEST_CASE("Both objectives side by side: each is the better by its own measure") {
+  Rotor two = free_rotor({}, {"A", "B"});
+  two.planes.push_back(slotted_plane("spinner", 12, {100.0, 170.0}));
+  const KnownRotor known{{Phasor(0.5, 0.2), Phasor(-0.1, 0.4)},
+                         {{Phasor(1e-3, 0.0)}, {Phasor(0.4e-3, 0.9e-3)}}};
+  FittedWeights trial;
+  trial.slots[1] = {"w1", 100.0};
+  const Job job = job_of(two, {known.run(two, "baseline", {{}}), known.run(two, "trial", {trial})});
+  const auto model = fit_influence(job);
+  REQUIRE(model);
+  TrimRequest request;
+  request.both_objectives = true;
+  const auto plan = plan_trim(job, *model, request);
+  REQUIRE(plan);
+  REQUIRE_FALSE(plan->other_trade_off.empty());
+  for (const auto& ratio : plan->trade_off) {
+    for (const auto& squares : plan->other_trade_off) {
+      if (squares.changes.size() == ratio.changes.size()) {
+        CHECK(ratio.worst_ratio <= squares.worst_ratio + 1e-9);
+        CHECK(squares.root_of_squares <= ratio.root_of_squares + 1e-9);
+      }
+    }
+  }
 }
