@@ -3,7 +3,7 @@
 
 A choice of weights (`plan --fitted`) is refused with one message that says where and what was expected; a good one
 is predicted from the `influence` document, recomputed here with complex numbers. The arithmetic of the page's script
-(src/report/page/page.js), run by node on the data inside a page, agrees with the program on random choices.
+(src/report/page/arithmetic.js), run by node on the data inside a page, agrees with the program on random choices.
 """
 import cmath
 import json
@@ -165,7 +165,7 @@ def check_arithmetic(folder):
         return
     draw = random.Random(11)
     choices = [random_choice(data, draw) for _ in range(20)]
-    script = f"""const page = require({json.dumps(str(PROJECT / "src/report/page/page.js"))});
+    script = f"""const page = require({json.dumps(str(PROJECT / "src/report/page/arithmetic.js"))});
       const {{data, choices}} = JSON.parse(require("fs").readFileSync(0, "utf8"));
       console.log(JSON.stringify(choices.map((one) => {{
         const held = data.planes.map((plane) => one.fitted[plane.name] || {{}});
