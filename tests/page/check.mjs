@@ -204,6 +204,12 @@ for (const file of ["example.html", "after.html"]) {
     try { execFileSync("xmllint", ["--noout", `${folder}/drawing.svg`]); } catch { check(false, `${file}: drawing ${i} is not well formed`); }
   });
   check(drawings.length > 10, `${file}: ${drawings.length} drawings are well formed`);
+  await page.emulateMedia({media: "print"});
+  await page.setViewportSize({width: 710, height: 1000});  // A4 within its margins, 188 mm
+  const wide = await page.evaluate(() => [...document.querySelectorAll("#sheet table, #sheet svg")]
+    .filter((node) => node.getBoundingClientRect().right > innerWidth + 0.5).length);
+  check(wide === 0, `${file}: nothing on the sheet is wider than A4 (${wide})`);
+  await page.emulateMedia({media: null});
   for (const format of ["A4", "Letter"]) {
     const pdf = `${folder}/${file}-${format}.pdf`;
     await page.pdf({path: pdf, format});
