@@ -44,7 +44,8 @@ Json weights_json(const Plane& plane) {
                     {"mark", marks[i]},
                     {"words", w.written},
                     {"moment_g_mm", w.moment_g_mm},
-                    {"stock", or_null(w.stock)}});
+                    {"stock", or_null(w.stock)},
+                    {"stack_of", w.stack_of}});
   }
   return list;
 }

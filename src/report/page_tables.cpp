@@ -18,16 +18,18 @@ std::string or_dash(const std::optional<double>& value) { return value ? amplitu
 
 Markup expected_row(const PageView& view, std::size_t i) {
   const auto& row = view.rows[i];
-  const double rpm = view.job.speeds_rpm[row.speed];
+  const auto live = [](std::string_view css_class, const std::string& words) {
+    return element("td", {{"class", css_class}}, words);
+  };
   return element(
       "tr", {{"data-row", i}},
-      element("th", {{"scope", "row"}}, speed_words(view.rotor(), rpm) + " rpm") +
-          cell(view.sensor(row).name) + number_cell(reading_words(row.before)) +
-          element("td", {{"class", "number live after"}}, reading_words(row.after)) +
-          element("td", {{"class", "number live sd"}}, row.after_sd ? amplitude_words(*row.after_sd) : "?") +
+      element("th", {{"scope", "row"}}, speed_words(view.rotor(), view.job.speeds_rpm[row.speed])) +
+          cell(view.sensor(row).name) + live("number live after", reading_words(row.after)) +
+          live("live result", level_words(row.after.amplitude, row.limit, row.target)) +
+          number_cell(reading_words(row.before)) +
+          live("number live sd", row.after_sd ? amplitude_words(*row.after_sd) : "?") +
           number_cell(amplitude_words(row.limit)) + number_cell(or_dash(row.target)) +
-          unit_cell(view.sensor(row)) +
-          element("td", {{"class", "live result"}}, level_words(row.after.amplitude, row.limit, row.target)));
+          unit_cell(view.sensor(row)));
 }
 
 const Step* step_of(const BalancePlan& plan, StepKind kind) {
@@ -77,15 +79,15 @@ Markup expected_table(const PageView& view) {
   for (std::size_t i = 0; i < view.rows.size(); ++i) rows += expected_row(view, i);
   return page_table(
       "Expected in the next run (amplitude ∠ phase " + convention_words(view.rotor().phase) + ")",
-      {{"speed"},
+      {{"rpm"},
        {"sensor"},
-       {"now (fit)", true},
        {"expected", true},
+       {"result"},
+       {"now (fit)", true},
        {"±", true},
        {"limit", true},
        {"target", true},
-       {"unit"},
-       {"result"}},
+       {"unit"}},
       rows);
 }
 

@@ -84,9 +84,22 @@ const arithmetic = (() => {
         .map((slot) => ({plane: p, slot: slot.slot, remove: from[p][slot.slot], fit: to[p][slot.slot]}))
         .filter((change) => !samePiece(change.remove, change.fit)));
 
-  const used = (held, id) => Object.values(held).filter((piece) => piece === id).length;
-  const stockLeft = (plane, held, weight) =>
-    weight.stock === null ? Infinity : weight.stock - used(held, weight.id);
+  /** Ids of the single weights a piece is made of; a stack shares the stock of its own. */
+  const singles = (plane, piece) => {
+    const weight = plane.weights.find((one) => one.id === piece);
+    if (weight === undefined) return [];
+    return weight.stack_of.length > 0 ? weight.stack_of : [weight.id];
+  };
+  const count = (ids, id) => ids.filter((one) => one === id).length;
+  /** How many more of a weight may be taken. */
+  const stockLeft = (plane, held, weight) => {
+    const used = Object.values(held).flatMap((piece) => singles(plane, piece));
+    const own = singles(plane, weight.id);
+    return Math.min(...own.map((id) => {
+      const stock = plane.weights.find((one) => one.id === id)?.stock ?? null;
+      return stock === null ? Infinity : Math.floor((stock - count(used, id)) / count(own, id));
+    }));
+  };
 
   /** Why a choice is not allowed; empty when it is. */
   const refusals = (data, choice) => {
