@@ -39,9 +39,11 @@ Status complain(const Error& error);
 [[nodiscard]] CLI::Validator number_between(double least, double most);
 
 /// Each adds its command; the chosen one's status ends up in `status`.
+void add_check(CLI::App& app, int& status);
 void add_influence(CLI::App& app, int& status);
 void add_plan(CLI::App& app, int& status);
 void add_readings(CLI::App& app, int& status);
+void add_record(CLI::App& app, int& status);
 void add_rehearse(CLI::App& app, int& status);
 void add_tolerance(CLI::App& app, int& status);
 

@@ -26,7 +26,9 @@ int run(int argc, char** argv) {
   int status = done;
   add_readings(app, status);
   add_plan(app, status);
+  add_check(app, status);
   add_influence(app, status);
+  add_record(app, status);
   add_rehearse(app, status);
   add_tolerance(app, status);
   try {
@@ -39,7 +41,7 @@ int run(int argc, char** argv) {
   }
   if (!app.get_subcommands().empty()) return status;
   complain({"no command is given",
-            "readings, plan, influence, rehearse or tolerance (see trimwright --help)",
+            "readings, plan, check, record, influence, rehearse or tolerance (see trimwright --help)",
             {}});
   return wrong_usage;
 }
