@@ -312,7 +312,7 @@ struct MistakeTally {
   int trials = 0;
   int clear = 0;   ///< moved a reading by more than three standard deviations
   int first = 0;   ///< of the clear: its kind ranked first
-  int named = 0;   ///< of the clear: its kind among those not told apart from the first
+  int named = 0;   ///< of the clear: its kind among those named as the likeliest
   int group = 0;   ///< of the clear: sum of the number of kinds not told apart
   int alarms = 0;  ///< something other than "nothing wrong" ranked first
 
@@ -325,6 +325,7 @@ struct MistakeTally {
     const auto& kinds = result.ranking.kinds;
     const auto end = kinds.begin() + static_cast<std::ptrdiff_t>(result.ranking.not_told_apart);
     first += kinds.front().kind == kind ? 1 : 0;
+    if (result.ranking.as_predicted()) return;  // the verdict then names none
     named += std::any_of(kinds.begin(), end, [kind](const auto& one) { return one.kind == kind; }) ? 1 : 0;
     group += static_cast<int>(result.ranking.not_told_apart);
   }

@@ -192,10 +192,12 @@ double usual_change(const Situation& now, Index p) {
 void add_rotor_changed(const Situation& now, List& list) {
   for (Index p = 0; p < now.as_written.unbalance.size(); ++p) {
     const std::string& name = now.job.rotor.planes[now.model.planes[static_cast<std::size_t>(p)]].name;
-    auto one = now.of(MistakeKind::rotor_changed, "an unbalance nobody fitted, at or near " + name);
-    one.moment_sd = Eigen::VectorXd::Zero(now.as_written.unbalance.size());
-    one.moment_sd(p) = usual_change(now, p);
-    list.push_back(std::move(one));
+    for (const double size : {1.0, 0.25}) {
+      auto one = now.of(MistakeKind::rotor_changed, "an unbalance nobody fitted, at or near " + name);
+      one.moment_sd = Eigen::VectorXd::Zero(now.as_written.unbalance.size());
+      one.moment_sd(p) = size * usual_change(now, p);
+      list.push_back(std::move(one));
+    }
   }
   auto warmer = now.of(MistakeKind::rotor_changed, "all levels changed alike (thermal state)");
   warmer.gain_sd = 0.15;
@@ -203,15 +205,17 @@ void add_rotor_changed(const Situation& now, List& list) {
 }
 
 void add_none_of_these(const Situation& now, List& list) {
-  auto one = now.of(MistakeKind::none_of_these, "nothing considered here explains the readings");
-  one.noise_sd.resize(now.count());
-  for (Index i = 0; i < now.count(); ++i) {
-    double squares = 0.0;
-    for (const auto& fit : now.row(i).fit)
-      squares += std::norm(fit.read) / static_cast<double>(now.row(i).fit.size());
-    one.noise_sd(i) = 0.5 * std::sqrt(squares);
+  for (const double size : {0.5, 0.15}) {
+    auto one = now.of(MistakeKind::none_of_these, "nothing considered here explains the readings");
+    one.noise_sd.resize(now.count());
+    for (Index i = 0; i < now.count(); ++i) {
+      const auto& fit = now.row(i).fit;
+      double squares = 0.0;
+      for (const auto& reading : fit) squares += std::norm(reading.read) / static_cast<double>(fit.size());
+      one.noise_sd(i) = size * std::sqrt(squares);
+    }
+    list.push_back(std::move(one));
   }
-  list.push_back(std::move(one));
 }
 
 /// Shares of a kind brought to a sum of 1.
