@@ -85,13 +85,21 @@ class Bench:
     def proof(self, archive=None, *words) -> dict:
         return json.loads(self.record("prove", "--format", "json", *words, archive=archive))
 
+    def schema(self, name: str) -> dict:
+        """A schema with the others it names put in."""
+        def whole(part):
+            if isinstance(part, dict):
+                return self.schema(part["$ref"]) if "$ref" in part else {key: whole(one) for key, one in part.items()}
+            return [whole(one) for one in part] if isinstance(part, list) else part
+
+        return whole(json.loads((self.project / "docs/schemas" / name).read_text("utf-8")))
+
     def valid(self, document: str) -> dict:
         value = json.loads(document)
         kind = value["trimwright"].replace(" ", "-")
-        schema = json.loads((self.project / f"docs/schemas/{kind}.json").read_text("utf-8"))
+        schema = self.schema(f"{kind}.json")
         jsonschema.Draft7Validator.check_schema(schema)
-        resolver = jsonschema.RefResolver((self.project / "docs/schemas").as_uri() + "/", schema)
-        jsonschema.Draft7Validator(schema, resolver=resolver).validate(value)
+        jsonschema.Draft7Validator(schema).validate(value)
         return value
 
 
@@ -332,11 +340,17 @@ def damaged(bench: Bench):
     head = bench.proof(archive)["head"]
     good = archive.read_bytes()
     rng = random.Random(8)
-    content = good.find(b"\"trimwright\":\"record 1\"")
-    check(content > 0, "no record in the file")
-    changed = bench.folder / "changed.db"
-    for _ in range(60):
-        at = rng.randrange(content, content + 3000)
+    with sqlite3.connect(archive) as db:
+        contents = [row[0].encode() for row in db.execute("SELECT content FROM record ORDER BY number")]
+    changed, tried = bench.folder / "changed.db", 0
+    while tried < 60:  # a bit anywhere in a record's text; where a page ends within the 32 bytes they are not found
+        content = rng.choice(contents)
+        part = rng.randrange(len(content) - 32)
+        at = good.find(content[part:part + 32])
+        if at < 0:
+            continue
+        tried += 1
+        at += rng.randrange(32)
         changed.write_bytes(good[:at] + bytes([good[at] ^ (1 << rng.randrange(8))]) + good[at + 1:])
         bench.record("prove", "--expect", head, archive=changed, status=1)
     for size in (0, 50, 100, 4096, len(good) // 2, len(good) - 4096):
