@@ -45,11 +45,13 @@ Status complain(const Error& error);
 void add_amplitudes_only(CLI::App& command, bool& wanted);
 
 /// Each adds its command; the chosen one's status ends up in `status`.
+void add_check(CLI::App& app, int& status);
 void add_influence(CLI::App& app, int& status);
 void add_page(CLI::App& app, int& status);
 void add_plan(CLI::App& app, int& status);
 void add_ready(CLI::App& app, int& status);
 void add_readings(CLI::App& app, int& status);
+void add_record(CLI::App& app, int& status);
 void add_rehearse(CLI::App& app, int& status);
 void add_tolerance(CLI::App& app, int& status);
 

@@ -28,7 +28,9 @@ int run(int argc, char** argv) {
   add_readings(app, status);
   add_plan(app, status);
   add_page(app, status);
+  add_check(app, status);
   add_influence(app, status);
+  add_record(app, status);
   add_rehearse(app, status);
   add_tolerance(app, status);
   try {
@@ -41,7 +43,8 @@ int run(int argc, char** argv) {
   }
   if (!app.get_subcommands().empty()) return status;
   complain({"no command is given",
-            "ready, readings, plan, page, influence, rehearse or tolerance (see trimwright --help)",
+            "ready, readings, plan, page, check, record, influence, rehearse or tolerance (see trimwright "
+            "--help)",
             {}});
   return wrong_usage;
 }

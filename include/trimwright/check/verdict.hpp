@@ -1,0 +1,100 @@
+#pragma once
+
+#include <optional>
+#include <string>
+#include <vector>
+
+#include "trimwright/base/error.hpp"
+#include "trimwright/check/mistake.hpp"
+#include "trimwright/trim/trim_plan.hpp"
+
+namespace trimwright {
+
+/// One reading of the check run beside what it should be. Amplitudes are peak, in the sensor's unit symbol.
+struct CheckedReading {
+  std::size_t speed = 0;
+  std::size_t sensor = 0;
+  Component component = Component::once_per_rev;
+  std::optional<double> first;  ///< amplitude in the first run that has this reading
+  double amplitude = 0.0;
+  std::optional<Phasor> x;
+  std::optional<Phasor> expected;
+  std::optional<double> expected_sd;  ///< per real component of reading minus expected, all scatter included
+  std::optional<double> limit;        ///< none above the sensor's last band
+  std::optional<double> target;
+
+  [[nodiscard]] bool above_limit() const { return limit && amplitude > *limit; }
+  [[nodiscard]] bool above_target() const { return target && amplitude > *target; }
+  /// |reading - expected| over its standard deviation per real component; empty where nothing is expected.
+  [[nodiscard]] std::optional<double> off_by_sd() const;
+};
+
+/// A speed and sensor that an earlier run read and the check run did not.
+struct MissingReading {
+  std::size_t speed = 0;
+  std::size_t sensor = 0;
+};
+
+enum class Outcome { accepted, accepted_not_as_predicted, not_accepted };
+
+enum class Advice {
+  done,               ///< limits and targets are met: no further trim
+  look_first,         ///< a mistake is likely: find it before anything is fitted
+  read_again,         ///< readings are missing
+  trim_again,         ///< above a limit, and a trim is expected to help
+  may_trim_again,     ///< limits are met, targets not, and a trim is expected to help
+  stop_no_gain,       ///< no further trim is expected to help
+  stop_not_unbalance  ///< unbalance in these planes does not explain the readings
+};
+
+/// The verdict on a check run.
+struct Verdict {
+  std::size_t run = 0;  ///< the check run, index into Job::runs
+  Outcome outcome = Outcome::not_accepted;
+  std::vector<CheckedReading> readings;
+  std::vector<MissingReading> missing;
+  MistakeRanking mistakes;    ///< empty when nothing was predicted
+  std::string not_predicted;  ///< why nothing was predicted; else empty
+  double worst_ratio = 0.0;   ///< largest once-per-rev amplitude read, over its limit
+  Advice advice = Advice::done;
+  std::optional<InfluenceModel> refined;  ///< with the check run as one more run, unless a mistake is likely
+  std::optional<TrimPlan> next;           ///< from `refined`, where it was worth asking
+};
+
+/// Which run is checked: the one named, or the last. Errors: no such run, no run before it, set aside, no
+/// readings.
+[[nodiscard]] Result<std::size_t> find_check_run(const Job& job, const std::string& name = {});
+
+/// The job as it stood before run `run`, fitted as in that run.
+[[nodiscard]] Job job_before(const Job& job, std::size_t run);
+
+/// The runs up to and including `run`, as the rotor stands after it: `fitted_now` where it is the last run.
+[[nodiscard]] Job job_after(const Job& job, std::size_t run);
+
+/// Judges run `run` of `job`: limits and targets, the prediction of `model` (fitted from `job_before`), what
+/// may have gone wrong, and whether another trim is worth it. `job` with its phase convention settled.
+///
+/// Not accepted: a reading of any component above its limit, or one missing that an earlier run has.
+/// Accepted but not as predicted: below all limits, but something other than "nothing wrong" is likeliest.
+/// A reading above its target does not change the verdict. Errors: those of the trim's planning.
+[[nodiscard]] Result<Verdict> judge(const Job& job, const InfluenceModel& model, std::size_t run,
+                                    const TrimRequest& request, const RunToRun& scatter = {});
+
+/// The job with its convention settled, the model of the runs before the check run, and the verdict.
+struct JudgedJob {
+  Job job;
+  InfluenceModel model;
+  Verdict verdict;
+};
+
+/// From the job as read to the verdict. `run` empty: the last run. Errors: those of `find_check_run`, of
+/// `settle_and_fit` on the runs before, and of `judge`.
+[[nodiscard]] Result<JudgedJob> judge_job(const Job& job, const TrimRequest& request,
+                                          const std::string& run = {});
+
+[[nodiscard]] std::string outcome_name(Outcome outcome);
+[[nodiscard]] std::string advice_name(Advice advice);
+/// What to do next, in sentences; defers to the manual.
+[[nodiscard]] std::vector<std::string> advice_words(const Job& job, const Verdict& verdict);
+
+}  // namespace trimwright

@@ -1,0 +1,189 @@
+#include "trimwright/check/run_scatter.hpp"
+
+#include <algorithm>
+#include <cmath>
+
+namespace trimwright {
+namespace {
+
+using Eigen::Index;
+
+bool is_left_out(const std::vector<LeftOut>& left_out, std::size_t run, const Reading& reading) {
+  return std::any_of(left_out.begin(), left_out.end(), [&](const LeftOut& one) {
+    return one.run == run && one.speed == reading.speed && one.sensor == reading.sensor;
+  });
+}
+
+/// What being read off its speed point may have changed a reading by: distance times the steepest change
+/// towards the neighbouring speed points of its run.
+double speed_effect(const Job& job, std::size_t run, const Reading& reading) {
+  double steepest = 0.0;
+  for (const auto& other : job.runs[run].readings) {
+    const auto apart =
+        other.speed > reading.speed ? other.speed - reading.speed : reading.speed - other.speed;
+    if (other.sensor != reading.sensor || !other.x || apart != 1 || other.rpm == reading.rpm) continue;
+    steepest = std::max(steepest, std::abs(*other.x - *reading.x) / std::abs(other.rpm - reading.rpm));
+  }
+  return steepest * std::abs(reading.rpm - job.speeds_rpm[reading.speed]);
+}
+
+/// The row of the check run for `row` of the model: its readings' mean; empty when there is none.
+std::optional<CheckRow> check_row(const Job& job, const InfluenceModel& model, std::size_t row,
+                                  std::size_t run, const std::vector<LeftOut>& left_out) {
+  const InfluenceRow& known = model.rows[row];
+  if (!known.reading_sd) return std::nullopt;
+  CheckRow check;
+  check.row = row;
+  double weights = 0.0;
+  for (const auto& reading : job.runs[run].readings) {
+    if (reading.speed != known.speed || reading.sensor != known.sensor || !reading.x) continue;
+    if (reading.component != Component::once_per_rev || is_left_out(left_out, run, reading)) continue;
+    const double sd = std::max(reading.repeatability.value_or(*known.reading_sd), 1e-12);
+    check.read += *reading.x / (sd * sd);
+    check.phase_factor = reading.phase_factor;
+    check.speed_effect = std::max(check.speed_effect, speed_effect(job, run, reading));
+    weights += 1.0 / (sd * sd);
+  }
+  if (weights == 0.0) return std::nullopt;
+  check.read /= weights;
+  check.reading_sd = 1.0 / std::sqrt(weights);
+  return check;
+}
+
+/// A plane outside the model whose weights differ in the check run: its effect is not known.
+std::string unknown_plane(const Job& job, const InfluenceModel& model, std::size_t run) {
+  const auto now = run_unbalance(job, run);
+  const auto known = run_unbalance(job, model.runs_used.front());
+  for (std::size_t p = 0; p < now.size(); ++p) {
+    if (std::find(model.planes.begin(), model.planes.end(), p) != model.planes.end()) continue;
+    if (std::abs(now[p] - known[p]) > 1e-9 * (1.0 + std::abs(known[p])))
+      return "the weights of plane \"" + job.rotor.planes[p].name +
+             "\" changed in this run, and no run before tells how that plane acts";
+  }
+  return {};
+}
+
+/// A reading of a row's regression: its weight in x(U), a(U)^T P conj(a_k) W_k, and the variance of its own
+/// beside its repeatability.
+struct WeighedReading {
+  Phasor weight;
+  double variance = 0.0;
+};
+
+std::vector<WeighedReading> weighed_readings(const Job& job, const InfluenceRow& row,
+                                             const Eigen::MatrixXcd& designs, const Eigen::VectorXcd& at,
+                                             const RunToRun& scatter) {
+  const Eigen::RowVectorXcd left = at.transpose() * row.unit_covariance;
+  std::vector<WeighedReading> weighed;
+  for (const auto& fit : row.fit) {
+    double precision = 1.0, variance = std::pow(scatter.of_reading, 2) * std::norm(fit.fitted);
+    for (const auto& reading : job.runs[fit.run].readings) {
+      if (reading.speed != row.speed || reading.sensor != row.sensor || reading.x != fit.read) continue;
+      const auto stated =
+          reading.repeatability ? reading.repeatability : job.rotor.sensors[row.sensor].repeatability;
+      if (stated && !row.sd_is_estimated) precision = std::pow(*row.reading_sd / *stated, 2);
+      variance += std::pow(speed_effect(job, fit.run, reading), 2);
+    }
+    weighed.push_back(
+        {(left * designs.row(static_cast<Index>(fit.run)).adjoint()).value() * precision, variance});
+  }
+  return weighed;
+}
+
+/// (1, U_run - centre) of every run of the job.
+Eigen::MatrixXcd run_designs(const Job& job, const InfluenceModel& model) {
+  const auto planes = static_cast<Index>(model.planes.size());
+  Eigen::MatrixXcd designs(static_cast<Index>(job.runs.size()), 1 + planes);
+  for (std::size_t r = 0; r < job.runs.size(); ++r) {
+    const auto unbalance = run_unbalance(job, r);
+    designs(static_cast<Index>(r), 0) = 1.0;
+    for (Index p = 0; p < planes; ++p)
+      designs(static_cast<Index>(r), 1 + p) =
+          unbalance[model.planes[static_cast<std::size_t>(p)]] - model.centre(p);
+  }
+  return designs;
+}
+
+double seating_moment(const Plane& plane, const RunToRun& scatter) {
+  double heaviest = 0.0;
+  for (const auto& weight : plane.weights) heaviest = std::max(heaviest, weight.moment_g_mm);
+  return scatter.seating * heaviest;
+}
+
+}  // namespace
+
+Eigen::VectorXcd CheckRows::read() const {
+  Eigen::VectorXcd all(static_cast<Index>(rows.size()));
+  for (Index i = 0; i < all.size(); ++i) all(i) = rows[static_cast<std::size_t>(i)].read;
+  return all;
+}
+
+CheckRows check_rows(const Job& job, const InfluenceModel& model, std::size_t run,
+                     const std::vector<LeftOut>& left_out) {
+  CheckRows rows;
+  rows.run = run;
+  rows.unbalance.resize(static_cast<Index>(model.planes.size()));
+  const auto unbalance = run_unbalance(job, run);
+  for (std::size_t p = 0; p < model.planes.size(); ++p)
+    rows.unbalance(static_cast<Index>(p)) = unbalance[model.planes[p]];
+  rows.why_not = unknown_plane(job, model, run);
+  if (!rows.why_not.empty()) return rows;
+  for (std::size_t row = 0; row < model.rows.size(); ++row)
+    if (auto check = check_row(job, model, row, run, left_out)) rows.rows.push_back(*check);
+  if (rows.rows.empty())
+    rows.why_not =
+        "no reading of this run has a phase, a prediction and a known repeatability (\"repeatability\" of "
+        "the "
+        "sensor)";
+  return rows;
+}
+
+Eigen::VectorXcd expected_readings(const InfluenceModel& model, const CheckRows& rows,
+                                   const Eigen::VectorXcd& unbalance) {
+  Eigen::VectorXcd expected(static_cast<Index>(rows.rows.size()));
+  for (Index i = 0; i < expected.size(); ++i)
+    expected(i) = predict(model.rows[rows.rows[static_cast<std::size_t>(i)].row], unbalance);
+  return expected;
+}
+
+Eigen::MatrixXcd difference_covariance(const Job& job, const InfluenceModel& model, const CheckRows& rows,
+                                       const Eigen::VectorXcd& unbalance, const RunToRun& scatter) {
+  const auto n = static_cast<Index>(rows.rows.size());
+  const auto runs = static_cast<Index>(rows.run);  // those before
+  const Eigen::MatrixXcd designs = run_designs(job, model);
+  const double excess = std::pow(excess_scatter(model), 2);
+  Eigen::MatrixXcd shared = Eigen::MatrixXcd::Zero(n, runs + 1);  // weight of each run, the check run last
+  Eigen::MatrixXcd levels = Eigen::MatrixXcd::Zero(n, runs + 1);  // the same times what that run reads
+  Eigen::MatrixXcd c(n, unbalance.size());
+  Eigen::MatrixXcd covariance = Eigen::MatrixXcd::Zero(n, n);
+  for (Index i = 0; i < n; ++i) {
+    const CheckRow& check = rows.rows[static_cast<std::size_t>(i)];
+    const InfluenceRow& row = model.rows[check.row];
+    Eigen::VectorXcd at(1 + unbalance.size());
+    at << 1.0, unbalance - model.centre;
+    const Phasor expected = predict(row, unbalance);
+    c.row(i) = row.coefficients.transpose();
+    shared(i, runs) = -1.0;
+    levels(i, runs) = -expected;
+    double own = std::pow(scatter.of_reading, 2) * std::norm(expected) + std::pow(check.speed_effect, 2);
+    const auto weighed = weighed_readings(job, row, designs, at, scatter);
+    for (std::size_t k = 0; k < weighed.size(); ++k) {
+      const auto run = static_cast<Index>(row.fit[k].run);
+      shared(i, run) += weighed[k].weight;
+      levels(i, run) += weighed[k].weight * row.fit[k].fitted;
+      own += std::norm(weighed[k].weight) * weighed[k].variance;
+    }
+    const double model_part = (at.transpose() * row.unit_covariance * at.conjugate()).value().real();
+    covariance(i, i) =
+        own + excess * (std::pow(*row.reading_sd, 2) * model_part + std::pow(check.reading_sd, 2));
+  }
+  Eigen::VectorXd seating(unbalance.size());
+  for (Index p = 0; p < seating.size(); ++p)
+    seating(p) = seating_moment(job.rotor.planes[model.planes[static_cast<std::size_t>(p)]], scatter);
+  const Eigen::MatrixXcd seated = c * seating.cwiseAbs2().cast<Phasor>().asDiagonal() * c.adjoint();
+  covariance += seated.cwiseProduct(shared * shared.adjoint());
+  covariance += std::pow(scatter.of_run, 2) * levels * levels.adjoint();
+  return covariance;
+}
+
+}  // namespace trimwright

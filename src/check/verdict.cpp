@@ -1,0 +1,229 @@
+#include "trimwright/check/verdict.hpp"
+
+#include <algorithm>
+#include <cmath>
+
+namespace trimwright {
+namespace {
+
+/// Amplitude in the first run before `run` that has this reading.
+std::optional<double> first_read(const Job& job, std::size_t run, const Reading& reading) {
+  for (std::size_t r = 0; r < run; ++r) {
+    if (job.runs[r].set_aside) continue;
+    for (const auto& one : job.runs[r].readings)
+      if (one.speed == reading.speed && one.sensor == reading.sensor && one.component == reading.component)
+        return one.amplitude;
+  }
+  return std::nullopt;
+}
+
+std::vector<CheckedReading> limits_of(const Job& job, std::size_t run) {
+  std::vector<CheckedReading> readings;
+  for (const auto& reading : job.runs[run].readings) {
+    CheckedReading one{reading.speed,
+                       reading.sensor,
+                       reading.component,
+                       first_read(job, run, reading),
+                       reading.amplitude,
+                       reading.x,
+                       {},
+                       {},
+                       {},
+                       {}};
+    if (const auto* band = job.rotor.sensors[reading.sensor].band_at(job.speeds_rpm[reading.speed])) {
+      one.limit = band->limit;
+      one.target = band->target;
+    }
+    readings.push_back(one);
+  }
+  std::stable_sort(readings.begin(), readings.end(), [](const auto& a, const auto& b) {
+    return std::tuple(a.speed, a.sensor, a.component) < std::tuple(b.speed, b.sensor, b.component);
+  });
+  return readings;
+}
+
+/// Speeds and sensors with a once-per-rev reading in some run before, and none in this one.
+std::vector<MissingReading> missing_readings(const Job& job, std::size_t run) {
+  const auto has = [&](std::size_t r, std::size_t speed, std::size_t sensor) {
+    const auto& all = job.runs[r].readings;
+    return std::any_of(all.begin(), all.end(), [&](const Reading& one) {
+      return one.speed == speed && one.sensor == sensor && one.component == Component::once_per_rev;
+    });
+  };
+  std::vector<MissingReading> missing;
+  for (std::size_t speed = 0; speed < job.speeds_rpm.size(); ++speed)
+    for (std::size_t sensor = 0; sensor < job.rotor.sensors.size(); ++sensor) {
+      bool before = false;
+      for (std::size_t r = 0; r < run; ++r) before |= !job.runs[r].set_aside && has(r, speed, sensor);
+      if (before && !has(run, speed, sensor)) missing.push_back({speed, sensor});
+    }
+  return missing;
+}
+
+void add_expected(const Job& job, const InfluenceModel& model, const CheckRows& rows, const RunToRun& scatter,
+                  std::vector<CheckedReading>& readings) {
+  const Eigen::VectorXcd expected = expected_readings(model, rows, rows.unbalance);
+  const Eigen::MatrixXcd covariance = difference_covariance(job, model, rows, rows.unbalance, scatter);
+  for (std::size_t i = 0; i < rows.rows.size(); ++i) {
+    const InfluenceRow& row = model.rows[rows.rows[i].row];
+    const auto at = static_cast<Eigen::Index>(i);
+    for (auto& reading : readings) {
+      if (reading.speed != row.speed || reading.sensor != row.sensor || !reading.x ||
+          reading.component != Component::once_per_rev)
+        continue;
+      reading.expected = expected(at);
+      reading.expected_sd = std::sqrt(covariance(at, at).real());
+    }
+  }
+}
+
+Outcome outcome_of(const Verdict& verdict) {
+  const auto& all = verdict.readings;
+  const bool above =
+      std::any_of(all.begin(), all.end(), [](const CheckedReading& one) { return one.above_limit(); });
+  if (above || !verdict.missing.empty()) return Outcome::not_accepted;
+  return verdict.mistakes.kinds.empty() || verdict.mistakes.as_predicted()
+             ? Outcome::accepted
+             : Outcome::accepted_not_as_predicted;
+}
+
+bool once_per_rev_above(const Verdict& verdict, bool (CheckedReading::*above)() const) {
+  return std::any_of(verdict.readings.begin(), verdict.readings.end(), [above](const CheckedReading& one) {
+    return one.component == Component::once_per_rev && (one.*above)();
+  });
+}
+
+/// Whether the trim lowers the largest ratio by more than is uncertain, or brings all below their targets.
+bool helps(const Verdict& verdict, const TrimPlan& trim) {
+  if (trim.has_slots() && trim.trade_off[trim.chosen].changes.empty()) return false;
+  double sd = 0.0;
+  for (const auto& one : trim.predictions)
+    if (std::abs(one.after) >= 0.999 * trim.worst_ratio * one.limit)
+      sd = std::max(sd, one.after_sd.value_or(0.0) / one.limit);
+  if (verdict.worst_ratio - trim.worst_ratio > std::max(ratio_indifference, sd)) return true;
+  return once_per_rev_above(verdict, &CheckedReading::above_target) && trim.has_slots() &&
+         trim.trade_off[trim.chosen].meets_targets;
+}
+
+Result<void> plan_next(const Job& job, const TrimRequest& request, Verdict& verdict) {
+  const bool above_limit = once_per_rev_above(verdict, &CheckedReading::above_limit);
+  verdict.advice = above_limit ? Advice::trim_again : Advice::may_trim_again;
+  if (!verdict.refined) return {};
+  auto trim = plan_trim(job_after(job, verdict.run), *verdict.refined, request);
+  if (!trim) return tl::unexpected(trim.error());
+  verdict.next = *std::move(trim);
+  if (!helps(verdict, *verdict.next)) verdict.advice = Advice::stop_no_gain;
+  return {};
+}
+
+bool likely_mistake(const Verdict& verdict) {
+  return !verdict.mistakes.kinds.empty() && !verdict.mistakes.as_predicted();
+}
+
+Result<void> advise(const Job& job, const TrimRequest& request, Verdict& verdict) {
+  if (likely_mistake(verdict)) {
+    const bool none = verdict.mistakes.kinds.front().kind == MistakeKind::none_of_these;
+    verdict.advice = none ? Advice::stop_not_unbalance : Advice::look_first;
+    return {};
+  }
+  if (verdict.refined && verdict.refined->mirror.outcome == MirrorTest::Outcome::contradicts) {
+    verdict.advice = Advice::look_first;
+    return {};
+  }
+  if (!verdict.missing.empty()) {
+    verdict.advice = Advice::read_again;
+    return {};
+  }
+  if (once_per_rev_above(verdict, &CheckedReading::above_target) ||
+      once_per_rev_above(verdict, &CheckedReading::above_limit))
+    return plan_next(job, request, verdict);
+  verdict.advice = Advice::done;
+  return {};
+}
+
+}  // namespace
+
+std::optional<double> CheckedReading::off_by_sd() const {
+  if (!x || !expected || !expected_sd) return std::nullopt;
+  return std::abs(*x - *expected) / *expected_sd;
+}
+
+Result<std::size_t> find_check_run(const Job& job, const std::string& name) {
+  std::size_t run = job.runs.size() - 1;
+  if (!name.empty()) {
+    const auto found =
+        std::find_if(job.runs.begin(), job.runs.end(), [&](const Run& one) { return one.name == name; });
+    if (found == job.runs.end()) {
+      std::string names;
+      for (const auto& one : job.runs) names += (names.empty() ? "\"" : " or \"") + one.name + "\"";
+      return fail("the job has no run \"" + name + "\"", names);
+    }
+    run = static_cast<std::size_t>(found - job.runs.begin());
+  }
+  const std::string called = "run \"" + job.runs[run].name + "\"";
+  if (run == 0)
+    return fail(called + " is the first run, so it cannot be the check run",
+                "the runs that the trim was planned from, and the check run after them");
+  if (job.runs[run].set_aside)
+    return fail(called + " is set aside, so it cannot be the check run",
+                "a run whose readings are used (--run names it)");
+  if (job.runs[run].readings.empty())
+    return fail(called + " has no readings, so it cannot be judged",
+                "its readings, in the job or in its table");
+  return run;
+}
+
+Job job_before(const Job& job, std::size_t run) {
+  Job before = job;
+  before.fitted_now = job.runs[run].fitted;
+  before.runs.resize(run);
+  return before;
+}
+
+Job job_after(const Job& job, std::size_t run) {
+  Job after = job;
+  if (run + 1 < job.runs.size()) after.fitted_now = job.runs[run].fitted;
+  after.runs.resize(run + 1);
+  return after;
+}
+
+Result<Verdict> judge(const Job& job, const InfluenceModel& model, std::size_t run,
+                      const TrimRequest& request, const RunToRun& scatter) {
+  Verdict verdict;
+  verdict.run = run;
+  verdict.readings = limits_of(job, run);
+  verdict.missing = missing_readings(job, run);
+  for (const auto& one : verdict.readings)
+    if (one.limit && one.component == Component::once_per_rev)
+      verdict.worst_ratio = std::max(verdict.worst_ratio, one.amplitude / *one.limit);
+
+  auto refined = fit_influence(job_after(job, run), request.planes);
+  const auto rows = check_rows(job, model, run, refined ? refined->left_out : std::vector<LeftOut>{});
+  verdict.not_predicted = rows.why_not;
+  if (rows.why_not.empty()) {
+    add_expected(job, model, rows, scatter, verdict.readings);
+    verdict.mistakes = rank_mistakes(job, model, rows, scatter);
+  }
+  if (refined && !likely_mistake(verdict)) verdict.refined = *std::move(refined);
+  verdict.outcome = outcome_of(verdict);
+  if (const auto advised = advise(job, request, verdict); !advised) return tl::unexpected(advised.error());
+  return verdict;
+}
+
+Result<JudgedJob> judge_job(const Job& job, const TrimRequest& request, const std::string& name) {
+  const auto run = find_check_run(job, name);
+  if (!run) return tl::unexpected(run.error());
+  auto settled = settle_and_fit(job_before(job, *run), request.planes);
+  if (!settled) {
+    settled.error().what =
+        "the runs before \"" + job.runs[*run].name + "\" predict nothing: " + settled.error().what;
+    return tl::unexpected(settled.error());
+  }
+  JudgedJob judged{with_phase_convention(job, settled->model.convention), std::move(settled->model), {}};
+  auto verdict = judge(judged.job, judged.model, *run, request);
+  if (!verdict) return tl::unexpected(verdict.error());
+  judged.verdict = *std::move(verdict);
+  return judged;
+}
+
+}  // namespace trimwright

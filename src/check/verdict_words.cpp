@@ -1,0 +1,124 @@
+#include <fmt/format.h>
+
+#include <algorithm>
+
+#include "trimwright/check/verdict.hpp"
+
+namespace trimwright {
+namespace {
+
+/// What else makes a fan vibrate once per revolution (common practice, no published source).
+constexpr const char* other_causes =
+    "What else may be looked at, as the maker's current manual says: blades (damage, seating, lubrication of "
+    "their roots), spinner and its fastening, loose or rubbing parts, ice or dirt, bearings and mounts, and "
+    "the "
+    "sensors and their cables (common practice, no published source).";
+
+std::string mistakes_words(const MistakeRanking& ranking) {
+  std::string words;
+  for (std::size_t i = 0; i < ranking.not_told_apart; ++i)
+    words += (i == 0 ? "" : i + 1 == ranking.not_told_apart ? " or " : ", ") + ranking.kinds[i].what;
+  return words;
+}
+
+/// One remedy per sort of mistake among those not told apart.
+void add_remedies(const MistakeRanking& ranking, std::vector<std::string>& words) {
+  for (std::size_t i = 0; i < ranking.not_told_apart; ++i) {
+    const auto remedy = mistake_remedy(ranking.kinds[i].kind);
+    if (!remedy.empty() && std::find(words.begin(), words.end(), remedy) == words.end())
+      words.push_back(remedy);
+  }
+}
+
+std::vector<std::string> look_first(const Verdict& verdict) {
+  std::vector<std::string> words;
+  if (!verdict.mistakes.kinds.empty() && !verdict.mistakes.as_predicted()) {
+    words.push_back("Fit nothing yet. The readings are not as predicted; likeliest: " +
+                    mistakes_words(verdict.mistakes) + ".");
+    add_remedies(verdict.mistakes, words);
+  } else {
+    words.emplace_back(
+        "Fit nothing yet. With this run the readings speak against the declared conventions (trimwright "
+        "influence "
+        "shows the odds).");
+  }
+  words.emplace_back(
+      "Then correct what was found: on the rotor, and make the check run again; or in the job, where only "
+      "what "
+      "was written is wrong, and judge it again.");
+  return words;
+}
+
+std::string next_trim_words(const Verdict& verdict) {
+  if (!verdict.next) return "trimwright plan tells which run is missing to plan it.";
+  return fmt::format(
+      "It is expected to bring the largest amplitude over its limit from {:.3f} to {:.3f}. trimwright plan "
+      "gives "
+      "the whole plan; this run is then one of its runs.",
+      verdict.worst_ratio, verdict.next->worst_ratio);
+}
+
+}  // namespace
+
+std::string outcome_name(Outcome outcome) {
+  switch (outcome) {
+    case Outcome::accepted:
+      return "accepted";
+    case Outcome::accepted_not_as_predicted:
+      return "accepted_not_as_predicted";
+    case Outcome::not_accepted:
+      return "not_accepted";
+  }
+  return {};
+}
+
+std::string advice_name(Advice advice) {
+  switch (advice) {
+    case Advice::done:
+      return "done";
+    case Advice::look_first:
+      return "look_first";
+    case Advice::read_again:
+      return "read_again";
+    case Advice::trim_again:
+      return "trim_again";
+    case Advice::may_trim_again:
+      return "may_trim_again";
+    case Advice::stop_no_gain:
+      return "stop_no_gain";
+    case Advice::stop_not_unbalance:
+      return "stop_not_unbalance";
+  }
+  return {};
+}
+
+std::vector<std::string> advice_words(const Job& job, const Verdict& verdict) {
+  switch (verdict.advice) {
+    case Advice::done:
+      return {"No further trim: every reading is below its limit, and below its target where it has one."};
+    case Advice::look_first:
+      return look_first(verdict);
+    case Advice::read_again:
+      return {
+          fmt::format("Make run \"{}\" again with every speed and sensor of the runs before: {} readings are "
+                      "missing, so nothing is accepted.",
+                      job.runs[verdict.run].name, verdict.missing.size())};
+    case Advice::trim_again:
+      return {"A reading is above its limit: trim again. " + next_trim_words(verdict)};
+    case Advice::may_trim_again:
+      return {"Every reading is below its limit; some are above their target. Another trim may be made. " +
+              next_trim_words(verdict)};
+    case Advice::stop_no_gain:
+      return {
+          "Stop trimming: no change of weights allowed here is expected to make a difference worth a run.",
+          other_causes};
+    case Advice::stop_not_unbalance:
+      return {
+          "Stop trimming: the readings are explained neither by unbalance in these planes nor by a mistake "
+          "considered here.",
+          mistake_remedy(MistakeKind::none_of_these), other_causes};
+  }
+  return {};
+}
+
+}  // namespace trimwright

@@ -1,0 +1,53 @@
+#include <memory>
+
+#include "commands.hpp"
+#include "trimwright/io/check_documents.hpp"
+#include "trimwright/io/read_job.hpp"
+#include "trimwright/report/check_text.hpp"
+
+namespace trimwright::cli {
+namespace {
+
+constexpr const char* example = R"(Examples:
+  trimwright check examples/quillhaven/after.yaml
+      Whether the last run is accepted and as predicted; if not, what may have gone wrong, and what to do next.
+  trimwright check examples/quillhaven/after.yaml --run "trial rear"
+      The same for another run, judged from the runs before it.
+The check run's "fitted" says what was fitted; the prediction follows from it and the runs before (docs/check.md).)";
+
+struct Options {
+  std::string job;
+  std::string run;
+  double time_limit_s = TrimRequest{}.time_limit_s;
+  Output output;
+};
+
+Status check(const Options& options) {
+  auto file = read_job(options.job);
+  if (!file) return complain(file.error());
+  file->request.time_limit_s = options.time_limit_s;
+  const auto judged = judge_job(file->job, file->request, options.run);
+  if (!judged) return complain(judged.error());
+  return options.output.write(options.output.json() ? check_json(judged->job, judged->verdict)
+                                                    : check_text(judged->job, judged->verdict),
+                              file->sources);
+}
+
+}  // namespace
+
+void add_check(CLI::App& app, int& status) {
+  auto options = std::make_shared<Options>();
+  auto* command = app.add_subcommand("check", "The verdict on the check run, and what to do next");
+  command->add_option("JOB", options->job, "job file (YAML)")->required()->check(not_empty());
+  command->add_option("--run", options->run, "the check run (default: the last run of the job)")
+      ->check(not_empty());
+  command
+      ->add_option("--time-limit", options->time_limit_s, "seconds the slot search of the next trim may take")
+      ->check(number_between(0.001, 86400))
+      ->capture_default_str();
+  options->output.add_options(*command);
+  command->footer(example);
+  command->callback([options, &status] { status = check(*options); });
+}
+
+}  // namespace trimwright::cli

@@ -1,0 +1,99 @@
+#include "trimwright/io/check_documents.hpp"
+
+#include <nlohmann/json.hpp>
+
+#include "trimwright/io/json_documents.hpp"
+#include "trimwright/plan/balance_plan.hpp"
+
+namespace trimwright {
+namespace {
+
+using Json = nlohmann::ordered_json;
+
+Json readings_json(const Job& job, const Verdict& verdict) {
+  Json list = Json::array();
+  for (const auto& one : verdict.readings) {
+    const Sensor& sensor = job.rotor.sensors[one.sensor];
+    const auto seen = [&](const std::optional<double>& peak) {
+      return peak ? Json(sensor.unit.shown_from_peak(*peak)) : Json(nullptr);
+    };
+    const auto phase = [&](const std::optional<Phasor>& x) {
+      return x ? Json(shown(sensor, *x, job.rotor.phase).phase_deg) : Json(nullptr);
+    };
+    Json entry = {{"speed_rpm", job.speeds_rpm[one.speed]},
+                  {"sensor", sensor.name},
+                  {"unit", sensor.unit.text()},
+                  {"component", one.component == Component::overall ? "overall" : "once-per-rev"},
+                  {"first", seen(one.first)},
+                  {"amplitude", seen(one.amplitude)},
+                  {"phase_deg", phase(one.x)},
+                  {"limit", seen(one.limit)},
+                  {"target", seen(one.target)},
+                  {"above_limit", one.above_limit()},
+                  {"above_target", one.above_target()}};
+    entry["expected"] = one.expected ? seen(std::abs(*one.expected)) : Json(nullptr);
+    entry["expected_phase_deg"] = phase(one.expected);
+    entry["expected_sd"] = seen(one.expected_sd);
+    const auto off = one.off_by_sd();
+    entry["off_by_sd"] = off ? Json(*off) : Json(nullptr);
+    list.push_back(std::move(entry));
+  }
+  return list;
+}
+
+Json missing_json(const Job& job, const Verdict& verdict) {
+  Json list = Json::array();
+  for (const auto& one : verdict.missing)
+    list.push_back(
+        {{"speed_rpm", job.speeds_rpm[one.speed]}, {"sensor", job.rotor.sensors[one.sensor].name}});
+  return list;
+}
+
+Json mistakes_json(const MistakeRanking& ranking) {
+  Json list = Json::array();
+  for (std::size_t i = 0; i < ranking.kinds.size(); ++i) {
+    const auto& one = ranking.kinds[i];
+    list.push_back({{"kind", mistake_name(one.kind)},
+                    {"what", one.what},
+                    {"probability", one.probability},
+                    {"log_evidence", one.log_evidence},
+                    {"misfit", one.misfit},
+                    {"not_told_apart", i < ranking.not_told_apart}});
+  }
+  return list;
+}
+
+}  // namespace
+
+std::string check_json(const Job& job, const Verdict& verdict) {
+  Json json = {{"trimwright", "check 1"},
+               {"rotor", job.rotor.name},
+               {"serial", job.serial},
+               {"title", job.title},
+               {"station", job.station},
+               {"phase_convention", job.rotor.phase == PhaseConvention::lag ? "lag" : "lead"},
+               {"angle_convention", "rotor angle in degrees, with rotation, from the reference tooth"}};
+  json["run"] = job.runs[verdict.run].name;
+  json["verdict"] = outcome_name(verdict.outcome);
+  json["as_predicted"] =
+      verdict.mistakes.kinds.empty() ? Json(nullptr) : Json(verdict.mistakes.as_predicted());
+  json["not_predicted"] = verdict.not_predicted.empty() ? Json(nullptr) : Json(verdict.not_predicted);
+  json["worst_ratio"] = verdict.worst_ratio;
+  json["readings"] = readings_json(job, verdict);
+  json["missing"] = missing_json(job, verdict);
+  json["mistakes"] = mistakes_json(verdict.mistakes);
+  json["degrees_of_freedom"] = verdict.mistakes.degrees_of_freedom;
+  json["advice"] = advice_name(verdict.advice);
+  json["what_to_do"] = advice_words(job, verdict);
+  json["refined"] = verdict.refined ? Json::parse(influence_json(job, *verdict.refined)) : Json(nullptr);
+  json["next_trim"] = nullptr;
+  if (verdict.refined && verdict.next) {
+    const Job after = job_after(job, verdict.run);
+    const auto steps = plan_steps(after, *verdict.refined, *verdict.next);
+    json["next_trim"] = Json::parse(plan_json(after, *verdict.refined, *verdict.next, steps));
+  }
+  json["cautions"] = cautions();
+  return json.dump(2) + "\n";
+}
+
+}  // namespace trimwright

@@ -1,0 +1,171 @@
+#include "trimwright/report/check_text.hpp"
+
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <cmath>
+
+#include "number_words.hpp"
+#include "text_table.hpp"
+#include "trimwright/plan/balance_plan.hpp"
+#include "trimwright/report/model_warnings.hpp"
+
+namespace trimwright {
+namespace {
+
+using Align = TextTable::Align;
+
+std::string headline(const Job& job, const Verdict& verdict) {
+  std::string text = "Verdict on the check run\n========================\n";
+  text += "Rotor: " + job.rotor.name + (job.serial.empty() ? "" : ", serial " + job.serial) + "\n";
+  if (!job.title.empty()) text += "Job: " + job.title + "\n";
+  if (!job.station.empty()) text += "Station: " + job.station + "\n";
+  const Run& run = job.runs[verdict.run];
+  text += "Check run: " + run.name;
+  if (!run.conditions.when.empty()) text += ", " + run.conditions.when;
+  if (!run.conditions.who.empty()) text += ", " + run.conditions.who;
+  return text + "\n" + wrapped("", "Phase is " + convention_words(job.rotor.phase) + ".");
+}
+
+std::string verdict_words(const Verdict& verdict) {
+  const auto above = std::count_if(verdict.readings.begin(), verdict.readings.end(),
+                                   [](const CheckedReading& one) { return one.above_limit(); });
+  std::string reasons;
+  if (above > 0)
+    reasons += fmt::format(" {} reading{} above its limit.", above, above == 1 ? " is" : "s are each");
+  if (!verdict.missing.empty())
+    reasons += fmt::format(" {} reading{} missing.", verdict.missing.size(),
+                           verdict.missing.size() == 1 ? " is" : "s are");
+  switch (verdict.outcome) {
+    case Outcome::accepted:
+      return verdict.mistakes.kinds.empty()
+                 ? "ACCEPTED: every reading is below its limit. Whether it is as predicted is not known."
+                 : "ACCEPTED: every reading is below its limit, and the run is as predicted.";
+    case Outcome::accepted_not_as_predicted:
+      return "ACCEPTED, BUT NOT AS PREDICTED: every reading is below its limit, but not what was expected.";
+    case Outcome::not_accepted:
+      return "NOT ACCEPTED:" + reasons;
+  }
+  return {};
+}
+
+std::string result_words(const CheckedReading& one) {
+  if (!one.limit) return "no limit";
+  if (one.above_limit()) return "ABOVE LIMIT";
+  return one.above_target() ? "above target" : "ok";
+}
+
+std::string limit_table(const Job& job, const Verdict& verdict) {
+  TextTable table({{"rpm", Align::left},
+                   {"sensor", Align::left},
+                   {"first", Align::right},
+                   {"now", Align::right},
+                   {"limit", Align::right},
+                   {"target", Align::right},
+                   {"unit", Align::left},
+                   {"component", Align::left},
+                   {"result", Align::left}});
+  for (const auto& one : verdict.readings) {
+    const Sensor& sensor = job.rotor.sensors[one.sensor];
+    const auto words = [&](const std::optional<double>& peak) {
+      return peak ? amplitude_words(sensor.unit.shown_from_peak(*peak)) : std::string("-");
+    };
+    table.add({speed_words(job.rotor, job.speeds_rpm[one.speed]), sensor.name, words(one.first),
+               words(one.amplitude), words(one.limit), words(one.target), sensor.unit.text(),
+               one.component == Component::overall ? "overall" : "once-per-rev", result_words(one)});
+  }
+  return table.text();
+}
+
+std::string missing_lines(const Job& job, const Verdict& verdict) {
+  std::string text;
+  for (const auto& one : verdict.missing)
+    text += wrapped("  ", fmt::format("NOT READ: {} at {:.0f} rpm, which an earlier run has.",
+                                      job.rotor.sensors[one.sensor].name, job.speeds_rpm[one.speed]));
+  return text;
+}
+
+std::string expected_table(const Job& job, const Verdict& verdict) {
+  TextTable table({{"rpm", Align::left},
+                   {"sensor", Align::left},
+                   {"read", Align::right},
+                   {"expected", Align::right},
+                   {"±", Align::right},
+                   {"off by", Align::right},
+                   {"unit", Align::left}});
+  for (const auto& one : verdict.readings) {
+    if (!one.expected) continue;
+    const Sensor& sensor = job.rotor.sensors[one.sensor];
+    table.add({speed_words(job.rotor, job.speeds_rpm[one.speed]), sensor.name,
+               phasor_words(sensor, *one.x, job.rotor.phase),
+               phasor_words(sensor, *one.expected, job.rotor.phase),
+               amplitude_words(sensor.unit.shown_from_peak(*one.expected_sd)),
+               fmt::format("{:.1f} ±", *one.off_by_sd()), sensor.unit.text()});
+  }
+  return table.text();
+}
+
+std::string mistake_table(const MistakeRanking& ranking) {
+  TextTable table({{"probability", Align::right}, {"misfit", Align::right}, {"explanation", Align::left}});
+  for (std::size_t i = 0; i < ranking.kinds.size(); ++i) {
+    const auto& one = ranking.kinds[i];
+    if (i >= ranking.not_told_apart && (i >= 6 || one.probability < 1e-3) && one.kind != MistakeKind::nothing)
+      continue;
+    table.add({one.probability < 0.001 ? "below 0.1 %" : fmt::format("{:.1f} %", 100.0 * one.probability),
+               fmt::format("{:.0f}", one.misfit), (i < ranking.not_told_apart ? "> " : "  ") + one.what});
+  }
+  return table.text() + wrapped("  ", fmt::format("Misfit: chi-squared of the readings; about {} is usual. "
+                                                  "\">\": the readings do not tell these apart.",
+                                                  ranking.degrees_of_freedom));
+}
+
+std::string prediction_part(const Job& job, const Verdict& verdict) {
+  if (!verdict.not_predicted.empty())
+    return "\nBESIDE THE PREDICTION\n" + wrapped("  ", "Not predicted: " + verdict.not_predicted + ".");
+  std::string text = "\nBESIDE THE PREDICTION (amplitude ∠ phase)\n" + expected_table(job, verdict);
+  text += wrapped(
+      "  ",
+      "±: one standard deviation per component of reading minus expected: the model's, the reading's, "
+      "and what differs from run to run.");
+  if (!verdict.mistakes.as_predicted())
+    text += "\nWHAT MAY HAVE GONE WRONG\n" + mistake_table(verdict.mistakes);
+  return text;
+}
+
+std::string next_trim(const Job& job, const Verdict& verdict) {
+  const bool wanted = verdict.advice == Advice::trim_again || verdict.advice == Advice::may_trim_again;
+  if (!verdict.next || !wanted) return {};
+  std::string text = "\nTHE NEXT TRIM\n";
+  TextTable table(
+      {{"plane", Align::left}, {"slot", Align::right}, {"take out", Align::left}, {"put in", Align::left}});
+  const auto piece = [](const std::optional<Piece>& one) {
+    if (!one) return std::string("filler or nothing");
+    return one->weight_id.empty() ? fmt::format("piece of {:.6g} g mm", one->moment_g_mm) : one->weight_id;
+  };
+  if (verdict.next->has_slots())
+    for (const auto& change : verdict.next->trade_off[verdict.next->chosen].changes)
+      table.add({job.rotor.planes[change.plane].name, std::to_string(change.slot), piece(change.remove),
+                 piece(change.fit)});
+  return verdict.next->has_slots() ? text + table.text() : std::string{};
+}
+
+}  // namespace
+
+std::string check_text(const Job& job, const Verdict& verdict) {
+  std::string text = headline(job, verdict) + "\n" + wrapped("", verdict_words(verdict));
+  text += "\nBESIDE LIMITS AND TARGETS\n" + limit_table(job, verdict) + missing_lines(job, verdict);
+  text += prediction_part(job, verdict);
+  text += "\nWHAT TO DO NEXT\n";
+  for (const auto& sentence : advice_words(job, verdict)) text += wrapped("  ", sentence);
+  text += next_trim(job, verdict);
+  if (verdict.refined) {
+    std::string warnings;
+    for (const auto& warning : model_warnings(job, *verdict.refined)) warnings += wrapped("  * ", warning);
+    if (!warnings.empty()) text += "\nTHE MODEL WITH THIS RUN\n" + warnings;
+  }
+  text += "\nCAUTION\n";
+  for (const auto& caution : cautions()) text += wrapped("  ! ", caution);
+  return text;
+}
+
+}  // namespace trimwright

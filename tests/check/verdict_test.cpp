@@ -1,0 +1,209 @@
+#include "trimwright/check/verdict.hpp"
+
+#include <doctest/doctest.h>
+
+#include <algorithm>
+
+#include "job_builder.hpp"
+
+using namespace trimwright;
+using namespace trimwright::testing;
+
+namespace {
+
+const KnownRotor known{{Phasor(0.5, 0.2), Phasor(-0.3, 0.4)}, {{Phasor(1e-3, 0.0)}, {Phasor(2e-4, 6e-4)}}};
+
+Rotor slotted_rotor() {
+  Rotor rotor = free_rotor({}, {"A", "B"});
+  rotor.mass_kg = 100.0;
+  rotor.planes.push_back(slotted_plane("spinner", 12, {100.0, 300.0, 500.0}));
+  for (auto& sensor : rotor.sensors) {
+    sensor.repeatability = 0.004;
+    sensor.bands = {{10000.0, 1.0, 0.3}};
+  }
+  return rotor;
+}
+
+FittedWeights with(std::vector<std::pair<int, std::string>> pieces, const Plane& plane) {
+  FittedWeights fitted;
+  for (const auto& [slot, id] : pieces) fitted.slots[slot] = {id, plane.find_weight(id)->moment_g_mm};
+  return fitted;
+}
+
+/// Baseline, a trial, and a check run with `meant` on the list and `really` on the rotor.
+Job job_with_check(const std::vector<std::pair<int, std::string>>& meant,
+                   const std::vector<std::pair<int, std::string>>& really) {
+  const Rotor rotor = slotted_rotor();
+  const Plane& plane = rotor.planes[0];
+  Job job = job_of(rotor, {known.run(rotor, "baseline", {{}}),
+                           known.run(rotor, "trial", {with({{1, "w1"}, {4, "w2"}}, plane)}),
+                           known.run(rotor, "check", {with(really, plane)})});
+  job.runs.back().fitted = {with(meant, plane)};
+  job.fitted_now = job.runs.back().fitted;
+  return job;
+}
+
+const std::vector<std::pair<int, std::string>> good{{7, "w3"}, {8, "w1"}};
+
+Verdict verdict_of(const Job& job) {
+  const auto judged = judge_job(job, {});
+  REQUIRE(judged);
+  return judged->verdict;
+}
+
+}  // namespace
+
+TEST_CASE("A check run that does what the list says is accepted as predicted") {
+  const auto verdict = verdict_of(job_with_check(good, good));
+  CHECK(verdict.outcome == Outcome::accepted);
+  CHECK(verdict.mistakes.as_predicted());
+  REQUIRE(verdict.readings.size() == 2);
+  for (const auto& one : verdict.readings) {
+    CHECK(one.expected_sd.value() > 0.004);  // the reading's own noise, and what the model does not know
+    CHECK(one.off_by_sd().value() < 1e-6);
+    CHECK(one.first.value() > 0.0);
+  }
+  REQUIRE(verdict.refined);
+  CHECK(verdict.refined->runs_used.size() == 3);
+}
+
+TEST_CASE(
+    "A run below its limits that is not as predicted is accepted with that remark, and nothing is planned") {
+  const auto verdict = verdict_of(job_with_check(good, {{6, "w3"}, {7, "w1"}}));
+  CHECK(verdict.outcome == Outcome::accepted_not_as_predicted);
+  CHECK(verdict.advice == Advice::look_first);
+  CHECK_FALSE(verdict.next.has_value());
+  CHECK_FALSE(verdict.refined.has_value());
+  const auto& kinds = verdict.mistakes.kinds;
+  const auto named = kinds.begin() + static_cast<std::ptrdiff_t>(verdict.mistakes.not_told_apart);
+  CHECK(std::any_of(kinds.begin(), named, [](const auto& one) { return one.kind == MistakeKind::shifted; }));
+}
+
+TEST_CASE("One reading above its limit, of whatever component, is not accepted") {
+  Job job = job_with_check(good, good);
+  Reading overall = job.runs.back().readings[0];
+  overall.component = Component::overall;
+  overall.amplitude = 1.01;
+  overall.x.reset();
+  job.runs.back().readings.push_back(overall);
+  CHECK(verdict_of(job).outcome == Outcome::not_accepted);
+  job.runs.back().readings.back().amplitude = 0.99;
+  CHECK(verdict_of(job).outcome == Outcome::accepted);
+}
+
+TEST_CASE("A reading that earlier runs have and the check run lacks keeps it from being accepted") {
+  Job job = job_with_check(good, good);
+  job.runs.back().readings.pop_back();
+  const auto verdict = verdict_of(job);
+  REQUIRE(verdict.missing.size() == 1);
+  CHECK(verdict.missing[0].sensor == 1);
+  CHECK(verdict.outcome == Outcome::not_accepted);
+  CHECK(verdict.advice == Advice::read_again);
+}
+
+TEST_CASE("Above its target, another trim is planned from all runs, the check run among them") {
+  const std::vector<std::pair<int, std::string>> weak{{7, "w1"}};
+  const auto verdict = verdict_of(job_with_check(weak, weak));
+  CHECK(verdict.outcome == Outcome::accepted);
+  CHECK(verdict.advice == Advice::may_trim_again);
+  REQUIRE(verdict.next);
+  CHECK(verdict.next->worst_ratio < verdict.worst_ratio);
+}
+
+TEST_CASE("Another trim that would gain nothing is advised against") {
+  Job job = job_with_check(good, good);
+  for (auto& sensor : job.rotor.sensors) sensor.bands = {{10000.0, 1.0, 1e-6}};
+  job.rotor.planes[0].weights.resize(1);  // what is fitted stays the best that can be had
+  job.rotor.planes[0].weights[0].stock = 1;
+  Job kept = job;
+  TrimRequest request;
+  request.keep_fitted = true;
+  const auto judged = judge_job(kept, request);
+  REQUIRE(judged);
+  CHECK(judged->verdict.advice == Advice::stop_no_gain);
+}
+
+TEST_CASE("Readings that neither unbalance nor a mistake explains end the trimming") {
+  Rotor rotor = free_rotor({}, {"A", "B", "C", "D"});
+  rotor.planes.push_back(slotted_plane("spinner", 12, {100.0, 300.0, 500.0}));
+  for (auto& sensor : rotor.sensors) sensor.repeatability = 0.004;
+  const KnownRotor four{
+      {Phasor(0.5, 0.2), Phasor(-0.3, 0.4), Phasor(0.3, 0.3), Phasor(0.2, -0.5)},
+      {{Phasor(1e-3, 0.0)}, {Phasor(2e-4, 6e-4)}, {Phasor(0.0, 5e-4)}, {Phasor(4e-4, 4e-4)}}};
+  Job job = job_of(rotor, {four.run(rotor, "baseline", {{}}),
+                           four.run(rotor, "trial", {with({{1, "w2"}}, rotor.planes[0])}),
+                           four.run(rotor, "check", {with({{7, "w3"}}, rotor.planes[0])})});
+  job.fitted_now = job.runs.back().fitted;
+  const Phasor strange[] = {{0.3, -0.2}, {-0.25, -0.2}, {0.1, 0.35}, {-0.3, 0.1}};
+  for (std::size_t i = 0; i < 4; ++i) *job.runs.back().readings[i].x += strange[i];
+  for (auto& one : job.runs.back().readings) one.amplitude = std::abs(*one.x);
+  const auto verdict = verdict_of(job);
+  CHECK(verdict.mistakes.kinds.front().kind == MistakeKind::none_of_these);
+  CHECK(verdict.advice == Advice::stop_not_unbalance);
+}
+
+TEST_CASE("Without a known repeatability the run is judged by its limits alone, and says so") {
+  Job job = job_with_check(good, good);
+  for (auto& sensor : job.rotor.sensors) sensor.repeatability.reset();
+  const auto verdict = verdict_of(job);
+  CHECK(verdict.outcome == Outcome::accepted);
+  CHECK_FALSE(verdict.not_predicted.empty());
+  CHECK(verdict.mistakes.kinds.empty());
+}
+
+TEST_CASE("The check run is the last run or the one named, and must be one that can be judged") {
+  Job job = job_with_check(good, good);
+  CHECK(find_check_run(job).value() == 2);
+  CHECK(find_check_run(job, "trial").value() == 1);
+  CHECK_FALSE(find_check_run(job, "baseline"));
+  CHECK_FALSE(find_check_run(job, "no such run"));
+  job.runs.back().set_aside = "wind";
+  CHECK_FALSE(find_check_run(job));
+  job.runs.back().set_aside.reset();
+  job.runs.back().readings.clear();
+  CHECK_FALSE(find_check_run(job));
+  job.runs.resize(1);
+  CHECK_FALSE(find_check_run(job));
+}
+
+TEST_CASE("The covariance of reading minus expected is that of many runs with the stated scatter") {
+  // Simulated from the definition: noise of each reading, a gain and a seating of each run.
+  const Job truth = job_with_check(good, good);
+  const RunToRun scatter{0.02, 0.03, 0.01};
+  const std::size_t run = 2;
+  const auto model = fit_influence(job_before(truth, run));
+  REQUIRE(model);
+  const auto rows = check_rows(truth, *model, run, {});
+  const auto stated = difference_covariance(truth, *model, rows, rows.unbalance, scatter);
+  constexpr int draws = 4000;
+  Eigen::MatrixXcd sum = Eigen::MatrixXcd::Zero(2, 2);
+  std::uint64_t state = 9;
+  const auto uniform = [&state] {
+    state = state * 6364136223846793005u + 1442695040888963407u;
+    return (static_cast<double>(state >> 11) + 0.5) / 9007199254740992.0;
+  };
+  const auto gaussian = [&uniform] {
+    const double r = std::sqrt(-2.0 * std::log(uniform())), a = 2.0 * M_PI * uniform();
+    return std::polar(r, a);  // independent standard normal parts
+  };
+  for (int i = 0; i < draws; ++i) {
+    Job job = truth;
+    for (auto& one : job.runs) {
+      const Phasor gain = scatter.of_run * gaussian(), seating = scatter.seating * 500.0 * gaussian();
+      for (auto& reading : one.readings) {
+        const Phasor x = *reading.x;
+        reading.x = x * (1.0 + gain) + known.c[reading.sensor][0] * seating + 0.004 * gaussian() +
+                    scatter.of_reading * std::abs(x) * gaussian();
+      }
+    }
+    const auto fitted = fit_influence(job_before(job, run));
+    const auto read = check_rows(job, *fitted, run, {});
+    const Eigen::VectorXcd d = read.read() - expected_readings(*fitted, read, read.unbalance);
+    sum += d * d.adjoint();
+  }
+  const Eigen::MatrixXcd found = sum / (2.0 * draws);
+  for (Eigen::Index i = 0; i < 2; ++i)
+    for (Eigen::Index k = 0; k < 2; ++k)
+      CHECK(std::abs(found(i, k) - stated(i, k)) <
+            0.06 * std::sqrt(stated(i, i).real() * stated(k, k).real()));  // 4 standard errors at 4000 draws
+}

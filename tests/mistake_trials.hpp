@@ -1,0 +1,334 @@
+#pragma once
+
+#include <algorithm>
+#include <cmath>
+#include <optional>
+#include <stdexcept>
+#include <string>
+#include <utility>
+#include <vector>
+
+#include "trimwright/check/verdict.hpp"
+#include "trimwright/io/rehearsal_files.hpp"
+#include "trimwright/plan/balance_plan.hpp"
+#include "trimwright/rehearsal/draws.hpp"
+
+namespace trimwright::testing {
+
+/// Whole trims on virtual rotors in which one known mistake is made between the plan and the check run.
+///
+/// The mistakes are made on the rotor and on the readings, and know nothing of the finder's own list.
+class MistakeTrial {
+ public:
+  /// A rehearsal in `folder` (made anew by the caller): as found, a trial run in each plane, a plan.
+  MistakeTrial(const std::string& folder, std::uint64_t seed) : seed_(seed), draws_(seed, 77) {
+    if (!create_rehearsal(folder, seed)) throw std::runtime_error("no rehearsal in " + folder);
+    rehearsal_ = read_rehearsal(folder).value();
+    job_ = rehearsal_job(*rehearsal_).value();
+    for (const double percent : rehearsal_speeds_percent)
+      job_.speeds_rpm.push_back(percent / 100.0 * rehearsal_->truth.rotor().full_speed_rpm);
+    for (std::size_t s = 0; s < job_.rotor.sensors.size(); ++s) {  // stated as it is
+      const auto& real = rehearsal_->truth.rotor().sensors[s];
+      job_.rotor.sensors[s].repeatability =
+          std::abs(in_sensor_unit(job_.rotor.sensors[s], real.quantity, real.repeatability, 5000.0));
+    }
+    const auto as_found = job_.fitted_now;
+    add_run("as found", as_found);
+    for (std::size_t p = 0; p < job_.rotor.planes.size(); ++p) {
+      job_.fitted_now = as_found;
+      add_run("trial " + job_.rotor.planes[p].name, fitted_after(job_, {*choose_trial(job_, {p, {}, {}})}));
+    }
+    job_.fitted_now = as_found;
+    const auto model = fit_influence(job_);
+    TrimRequest request;
+    request.max_changes = 4;
+    const auto trim = plan_trim(job_, model.value(), request);
+    planned_ = fitted_after(job_, trim.value().trade_off.at(trim->chosen).changes);
+  }
+
+  struct Result {
+    bool possible = false;
+    double moved_by_sd = 0.0;  ///< the reading that the mistake moves most, in its standard deviations
+    MistakeRanking ranking;
+  };
+
+  /// Makes the mistake, number `draw` of its kind, judges the check run.
+  [[nodiscard]] Result judge_mistake(MistakeKind kind, std::uint64_t draw) {
+    next_ = 1000 * (draw + 1) + 100000 * static_cast<std::uint64_t>(kind);
+    extra_.assign(job_.rotor.planes.size(), 0.0);
+    Result result;
+    const auto really = fitted_wrongly(kind);
+    if (!really) return result;
+    const std::uint64_t seed = bits();
+    const auto extra = std::exchange(extra_, std::vector<std::complex<double>>(extra_.size()));
+    const auto meant = readings_of(planned_, seed, false);
+    extra_ = extra;
+    auto readings = readings_of(*really, seed, true), clean = readings_of(*really, seed, false);
+    const auto next = next_;
+    read_wrongly(kind, readings);
+    next_ = next;
+    read_wrongly(kind, clean);
+
+    Job job = job_;
+    job.runs.push_back(Run{"check", {}, planned_, {}, readings, {}});
+    job.fitted_now = planned_;
+    const std::size_t run = job.runs.size() - 1;
+    const auto model = fit_influence(job_before(job, run)).value();
+    const auto rows = check_rows(job, model, run, {});
+    result.possible = true;
+    result.ranking = rank_mistakes(job, model, rows);
+    const auto covariance = difference_covariance(job, model, rows, rows.unbalance, {});
+    for (std::size_t i = 0; i < rows.rows.size(); ++i)
+      for (std::size_t k = 0; k < clean.size(); ++k)
+        if (clean[k].speed == model.rows[rows.rows[i].row].speed &&
+            clean[k].sensor == model.rows[rows.rows[i].row].sensor)
+          result.moved_by_sd = std::max(
+              result.moved_by_sd,
+              std::abs(*clean[k].x - *meant[k].x) /
+                  std::sqrt(covariance(static_cast<Eigen::Index>(i), static_cast<Eigen::Index>(i)).real()));
+    return result;
+  }
+
+ private:
+  using Fitted = std::vector<FittedWeights>;
+  struct Place {
+    std::size_t plane;
+    int slot;
+  };
+
+  std::uint64_t bits() { return draws_.bits(next_++); }
+  double uniform() { return draws_.uniform(next_++); }
+  int below(int n) { return static_cast<int>(uniform() * n); }
+  template <class T>
+  const T& one_of(const std::vector<T>& all) {
+    return all[static_cast<std::size_t>(below(static_cast<int>(all.size())))];
+  }
+
+  void add_run(const std::string& name, const Fitted& fitted) {
+    extra_.assign(job_.rotor.planes.size(), 0.0);
+    job_.runs.push_back(Run{name,
+                            {},
+                            fitted,
+                            {},
+                            readings_of(fitted, rehearsal::Draws(seed_, 78).bits(job_.runs.size()), true),
+                            {}});
+  }
+
+  [[nodiscard]] std::vector<Reading> readings_of(const Fitted& fitted, std::uint64_t seed,
+                                                 bool scatter) const {
+    std::vector<std::complex<double>> unbalance;
+    for (std::size_t p = 0; p < fitted.size(); ++p)
+      unbalance.push_back(total_moment(job_.rotor.planes[p], fitted[p]) + extra_[p]);
+    rehearsal::RunScatter none;
+    none.repeatability = false;
+    const auto run = rehearsal::virtual_run(rehearsal_->truth, unbalance, job_.speeds_rpm,
+                                            scatter ? rehearsal_->scatter : none, 1, seed);
+    std::vector<Reading> readings;
+    for (const auto& one : run.value()) {
+      Reading reading;
+      reading.speed = static_cast<std::size_t>(one.point);
+      reading.rpm = one.speed_rpm;
+      reading.sensor = static_cast<std::size_t>(one.sensor);
+      const Sensor& sensor = job_.rotor.sensors[reading.sensor];
+      reading.phase_factor = sensor.phase_factor();
+      reading.x = in_sensor_unit(sensor, rehearsal_->truth.rotor().sensors[reading.sensor].quantity,
+                                 one.value, one.speed_rpm);
+      reading.amplitude = std::abs(*reading.x);
+      readings.push_back(reading);
+    }
+    return readings;
+  }
+
+  /// Places whose piece is newly fitted by the plan.
+  [[nodiscard]] std::vector<Place> new_places() const {
+    std::vector<Place> places;
+    for (std::size_t p = 0; p < planned_.size(); ++p)
+      for (const auto& [slot, piece] : planned_[p].slots) {
+        const auto& before = job_.runs.back().fitted[p].slots;
+        if (const auto held = before.find(slot); held == before.end() || held->second != piece)
+          places.push_back({p, slot});
+      }
+    return places;
+  }
+
+  /// The new pieces of one plane (or of all) moved; nothing when a slot cannot be used.
+  std::optional<Fitted> moved(int first, int per_slot, bool by_half) {
+    const auto places = new_places();
+    if (places.empty()) return std::nullopt;
+    const std::size_t only = one_of(places).plane;
+    const bool all = uniform() < 0.3;
+    Fitted really = planned_;
+    for (const auto& one : places)
+      if (all || one.plane == only) really[one.plane].slots.erase(one.slot);
+    for (const auto& one : places) {
+      if (!all && one.plane != only) continue;
+      const auto& ring = *job_.rotor.planes[one.plane].slots;
+      const int turned = by_half ? one.slot + ring.count / 2 : first + per_slot * one.slot;
+      const int slot = ((turned - 1) % ring.count + ring.count) % ring.count + 1;
+      const auto piece = planned_[one.plane].slots.at(one.slot);
+      if (!ring.usable(slot) || !really[one.plane].slots.emplace(slot, piece).second) return std::nullopt;
+    }
+    return really;
+  }
+
+  std::optional<Fitted> changed_piece(MistakeKind kind) {
+    const auto places = new_places();
+    if (places.empty()) return std::nullopt;
+    const auto one = one_of(places);
+    Fitted really = planned_;
+    auto& slots = really[one.plane].slots;
+    if (kind == MistakeKind::missing) {
+      slots.erase(one.slot);
+    } else if (kind == MistakeKind::wrong_size) {
+      const auto& other = one_of(job_.rotor.planes[one.plane].weights);
+      if (other.id == slots.at(one.slot).weight_id) return std::nullopt;
+      slots[one.slot] = {other.id, other.moment_g_mm};
+    } else {
+      const auto two = one_of(places);
+      if (two.plane != one.plane || slots.at(two.slot) == slots.at(one.slot)) return std::nullopt;
+      std::swap(slots.at(one.slot), slots.at(two.slot));
+    }
+    return really;
+  }
+
+  std::optional<Fitted> left_in() {
+    Fitted really = planned_;
+    const std::size_t p = static_cast<std::size_t>(below(static_cast<int>(planned_.size())));
+    for (const auto& [slot, piece] : job_.runs[1 + p].fitted[p].slots) {
+      if (planned_[p].slots.contains(slot)) return std::nullopt;
+      really[p].slots[slot] = piece;
+    }
+    return really;
+  }
+
+  std::optional<Fitted> in_wrong_plane() {
+    const auto places = new_places();
+    if (places.empty()) return std::nullopt;
+    const std::size_t from = one_of(places).plane, to = 1 - from;
+    Fitted really = planned_;
+    const auto &a = *job_.rotor.planes[from].slots, &b = *job_.rotor.planes[to].slots;
+    for (const auto& one : places) {
+      if (one.plane != from) continue;
+      const auto piece = really[from].slots.at(one.slot);
+      really[from].slots.erase(one.slot);
+      int nearest = 1;
+      for (int slot = 2; slot <= b.count; ++slot)
+        if (std::abs(a.angle(one.slot).direction() - b.angle(slot).direction()) <
+            std::abs(a.angle(one.slot).direction() - b.angle(nearest).direction()))
+          nearest = slot;
+      if (!really[to].slots.emplace(nearest, Piece{{}, piece.moment_g_mm}).second) return std::nullopt;
+    }
+    return really;
+  }
+
+  /// What is really fitted; nothing where this draw of the mistake cannot be made.
+  std::optional<Fitted> fitted_wrongly(MistakeKind kind) {
+    switch (kind) {
+      case MistakeKind::mirrored:
+        return uniform() < 0.5 ? moved(2, -1, false) : moved(1, -1, false);  // 1 - k is the slot N + 1 - k
+      case MistakeKind::shifted: {
+        const int by = 1 + below(3);
+        return moved(uniform() < 0.5 ? by : -by, 1, false);
+      }
+      case MistakeKind::opposite:
+        return moved(0, 1, true);
+      case MistakeKind::missing:
+      case MistakeKind::wrong_size:
+      case MistakeKind::swapped:
+        return changed_piece(kind);
+      case MistakeKind::left_in:
+        return left_in();
+      case MistakeKind::wrong_plane:
+        return in_wrong_plane();
+      case MistakeKind::rotor_changed: {
+        const auto p = static_cast<std::size_t>(below(static_cast<int>(extra_.size())));
+        extra_[p] = std::polar(200.0 + 800.0 * uniform(), 2.0 * M_PI * uniform());
+        return planned_;
+      }
+      default:
+        return planned_;
+    }
+  }
+
+  void read_wrongly(MistakeKind kind, std::vector<Reading>& readings) {
+    const auto sensor = static_cast<std::size_t>(below(static_cast<int>(job_.rotor.sensors.size())));
+    const double a = uniform(), b = uniform();
+    switch (kind) {
+      case MistakeKind::phase_sense:
+        for (auto& one : readings) one.x = std::conj(*one.x / one.phase_factor) * one.phase_factor;
+        break;
+      case MistakeKind::polarity:
+        for (auto& one : readings)
+          if (one.sensor == sensor) one.x = -*one.x;
+        break;
+      case MistakeKind::sensors_exchanged:
+        for (std::size_t i = 0; i + 1 < readings.size(); i += 2) {  // front and rear of one speed
+          const Sensor &front = job_.rotor.sensors[0], &rear = job_.rotor.sensors[1];
+          const auto of_front = shown(front, *readings[i].x, job_.rotor.phase);
+          const auto of_rear = shown(rear, *readings[i + 1].x, job_.rotor.phase);
+          readings[i].x = from_shown(front, of_rear, job_.rotor.phase);
+          readings[i + 1].x = from_shown(rear, of_front, job_.rotor.phase);
+        }
+        break;
+      case MistakeKind::reference_shifted: {
+        const double pitches = std::vector{0.5, 1.0, 1.0, 2.0, 3.0, 5.0}[static_cast<std::size_t>(6.0 * a)];
+        const double turn = (b < 0.5 ? 1.0 : -1.0) * pitches * 2.0 * M_PI / job_.rotor.reference.teeth;
+        for (auto& one : readings) one.x = *one.x * std::polar(1.0, turn);
+        break;
+      }
+      case MistakeKind::time_delay: {
+        const double seconds = (b < 0.5 ? 1.0 : -1.0) * (100e-6 + 1.9e-3 * a);
+        for (auto& one : readings) one.x = *one.x * std::polar(1.0, seconds * one.rpm * M_PI / 30.0);
+        break;
+      }
+      case MistakeKind::unit: {
+        const double factor = std::vector{2.0,  0.5,        std::sqrt(2.0), std::sqrt(0.5),
+                                          25.4, 1.0 / 25.4, 1000.0,         0.001}[static_cast<std::size_t>(
+            8.0 * a)];
+        for (auto& one : readings)
+          if (b < 0.5 || one.sensor == sensor) one.x = *one.x * factor;
+        break;
+      }
+      case MistakeKind::none_of_these:
+        for (auto& one : readings) one.x = *one.x * (1.0 + std::polar(0.7, 2.0 * M_PI * uniform()));
+        break;
+      default:
+        break;
+    }
+    for (auto& one : readings) one.amplitude = std::abs(*one.x);
+  }
+
+  std::uint64_t seed_;
+  rehearsal::Draws draws_;
+  std::uint64_t next_ = 0;
+  std::optional<Rehearsal> rehearsal_;
+  Job job_;
+  Fitted planned_;
+  std::vector<std::complex<double>> extra_;
+};
+
+/// How a kind of mistake fared over many trials.
+struct MistakeTally {
+  int trials = 0;
+  int clear = 0;   ///< moved a reading by more than three standard deviations
+  int first = 0;   ///< of the clear: its kind ranked first
+  int named = 0;   ///< of the clear: its kind among those named as the likeliest
+  int group = 0;   ///< of the clear: sum of the number of kinds not told apart
+  int alarms = 0;  ///< something other than "nothing wrong" ranked first
+
+  void add(MistakeKind kind, const MistakeTrial::Result& result) {
+    if (!result.possible) return;
+    ++trials;
+    alarms += result.ranking.as_predicted() ? 0 : 1;
+    if (result.moved_by_sd <= 3.0) return;
+    ++clear;
+    const auto& kinds = result.ranking.kinds;
+    const auto end = kinds.begin() + static_cast<std::ptrdiff_t>(result.ranking.not_told_apart);
+    first += kinds.front().kind == kind ? 1 : 0;
+    if (result.ranking.as_predicted()) return;  // the verdict then names none
+    named += std::any_of(kinds.begin(), end, [kind](const auto& one) { return one.kind == kind; }) ? 1 : 0;
+    group += static_cast<int>(result.ranking.not_told_apart);
+  }
+};
+
+}  // namespace trimwright::testing

@@ -1,0 +1,291 @@
+#include "trimwright/records/archive.hpp"
+
+#include <doctest/doctest.h>
+#include <sqlite3.h>
+
+#include <filesystem>
+#include <fstream>
+#include <string>
+
+using namespace trimwright;
+namespace fs = std::filesystem;
+
+namespace {
+
+struct Folder {
+  fs::path path = fs::temp_directory_path() / "trimwright-archive-test";
+  Folder() {
+    fs::remove_all(path);
+    fs::create_directories(path);
+  }
+  ~Folder() { fs::remove_all(path); }
+  Folder(const Folder&) = delete;
+  Folder& operator=(const Folder&) = delete;
+  [[nodiscard]] std::string file(const std::string& name) const { return (path / name).string(); }
+};
+
+Record record_of(int i, const std::string& serial = "LKM-1") {
+  Record record;
+  record.rotor = "Larkmere demonstrator fan";
+  record.serial = serial;
+  record.station = "Quillhaven";
+  record.date = "2031-05-" + std::to_string(10 + i);
+  record.person = "R. Orrin";
+  record.verdict = i % 2 == 0 ? "accepted" : "not_accepted";
+  record.level = 0.1 * i;
+  record.filed_at = "2031-06-01T10:00:00Z";
+  record.filed_by = "L. Marsh";
+  record.software = "trimwright test";
+  record.content = "{\"i\":" + std::to_string(i) + "}";
+  record.inputs = sha256(serial + record.content);
+  return record;
+}
+
+Archive opened(const std::string& path) {
+  auto archive = Archive::open(path, Archive::Opening::create_if_missing);
+  REQUIRE(archive);
+  return *std::move(archive);
+}
+
+/// Runs SQL as someone with another program would; gives SQLite's message, or nothing.
+std::string by_hand(const std::string& path, const std::string& sql) {
+  sqlite3* db = nullptr;
+  REQUIRE(sqlite3_open(path.c_str(), &db) == SQLITE_OK);
+  char* message = nullptr;
+  sqlite3_exec(db, sql.c_str(), nullptr, nullptr, &message);
+  const std::string text = message == nullptr ? "" : message;
+  sqlite3_free(message);
+  sqlite3_close(db);
+  return text;
+}
+
+}  // namespace
+
+TEST_CASE("What is filed is found and read again, record after record in one chain") {
+  const Folder folder;
+  Archive archive = opened(folder.file("a.db"));
+  Digest last{};
+  for (int i = 0; i < 5; ++i) {
+    const auto filed = archive.file(record_of(i, i < 3 ? "LKM-1" : "LKM-2"));
+    REQUIRE(filed);
+    CHECK(filed->number == i + 1);
+    CHECK(filed->previous == last);
+    last = filed->digest;
+  }
+  RecordQuery query;
+  query.serial = "lkm-1";
+  CHECK(archive.find(query)->size() == 3);
+  query.verdict = "not_accepted";
+  CHECK(archive.find(query)->size() == 1);
+  RecordQuery by_level;
+  by_level.level_above = 0.25;
+  by_level.to = "2031-05-13";
+  const auto found = archive.find(by_level);
+  REQUIRE(found);
+  REQUIRE(found->size() == 1);
+  CHECK(archive.read(found->front().number)->record.content == "{\"i\":3}");
+  const auto proof = archive.prove(last);
+  REQUIRE(proof);
+  CHECK(proof->whole());
+  CHECK(proof->expected_at == 5);
+  CHECK_FALSE(archive.read(6));
+}
+
+TEST_CASE("Search terms are taken literally, whatever they hold") {
+  const Folder folder;
+  Archive archive = opened(folder.file("a.db"));
+  Record odd = record_of(0);
+  odd.person = "O'Hara \"50% _x*\"";
+  REQUIRE(archive.file(odd));
+  REQUIRE(archive.file(record_of(1)));
+  for (const char* term : {"o'hara", "50%", "_x*", "\"50"}) {
+    RecordQuery query;
+    query.person = term;
+    CHECK(archive.find(query)->size() == 1);
+  }
+  for (const char* term : {"%", "O%a", "'; DROP TABLE record; --", "_x_"}) {
+    RecordQuery query;
+    query.person = term;
+    CHECK(archive.find(query)->size() == (std::string(term) == "%" ? 1u : 0u));
+  }
+}
+
+TEST_CASE("A job filed twice is recognised; a correction points at the old record and gives a reason") {
+  const Folder folder;
+  Archive archive = opened(folder.file("a.db"));
+  REQUIRE(archive.file(record_of(0)));
+  CHECK_FALSE(archive.file(record_of(0)));
+  Record correction = record_of(0);
+  correction.corrects = 1;
+  CHECK_FALSE(archive.file(correction));
+  correction.reason = "wrong station";
+  REQUIRE(archive.file(correction));
+  CHECK(archive.read(1)->corrected_by == 2);
+  correction.corrects = 7;
+  CHECK_FALSE(archive.file(correction));
+  Record other = record_of(1, "LKM-9");
+  other.corrects = 1;
+  other.reason = "x";
+  CHECK_FALSE(archive.file(other));
+  CHECK(archive.prove()->records == 2);
+}
+
+TEST_CASE("Names that cannot be trusted on paper are refused") {
+  const Folder folder;
+  Archive archive = opened(folder.file("a.db"));
+  for (const std::string& bad :
+       {std::string(1 << 20, 'x'), std::string("LKM\x1b[31m"), std::string("LKM\n1"),
+        std::string("LKM\xE2\x80\xAE"
+                    "714"),
+        std::string("LKM\xE2\x80\x8B"), std::string(" LKM"), std::string("LKM\xff"), std::string()}) {
+    const auto filed = archive.file(record_of(0, bad));
+    REQUIRE_FALSE(filed);
+    CHECK(filed.error().message().size() < 400);
+  }
+  CHECK(archive.file(record_of(0, "Ø-417 \xE5\xAF\xB8")));
+}
+
+TEST_CASE("Many records are filed all or none") {
+  const Folder folder;
+  Archive archive = opened(folder.file("a.db"));
+  std::vector<Record> records{record_of(0), record_of(1), record_of(0)};
+  CHECK_FALSE(archive.file_all(records));
+  CHECK(archive.prove()->records == 0);
+  records.pop_back();
+  CHECK(archive.file_all(records).value() == 2);
+  CHECK(archive.prove()->whole());
+}
+
+TEST_CASE("Other programs cannot change, remove or misplace a record as long as the triggers stand") {
+  const Folder folder;
+  const auto path = folder.file("a.db");
+  Archive archive = opened(path);
+  for (int i = 0; i < 3; ++i) REQUIRE(archive.file(record_of(i)));
+  CHECK_FALSE(by_hand(path, "UPDATE record SET level = 0").empty());
+  CHECK_FALSE(by_hand(path, "DELETE FROM record WHERE number = 3").empty());
+  CHECK_FALSE(by_hand(path, "INSERT OR REPLACE INTO record SELECT * FROM record WHERE number = 2").empty());
+  CHECK_FALSE(by_hand(path,
+                      "INSERT INTO record SELECT 9, previous, digest, inputs, rotor, serial, station, date, "
+                      "person, verdict, level, filed_at, filed_by, software, corrects, reason, content FROM "
+                      "record WHERE number = 2")
+                  .empty());
+  CHECK(archive.prove()->whole());
+}
+
+TEST_CASE("A record changed, taken out, put in or cut off the end is found and named") {
+  const Folder folder;
+  const std::string drop = "DROP TRIGGER record_is_never_changed; DROP TRIGGER record_is_never_removed; ";
+  struct Case {
+    const char* sql;
+    std::int64_t number;
+  };
+  for (const auto& [sql, number] : {Case{"UPDATE record SET level = 0.05 WHERE number = 3", 3},
+                                    Case{"UPDATE record SET corrects = 1 WHERE number = 2", 2},
+                                    Case{"UPDATE record SET content = content || ' ' WHERE number = 1", 1},
+                                    Case{"UPDATE record SET serial = 'LKM-2' WHERE number = 4", 4},
+                                    Case{"UPDATE record SET digest = zeroblob(32) WHERE number = 2", 2},
+                                    Case{"DELETE FROM record WHERE number = 2", 3}}) {
+    const auto path = folder.file("changed.db");
+    fs::remove(path);
+    Archive archive = opened(path);
+    for (int i = 0; i < 5; ++i) REQUIRE(archive.file(record_of(i)));
+    REQUIRE(by_hand(path, drop + sql).empty());
+    const auto proof = archive.prove();
+    REQUIRE(proof);
+    INFO(sql);
+    REQUIRE_FALSE(proof->whole());
+    CHECK(proof->faults.front().number == number);
+  }
+  const auto path = folder.file("cut.db");
+  Archive archive = opened(path);
+  Digest head{};
+  for (int i = 0; i < 5; ++i) head = archive.file(record_of(i))->digest;
+  REQUIRE(by_hand(path, drop + "DELETE FROM record WHERE number = 5").empty());
+  CHECK(archive.prove()->whole());  // a chain alone cannot know how long it was
+  CHECK_FALSE(archive.prove(head)->whole());
+}
+
+TEST_CASE("Every flipped byte of the file is found, or changes no record") {
+  const Folder folder;
+  const auto path = folder.file("a.db");
+  std::vector<StoredRecord> good;
+  {
+    Archive archive = opened(path);
+    for (int i = 0; i < 4; ++i) good.push_back(archive.file(record_of(i)).value());
+  }
+  std::string bytes;
+  {
+    std::ifstream in(path, std::ios::binary);
+    bytes.assign(std::istreambuf_iterator<char>(in), {});
+  }
+  const auto changed = folder.file("changed.db");
+  int found = 0, in_records = 0;
+  const auto all_alike = [&](const Archive& archive) {
+    for (const auto& one : good) {
+      const auto read = archive.read(one.number);
+      if (!read || digest_of(read->number, read->previous, read->record) != one.digest) return false;
+    }
+    return archive.find({})->size() == good.size();
+  };
+  for (std::size_t at = 0; at < bytes.size(); ++at) {
+    // every byte that belongs to a record's text, and one in 37 of the others
+    const bool text = bytes.compare(at, 1, "\0", 1) != 0;
+    if (!text && at % 37 != 0) continue;
+    std::string flipped = bytes;
+    flipped[at] = static_cast<char>(flipped[at] ^ (1 << (at % 8)));
+    std::ofstream(changed, std::ios::binary | std::ios::trunc) << flipped;
+    const auto archive = Archive::open(changed, Archive::Opening::existing);
+    ++in_records;
+    if (!archive || !archive->prove(good.back().digest)->whole()) {
+      ++found;
+      continue;
+    }
+    INFO(at);
+    REQUIRE(all_alike(*archive));
+  }
+  CHECK(found > in_records / 2);
+}
+
+TEST_CASE(
+    "An archive of a newer version, another database and a file that is none are refused and left alone") {
+  const Folder folder;
+  const auto path = folder.file("a.db");
+  { REQUIRE(opened(path).file(record_of(0))); }
+  REQUIRE(by_hand(path, "PRAGMA user_version = 2").empty());
+  for (const auto how : {Archive::Opening::existing, Archive::Opening::create_if_missing}) {
+    const auto newer = Archive::open(path, how);
+    REQUIRE_FALSE(newer);
+    CHECK(newer.error().what.find("newer") != std::string::npos);
+  }
+  REQUIRE(by_hand(folder.file("other.db"), "CREATE TABLE t (x); PRAGMA user_version = 1").empty());
+  CHECK_FALSE(Archive::open(folder.file("other.db"), Archive::Opening::create_if_missing));
+  std::ofstream(folder.file("text.db"))
+      << "this is no database, only a text that is long enough to be looked at";
+  CHECK_FALSE(Archive::open(folder.file("text.db"), Archive::Opening::create_if_missing));
+  CHECK_FALSE(Archive::open(folder.file("missing.db"), Archive::Opening::existing));
+  CHECK_FALSE(Archive::open(folder.path.string(), Archive::Opening::create_if_missing));
+}
+
+TEST_CASE("A backup made while the archive is open holds the same chain") {
+  const Folder folder;
+  Archive archive = opened(folder.file("a.db"));
+  Digest head{};
+  for (int i = 0; i < 4; ++i) head = archive.file(record_of(i))->digest;
+  REQUIRE(archive.back_up(folder.file("copy.db")));
+  CHECK_FALSE(archive.back_up(folder.file("copy.db")));
+  REQUIRE(archive.file(record_of(5)));
+  const auto proof = opened(folder.file("copy.db")).prove(head);
+  CHECK(proof->whole());
+  CHECK(proof->records == 4);
+}
+
+TEST_CASE("A digest is read from the groups a sheet prints, and from nothing else") {
+  const Digest digest = sha256("x");
+  CHECK(digest_from_hex(hex(digest)) == digest);
+  std::string grouped = hex(digest);
+  for (std::size_t i = 60; i > 0; i -= 4) grouped.insert(i, " ");
+  CHECK(digest_from_hex(grouped) == digest);
+  CHECK_FALSE(digest_from_hex(hex(digest) + "0"));
+  CHECK_FALSE(digest_from_hex(hex(digest).substr(1)));
+  CHECK_FALSE(digest_from_hex("g" + hex(digest).substr(1)));
+}
