@@ -43,14 +43,14 @@ std::vector<CheckedReading> limits_of(const Job& job, std::size_t run) {
 }
 
 /// Speeds and sensors with a once-per-rev reading in some run before, and none in this one.
-std::vector<MissingReading> missing_readings(const Job& job, std::size_t run) {
+std::vector<UnreadPlace> missing_readings(const Job& job, std::size_t run) {
   const auto has = [&](std::size_t r, std::size_t speed, std::size_t sensor) {
     const auto& all = job.runs[r].readings;
     return std::any_of(all.begin(), all.end(), [&](const Reading& one) {
       return one.speed == speed && one.sensor == sensor && one.component == Component::once_per_rev;
     });
   };
-  std::vector<MissingReading> missing;
+  std::vector<UnreadPlace> missing;
   for (std::size_t speed = 0; speed < job.speeds_rpm.size(); ++speed)
     for (std::size_t sensor = 0; sensor < job.rotor.sensors.size(); ++sensor) {
       bool before = false;

@@ -4,6 +4,7 @@
 #include "trimwright/influence/amplitude_model.hpp"
 #include "trimwright/influence/influence_model.hpp"
 #include "trimwright/io/json_documents.hpp"
+#include "trimwright/io/prior_file.hpp"
 #include "trimwright/io/read_job.hpp"
 #include "trimwright/report/text_report.hpp"
 
@@ -14,19 +15,32 @@ constexpr const char* example = R"(Example:
   trimwright influence examples/quillhaven/job.yaml
       How each plane acts on each sensor at each speed, and how well the runs settle it.
   trimwright influence examples/quillhaven/job.yaml --format json
-      The same as one JSON document (docs/json.md).)";
+      The same as one JSON document (docs/json.md).
+  trimwright influence --learn jobs -o prior.yaml
+      What the jobs in a folder say of the rotor type; a job then names it as "prior: prior.yaml".)";
 
 struct Options {
   std::string job;
   bool amplitudes_only = false;
+  std::string learn_from;
   Output output;
 };
 
+Status learn(const Options& options) {
+  const auto fleet = read_fleet_folder(options.learn_from);
+  if (!fleet) return complain(fleet.error());
+  const auto prior = learn_prior(fleet->jobs);
+  if (!prior) return complain(prior.error());
+  return options.output.write(prior_text(*prior), fleet->sources);
+}
+
 Status influence(const Options& options) {
+  if (!options.learn_from.empty()) return learn(options);
   const auto file = read_job(options.job);
   if (!file) return complain(file.error());
   const auto settled = options.amplitudes_only ? settle_by_amplitudes(file->job, file->request.planes)
-                                               : settle_and_fit(file->job, file->request.planes);
+                                               : settle_and_fit(file->job, file->request.planes,
+                                                                file->prior ? &*file->prior : nullptr);
   if (!settled) return complain(settled.error());
   return options.output.write(options.output.json() ? influence_json(settled->job, settled->model)
                                                     : influence_text(settled->job, settled->model),
@@ -38,11 +52,21 @@ Status influence(const Options& options) {
 void add_influence(CLI::App& app, int& status) {
   auto options = std::make_shared<Options>();
   auto* command = app.add_subcommand("influence", "The influence coefficients that the runs of a job settle");
-  command->add_option("JOB", options->job, "job file (YAML)")->required()->check(not_empty());
+  auto* job = command->add_option("JOB", options->job, "job file (YAML)")->check(not_empty());
+  auto* learn_from = command
+                         ->add_option("--learn", options->learn_from,
+                                      "write a prior (YAML) made from the job files in this folder")
+                         ->check(not_empty())
+                         ->excludes(job);
   add_amplitudes_only(*command, options->amplitudes_only);
   options->output.add_options(*command);
   command->footer(example);
-  command->callback([options, &status] { status = influence(*options); });
+  command->callback([options, job, learn_from, &status] {
+    if (job->empty() && learn_from->empty()) throw CLI::RequiredError("JOB or --learn FOLDER");
+    if (!learn_from->empty() && options->output.json())
+      throw CLI::ValidationError("--format", "a prior is a YAML file; leave --format out");
+    status = influence(*options);
+  });
 }
 
 }  // namespace trimwright::cli

@@ -97,8 +97,9 @@ Result<Planned> planned(JobFile file, const PlanOptions& options) {
     choice = std::move(*read);
     file.sources.push_back(options.fitted);
   }
-  auto settled = options.amplitudes_only ? settle_by_amplitudes(file.job, file.request.planes)
-                                         : settle_and_fit(file.job, file.request.planes);
+  auto settled = options.amplitudes_only
+                     ? settle_by_amplitudes(file.job, file.request.planes)
+                     : settle_and_fit(file.job, file.request.planes, file.prior ? &*file.prior : nullptr);
   if (!settled) return tl::unexpected(settled.error());
   if (settled->model.mirror.outcome == MirrorTest::Outcome::contradicts && !options.despite_mirror)
     return tl::unexpected(mirrored_conventions());

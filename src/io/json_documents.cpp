@@ -3,6 +3,7 @@
 #include <cmath>
 
 #include "json_parts.hpp"
+#include "trimwright/influence/influence_review.hpp"
 #include "trimwright/report/model_warnings.hpp"
 
 namespace trimwright {
@@ -49,10 +50,20 @@ Json predicted_json(const Job& job, const std::vector<Prediction>& predictions) 
                     {"after", after.amplitude},
                     {"after_phase_deg", after.phase_deg},
                     {"after_sd", seen(p.after_sd)},
+                    {"reading_low", p.reading ? seen(p.reading->low) : Json(nullptr)},
+                    {"reading_high", p.reading ? seen(p.reading->high) : Json(nullptr)},
+                    {"below_limit", p.reading ? Json(p.reading->below_limit) : Json(nullptr)},
+                    {"below_target", p.reading ? Json(p.reading->below_target) : Json(nullptr)},
                     {"limit", seen(p.limit)},
                     {"target", seen(p.target)}});
   }
   return list;
+}
+
+/// That every reading of the next run stays below its limit, and below its target.
+Json probability_json(const std::optional<Outlook>& outlook) {
+  if (!outlook) return nullptr;
+  return {{"meets_limits", outlook->meets_limits}, {"meets_targets", outlook->meets_targets}};
 }
 
 Json trade_off_json(const Job& job, const std::vector<TradeOffRow>& rows) {
@@ -66,6 +77,7 @@ Json trade_off_json(const Job& job, const std::vector<TradeOffRow>& rows) {
                     {"gap", row.gap()},
                     {"proved_optimal", row.proved_optimal},
                     {"recommended", row.recommended},
+                    {"probability", probability_json(row.outlook)},
                     {"slots", changes_json(job, row.changes)}});
   return list;
 }
@@ -128,6 +140,74 @@ Json expected_json(const Job& job, const BalancePlan& plan) {
   return list;
 }
 
+std::string source_name(NoisePart::Source source) {
+  switch (source) {
+    case NoisePart::Source::stated:
+      return "stated";
+    case NoisePart::Source::estimated:
+      return "estimated";
+    case NoisePart::Source::unknown:
+      break;
+  }
+  return "unknown";
+}
+
+Json number_or_null(double value) { return std::isfinite(value) ? Json(value) : Json(nullptr); }
+
+/// The noise parts of each sensor, as its readings are written; null where none is known.
+Json noise_json(const Job& job, const InfluenceModel& model) {
+  if (!model.posterior) return nullptr;
+  const NoiseModel& noise = model.posterior->noise;
+  Json sensors = Json::array();
+  for (std::size_t s = 0; s < noise.sensors.size(); ++s) {
+    const Sensor& sensor = job.rotor.sensors[s];
+    const auto part = [&](const NoisePart& one) {
+      return Json{{"sd", sensor.unit.shown_from_peak(one.sd)}, {"source", source_name(one.source)}};
+    };
+    sensors.push_back({{"sensor", sensor.name},
+                       {"unit", sensor.unit.text()},
+                       {"within", part(noise.sensors[s].within)},
+                       {"run_to_run", part(noise.sensors[s].run_to_run)},
+                       {"proportional", noise.sensors[s].proportional}});
+  }
+  return {{"sensors", sensors},
+          {"degrees_of_freedom", number_or_null(noise.degrees_of_freedom)},
+          {"widened", noise.widened}};
+}
+
+Json review_json(const Job& job, const InfluenceModel& model) {
+  const InfluenceReview review = review_influence(job, model);
+  Json readings = Json::array(), runs = Json::array(), trials = Json::array();
+  for (const auto& one : review.readings)
+    readings.push_back({{"run", job.runs[one.run].name},
+                        {"speed_rpm", job.speeds_rpm[one.speed]},
+                        {"sensor", job.rotor.sensors[one.sensor].name},
+                        {"leverage", one.leverage},
+                        {"studentised", or_null(one.studentised)},
+                        {"probability", one.probability},
+                        {"suspect", one.suspect}});
+  for (const auto& one : review.runs)
+    runs.push_back({{"run", job.runs[one.run].name},
+                    {"components", one.components},
+                    {"distance", one.distance},
+                    {"probability", one.probability},
+                    {"suspect", one.suspect}});
+  for (const auto& one : review.trials)
+    trials.push_back({{"run", job.runs[one.run].name},
+                      {"amplitude_share", one.amplitude_share},
+                      {"phase_deg", one.phase_deg},
+                      {"too_small", one.too_small()}});
+  return {{"readings", readings}, {"runs", runs}, {"trials", trials}};
+}
+
+Json fleet_json(const InfluenceModel& model) {
+  if (!model.fleet) return nullptr;
+  return {{"distance", model.fleet->distance},
+          {"components", model.fleet->components},
+          {"degrees_of_freedom", number_or_null(model.fleet->degrees_of_freedom)},
+          {"probability", model.fleet->probability}};
+}
+
 std::string mirror_name(MirrorTest::Outcome outcome) {
   switch (outcome) {
     case MirrorTest::Outcome::cannot_tell:
@@ -148,7 +228,7 @@ Json coefficients_json(const Job& job, const InfluenceModel& model) {
     const Sensor& sensor = job.rotor.sensors[row.sensor];
     for (std::size_t p = 0; p < model.planes.size(); ++p) {
       const auto seen = shown(sensor, row.coefficients(static_cast<Eigen::Index>(p)), model.convention);
-      const auto sd = coefficient_sd(row, p);
+      const auto sd = coefficient_sd(model, row, p);
       list.push_back({{"speed_rpm", job.speeds_rpm[row.speed]},
                       {"sensor", sensor.name},
                       {"plane", job.rotor.planes[model.planes[p]].name},
@@ -255,6 +335,7 @@ std::string plan_json(const Job& job, const InfluenceModel& model, const TrimPla
   const TradeOffRow* chosen = trim.has_slots() ? &trim.trade_off[trim.chosen] : nullptr;
   json["proved_optimal"] = chosen == nullptr || chosen->proved_optimal;
   json["gap"] = chosen == nullptr ? 0.0 : chosen->gap();
+  json["probability"] = probability_json(trim.outlook);
   json["trade_off"] = trade_off_json(job, trim.trade_off);
   for (std::size_t i = 0; i < trim.trade_off.size(); ++i) json["trade_off"][i]["chosen"] = i == trim.chosen;
   json["alternatives"] = trade_off_json(job, trim.alternatives);
@@ -288,6 +369,10 @@ std::string influence_json(const Job& job, const InfluenceModel& model) {
   json["mirror_test"] = {{"outcome", mirror_name(model.mirror.outcome)},
                          {"log_odds", model.mirror.log_odds},
                          {"phase_found_by_runs", model.convention_found}};
+  json["noise"] = noise_json(job, model);
+  json["prior_used"] = model.with_prior;
+  json["fleet"] = fleet_json(model);
+  json["review"] = review_json(job, model);
   json["residuals"] = residuals_json(job, model);
   json["runs"] = runs_json(job, model);
   json["left_out"] = left_out_json(job, model);

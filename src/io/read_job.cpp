@@ -10,6 +10,7 @@
 #include "recording_fields.hpp"
 #include "trade_values.hpp"
 #include "trimwright/io/files.hpp"
+#include "trimwright/io/prior_file.hpp"
 #include "trimwright/io/read_rotor.hpp"
 #include "written_reading.hpp"
 #include "yaml_fields.hpp"
@@ -205,6 +206,15 @@ JobFile read(const YamlValue& root, ReadingTables tables) {
   read_runs(fields, job, tables, file.sources);
   job.fitted_now = job.runs.back().fitted;
   if (const auto now = fields.optional("fitted_now")) job.fitted_now = read_fitted(*now, job);
+  if (const auto named = fields.optional("prior")) {
+    file.sources.push_back(path_beside(root.file(), named->label()));
+    auto prior = read_prior(file.sources.back());
+    if (!prior) reject_file(*named, prior.error());
+    if (prior->rotor != job.rotor.name)
+      named->reject("this prior is of rotor \"" + shortened(prior->rotor) + "\"",
+                    "a prior of rotor \"" + shortened(job.rotor.name) + "\"");
+    file.prior = std::move(*prior);
+  }
   if (const auto recording = fields.optional("recording"))
     file.recording = read_recording_plan(*recording, job.rotor);
   if (const auto trim = fields.optional("trim"); trim && tables == ReadingTables::read)

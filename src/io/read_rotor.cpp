@@ -1,5 +1,7 @@
 #include "trimwright/io/read_rotor.hpp"
 
+#include <fmt/format.h>
+
 #include <algorithm>
 #include <set>
 
@@ -99,6 +101,22 @@ void read_catalogue(YamlFields& fields, Plane& plane) {
   }
 }
 
+/// "2 %": a share of something, at most `most`.
+double read_share(const YamlValue& value, double most) {
+  const auto share = parse_quantity(value.text("a share, as 2 %"));
+  if (!share || share->unit != "%" || !(share->value >= 0.0) || share->value > 100.0 * most)
+    value.reject("\"" + shortened(value.text()) + "\" is no share that can be",
+                 fmt::format("0 % to {:g} %", 100.0 * most));
+  return share->value / 100.0;
+}
+
+double read_slot_tolerance(const YamlValue& value) {
+  const auto angle = parse_quantity(value.text("an angle, as 0.5 deg"));
+  if (!angle || angle->unit != "deg" || !(angle->value >= 0.0) || angle->value > 10.0)
+    value.reject("\"" + shortened(value.text()) + "\" is no tolerance of a slot's angle", "0 deg to 10 deg");
+  return angle->value;
+}
+
 Plane read_plane(const YamlValue& value, const SeenSense& rotation) {
   YamlFields fields(value, "a plane: {name: ..., slots: ..., weights: ...}");
   Plane plane;
@@ -118,6 +136,10 @@ Plane read_plane(const YamlValue& value, const SeenSense& rotation) {
     plane.max_total_moment_g_mm = read_moment_limit(*limit);
   if (const auto limit = fields.optional("max_added_moment"))
     plane.max_added_moment_g_mm = read_moment_limit(*limit);
+  if (const auto tolerance = fields.optional("weight_tolerance"))
+    plane.weight_tolerance = read_share(*tolerance, 0.2);
+  if (const auto tolerance = fields.optional("slot_tolerance"))
+    plane.slot_tolerance_deg = read_slot_tolerance(*tolerance);
   fields.finish();
   if (!plane.slots && !plane.weights.empty())
     value.reject("plane \"" + plane.name + "\" has weights but no slots", "slots for the weights");
@@ -199,6 +221,9 @@ Sensor read_sensor(const YamlValue& value, const Rotor& rotor) {
     if (!(*sensor.repeatability > 0.0))
       repeatability->reject("no reading repeats exactly", "an amplitude above zero");
   }
+  if (const auto change = fields.optional("run_to_run"))
+    sensor.run_to_run = read_peak_amplitude(*change, sensor.unit);
+  if (const auto share = fields.optional("proportional")) sensor.proportional = read_share(*share, 0.5);
   fields.finish();
   return sensor;
 }

@@ -5,6 +5,7 @@
 
 #include "number_words.hpp"
 #include "text_table.hpp"
+#include "trimwright/influence/influence_review.hpp"
 #include "trimwright/report/model_warnings.hpp"
 #include "trimwright/report/text_report.hpp"
 
@@ -26,7 +27,7 @@ std::string coefficient_table(const Job& job, const InfluenceModel& model) {
     for (std::size_t p = 0; p < model.planes.size(); ++p) {
       const Phasor per_kg_mm = 1000.0 * row.coefficients(static_cast<Eigen::Index>(p));
       const auto seen = shown(sensor, per_kg_mm, model.convention);
-      const auto sd = coefficient_sd(row, p);
+      const auto sd = coefficient_sd(model, row, p);
       table.add({speed_words(job.rotor, job.speeds_rpm[row.speed]), sensor.name,
                  job.rotor.planes[model.planes[p]].name, fmt::format("{:.4g}", seen.amplitude),
                  std::isnan(seen.phase_deg) ? "-" : fmt::format("{:.1f}°", seen.phase_deg),
@@ -68,34 +69,63 @@ std::string run_list(const Job& job, const InfluenceModel& model) {
   return table.text();
 }
 
-/// The readings furthest from the fit, where there is anything to judge by.
-std::string residual_table(const Job& job, const InfluenceModel& model) {
-  struct Off {
-    const InfluenceRow* row;
-    const FittedReading* reading;
-    double size;
-  };
-  std::vector<Off> all;
-  for (const auto& row : model.rows)
-    for (const auto& reading : row.fit)
-      if (row.spare > 0 && row.reading_sd && *row.reading_sd > 0.0)
-        all.push_back({&row, &reading, std::abs(reading.read - reading.fitted) / *row.reading_sd});
-  if (all.empty()) return {};
-  std::stable_sort(all.begin(), all.end(), [](const Off& a, const Off& b) { return a.size > b.size; });
-  all.resize(std::min<std::size_t>(all.size(), 6));
+bool one_spare_somewhere(const InfluenceModel& model) {
+  return std::any_of(model.rows.begin(), model.rows.end(), [](const auto& row) { return row.spare == 1; });
+}
+
+/// Runs predicted from the others, and the readings furthest from the fit.
+std::string review_tables(const Job& job, const InfluenceModel& model, const InfluenceReview& review) {
+  std::string text;
+  if (review.runs_tested > 0) {
+    TextTable runs(
+        {{"run", Align::left}, {"readings", Align::right}, {"probability", Align::right}, {"", Align::left}});
+    for (const auto& one : review.runs)
+      runs.add({job.runs[one.run].name, std::to_string(one.components / 2),
+                one.components > 0 ? fmt::format("{:.2g}", one.probability) : "-",
+                one.suspect           ? "SUSPECT"
+                : one.components == 0 ? "the others cannot predict it"
+                                      : ""});
+    text += "\nEACH RUN AS THE OTHERS PREDICT IT (probability of a difference as large by chance)\n" +
+            runs.text();
+  }
+  if (review.readings_tested == 0) return text;
   TextTable table({{"run", Align::left},
                    {"rpm", Align::left},
                    {"sensor", Align::left},
-                   {"read", Align::right},
-                   {"fitted", Align::right},
-                   {"off by (standard deviations)", Align::right}});
-  for (const auto& off : all) {
-    const Sensor& sensor = job.rotor.sensors[off.row->sensor];
-    table.add({job.runs[off.reading->run].name, speed_words(job.rotor, job.speeds_rpm[off.row->speed]),
-               sensor.name, phasor_words(sensor, off.reading->read, model.convention),
-               phasor_words(sensor, off.reading->fitted, model.convention), fmt::format("{:.1f}", off.size)});
+                   {"off by (sd)", Align::right},
+                   {"leverage", Align::right},
+                   {"probability", Align::right},
+                   {"", Align::left}});
+  constexpr std::size_t most = 8;
+  for (std::size_t i = 0; i < std::min(most, review.readings.size()) && review.readings[i].studentised; ++i) {
+    const auto& one = review.readings[i];
+    table.add({job.runs[one.run].name, speed_words(job.rotor, job.speeds_rpm[one.speed]),
+               job.rotor.sensors[one.sensor].name, fmt::format("{:.1f}", *one.studentised),
+               fmt::format("{:.2f}", one.leverage), fmt::format("{:.2g}", one.probability),
+               one.suspect ? "SUSPECT" : ""});
   }
-  return "\nFURTHEST FROM THE FIT\n" + table.text();
+  text += "\nFURTHEST FROM THE FIT\n" + table.text();
+  text += wrapped(
+      "  ", fmt::format("A reading is suspect below {:.2g} (5 % over the {} tested). Leverage: the share of "
+                        "its own fit that a reading decides; at 1 nothing checks it.{}",
+                        0.05 / review.readings_tested, review.readings_tested,
+                        one_spare_somewhere(model)
+                            ? " Where a speed and sensor have one reading to spare, all their readings are "
+                              "equally far off: repeat the run in which most of them stand."
+                            : ""));
+  return text;
+}
+
+/// What trial weights changed, where it was little.
+std::string trial_lines(const Job& job, const InfluenceReview& review) {
+  std::string text;
+  for (const auto& trial : review.trials)
+    if (trial.too_small())
+      text += wrapped(
+          "  ", fmt::format("Run \"{}\" changed no amplitude by more than {:.0f} % and no phase by more than "
+                            "{:.0f}°: the trade asks for 30 % or 30° of a trial weight.",
+                            job.runs[trial.run].name, 100.0 * trial.amplitude_share, trial.phase_deg));
+  return text;
 }
 
 std::string mirror_words(const InfluenceModel& model) {
@@ -118,6 +148,46 @@ std::string mirror_words(const InfluenceModel& model) {
   return "The runs cannot tell lag from lead: that takes one run more than planes + 1, with a weight in a "
          "direction "
          "not in line with the trial weights.";
+}
+
+std::string part_words(const Sensor& sensor, const NoisePart& part) {
+  if (part.source == NoisePart::Source::unknown) return "not known";
+  return fmt::format("{:.2g} {} ({})", sensor.unit.shown_from_peak(part.sd), sensor.unit.text(),
+                     part.source == NoisePart::Source::stated ? "stated" : "estimated");
+}
+
+/// How the readings scatter, part by part, and whether the rotor looks like its fleet.
+std::string noise_lines(const Job& job, const InfluenceModel& model) {
+  if (!model.posterior)
+    return wrapped("  ", "Nothing tells how well the readings repeat: no ± can be given.");
+  const NoiseModel& noise = model.posterior->noise;
+  std::string text;
+  for (std::size_t s = 0; s < noise.sensors.size(); ++s) {
+    const Sensor& sensor = job.rotor.sensors[s];
+    text += wrapped("  ", fmt::format("{}: a reading scatters by {} within a run, by {} from run to run{}.",
+                                      sensor.name, part_words(sensor, noise.sensors[s].within),
+                                      part_words(sensor, noise.sensors[s].run_to_run),
+                                      noise.sensors[s].proportional > 0.0
+                                          ? fmt::format(", and by {:g} % of itself",
+                                                        100.0 * noise.sensors[s].proportional)
+                                          : ""));
+  }
+  if (noise.widened > 1.0)
+    text += wrapped(
+        "  ", fmt::format("The residuals reject this: every ± is widened {:.1f} times.", noise.widened));
+  if (noise.degrees_of_freedom < 1e6)
+    text +=
+        wrapped("  ", fmt::format("This is known from {:.0f} degrees of freedom: 90 % intervals are {:.2f} "
+                                  "standard errors either way.",
+                                  noise.degrees_of_freedom, interval_factor(0.9, noise.degrees_of_freedom)));
+  if (model.fleet)
+    text += wrapped(
+        "  ", fmt::format("Against the fleet's prior: squared distance {:.1f} in {} components, probability "
+                          "{:.2g} for a rotor of the fleet.",
+                          model.fleet->distance, model.fleet->components, model.fleet->probability));
+  else if (model.with_prior)
+    text += wrapped("  ", "The coefficients are the fleet's prior, with what these runs add to it.");
+  return text;
 }
 
 std::string quality_lines(const InfluenceModel& model) {
@@ -148,8 +218,9 @@ std::string influence_text(const Job& job, const InfluenceModel& model) {
   text += "\nCOEFFICIENTS\n" + coefficient_table(job, model);
   text += "\nBASELINE (what would be read with every slot empty, fillers out too; never an actual run)\n" +
           baseline_table(job, model);
-  text += "\nHOW WELL THE RUNS SETTLE THIS\n" + quality_lines(model);
-  text += residual_table(job, model);
+  text += "\nHOW WELL THE RUNS SETTLE THIS\n" + quality_lines(model) + noise_lines(job, model);
+  const InfluenceReview review = review_influence(job, model);
+  text += trial_lines(job, review) + review_tables(job, model, review);
   const auto warnings = model_warnings(job, model);
   if (!warnings.empty()) text += "\nBEFORE YOU TRUST THIS\n";
   for (const auto& warning : warnings) text += wrapped("  * ", warning);

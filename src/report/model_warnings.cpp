@@ -31,6 +31,13 @@ std::string mirror_warning(const Job& job, const InfluenceModel& model) {
          "far better. Do not fit anything before this is settled.";
 }
 
+/// What every ± does about scatter beyond the stated.
+std::string widening_words(const InfluenceModel& model) {
+  const double widened = model.posterior ? model.posterior->noise.widened : excess_scatter(model);
+  if (widened > 1.0) return fmt::format("Every ± is widened {:.1f} times.", widened);
+  return "Every ± contains a run-to-run change estimated from it.";
+}
+
 }  // namespace
 
 std::vector<std::string> model_warnings(const Job& job, const InfluenceModel& model) {
@@ -45,6 +52,17 @@ std::vector<std::string> model_warnings(const Job& job, const InfluenceModel& mo
         "The rotor file does not say lag or lead; these runs show {} ({} to 1). Everything here is in {}.",
         convention_words(model.convention), odds_words(model.mirror.log_odds),
         convention_words(model.convention)));
+  if (model.with_prior)
+    warnings.push_back(
+        "The coefficients come from the prior of the rotor's fleet, with what these runs add to it. Angles "
+        "must "
+        "mean the same as in the fleet's jobs: slot 1, the reference tooth, lag or lead.");
+  if (model.fleet && model.fleet->probability < doubtful)
+    warnings.push_back(fmt::format(
+        "This rotor's coefficients do not look like its fleet's (probability {:.1g}): another configuration, "
+        "a "
+        "wrong angle of slot 1, a sensor connected otherwise, or a reading or weight written down wrong.",
+        std::max(model.fleet->probability, 1e-12)));
   for (const auto& run : job.runs)
     if (run.set_aside)
       warnings.push_back(fmt::format("Run \"{}\" is set aside: {}.", run.name, *run.set_aside));
@@ -80,8 +98,8 @@ std::vector<std::string> model_warnings(const Job& job, const InfluenceModel& mo
     warnings.push_back(fmt::format(
         "The readings scatter more than their stated repeatability explains (probability {}): the "
         "rotor or the conditions changed between runs, or a reading or a fitted weight is written "
-        "down wrong. Every ± is widened {:.1f} times.",
-        probability < 1e-12 ? "below 1e-12" : fmt::format("{:.1g}", probability), excess_scatter(model)));
+        "down wrong. {}",
+        probability < 1e-12 ? "below 1e-12" : fmt::format("{:.1g}", probability), widening_words(model)));
   return warnings;
 }
 

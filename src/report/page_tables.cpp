@@ -98,7 +98,7 @@ Markup influence_table(const PageView& view) {
     for (std::size_t p = 0; p < view.model.planes.size(); ++p) {
       const auto seen =
           shown(sensor, 1000.0 * row.coefficients(static_cast<Eigen::Index>(p)), view.rotor().phase);
-      const auto sd = coefficient_sd(row, p);
+      const auto sd = coefficient_sd(view.model, row, p);
       rows += element("tr", {},
                       element("th", {{"scope", "row"}}, view.rotor().planes[view.model.planes[p]].name) +
                           cell(speed_words(view.rotor(), view.job.speeds_rpm[row.speed]) + " rpm") +

@@ -100,6 +100,7 @@ std::string prediction_table(const Job& job, const std::vector<Prediction>& pred
                    {"now (fit)", Align::right},
                    {"expected", Align::right},
                    {"±", Align::right},
+                   {"9 in 10", Align::right},
                    {"limit", Align::right},
                    {"target", Align::right},
                    {"unit", Align::left},
@@ -110,6 +111,7 @@ std::string prediction_table(const Job& job, const std::vector<Prediction>& pred
     table.add({speed_words(job.rotor, job.speeds_rpm[p.speed]), sensor.name,
                phasor_words(sensor, p.before, job.rotor.phase),
                phasor_words(sensor, p.after, job.rotor.phase), p.after_sd ? peak_words(*p.after_sd) : "?",
+               p.reading ? peak_words(p.reading->low) + "-" + peak_words(p.reading->high) : "?",
                peak_words(p.limit), p.target ? peak_words(*p.target) : "-", sensor.unit.text(),
                margin_words(p)});
   }
@@ -120,12 +122,33 @@ std::string proof_words(const TradeOffRow& row) {
   return row.proved_optimal ? "best possible" : fmt::format("within {:.2g} %", 100.0 * row.gap());
 }
 
+/// "87 %"; never a certainty that samples cannot show.
+std::string percent_words(double probability) {
+  if (probability > 0.995) return "> 99 %";
+  if (probability < 0.005) return "< 1 %";
+  return fmt::format("{:.0f} %", 100.0 * probability);
+}
+
+std::string outlook_line(const TrimPlan& trim) {
+  if (!trim.outlook)
+    return wrapped(
+        "  ",
+        "How likely this is cannot be said: nothing tells how well the readings repeat (repeatability "
+        "in the rotor file, or repeated runs).");
+  return wrapped("  ", fmt::format("Probability that every reading of the next run meets its target: {}; its "
+                                   "limit: {}.",
+                                   percent_words(trim.outlook->meets_targets),
+                                   percent_words(trim.outlook->meets_limits)));
+}
+
 std::string trade_off_table(const TrimPlan& trim) {
   const bool squares = trim.request.objective == SlotObjective::least_squares;
   std::vector<std::pair<std::string, Align>> columns{{"slots changed", Align::right},
                                                      {"largest / limit", Align::right}};
   if (squares) columns.emplace_back("root of squares", Align::right);
   columns.emplace_back(squares ? "proved (squares)" : "proved", Align::left);
+  const bool likely = trim.outlook.has_value();
+  if (likely) columns.emplace_back("targets met", Align::right);
   columns.emplace_back("", Align::left);
   TextTable table(columns);
   for (std::size_t i = 0; i < trim.trade_off.size(); ++i) {
@@ -136,6 +159,7 @@ std::string trade_off_table(const TrimPlan& trim) {
                                    fmt::format("{:.3f}", row.worst_ratio)};
     if (squares) cells.push_back(fmt::format("{:.3f}", row.objective));
     cells.push_back(proof_words(row));
+    if (likely) cells.push_back(row.outlook ? percent_words(row.outlook->meets_targets) : "?");
     cells.push_back(remark);
     table.add(cells);
   }
@@ -247,7 +271,9 @@ std::string plan_text(const Job& job, const InfluenceModel& model, const TrimPla
       wrapped("  ",
               "now (fit): what the model says of the weights fitted now. ±: one standard deviation of the "
               "expected value per component, from the readings' stated repeatability or else from their "
-              "scatter; ? where neither is known.");
+              "scatter; ? where neither is known. 9 in 10: nine readings in ten lie between these, noise "
+              "and tolerances included.");
+  text += outlook_line(trim);
   text += verdict_line(trim);
   text += section("AT A GLANCE (# expected, o now, | target, ] limit)") + level_bars(job, trim.predictions);
   if (trim.has_slots()) text += section("FEWER OR MORE SLOTS") + trade_off_table(trim);

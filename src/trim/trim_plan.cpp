@@ -47,10 +47,60 @@ std::vector<Prediction> predictions_for(const Job& job, const InfluenceModel& mo
   std::vector<Prediction> predictions;
   for (const auto& row : model.rows) {
     const auto* band = job.rotor.sensors[row.sensor].band_at(job.speeds_rpm[row.speed]);
-    predictions.push_back({row.speed, row.sensor, predict(row, rows.unbalance_now), predict(row, after),
-                           band->limit, band->target, prediction_sd(model, row, after)});
+    predictions.push_back({row.speed,
+                           row.sensor,
+                           predict(row, rows.unbalance_now),
+                           predict(row, after),
+                           band->limit,
+                           band->target,
+                           prediction_sd(model, row, after),
+                           {}});
   }
   return predictions;
+}
+
+/// The next run with `added` in the planes used and `fitted` in all planes of the rotor.
+std::optional<Outlook> outlook_with(const Job& job, const InfluenceModel& model, const TrimRows& rows,
+                                    const Eigen::VectorXcd& added, const std::vector<FittedWeights>& fitted) {
+  if (!model.belief) return std::nullopt;
+  const auto& belief = *model.belief;
+  Eigen::VectorXcd after = rows.unbalance_now;
+  for (std::size_t p = 0; p < rows.entries.size(); ++p)
+    after(static_cast<Index>(rows.entries[p])) += added(static_cast<Index>(p));
+  std::vector<Eigen::Matrix2d> errors;
+  for (const std::size_t plane : belief.planes)
+    errors.push_back(fitting_covariance(job.rotor.planes[plane], fitted[plane]));
+  const auto next = next_readings(belief, after, errors);
+  return outlook_of(next, row_levels(job, belief),
+                    OutlookDraws(next.mean.size(), outlook_samples, next.degrees_of_freedom, outlook_seed));
+}
+
+/// Gives each prediction the outlook of its own reading.
+void add_readings(const InfluenceModel& model, TrimPlan& plan) {
+  if (!plan.outlook) return;
+  for (auto& prediction : plan.predictions) {
+    const auto& places = model.belief->rows;
+    const auto found =
+        std::find(places.begin(), places.end(), std::pair{prediction.speed, prediction.sensor});
+    if (found != places.end())
+      prediction.reading = plan.outlook->readings[static_cast<std::size_t>(found - places.begin())];
+  }
+}
+
+/// The fewest changes that are as likely as any to meet every target, or every limit; empty: not known.
+std::optional<std::size_t> likely_row(const std::vector<TradeOffRow>& rows) {
+  const auto first_near_best = [&](auto probability) -> std::optional<std::size_t> {
+    double best = 0.0;
+    for (const auto& row : rows) best = std::max(best, probability(*row.outlook));
+    if (best < 0.01) return std::nullopt;
+    for (std::size_t i = 0; i < rows.size(); ++i)
+      if (probability(*rows[i].outlook) >= best - probability_indifference) return i;
+    return std::nullopt;
+  };
+  if (!std::all_of(rows.begin(), rows.end(), [](const auto& row) { return row.outlook.has_value(); }))
+    return std::nullopt;
+  if (const auto row = first_near_best([](const Outlook& one) { return one.meets_targets; })) return row;
+  return first_near_best([](const Outlook& one) { return one.meets_limits; });
 }
 
 /// Standard deviation of the largest ratio, where known.
@@ -234,6 +284,8 @@ Result<TrimPlan> plan_with_planes(const Job& job, const InfluenceModel& model, c
                                      [&](std::size_t p) { return job.rotor.planes[p].slots.has_value(); });
   if (slotted == 0) {
     plan.predictions = predictions_for(job, model, *rows, moments_of(plan.correction));
+    plan.outlook = outlook_with(job, model, *rows, moments_of(plan.correction), job.fitted_now);
+    add_readings(model, plan);
     plan.worst_ratio = plan.correction.worst_ratio;
     plan.bound = plan.correction.bound;
     return plan;
@@ -253,11 +305,18 @@ Result<TrimPlan> plan_with_planes(const Job& job, const InfluenceModel& model, c
   const auto predicted = [&](const TradeOffRow& row) {
     return predictions_for(job, model, *rows, catalogue.added_moment(row.changes));
   };
-  plan.trade_off[recommended_row(plan.trade_off, worst_ratio_sd(predicted(*best)))].recommended = true;
+  for (auto& row : plan.trade_off)
+    row.outlook =
+        outlook_with(job, model, *rows, catalogue.added_moment(row.changes), fitted_after(job, row.changes));
+  const auto likely = likely_row(plan.trade_off);
+  plan.trade_off[likely ? *likely : recommended_row(plan.trade_off, worst_ratio_sd(predicted(*best)))]
+      .recommended = true;
   auto chosen = chosen_row(plan);
   if (!chosen) return tl::unexpected(chosen.error());
   plan.chosen = *chosen;
   plan.predictions = predicted(plan.trade_off[plan.chosen]);
+  plan.outlook = plan.trade_off[plan.chosen].outlook;
+  add_readings(model, plan);
   plan.worst_ratio = plan.trade_off[plan.chosen].worst_ratio;
   plan.bound = overall_bound(plan, *rows, choices);
   if (request.best > 1)

@@ -157,7 +157,8 @@ def left_behind(folder: Path, known: set) -> list:
 
 
 MAY_BE_NULL = {"planes_condition", "last_read", "unsettled_from", "off_by_sd",
-               "sd", "after_sd", "limit", "target", "differs_by", "remove", "fit"}
+               "sd", "after_sd", "reading_low", "reading_high", "below_limit", "below_target", "probability",
+               "noise", "fleet", "studentised", "degrees_of_freedom", "limit", "target", "differs_by", "remove", "fit"}
 
 
 def no_numbers(document: bytes) -> list:
@@ -310,6 +311,11 @@ ROTOR_CASES = [
       - {up_to: 70 %, limit: 5 mil, target: 1.5 mil}
       - {up_to: 105 %, limit: 5 mil, target: 1.2 mil}
 """, "    limits: []\n")], ["sensors[1]", "no limit"], mark="name: rear\n    measures"),
+    Case("run-to-run change without unit", ROTOR, [("repeatability: 0.012 in/s", "repeatability: 0.012 in/s\n    run_to_run: 0.02")], ["run_to_run", "no unit"], mark="run_to_run: 0.02"),
+    Case("proportional part above half", ROTOR, [("repeatability: 0.012 in/s", "repeatability: 0.012 in/s\n    proportional: 60 %")], ["proportional", "60 %", "0 % to 50 %"], mark="proportional: 60 %"),
+    Case("proportional part without %", ROTOR, [("repeatability: 0.012 in/s", "repeatability: 0.012 in/s\n    proportional: 0.01")], ["proportional", "0 % to 50 %"], mark="proportional: 0.01"),
+    Case("weight tolerance negative", ROTOR, [("  - name: spinner", "  - name: spinner\n    weight_tolerance: -1 %")], ["weight_tolerance", "-1 %"], mark="weight_tolerance: -1 %"),
+    Case("slot tolerance without unit", ROTOR, [("  - name: spinner", "  - name: spinner\n    slot_tolerance: 1")], ["slot_tolerance", "0 deg to 10 deg"], mark="slot_tolerance: 1"),
     Case("repeatability of zero", ROTOR, [("0.012 in/s", "0 in/s")], ["repeatability", "above zero"]),
     Case("percent without 100 %", ROTOR, [("speed_100: 5120 rpm\n", "")], ["speed_tolerance", "speed_100"],
          mark="speed_tolerance"),
@@ -384,6 +390,8 @@ TRIAL_SPINNER = "{spinner: {4: S2, 19: S1, 30: S4}}"
 TRIAL_REAR = "{spinner: {4: S2, 19: S1}, rear: {7: R3}}"
 
 JOB_CASES = [
+    Case("prior that is not there", JOB, [("serial: LKM-417", "serial: LKM-417\nprior: nowhere.yaml")], ["prior", "nowhere.yaml", "no such file"], mark="prior: nowhere.yaml"),
+    Case("prior that is a rotor", JOB, [("serial: LKM-417", "serial: LKM-417\nprior: rotor.yaml")], ['"rotor 1"', '"prior 1"'], mark=""),
     Case("stock exceeded", JOB, [(TRIAL_SPINNER, "{spinner: {1: S5, 2: S5, 3: S5, 4: S5, 5: S5}}")],
          ["fitted.spinner", '"S5"', "5", "stock is 4"]),
     Case("stock exceeded by what is fitted now", JOB, [("fitted_now: same as as found",
@@ -709,6 +717,10 @@ WRONG_USAGE = [
     (["plan", JOB, "-o"], ["-o"]),
     (["plan", JOB, "-o", ""], ["-o"]),
     (["plan", ""], ["JOB"]),
+    (["influence"], ["JOB", "--learn"]),
+    (["influence", JOB, "--learn", "."], ["--learn"]),
+    (["influence", "--learn", "", JOB], ["--learn"]),
+    (["influence", "--learn", ".", "--format", "json"], ["--format", "YAML"]),
     (["tolerance", "fast"], ["RPM", "fast"]),
     (["tolerance", "-1"], ["-1"]),
     (["tolerance", "0"], ["RPM"]),
@@ -735,6 +747,8 @@ REFUSED_COMMANDS = [
     (["plan", JOB, "--trial", "spinner", "--slot", "11"], ["--slot", "11", "expected"]),
     (["plan", JOB, "--trial", "spinner", "--weight", "Q"], ["--weight", '"Q"', "S1, S2, S3, S4, S5"]),
     (["plan", JOB, "--changes", "99"], ["99", "expected"]),
+    (["influence", "--learn", "nowhere"], ["nowhere", "expected"]),
+    (["influence", "--learn", "."], ["1 job", "3 jobs", "expected"]),
 ]
 
 # --- what people will write all the same ----------------------------------------------------------------------

@@ -165,7 +165,7 @@ TEST_CASE("The standard deviation of a prediction follows from the repeatability
     CHECK(*prediction_sd(*model, model->rows[0], u) ==
           doctest::Approx(0.03 * std::sqrt((1 - v) * (1 - v) + v * v)));
   }
-  CHECK(*coefficient_sd(model->rows[0], 0) == doctest::Approx(0.03 * std::sqrt(2.0) / 400.0));
+  CHECK(*coefficient_sd(*model, model->rows[0], 0) == doctest::Approx(0.03 * std::sqrt(2.0) / 400.0));
 }
 
 namespace {

@@ -12,6 +12,7 @@ import sys
 import tempfile
 
 import numpy as np
+from scipy import stats
 
 import trim_reference as ref
 
@@ -116,9 +117,20 @@ def random_job(rng):
     return rotor_written, job_written, job, truth, table, stated
 
 
+def widening(job, rows):
+    """Factor on standard errors where chi-squared rejects the stated repeatability at 1 %."""
+    sensors = job.rotor.sensors
+    if not all(s.repeatability for s in sensors):
+        return 1.0
+    chi2 = sum(row.residual2 / sensors[key[1]].repeatability ** 2 for key, row in rows.items() if row.spare)
+    spare = 2 * sum(row.spare for row in rows.values())
+    return np.sqrt(chi2 / spare) if spare and stats.chi2.sf(chi2, spare) < 0.01 else 1.0
+
+
 def compare(checks, name, job, truth, document):
     planes, rows = ref.influence(job, truth.speeds)
     names = [job.rotor.plane_names[p] for p in planes]
+    widened = widening(job, rows)
     found = {}
     for one in document["coefficients"]:
         s = int(np.argmin(np.abs(truth.speeds - one["speed_rpm"])))
@@ -135,7 +147,7 @@ def compare(checks, name, job, truth, document):
         checks.ok(all(one[n]["unit"] == unit for n in names), f"{name}: unit of {key}, not {unit}")
         if sensor.repeatability:
             sd = np.array([one[n]["sd"] for n in names]) / sensor.detector
-            wanted = sensor.repeatability * row.unit_sd
+            wanted = sensor.repeatability * row.unit_sd * widened
             checks.close(np.max(np.abs(sd / wanted - 1)), TOLERANCE, f"{name}, standard error of {key}")
     for one in document["baselines"]:
         key = (int(np.argmin(np.abs(truth.speeds - one["speed_rpm"]))), job.rotor.sensor(one["sensor"]))

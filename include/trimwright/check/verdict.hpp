@@ -30,7 +30,7 @@ struct CheckedReading {
 };
 
 /// A speed and sensor that an earlier run read and the check run did not.
-struct MissingReading {
+struct UnreadPlace {
   std::size_t speed = 0;
   std::size_t sensor = 0;
 };
@@ -52,7 +52,7 @@ struct Verdict {
   std::size_t run = 0;  ///< the check run, index into Job::runs
   Outcome outcome = Outcome::not_accepted;
   std::vector<CheckedReading> readings;
-  std::vector<MissingReading> missing;
+  std::vector<UnreadPlace> missing;
   MistakeRanking mistakes;    ///< empty when nothing was predicted
   std::string not_predicted;  ///< why nothing was predicted; else empty
   double worst_ratio = 0.0;   ///< largest once-per-rev amplitude read, over its limit

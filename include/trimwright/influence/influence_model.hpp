@@ -7,6 +7,7 @@
 #include <vector>
 
 #include "trimwright/base/error.hpp"
+#include "trimwright/influence/influence_posterior.hpp"
 #include "trimwright/runs/job.hpp"
 
 namespace trimwright {
@@ -82,6 +83,14 @@ struct InfluenceModel {
   MirrorTest mirror;
   double chi_squared = 0.0;  ///< sum |r|^2/sd^2 over rows with a stated repeatability
   int chi_squared_dof = 0;   ///< real degrees of freedom; 0: nothing to judge by
+  /// Baselines and coefficients with their joint covariance; empty where no reading noise is known. With a
+  /// prior, `rows` hold its mean.
+  std::optional<InfluencePosterior> posterior;
+  /// The same, knowing that weights cancel most of the vibration (`Residual::small`): what probabilities are
+  /// reckoned from. Its mean lies within the uncertainty of `posterior`.
+  std::optional<InfluencePosterior> belief;
+  bool with_prior = false;
+  std::optional<FleetCheck> fleet;  ///< the runs' own coefficients against the prior's, where they settle any
 };
 
 /// Least squares over all usable runs, readings weighted by their repeatability, baseline included as
@@ -104,8 +113,10 @@ struct SettledModel {
   Job job;  ///< with its rotor's convention settled
   InfluenceModel model;
 };
-[[nodiscard]] Result<SettledModel> settle_and_fit(const Job& job,
-                                                  const std::vector<std::size_t>& planes = {});
+/// With a prior: every plane the prior knows (or those asked for), runs and prior combined; a baseline alone
+/// is then enough. The prior tells lag from lead as soon as a run changed a weight.
+[[nodiscard]] Result<SettledModel> settle_and_fit(const Job& job, const std::vector<std::size_t>& planes = {},
+                                                  const Prior* prior = nullptr);
 
 /// x(U) for U given per entry of `model.planes` [g mm].
 [[nodiscard]] Phasor predict(const InfluenceRow& row, const Eigen::VectorXcd& unbalance);
@@ -115,13 +126,15 @@ struct SettledModel {
 [[nodiscard]] double excess_scatter(const InfluenceModel& model);
 
 /// Standard deviation per real component of the predicted x(U), the noise of the next reading not included;
-/// widened by `excess_scatter`.
+/// widened by `excess_scatter`. From the posterior where there is one (root mean square of its two
+/// components).
 /// Empty where no reading noise is known.
 [[nodiscard]] std::optional<double> prediction_sd(const InfluenceModel& model, const InfluenceRow& row,
                                                   const Eigen::VectorXcd& unbalance);
 
 /// Standard error per real component of coefficient `p` of `row`; empty where no reading noise is known.
-[[nodiscard]] std::optional<double> coefficient_sd(const InfluenceRow& row, std::size_t p);
+[[nodiscard]] std::optional<double> coefficient_sd(const InfluenceModel& model, const InfluenceRow& row,
+                                                   std::size_t p);
 
 /// Probability that a chi-squared variable of the model's degrees of freedom exceeds its value; 1 without
 /// any. Small: the readings scatter more than their stated repeatability, or something changed between runs.

@@ -5,6 +5,7 @@
 #include <vector>
 
 #include "trimwright/base/error.hpp"
+#include "trimwright/influence/prior.hpp"
 #include "trimwright/io/recording_plan.hpp"
 #include "trimwright/runs/job.hpp"
 #include "trimwright/trim/trim_request.hpp"
@@ -16,6 +17,7 @@ struct JobFile {
   Job job;
   TrimRequest request;
   std::optional<RecordingPlan> recording;  ///< how this job's recordings are read, when it says so
+  std::optional<Prior> prior;              ///< the fleet's coefficients, when the job names a prior
   std::vector<std::string> sources;        ///< every file that was read
 };
 

@@ -75,6 +75,8 @@ struct Plane {
   std::vector<Weight> weights;
   std::optional<double> max_total_moment_g_mm;  ///< limit on |U|, fillers included
   std::optional<double> max_added_moment_g_mm;  ///< limit on |change of U| of one trim
+  double weight_tolerance = 0.0;                ///< largest error of a fitted moment, as a share of it
+  double slot_tolerance_deg = 0.0;              ///< largest error of a slot's angle
   PlaneRules rules;
 
   /// A stack is called by its pieces in any order, as "w2+w1".

@@ -28,6 +28,8 @@ struct Sensor {
   std::string mounting;                 ///< where it sits, as a person would find it
   std::vector<LimitBand> bands;         ///< by rising speed
   std::optional<double> repeatability;  ///< one standard deviation per real component, peak
+  std::optional<double> run_to_run;     ///< of what one run's readings share, per real component, peak
+  double proportional = 0.0;            ///< share of the amplitude, one standard deviation per real component
 
   /// The band that holds at `rpm`; null above the last one.
   [[nodiscard]] const LimitBand* band_at(double rpm) const;

@@ -9,6 +9,7 @@
 #include "trimwright/influence/influence_model.hpp"
 #include "trimwright/runs/job.hpp"
 #include "trimwright/trim/minimax.hpp"
+#include "trimwright/trim/outlook.hpp"
 #include "trimwright/trim/trim_request.hpp"
 
 namespace trimwright {
@@ -40,7 +41,8 @@ struct Prediction {
   Phasor after;
   double limit = 0.0;  ///< peak, in the sensor's unit symbol, as the phasors are
   std::optional<double> target;
-  std::optional<double> after_sd;  ///< of `after` per real component, without the next reading's noise
+  std::optional<double> after_sd;         ///< of `after` per real component, without the next reading's noise
+  std::optional<ReadingOutlook> reading;  ///< the next reading itself; empty where no noise is known
 };
 
 /// The best choice with a given number of slots changed.
@@ -52,8 +54,9 @@ struct TradeOffRow {
   double bound = 0.0;            ///< on the objective, over all choices with at most as many changes
   bool proved_optimal = false;
   bool recommended = false;
-  bool meets_limits = false;   ///< every predicted amplitude is below its limit
-  bool meets_targets = false;  ///< and below its target, where one is set
+  bool meets_limits = false;       ///< every predicted amplitude is below its limit
+  bool meets_targets = false;      ///< and below its target, where one is set
+  std::optional<Outlook> outlook;  ///< of the next run; empty where no reading noise is known
 
   /// (objective - bound) / objective; 0 when the objective is 0.
   [[nodiscard]] double gap() const { return objective > 0.0 ? (objective - bound) / objective : 0.0; }
@@ -67,6 +70,7 @@ struct TrimPlan {
   std::vector<TradeOffRow> trade_off;   ///< by rising number of changes; empty for planes without slots
   std::size_t chosen = 0;               ///< row of `trade_off` that the plan carries out
   std::vector<Prediction> predictions;  ///< for the chosen row (or for the correction itself, without slots)
+  std::optional<Outlook> outlook;       ///< of the next run as planned; empty where no noise is known
   double worst_ratio = 0.0;             ///< over `predictions`
   double bound = 0.0;  ///< no admissible choice, of any number of changes allowed, has a smaller worst ratio
   /// The plan and the best ones that differ from each before in at least TrimRequest::least_difference slots,
@@ -80,6 +84,10 @@ struct TrimPlan {
   [[nodiscard]] bool has_slots() const { return !trade_off.empty(); }
 };
 
+/// Probabilities of meeting every target this close count as equal when fewer changes are preferred: what
+/// 4000 samples tell apart, doubled.
+inline constexpr double probability_indifference = 0.03;
+
 /// Worst ratios this close (of the limit) count as equal when fewer changes are preferred.
 inline constexpr double ratio_indifference = 0.05;
 
@@ -88,7 +96,9 @@ inline constexpr double ratio_indifference = 0.05;
 ///
 /// Recommended: the fewest changes whose worst ratio is within 0.05 of the best, or within one standard
 /// deviation of the best's worst reading where that is known and larger; but no choice above a limit,
-/// or above a target, where another row stays below all of them.
+/// or above a target, where another row stays below all of them. Where reading noise is known, the fewest
+/// changes whose probability of meeting every target in the next run (or every limit, where no row has a
+/// chance of one in a hundred) is within `probability_indifference` of the best row's.
 /// Errors: a plane without known coefficients; planes with and without slots
 /// together; rules that nothing satisfies (and which of them contradict each other); `pieces` not in the
 /// trade-off.

@@ -1,0 +1,57 @@
+#pragma once
+
+#include <optional>
+#include <string>
+#include <vector>
+
+#include "trimwright/influence/influence_model.hpp"
+
+namespace trimwright {
+
+/// How far a reading is from what the others of its speed and sensor say.
+struct ReviewedReading {
+  std::size_t run = 0;
+  std::size_t speed = 0;
+  std::size_t sensor = 0;
+  double leverage = 0.0;  ///< 0..1: share of its own fitted value that it decides; 1: nothing checks it
+  /// |residual| over its standard deviation per real component; empty where nothing checks it.
+  std::optional<double> studentised;
+  double probability = 1.0;  ///< of a residual as large (two real components: F with 2 and nu degrees)
+  bool suspect = false;      ///< `probability` below 5 % shared among all readings tested (Bonferroni)
+};
+
+/// A run predicted from all the others.
+struct ReviewedRun {
+  std::size_t run = 0;
+  int components = 0;     ///< real; 0: the others do not settle enough to predict it
+  double distance = 0.0;  ///< squared Mahalanobis distance of its readings from the prediction
+  double probability = 1.0;
+  bool suspect = false;  ///< below 5 % shared among all runs tested
+};
+
+/// What a run with other weights than the first changed: the trade asks for 30 % of the amplitude or 30
+/// degrees of phase somewhere (common practice, no published source).
+struct TrialEffect {
+  std::size_t run = 0;
+  double amplitude_share = 0.0;  ///< largest relative change of amplitude over its readings
+  double phase_deg = 0.0;        ///< largest change of phase
+  [[nodiscard]] bool too_small() const { return amplitude_share < 0.3 && phase_deg < 30.0; }
+};
+
+/// What an engineer looks at before relying on a model.
+struct InfluenceReview {
+  std::vector<ReviewedReading> readings;  ///< furthest first
+  int readings_tested = 0;
+  std::vector<ReviewedRun> runs;
+  int runs_tested = 0;
+  std::vector<TrialEffect> trials;
+};
+
+/// Reviews the runs on their own (a prior takes no part). Residuals are studentised within the least squares
+/// of their speed and sensor by what is known of the noise (R. D. Cook and S. Weisberg, *Residuals and
+/// Influence in Regression*, 1982, chapter 2), a complex one having two degrees of freedom. Where a speed and
+/// sensor have one reading to spare, all their residuals are equally far: the review cannot tell which of
+/// them is wrong. Empty of readings and runs where no reading noise is known.
+[[nodiscard]] InfluenceReview review_influence(const Job& job, const InfluenceModel& model);
+
+}  // namespace trimwright

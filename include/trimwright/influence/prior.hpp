@@ -1,0 +1,100 @@
+#pragma once
+
+#include <Eigen/Core>
+#include <array>
+#include <cstddef>
+#include <limits>
+#include <optional>
+#include <string>
+#include <vector>
+
+#include "trimwright/runs/job.hpp"
+
+namespace trimwright {
+
+struct InfluencePosterior;
+
+/// One influence coefficient as the fleet has it.
+struct PriorCoefficient {
+  double rpm = 0.0;
+  std::string sensor;
+  std::string plane;
+  std::string unit;  ///< the sensor's unit symbol (peak)
+  Phasor mean;       ///< [unit peak / g mm], lead, rotor angle
+};
+
+/// How the coefficients of one rotor differ from the type's: C = mean (1 + g_p + h), g_p common to a plane
+/// and h of each coefficient. Real parts are relative changes of amplitude, imaginary ones of phase [rad].
+/// Order: common amplitude, common phase, own amplitude, own phase.
+struct FleetScatter {
+  std::array<double, 4> sd{};
+  Eigen::Matrix4d covariance = Eigen::Matrix4d::Zero();  ///< of the estimates of sd^2
+};
+
+/// Influence coefficients of a rotor type, learned from earlier jobs.
+///
+/// A random-effects model: every job's coefficients are the type's, times a complex gain common to a plane
+/// and an individual part, seen through the job's own error. Tens of jobs cannot give a full covariance of
+/// the coefficients; this structure has four variances. They are estimated by restricted maximum likelihood
+/// (H. D. Patterson and R. Thompson, *Biometrika* 58 (1971); D. A. Harville, *J. Amer. Statist. Assoc.* 72
+/// (1977)); for the pooling see R. DerSimonian and N. Laird, *Controlled Clinical Trials* 7 (1986).
+struct Prior {
+  std::string rotor;  ///< the type
+  int jobs = 0;
+  std::vector<PriorCoefficient> coefficients;
+  FleetScatter scatter;
+  /// Of the estimated means, 2n x 2n, in relative amplitude and phase as the scatter.
+  Eigen::MatrixXd mean_covariance;
+};
+
+/// Names of the four parts of `FleetScatter`, in its order.
+[[nodiscard]] const std::array<std::string, 4>& scatter_names();
+
+/// Covariance (2n x 2n) of a new rotor's coefficients, relative amplitude and phase: scatter between rotors
+/// and uncertainty of the means.
+[[nodiscard]] Eigen::MatrixXd relative_covariance(const Prior& prior);
+
+/// Positions of a posterior's unknowns among a prior's coefficients.
+struct PriorMatch {
+  std::vector<std::size_t> prior;    ///< indices into Prior::coefficients
+  std::vector<std::size_t> unknown;  ///< complex positions in InfluencePosterior::unknowns
+};
+[[nodiscard]] PriorMatch matched(const Prior& prior, const Job& job, const InfluencePosterior& posterior);
+
+/// Mean (2m) and covariance of the matched coefficients of a new rotor, in the posterior's units.
+struct PriorMoments {
+  Eigen::VectorXd mean;
+  Eigen::MatrixXd covariance;
+};
+[[nodiscard]] PriorMoments prior_moments(const Prior& prior, const std::vector<std::size_t>& coefficients);
+
+/// An earlier job, and what messages call it.
+struct FleetJob {
+  Job job;
+  std::string name;
+};
+
+/// Fewest jobs that a prior, and any one coefficient of it, can be made from.
+inline constexpr int fewest_fleet_jobs = 3;
+
+/// Pools jobs of one rotor type. Every job must settle its own coefficients (a trial run in each plane).
+/// Errors: fewer than `fewest_fleet_jobs`; rotors of different name; a job that settles nothing (named).
+[[nodiscard]] Result<Prior> learn_prior(const std::vector<FleetJob>& jobs);
+
+/// Whether a job's own coefficients belong to its fleet.
+struct FleetCheck {
+  double distance = 0.0;  ///< squared Mahalanobis distance from the fleet's mean
+  int components = 0;     ///< real
+  /// Of the F distribution that distance / components follows: scatter was itself estimated.
+  double degrees_of_freedom = std::numeric_limits<double>::infinity();
+  double probability = 1.0;  ///< of a distance as large for a rotor of the fleet
+};
+
+/// Compares the runs' own estimate (`alone`, without a prior) with the fleet. Predictive: the covariance
+/// holds the scatter between rotors, the uncertainty of the fleet's mean and the job's own error, and F's
+/// degrees of freedom follow from how well the scatter is known (F. E. Satterthwaite, *Biometrics Bulletin* 2
+/// (1946)). Empty when the two share no coefficient.
+[[nodiscard]] std::optional<FleetCheck> fleet_check(const Prior& prior, const Job& job,
+                                                    const InfluencePosterior& alone);
+
+}  // namespace trimwright

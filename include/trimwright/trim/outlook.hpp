@@ -1,0 +1,67 @@
+#pragma once
+
+#include <Eigen/Core>
+#include <cstdint>
+#include <vector>
+
+#include "trimwright/influence/influence_posterior.hpp"
+
+namespace trimwright {
+
+/// What the next run's reading at one speed and sensor is likely to be. Amplitudes are peak.
+struct ReadingOutlook {
+  double low = 0.0;  ///< nine readings in ten lie between `low` and `high`
+  double high = 0.0;
+  double below_limit = 1.0;   ///< probability
+  double below_target = 1.0;  ///< probability; the limit where no target is set
+};
+
+/// Probability that the next run meets limits and targets.
+struct Outlook {
+  std::vector<ReadingOutlook> readings;  ///< in the order of the posterior's rows
+  double meets_limits = 0.0;             ///< every reading of the next run, jointly
+  double meets_targets = 0.0;
+};
+
+/// Levels of the rows of a posterior, peak.
+struct RowLevels {
+  Eigen::VectorXd limit;
+  Eigen::VectorXd target;  ///< the limit where no target is set
+};
+[[nodiscard]] RowLevels row_levels(const Job& job, const InfluencePosterior& posterior);
+
+/// Covariance per plane (2 x 2, re and im, [g mm]^2) of what is fitted, from the tolerances of weights and
+/// slots: errors of each piece uniform within its tolerance and independent.
+[[nodiscard]] Eigen::Matrix2d fitting_covariance(const Plane& plane, const FittedWeights& fitted);
+
+/// The next run's readings with `unbalance` in the posterior's planes: model, noise of the readings and of
+/// the run, and the fitting errors `fitting` (empty: none; else one per plane).
+[[nodiscard]] PhasorDistribution next_readings(const InfluencePosterior& posterior,
+                                               const Eigen::VectorXcd& unbalance,
+                                               const std::vector<Eigen::Matrix2d>& fitting = {});
+
+/// Fixed standard normal draws, `samples` columns of `components` and, for t, one chi-squared each: the same
+/// draws for every choice, so that choices compare.
+struct OutlookDraws {
+  OutlookDraws(Eigen::Index components, int samples, double degrees_of_freedom, std::uint64_t seed);
+  Eigen::MatrixXd normal;
+  Eigen::VectorXd stretch;  ///< sqrt(nu / chi-squared_nu); 1 when normal
+};
+
+inline constexpr int outlook_samples = 4000;
+inline constexpr std::uint64_t outlook_seed = 20311;
+
+/// By sampling: the rows are correlated and not circular, so no closed form holds (for a single circular row
+/// it would be Rice's distribution).
+[[nodiscard]] Outlook outlook_of(const PhasorDistribution& readings, const RowLevels& levels,
+                                 const OutlookDraws& draws);
+
+/// The moments to add in planes `entries` (positions in the posterior's planes) that make it most probable
+/// that every reading of the next run meets its target, searched from `start` by the simplex method of J. A.
+/// Nelder and R. Mead (*Computer Journal* 7 (1965)) on a smoothed probability.
+[[nodiscard]] Eigen::VectorXcd most_probable_moments(const InfluencePosterior& posterior,
+                                                     const Eigen::VectorXcd& unbalance_now,
+                                                     const std::vector<std::size_t>& entries,
+                                                     const RowLevels& levels, const Eigen::VectorXcd& start);
+
+}  // namespace trimwright

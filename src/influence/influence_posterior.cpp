@@ -1,0 +1,151 @@
+#include "trimwright/influence/influence_posterior.hpp"
+
+#include <algorithm>
+#include <boost/math/distributions/normal.hpp>
+#include <boost/math/distributions/students_t.hpp>
+#include <cassert>
+
+#include "joint_system.hpp"
+#include "run_matrix.hpp"
+
+namespace trimwright {
+namespace {
+
+using Eigen::Index;
+using Eigen::MatrixXd;
+using Eigen::VectorXd;
+
+using Flags = std::vector<std::vector<bool>>;
+
+/// The planes asked for, those the prior knows, and those the runs changed.
+Result<std::vector<std::size_t>> planes_of(const Job& job, const std::vector<std::size_t>& wanted,
+                                           const Prior* prior) {
+  std::vector<std::size_t> planes;
+  const auto moved = run_matrix(job, {});
+  if (moved) planes = moved->planes;
+  if (prior == nullptr) {
+    const auto asked = run_matrix(job, wanted);
+    if (!asked) return tl::unexpected(asked.error());
+    return asked->planes;
+  }
+  for (const auto& one : prior->coefficients) {
+    const auto plane = job.rotor.plane_named(one.plane);
+    if (plane) planes.push_back(*plane);
+  }
+  planes.insert(planes.end(), wanted.begin(), wanted.end());
+  std::sort(planes.begin(), planes.end());
+  planes.erase(std::unique(planes.begin(), planes.end()), planes.end());
+  return planes;
+}
+
+Flags known_coefficients(const JointSystem& system, const PriorMatch& match) {
+  const std::size_t entries = 1 + system.planes.size();
+  Flags known(system.rows.size(), std::vector<bool>(system.planes.size(), false));
+  for (const std::size_t at : match.unknown) known[at / entries][at % entries - 1] = true;
+  return known;
+}
+
+/// Rows and planes of a system, as a posterior whose unknowns are still open.
+InfluencePosterior outline(const JointSystem& system) {
+  InfluencePosterior posterior;
+  posterior.rows = system.rows;
+  posterior.planes = system.planes;
+  return posterior;
+}
+
+VectorXd row_limits(const Job& job, const JointSystem& system) {
+  VectorXd limits(static_cast<Index>(system.rows.size()));
+  for (Index i = 0; i < limits.size(); ++i) {
+    const auto [speed, sensor] = system.rows[static_cast<std::size_t>(i)];
+    const auto* band = job.rotor.sensors[sensor].band_at(job.speeds_rpm[speed]);
+    assert(band);  // checked when the job was read
+    limits(i) = band->limit;
+  }
+  return limits;
+}
+
+}  // namespace
+
+Result<InfluencePosterior> influence_posterior(const Job& job, const std::vector<std::size_t>& wanted,
+                                               const Prior* prior, Residual residual) {
+  const auto planes = planes_of(job, wanted, prior);
+  if (!planes) return tl::unexpected(planes.error());
+  const JointSystem all = joint_system(job, *planes);
+  const PriorMatch nothing;
+  const PriorMatch found = prior ? matched(*prior, job, outline(all)) : nothing;
+  if (prior && found.prior.empty())
+    return fail("the prior shares no coefficient with this job",
+                "a prior of this rotor type: planes, sensors, units and speeds of the same names and values");
+  const JointSystem system = settled_rows(all, known_coefficients(all, found));
+  if (system.rows.empty())
+    return fail("no speed and sensor has enough usable once-per-rev readings with phase",
+                prior ? "a baseline run with readings at the prior's speeds"
+                      : "at one speed at least, a reading in the baseline and in each trial run");
+  auto noise = noise_of(job, system);
+  if (!noise)
+    return fail("nothing tells how well the readings repeat",
+                "repeatability of every sensor in the rotor file, or repeated runs");
+
+  const JointSystem alone =
+      prior ? settled_rows(all, Flags(all.rows.size(), std::vector<bool>(planes->size()))) : system;
+  if (!alone.rows.empty()) {
+    const auto least_squares = solved_system(alone, *noise, {});
+    widen_where_rejected(*noise, least_squares.misfit, least_squares.misfit_dof);
+  }
+  JointPrior known;
+  if (prior) {
+    const PriorMatch match = matched(*prior, job, outline(system));
+    const PriorMoments moments = prior_moments(*prior, match.prior);
+    known = {match.unknown, moments.mean, moments.covariance};
+  }
+  return residual == Residual::any ? solved_system(system, *noise, known)
+                                   : solved_with_unexplained(system, *noise, known, row_limits(job, system));
+}
+
+PhasorDistribution predicted_phasors(const InfluencePosterior& posterior, const Eigen::VectorXcd& unbalance) {
+  const Index entries = 1 + static_cast<Index>(posterior.planes.size());
+  const Index rows = static_cast<Index>(posterior.rows.size());
+  assert(unbalance.size() + 1 == entries);
+  MatrixXd one = MatrixXd::Zero(2, 2 * entries);  // (X0, C) of a row, stacked, to x of that row
+  one.leftCols<2>().setIdentity();
+  for (Index p = 0; p + 1 < entries; ++p)
+    one.block<2, 2>(0, 2 * p + 2) << unbalance(p).real(), -unbalance(p).imag(), unbalance(p).imag(),
+        unbalance(p).real();
+  PhasorDistribution x;
+  x.degrees_of_freedom = posterior.unknowns.degrees_of_freedom;
+  x.mean.resize(2 * rows);
+  MatrixXd half(2 * rows, posterior.unknowns.mean.size());
+  for (Index i = 0; i < rows; ++i) {
+    x.mean.segment<2>(2 * i) = one * posterior.unknowns.mean.segment(2 * entries * i, 2 * entries);
+    half.middleRows<2>(2 * i) = one * posterior.unknowns.covariance.middleRows(2 * entries * i, 2 * entries);
+  }
+  x.covariance.resize(2 * rows, 2 * rows);
+  for (Index i = 0; i < rows; ++i)
+    x.covariance.middleCols<2>(2 * i) = half.middleCols(2 * entries * i, 2 * entries) * one.transpose();
+  return x;
+}
+
+Eigen::MatrixXd next_run_noise(const InfluencePosterior& posterior, const Eigen::VectorXd& expected) {
+  const Index rows = static_cast<Index>(posterior.rows.size());
+  MatrixXd noise = MatrixXd::Zero(2 * rows, 2 * rows);
+  for (Index i = 0; i < rows; ++i) {
+    const std::size_t sensor = posterior.rows[static_cast<std::size_t>(i)].second;
+    const SensorNoise& part = posterior.noise.sensors[sensor];
+    const double own = part.within.sd * part.within.sd +
+                       std::pow(part.proportional, 2) * expected.segment<2>(2 * i).squaredNorm();
+    noise.block<2, 2>(2 * i, 2 * i).diagonal().setConstant(own);
+    for (Index j = 0; j < rows; ++j)
+      if (posterior.rows[static_cast<std::size_t>(j)].second == sensor)
+        noise.block<2, 2>(2 * i, 2 * j).diagonal().array() += part.run_to_run.sd * part.run_to_run.sd;
+  }
+  return posterior.noise.widened * posterior.noise.widened * noise;
+}
+
+double interval_factor(double probability, double degrees_of_freedom) {
+  const double tail = 0.5 * (1.0 - probability);
+  if (degrees_of_freedom > 1e6)
+    return boost::math::quantile(boost::math::complement(boost::math::normal(), tail));
+  return boost::math::quantile(boost::math::complement(boost::math::students_t(degrees_of_freedom), tail));
+}
+
+}  // namespace trimwright

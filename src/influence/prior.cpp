@@ -1,0 +1,125 @@
+#include "trimwright/influence/prior.hpp"
+
+#include <Eigen/Cholesky>
+#include <algorithm>
+#include <boost/math/distributions/chi_squared.hpp>
+#include <boost/math/distributions/fisher_f.hpp>
+#include <cmath>
+
+#include "trimwright/influence/influence_posterior.hpp"
+
+namespace trimwright {
+namespace {
+
+using Eigen::Index;
+using Eigen::MatrixXd;
+
+/// Multiplication by m as a real 2 x 2 matrix.
+Eigen::Matrix2d times(Phasor m) {
+  Eigen::Matrix2d matrix;
+  matrix << m.real(), -m.imag(), m.imag(), m.real();
+  return matrix;
+}
+
+bool same_place(const PriorCoefficient& one, const Job& job, std::size_t speed, std::size_t sensor,
+                std::size_t plane) {
+  return std::abs(one.rpm - job.speeds_rpm[speed]) <= job.rotor.speed_tolerance_rpm &&
+         one.sensor == job.rotor.sensors[sensor].name && one.plane == job.rotor.planes[plane].name &&
+         one.unit == job.rotor.sensors[sensor].unit.symbol;
+}
+
+}  // namespace
+
+const std::array<std::string, 4>& scatter_names() {
+  static const std::array<std::string, 4> names{"common_amplitude", "common_phase", "own_amplitude",
+                                                "own_phase"};
+  return names;
+}
+
+Eigen::MatrixXd relative_covariance(const Prior& prior) {
+  MatrixXd covariance = prior.mean_covariance;
+  const auto& sd = prior.scatter.sd;
+  for (std::size_t a = 0; a < prior.coefficients.size(); ++a)
+    for (std::size_t b = 0; b < prior.coefficients.size(); ++b) {
+      const Index i = 2 * static_cast<Index>(a), j = 2 * static_cast<Index>(b);
+      const bool together = prior.coefficients[a].plane == prior.coefficients[b].plane;
+      for (Index part = 0; part < 2; ++part) {
+        const auto q = static_cast<std::size_t>(part);
+        if (together) covariance(i + part, j + part) += sd[q] * sd[q];
+        if (a == b) covariance(i + part, j + part) += sd[2 + q] * sd[2 + q];
+      }
+    }
+  return covariance;
+}
+
+PriorMatch matched(const Prior& prior, const Job& job, const InfluencePosterior& posterior) {
+  PriorMatch match;
+  for (std::size_t i = 0; i < posterior.rows.size(); ++i)
+    for (std::size_t p = 0; p < posterior.planes.size(); ++p) {
+      const auto [speed, sensor] = posterior.rows[i];
+      const auto found = std::find_if(prior.coefficients.begin(), prior.coefficients.end(),
+                                      [&, s = speed, n = sensor](const auto& one) {
+                                        return same_place(one, job, s, n, posterior.planes[p]);
+                                      });
+      if (found == prior.coefficients.end()) continue;
+      match.prior.push_back(static_cast<std::size_t>(found - prior.coefficients.begin()));
+      match.unknown.push_back(posterior.entry(i, 1 + p));
+    }
+  return match;
+}
+
+PriorMoments prior_moments(const Prior& prior, const std::vector<std::size_t>& coefficients) {
+  const MatrixXd relative = relative_covariance(prior);
+  const Index n = static_cast<Index>(coefficients.size());
+  PriorMoments moments{Eigen::VectorXd(2 * n), MatrixXd(2 * n, 2 * n)};
+  for (Index a = 0; a < n; ++a) {
+    const std::size_t ia = coefficients[static_cast<std::size_t>(a)];
+    const Phasor mean = prior.coefficients[ia].mean;
+    moments.mean.segment<2>(2 * a) << mean.real(), mean.imag();
+    for (Index b = 0; b < n; ++b) {
+      const std::size_t ib = coefficients[static_cast<std::size_t>(b)];
+      moments.covariance.block<2, 2>(2 * a, 2 * b) =
+          times(mean) * relative.block<2, 2>(2 * static_cast<Index>(ia), 2 * static_cast<Index>(ib)) *
+          times(prior.coefficients[ib].mean).transpose();
+    }
+  }
+  return moments;
+}
+
+std::optional<FleetCheck> fleet_check(const Prior& prior, const Job& job, const InfluencePosterior& alone) {
+  const PriorMatch match = matched(prior, job, alone);
+  if (match.prior.empty()) return std::nullopt;
+  const PriorMoments moments = prior_moments(prior, match.prior);
+  const Index n = moments.mean.size();
+  std::vector<Index> at;
+  for (const std::size_t u : match.unknown)
+    for (const Index part : {0, 1}) at.push_back(2 * static_cast<Index>(u) + part);
+  const Eigen::VectorXd difference = alone.unknowns.mean(at) - moments.mean;
+  const MatrixXd covariance = moments.covariance + alone.unknowns.covariance(at, at);
+  const Eigen::LLT<MatrixXd> factor(covariance);
+
+  // d^2 changes by -tr(V^-1 dV) on average when a variance of the scatter is off.
+  Eigen::Vector4d slope;
+  for (std::size_t q = 0; q < 4; ++q) {
+    Prior only = prior;
+    only.scatter.sd.fill(0.0);
+    only.scatter.sd[q] = 1.0;
+    only.mean_covariance.setZero();
+    slope(static_cast<Index>(q)) = factor.solve(prior_moments(only, match.prior).covariance).trace();
+  }
+  FleetCheck check;
+  check.distance = difference.dot(factor.solve(difference));
+  check.components = static_cast<int>(n);
+  const double spread = slope.dot(prior.scatter.covariance * slope);
+  if (spread > 0.0) check.degrees_of_freedom = 2.0 * static_cast<double>(n * n) / spread;
+  if (check.degrees_of_freedom < 1e6) {
+    const boost::math::fisher_f f(static_cast<double>(n), check.degrees_of_freedom);
+    check.probability = boost::math::cdf(boost::math::complement(f, check.distance / static_cast<double>(n)));
+  } else {
+    const boost::math::chi_squared chi(static_cast<double>(n));
+    check.probability = boost::math::cdf(boost::math::complement(chi, check.distance));
+  }
+  return check;
+}
+
+}  // namespace trimwright

@@ -1,0 +1,22 @@
+#pragma once
+
+#include <optional>
+#include <string>
+
+#include "speed_match.hpp"
+#include "trimwright/runs/job.hpp"
+
+namespace trimwright {
+
+[[nodiscard]] inline std::optional<double> stated_sd(const Rotor& rotor, const Reading& reading) {
+  return reading.repeatability ? reading.repeatability : rotor.sensors[reading.sensor].repeatability;
+}
+
+/// Why a reading cannot enter the regression; empty when it can.
+[[nodiscard]] inline std::string why_not_usable(const Job& job, const Run& run, const Reading& reading) {
+  if (reading.component == Component::overall) return "an overall level is not balanced on";
+  if (!reading.x) return "no phase was read; kept, but only an amplitude-only method could use it";
+  return speed_mismatch(job, run, reading);
+}
+
+}  // namespace trimwright

@@ -1,0 +1,131 @@
+#include "variance_components.hpp"
+
+#include <Eigen/Cholesky>
+#include <Eigen/QR>
+
+namespace trimwright {
+namespace {
+
+using Eigen::Index;
+using Eigen::MatrixXd;
+using Eigen::VectorXd;
+
+/// Gradient of the restricted log likelihood and its expected information, at given variances.
+struct Score {
+  VectorXd gradient;
+  MatrixXd information;
+  VectorXd mean;
+  MatrixXd mean_covariance;
+};
+
+/// V^-1 of a block, and V^-1 K_q.
+struct Solved {
+  MatrixXd v_inverse_x;
+  VectorXd v_inverse_y;
+  std::vector<MatrixXd> v_inverse_part;
+  MatrixXd v_inverse;
+};
+
+Solved solved_block(const ComponentBlock& block, const VectorXd& variances) {
+  MatrixXd v = block.fixed;
+  for (std::size_t q = 0; q < block.parts.size(); ++q) v += variances(static_cast<Index>(q)) * block.parts[q];
+  const Eigen::LLT<MatrixXd> factor(v);
+  Solved solved;
+  solved.v_inverse = factor.solve(MatrixXd::Identity(v.rows(), v.cols()));
+  solved.v_inverse_x = solved.v_inverse * block.x;
+  solved.v_inverse_y = solved.v_inverse * block.y;
+  for (const auto& part : block.parts) solved.v_inverse_part.push_back(solved.v_inverse * part);
+  return solved;
+}
+
+/// tr(A B) without the product.
+double trace_of_product(const MatrixXd& a, const MatrixXd& b) { return a.cwiseProduct(b.transpose()).sum(); }
+
+Score score_at(const std::vector<ComponentBlock>& blocks, const VectorXd& variances) {
+  const Index parts = variances.size();
+  const Index unknowns = blocks.front().x.cols();
+  MatrixXd weight = MatrixXd::Zero(unknowns, unknowns);
+  VectorXd moment = VectorXd::Zero(unknowns);
+  std::vector<Solved> solved;
+  for (const auto& block : blocks) {
+    solved.push_back(solved_block(block, variances));
+    weight += block.x.transpose() * solved.back().v_inverse_x;
+    moment += block.x.transpose() * solved.back().v_inverse_y;
+  }
+  Score score{VectorXd::Zero(parts), MatrixXd::Zero(parts, parts), {}, {}};
+  if (unknowns > 0) {
+    const Eigen::LDLT<MatrixXd> factor(weight);
+    score.mean_covariance = factor.solve(MatrixXd::Identity(unknowns, unknowns));
+    score.mean = factor.solve(moment);
+  }
+
+  std::vector<MatrixXd> leverage(static_cast<std::size_t>(parts), MatrixXd::Zero(unknowns, unknowns));
+  for (std::size_t j = 0; j < blocks.size(); ++j) {
+    const auto& block = blocks[j];
+    const auto& s = solved[j];
+    const VectorXd residual = s.v_inverse_y - s.v_inverse_x * score.mean;
+    for (Index q = 0; q < parts; ++q) {
+      const auto& part = s.v_inverse_part[static_cast<std::size_t>(q)];
+      const MatrixXd part_x = part * s.v_inverse_x;  // V^-1 K_q V^-1 X
+      const MatrixXd through = block.x.transpose() * part_x;
+      leverage[static_cast<std::size_t>(q)] += through;
+      score.gradient(q) += 0.5 * (residual.dot(block.parts[static_cast<std::size_t>(q)] * residual) -
+                                  part.trace() + trace_of_product(score.mean_covariance, through));
+      for (Index r = 0; r <= q; ++r) {
+        const auto& other = s.v_inverse_part[static_cast<std::size_t>(r)];
+        const MatrixXd both =
+            (other.transpose() * block.x).transpose() * part_x;  // X^T V^-1 K_r V^-1 K_q V^-1 X
+        score.information(q, r) +=
+            0.5 * (trace_of_product(part, other) - 2.0 * trace_of_product(score.mean_covariance, both));
+      }
+    }
+  }
+  for (Index q = 0; q < parts; ++q)
+    for (Index r = 0; r <= q; ++r) {
+      const MatrixXd a = score.mean_covariance * leverage[static_cast<std::size_t>(q)];
+      const MatrixXd b = score.mean_covariance * leverage[static_cast<std::size_t>(r)];
+      score.information(q, r) += 0.5 * trace_of_product(a, b);
+      score.information(r, q) = score.information(q, r);
+    }
+  return score;
+}
+
+/// Fisher step over the variances that are not held at zero.
+VectorXd fisher_step(const Score& score, const VectorXd& variances) {
+  std::vector<Index> free;
+  for (Index q = 0; q < variances.size(); ++q)
+    if (variances(q) > 0.0 || score.gradient(q) > 0.0) free.push_back(q);
+  VectorXd step = VectorXd::Zero(variances.size());
+  if (free.empty()) return step;
+  const MatrixXd information = score.information(free, free);
+  const VectorXd gradient = score.gradient(free);
+  step(free) = information.colPivHouseholderQr().solve(gradient);
+  return step;
+}
+
+}  // namespace
+
+ComponentFit restricted_likelihood(const std::vector<ComponentBlock>& blocks, const VectorXd& start,
+                                   const VectorXd& least) {
+  constexpr int most_steps = 60;
+  constexpr double largest_fall = 0.1;  // a variance falls at most to a tenth in one step
+  constexpr double negligible = 1e-9;   // of its start: zero from here
+  ComponentFit fit;
+  fit.variances = start;
+  Score score = score_at(blocks, fit.variances);
+  for (int i = 0; i < most_steps && !fit.converged; ++i) {
+    const VectorXd step = fisher_step(score, fit.variances);
+    VectorXd next = (fit.variances + step).cwiseMax(largest_fall * fit.variances);
+    next = (next.array() > negligible * start.array()).select(next, 0.0);
+    next = next.cwiseMax(least);
+    fit.converged = (next - fit.variances).cwiseAbs().maxCoeff() <= 1e-7 * next.maxCoeff();
+    fit.variances = next;
+    score = score_at(blocks, fit.variances);
+  }
+  fit.covariance = score.information.completeOrthogonalDecomposition().pseudoInverse();
+  fit.mean = score.mean;
+  fit.mean_covariance = score.mean_covariance;
+  return fit;
+}
+
+}  // namespace trimwright

@@ -1,0 +1,31 @@
+#pragma once
+
+#include <Eigen/Core>
+#include <vector>
+
+namespace trimwright {
+
+/// Observations y = X beta + noise, the noise's covariance fixed + sum_q variances[q] parts[q]; blocks are
+/// independent of each other and share beta.
+struct ComponentBlock {
+  Eigen::VectorXd y;
+  Eigen::MatrixXd x;
+  Eigen::MatrixXd fixed;
+  std::vector<Eigen::MatrixXd> parts;
+};
+
+struct ComponentFit {
+  Eigen::VectorXd variances;   ///< none negative
+  Eigen::MatrixXd covariance;  ///< of `variances`, from the expected information
+  Eigen::VectorXd mean;        ///< beta by generalised least squares
+  Eigen::MatrixXd mean_covariance;
+  bool converged = false;
+};
+
+/// Restricted maximum likelihood of the variances by Fisher scoring (D. A. Harville, *J. Amer. Statist.
+/// Assoc.* 72 (1977)), kept from falling below `least` (zero or more; above zero where the rest of a block's
+/// covariance is singular). `start`: above zero, in the size of the answer.
+[[nodiscard]] ComponentFit restricted_likelihood(const std::vector<ComponentBlock>& blocks,
+                                                 const Eigen::VectorXd& start, const Eigen::VectorXd& least);
+
+}  // namespace trimwright

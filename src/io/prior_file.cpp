@@ -1,0 +1,175 @@
+#include "trimwright/io/prior_file.hpp"
+
+#include <fmt/format.h>
+
+#include <Eigen/Eigenvalues>
+#include <algorithm>
+#include <cmath>
+#include <filesystem>
+
+#include "trade_values.hpp"
+#include "trimwright/io/files.hpp"
+#include "trimwright/io/read_job.hpp"
+#include "yaml_fields.hpp"
+
+namespace trimwright {
+namespace {
+
+using Eigen::Index;
+using Eigen::MatrixXd;
+
+PriorCoefficient read_coefficient(const YamlValue& value) {
+  YamlFields fields(value, "{speed: ..., sensor: ..., plane: ..., unit: ..., amplitude: ..., phase: ...}");
+  PriorCoefficient one;
+  one.rpm = fields.required("speed").parsed(parse_rpm);
+  one.sensor = fields.required("sensor").label();
+  one.plane = fields.required("plane").label();
+  one.unit = fields.required("unit").label();
+  const double amplitude = fields.required("amplitude").number(1e-300, 1e300);
+  const double phase = fields.required("phase").parsed(parse_angle_deg);
+  one.mean = phasor_from_shown(amplitude, phase, PhaseConvention::lead);
+  fields.finish();
+  return one;
+}
+
+/// Rows of a lower triangle as a symmetric matrix of `size`.
+MatrixXd read_covariance(const YamlValue& value, Index size) {
+  const auto rows = value.list("a list of the rows of a lower triangle");
+  if (static_cast<Index>(rows.size()) != size)
+    value.reject(fmt::format("{} rows stand here", rows.size()), fmt::format("{} rows", size));
+  MatrixXd matrix(size, size);
+  for (Index i = 0; i < size; ++i) {
+    const auto& row = rows[static_cast<std::size_t>(i)];
+    const auto numbers = row.list("a row of numbers");
+    if (static_cast<Index>(numbers.size()) != i + 1)
+      row.reject(fmt::format("{} numbers stand here", numbers.size()), fmt::format("{} numbers", i + 1));
+    for (Index j = 0; j <= i; ++j)
+      matrix(i, j) = matrix(j, i) = numbers[static_cast<std::size_t>(j)].number(-1e6, 1e6);
+  }
+  const Eigen::SelfAdjointEigenSolver<MatrixXd> eigen(matrix, Eigen::EigenvaluesOnly);
+  if (size > 0 && eigen.eigenvalues().minCoeff() < -1e-9 * std::max(1e-12, eigen.eigenvalues().maxCoeff()))
+    value.reject("this is no covariance: some combination would have a negative variance",
+                 "the file as trimwright influence --learn wrote it");
+  return matrix;
+}
+
+FleetScatter read_scatter(YamlFields& fields) {
+  FleetScatter scatter;
+  YamlFields parts(fields.required("scatter"), "the four parts of the scatter between rotors");
+  for (std::size_t q = 0; q < 4; ++q) scatter.sd[q] = parts.required(scatter_names()[q]).number(0.0, 10.0);
+  parts.finish();
+  scatter.covariance = read_covariance(fields.required("scatter_covariance"), 4);
+  return scatter;
+}
+
+void check_usable(const YamlValue& root, const Prior& prior) {
+  const Eigen::SelfAdjointEigenSolver<MatrixXd> eigen(relative_covariance(prior), Eigen::EigenvaluesOnly);
+  if (!(eigen.eigenvalues().minCoeff() > 0.0))
+    root.reject("the coefficients would be known without error", "some scatter, or a mean_covariance");
+}
+
+Prior read(const YamlValue& root) {
+  YamlFields fields(root, "a prior");
+  (void)fields.required("trimwright");
+  Prior prior;
+  prior.rotor = fields.required("rotor").label();
+  prior.jobs = fields.required("jobs").whole_number(1, 1000000);
+  (void)fields.required("phase").choice<bool>({{"lead", true}});
+  prior.scatter = read_scatter(fields);
+  const auto coefficients = fields.required("coefficients");
+  for (const auto& one : coefficients.list("a list of coefficients"))
+    prior.coefficients.push_back(read_coefficient(one));
+  if (prior.coefficients.empty()) coefficients.reject("there is no coefficient", "at least one");
+  if (prior.coefficients.size() > 500) coefficients.reject("more than 500 coefficients", "at most 500");
+  prior.mean_covariance =
+      read_covariance(fields.required("mean_covariance"), 2 * static_cast<Index>(prior.coefficients.size()));
+  fields.finish();
+  check_usable(root, prior);
+  return prior;
+}
+
+std::string triangle(const MatrixXd& matrix) {
+  std::string text;
+  for (Index i = 0; i < matrix.rows(); ++i) {
+    text += "  - [";
+    for (Index j = 0; j <= i; ++j) text += fmt::format("{}{}", j ? ", " : "", matrix(i, j));
+    text += "]\n";
+  }
+  return text;
+}
+
+/// A text as a double-quoted YAML scalar.
+std::string quoted(const std::string& text) {
+  std::string written = "\"";
+  for (const char c : text) {
+    if (c == '"' || c == '\\') written += '\\';
+    written += c;
+  }
+  return written + "\"";
+}
+
+bool is_job(const std::string& path) {
+  const auto text = read_text_file(path);
+  return text && text->find("trimwright: job 1") != std::string::npos;
+}
+
+}  // namespace
+
+Result<Prior> parse_prior(const std::string& file, const std::string& text) {
+  try {
+    return read(parse_yaml(file, text, "prior"));
+  } catch (const InputError& input) {
+    return tl::unexpected(input.error);
+  }
+}
+
+Result<Prior> read_prior(const std::string& path) {
+  const auto text = read_text_file(path);
+  if (!text) return tl::unexpected(text.error());
+  return parse_prior(path, *text);
+}
+
+std::string prior_text(const Prior& prior) {
+  std::string text =
+      "trimwright: prior 1\n"
+      "# Influence coefficients of a rotor type, pooled from earlier jobs: docs/certainty.md.\n"
+      "# Amplitudes: peak per g mm. Scatter: one standard deviation between rotors, of relative amplitude\n"
+      "# and of phase in radians, common to a plane and of each coefficient's own.\n";
+  text += fmt::format("rotor: {}\njobs: {}\nphase: lead\nscatter:\n", quoted(prior.rotor), prior.jobs);
+  for (std::size_t q = 0; q < 4; ++q)
+    text += fmt::format("  {}: {}\n", scatter_names()[q], prior.scatter.sd[q]);
+  text +=
+      "scatter_covariance:  # of the squares of these, lower triangle\n" + triangle(prior.scatter.covariance);
+  text += "coefficients:\n";
+  for (const auto& one : prior.coefficients)
+    text +=
+        fmt::format("  - {{speed: {} rpm, sensor: {}, plane: {}, unit: {}, amplitude: {}, phase: {} deg}}\n",
+                    one.rpm, quoted(one.sensor), quoted(one.plane), quoted(one.unit), std::abs(one.mean),
+                    shown_phase_deg(one.mean, PhaseConvention::lead));
+  text += "mean_covariance:  # of these, relative amplitude and phase of each in turn, lower triangle\n";
+  return text + triangle(prior.mean_covariance);
+}
+
+Result<FleetFolder> read_fleet_folder(const std::string& folder) {
+  namespace fs = std::filesystem;
+  std::error_code status;
+  std::vector<std::string> paths;
+  for (fs::recursive_directory_iterator at(folder, status), end; !status && at != end; at.increment(status))
+    if (const auto extension = at->path().extension(); extension == ".yaml" || extension == ".yml")
+      paths.push_back(at->path().string());
+  if (status)
+    return fail("the folder cannot be read (" + status.message() + ")", "a folder of job files",
+                {folder, 0, {}});
+  std::sort(paths.begin(), paths.end());
+  FleetFolder fleet;
+  for (const auto& path : paths) {
+    if (!is_job(path)) continue;
+    auto file = read_job(path);
+    if (!file) return tl::unexpected(file.error());
+    fleet.sources.insert(fleet.sources.end(), file->sources.begin(), file->sources.end());
+    fleet.jobs.push_back({std::move(file->job), path});
+  }
+  return fleet;
+}
+
+}  // namespace trimwright

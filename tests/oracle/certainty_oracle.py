@@ -1,0 +1,173 @@
+#!/usr/bin/env python3
+"""Posterior of runs and prior, and the chance of meeting targets, against closed forms in NumPy and SciPy:
+certainty_oracle.py PROGRAM PROJECT [JOBS]. Leaves with status 1 when anything differs.
+
+Jobs have two planes, two sensors and one speed (no more rows than planes: nothing is supposed of what weights
+cannot cancel), a baseline and a run with weights in both planes at once, and a random prior with full covariance.
+The closed form conditions a joint normal distribution; the chance is Monte Carlo of NumPy's own.
+"""
+import json
+import subprocess
+import sys
+import tempfile
+from pathlib import Path
+
+import numpy as np
+from scipy import stats
+
+PLANES, SENSORS, RPM = ["front", "rear"], ["A", "B"], 3000
+WITHIN, RUN, TARGET, LIMIT = 0.02, 0.03, 0.3, 1.0
+NAMES = ["common_amplitude", "common_phase", "own_amplitude", "own_phase"]
+
+
+def times(c):
+    return np.array([[c.real, -c.imag], [c.imag, c.real]])
+
+
+def stacked(z):
+    return np.column_stack([np.real(z), np.imag(z)]).ravel()
+
+
+def rotor_text():
+    planes = "".join(f"  - name: {p}\n" for p in PLANES)
+    sensors = "".join(
+        f"  - {{name: {s}, measures: velocity, unit: in/s peak, phase_of: velocity, repeatability: {WITHIN} in/s, "
+        f"run_to_run: {RUN} in/s, limits: [{{up_to: 5000 rpm, limit: {LIMIT} in/s, target: {TARGET} in/s}}]}}\n"
+        for s in SENSORS)
+    return ("trimwright: rotor 1\nname: type\nrotation: {sense: clockwise, seen_from: aft}\nphase: lead\n"
+            "speed_tolerance: 20 rpm\nreference: {teeth: 1, larger_tooth: 1, polarity: falling}\n"
+            f"planes:\n{planes}sensors:\n{sensors}")
+
+
+def fitted_text(u):
+    items = [f"{p}: [{{at: {np.degrees(np.angle(m))!r} deg with rotation, moment: {abs(m)!r} g.mm}}]"
+             for p, m in zip(PLANES, u) if m != 0]
+    return "{" + ", ".join(items) + "}" if items else "none"
+
+
+def job_text(runs):
+    text = "trimwright: job 1\nrotor: rotor.yaml\nprior: prior.yaml\nruns:\n"
+    for name, u, x in runs:
+        text += f"  - name: {name}\n    fitted: {fitted_text(u)}\n    readings:\n"
+        for s, value in zip(SENSORS, x):
+            text += (f"      - {{speed: {RPM} rpm, sensor: {s}, amplitude: {abs(value)!r} in/s peak, "
+                     f"phase: {np.degrees(np.angle(value)) % 360!r} deg, component: once-per-rev}}\n")
+    return text
+
+
+def triangle(matrix):
+    return "".join("  - [" + ", ".join(repr(float(v)) for v in matrix[i, :i + 1]) + "]\n" for i in range(len(matrix)))
+
+
+def prior_text(means, sd, mean_covariance):
+    text = "trimwright: prior 1\nrotor: type\njobs: 30\nphase: lead\nscatter:\n"
+    text += "".join(f"  {n}: {float(s)!r}\n" for n, s in zip(NAMES, sd))
+    text += "scatter_covariance:\n" + triangle(1e-6 * np.eye(4)) + "coefficients:\n"
+    for (s, p), m in zip([(s, p) for s in SENSORS for p in PLANES], means):
+        text += (f"  - {{speed: {RPM} rpm, sensor: {s}, plane: {p}, unit: in/s, amplitude: {abs(m)!r}, "
+                 f"phase: {np.degrees(np.angle(m)) % 360!r} deg}}\n")
+    return text + "mean_covariance:\n" + triangle(mean_covariance)
+
+
+def prior_moments(means, sd, mean_covariance):
+    """Entries by sensor, then plane; relative amplitude and phase, turned into re and im."""
+    relative = mean_covariance.copy()
+    for a in range(4):
+        for b in range(4):
+            for part in range(2):
+                if a % 2 == b % 2:
+                    relative[2 * a + part, 2 * b + part] += sd[part] ** 2
+                if a == b:
+                    relative[2 * a + part, 2 * b + part] += sd[2 + part] ** 2
+    turn = np.zeros((8, 8))
+    for a in range(4):
+        turn[2 * a:2 * a + 2, 2 * a:2 * a + 2] = times(means[a])
+    return stacked(means), turn @ relative @ turn.T
+
+
+def closed_form(runs, mean, covariance):
+    """Unknowns (X0, C front, C rear) of A, then of B; X0 wide. Returns their mean and covariance."""
+    m, s = np.zeros(12), np.zeros((12, 12))
+    at = [2, 3, 4, 5, 8, 9, 10, 11]
+    for i in (0, 1, 6, 7):
+        s[i, i] = 1e4
+    m[at], s[np.ix_(at, at)] = mean, covariance
+    rows, y = [], []
+    for _, u, x in runs:
+        for i in range(2):
+            row = np.zeros((2, 12))
+            row[:, 6 * i:6 * i + 2] = np.eye(2)
+            for p in range(2):
+                row[:, 6 * i + 2 + 2 * p:6 * i + 4 + 2 * p] = times(u[p])
+            rows.append(row)
+            y += [x[i].real, x[i].imag]
+    a = np.vstack(rows)
+    v = (WITHIN ** 2 + RUN ** 2) * np.eye(len(y))  # one reading of a sensor in a run: its change is its own
+    gain = np.linalg.solve(a @ s @ a.T + v, a @ s).T
+    return m + gain @ (np.array(y) - a @ m), s - gain @ a @ s
+
+
+def ask(program, folder, command):
+    done = subprocess.run([program, command, str(folder / "job.yaml"), "--format", "json"], capture_output=True,
+                          text=True, check=False)
+    if done.returncode:
+        sys.exit(f"{command}: {done.stderr}")
+    return json.loads(done.stdout)
+
+
+def main():
+    program, count = sys.argv[1], int(sys.argv[3]) if len(sys.argv) > 3 else 20
+    rng = np.random.default_rng(5)
+    failures = []
+
+    def check(right, words):
+        if not right:
+            failures.append(words)
+
+    normal = lambda rms, n: rms * (rng.standard_normal(n) + 1j * rng.standard_normal(n)) / np.sqrt(2)
+    for job in range(count):
+        means = normal(1e-3, 4) + 4e-4
+        sd = rng.uniform(0.02, 0.15, 4)
+        root = rng.standard_normal((8, 8)) * 0.02
+        mean_covariance = root @ root.T
+        c = (means * (1 + normal(0.1, 4))).reshape(2, 2)
+        x0 = normal(0.8, 2)
+        moments = [np.zeros(2, complex), normal(400, 2)]
+        runs = [(f"run {r}", u, x0 + c @ u + normal(0.03, 2)) for r, u in enumerate(moments)]
+        with tempfile.TemporaryDirectory() as name:
+            folder = Path(name)
+            (folder / "rotor.yaml").write_text(rotor_text())
+            (folder / "prior.yaml").write_text(prior_text(means, sd, mean_covariance))
+            (folder / "job.yaml").write_text(job_text(runs))
+            influence, plan = ask(program, folder, "influence"), ask(program, folder, "plan")
+        mean, covariance = closed_form(runs, *prior_moments(means, sd, mean_covariance))
+        for k, one in enumerate(influence["coefficients"]):
+            at = [2, 4, 8, 10][k]
+            found = one["amplitude"] * np.exp(1j * np.radians(one["phase_deg"]))
+            wanted = mean[at] + 1j * mean[at + 1]
+            sd_wanted = np.sqrt((covariance[at, at] + covariance[at + 1, at + 1]) / 2)
+            # The wide X0 (100 in/s) moves the closed form by (0.05/100)^2 of a standard error at most.
+            check(abs(found - wanted) < 1e-4 * sd_wanted, f"job {job}: coefficient {k}: {found} and not {wanted}")
+            check(abs(one["sd"] / sd_wanted - 1) < 1e-4, f"job {job}: sd {k}: {one['sd']} and not {sd_wanted}")
+        # The next run with the plan's moments added to what is fitted now.
+        u = moments[-1].copy()
+        for part in plan["correction"]:
+            u[PLANES.index(part["plane"])] += part["moment_to_add_g_mm"] * np.exp(1j * np.radians(part["angle_deg"]))
+        to_x = np.zeros((4, 12))
+        for i in range(2):
+            to_x[2 * i:2 * i + 2, 6 * i:6 * i + 6] = np.hstack([np.eye(2), times(u[0]), times(u[1])])
+        noise = (WITHIN ** 2 + RUN ** 2) * np.eye(4)
+        samples = rng.multivariate_normal(to_x @ mean, to_x @ covariance @ to_x.T + noise, 200000)
+        worst = np.maximum(np.hypot(samples[:, 0], samples[:, 1]), np.hypot(samples[:, 2], samples[:, 3]))
+        for level, key in ((TARGET, "meets_targets"), (LIMIT, "meets_limits")):
+            wanted, found = np.mean(worst <= level), plan["probability"][key]
+            # The program takes 4000 samples: four standard errors of a binomial share.
+            chance = stats.binom(4000, min(max(wanted, 1e-4), 1 - 1e-4))
+            check(abs(4000 * found - chance.mean()) <= 4 * chance.std() + 1, f"job {job}: {key} {found} and not {wanted}")
+    print(f"{count} jobs with a prior against NumPy: {len(failures)} differences")
+    for words in failures[:20]:
+        print(words)
+    sys.exit(1 if failures else 0)
+
+
+main()

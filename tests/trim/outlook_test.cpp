@@ -1,0 +1,84 @@
+#include "trimwright/trim/outlook.hpp"
+
+#include <doctest/doctest.h>
+
+#include <cmath>
+
+#include "job_builder.hpp"
+
+using namespace trimwright;
+using namespace trimwright::testing;
+
+namespace {
+
+PhasorDistribution circular(std::initializer_list<Phasor> means, double sd) {
+  PhasorDistribution x;
+  const auto n = static_cast<Eigen::Index>(means.size());
+  x.mean.resize(2 * n);
+  Eigen::Index i = 0;
+  for (const Phasor mean : means) {
+    x.mean(i++) = mean.real();
+    x.mean(i++) = mean.imag();
+  }
+  x.covariance = sd * sd * Eigen::MatrixXd::Identity(2 * n, 2 * n);
+  return x;
+}
+
+RowLevels levels(Eigen::Index n, double limit, double target) {
+  return {Eigen::VectorXd::Constant(n, limit), Eigen::VectorXd::Constant(n, target)};
+}
+
+}  // namespace
+
+// Rice: P(|X| < L) = F(L^2/sd^2; 2, |mu|^2/sd^2), F noncentral chi-squared. Values from SciPy:
+//   scipy.stats.ncx2.cdf((L/sd)**2, 2, (mu/sd)**2)
+TEST_CASE("One circular reading stays below its level as Rice's distribution says") {
+  struct Row {
+    double mu, sd, level, probability;
+  };
+  const int samples = 100000;
+  for (const Row& row :
+       {Row{0.2, 0.05, 0.3, 0.971148915}, Row{0.25, 0.05, 0.3, 0.818149577}, Row{0.1, 0.1, 0.3, 0.956284028},
+        Row{0, 0.12, 0.3, 0.956063066}, Row{0.35, 0.08, 0.3, 0.226735399}}) {
+    const auto x = circular({std::polar(row.mu, 0.7)}, row.sd);
+    const auto outlook = outlook_of(x, levels(1, row.level, row.level), OutlookDraws(2, samples, 1e9, 1));
+    const double se = std::sqrt(row.probability * (1.0 - row.probability) / samples);
+    CHECK(std::abs(outlook.meets_targets - row.probability) < 4.0 * se);
+  }
+}
+
+TEST_CASE("Readings that share their error meet their levels together") {
+  auto apart = circular({0.2, 0.2}, 0.1);
+  auto together = apart;
+  together.covariance.block<2, 2>(0, 2) = together.covariance.block<2, 2>(2, 0) =
+      0.999 * 0.01 * Eigen::Matrix2d::Identity();
+  const OutlookDraws draws(4, 20000, 1e9, 1);
+  const auto one = outlook_of(apart, levels(2, 1.0, 0.3), draws);
+  const auto other = outlook_of(together, levels(2, 1.0, 0.3), draws);
+  CHECK(one.meets_targets ==
+        doctest::Approx(one.readings[0].below_target * one.readings[1].below_target).epsilon(0.02));
+  CHECK(other.meets_targets == doctest::Approx(other.readings[0].below_target).epsilon(0.02));
+  CHECK(one.meets_limits > 0.999);
+}
+
+TEST_CASE("Few degrees of freedom make a far reading likelier") {
+  const auto x = circular({0.0}, 0.1);
+  const auto normal = outlook_of(x, levels(1, 0.3, 0.3), OutlookDraws(2, 20000, 1e9, 1));
+  const auto few = outlook_of(x, levels(1, 0.3, 0.3), OutlookDraws(2, 20000, 3.0, 1));
+  // |x|^2 / (2 sd^2) of a bivariate t is F(2, nu): P = 1 - (1 + 9/3)^(-3/2) = 0.875 at nu = 3.
+  CHECK(few.meets_targets == doctest::Approx(0.875).epsilon(0.01));
+  CHECK(normal.meets_targets == doctest::Approx(1.0 - std::exp(-4.5)).epsilon(0.01));
+}
+
+TEST_CASE("Tolerances of weight and slot become a covariance of the fitted moment") {
+  Plane plane = slotted_plane("front", 4, {100.0});
+  FittedWeights fitted;
+  fitted.slots[1] = {"w1", 100.0};  // at angle 0
+  CHECK(fitting_covariance(plane, fitted).norm() == 0.0);
+  plane.weight_tolerance = 0.03;
+  plane.slot_tolerance_deg = 1.0;
+  const Eigen::Matrix2d covariance = fitting_covariance(plane, fitted);
+  CHECK(covariance(0, 0) == doctest::Approx(3.0 * 3.0 / 3.0));
+  CHECK(covariance(1, 1) == doctest::Approx(std::pow(100.0 * std::acos(-1.0) / 180.0, 2) / 3.0));
+  CHECK(covariance(0, 1) == doctest::Approx(0.0));
+}
