@@ -368,18 +368,25 @@ double excess_scatter(const InfluenceModel& model) {
   return std::sqrt(model.chi_squared / model.chi_squared_dof);
 }
 
-std::optional<double> prediction_sd(const InfluenceModel& model, const InfluenceRow& row,
-                                    const Eigen::VectorXcd& unbalance) {
+std::optional<Eigen::MatrixXcd> prediction_covariance(const InfluenceModel& model, const InfluenceRow& row) {
   if (const auto entry = posterior_row(model, row)) {
-    const auto x = predicted_phasors(*model.posterior, unbalance);
-    return std::sqrt(0.5 * x.covariance.diagonal().segment<2>(2 * *entry).sum());
+    Eigen::MatrixXcd centred = Eigen::MatrixXcd::Identity(1 + model.centre.size(), 1 + model.centre.size());
+    centred.bottomLeftCorner(model.centre.size(), 1) = model.centre;
+    return centred.transpose() * circular_covariance(*model.posterior, static_cast<std::size_t>(*entry)) *
+           centred.conjugate();
   }
   if (!row.reading_sd) return std::nullopt;
+  return std::pow(*row.reading_sd * excess_scatter(model), 2) * row.unit_covariance;
+}
+
+std::optional<double> prediction_sd(const InfluenceModel& model, const InfluenceRow& row,
+                                    const Eigen::VectorXcd& unbalance) {
+  const auto covariance = prediction_covariance(model, row);
+  if (!covariance) return std::nullopt;
   Eigen::VectorXcd at(1 + unbalance.size());
   at(0) = 1.0;
   at.tail(unbalance.size()) = unbalance - model.centre;
-  const double variance = (at.transpose() * row.unit_covariance * at.conjugate()).value().real();
-  return *row.reading_sd * std::sqrt(variance) * excess_scatter(model);
+  return std::sqrt((at.transpose() * *covariance * at.conjugate()).value().real());
 }
 
 std::optional<double> coefficient_sd(const InfluenceModel& model, const InfluenceRow& row, std::size_t p) {

@@ -125,6 +125,18 @@ PhasorDistribution predicted_phasors(const InfluencePosterior& posterior, const 
   return x;
 }
 
+Eigen::MatrixXcd circular_covariance(const InfluencePosterior& posterior, std::size_t i) {
+  const Index entries = 1 + static_cast<Index>(posterior.planes.size());
+  const auto from = 2 * static_cast<Index>(posterior.entry(i, 0));
+  Eigen::MatrixXcd half(entries, entries);
+  for (Index j = 0; j < entries; ++j)
+    for (Index k = 0; k < entries; ++k) {
+      const Eigen::Matrix2d c = posterior.unknowns.covariance.block<2, 2>(from + 2 * j, from + 2 * k);
+      half(j, k) = 0.5 * Phasor(c(0, 0) + c(1, 1), c(1, 0) - c(0, 1));
+    }
+  return half;
+}
+
 Eigen::MatrixXd next_run_noise(const InfluencePosterior& posterior, const Eigen::VectorXd& expected) {
   const Index rows = static_cast<Index>(posterior.rows.size());
   MatrixXd noise = MatrixXd::Zero(2 * rows, 2 * rows);

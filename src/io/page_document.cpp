@@ -95,9 +95,9 @@ Json rows_json(const Job& job, const InfluenceModel& model) {
   Json list = Json::array();
   for (const auto& row : model.rows) {
     const auto* band = job.rotor.sensors[row.sensor].band_at(job.speeds_rpm[row.speed]);
-    Json covariance = Json::array();
-    for (Eigen::Index i = 0; i < row.unit_covariance.rows(); ++i)
-      covariance.push_back(complex_list(row.unit_covariance.row(i)));
+    Json covariance = nullptr;
+    if (const auto v = prediction_covariance(model, row))
+      for (Eigen::Index i = 0; i < v->rows(); ++i) covariance.push_back(complex_list(v->row(i)));
     list.push_back({{"speed_rpm", job.speeds_rpm[row.speed]},
                     {"sensor", row.sensor},
                     {"limit", band->limit},
@@ -105,7 +105,7 @@ Json rows_json(const Job& job, const InfluenceModel& model) {
                     {"baseline", complex_json(row.baseline)},
                     {"coefficients", complex_list(row.coefficients)},
                     {"reading_sd", or_null(row.reading_sd)},
-                    {"unit_covariance", row.reading_sd ? covariance : Json(nullptr)}});
+                    {"covariance", covariance}});
   }
   return list;
 }
@@ -120,7 +120,6 @@ std::string page_json(const Job& job, const InfluenceModel& model, const TrimPla
   json["sensors"] = sensors_json(job.rotor);
   json["model_planes"] = model.planes;
   json["centre"] = complex_list(model.centre);
-  json["excess_scatter"] = excess_scatter(model);
   json["rows"] = rows_json(job, model);
   return json.dump();
 }

@@ -125,6 +125,11 @@ struct SettledModel {
 /// (below 1 % probability); else 1.
 [[nodiscard]] double excess_scatter(const InfluenceModel& model);
 
+/// V with at^T V conj(at) the variance per real component of the predicted x(U), at = (1, U - centre); the
+/// noise of the next reading not included. Empty where no reading noise is known.
+[[nodiscard]] std::optional<Eigen::MatrixXcd> prediction_covariance(const InfluenceModel& model,
+                                                                    const InfluenceRow& row);
+
 /// Standard deviation per real component of the predicted x(U), the noise of the next reading not included;
 /// widened by `excess_scatter`. From the posterior where there is one (root mean square of its two
 /// components).

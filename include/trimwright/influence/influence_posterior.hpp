@@ -49,6 +49,10 @@ struct InfluencePosterior {
 [[nodiscard]] PhasorDistribution predicted_phasors(const InfluencePosterior& posterior,
                                                    const Eigen::VectorXcd& unbalance);
 
+/// Half the expected (b - mean)(b - mean)^H of b = (X0, C_1 .. C_P) of row `i`: what a mean over the two real
+/// components keeps of its covariance.
+[[nodiscard]] Eigen::MatrixXcd circular_covariance(const InfluencePosterior& posterior, std::size_t i);
+
 /// What the next run's readings scatter beyond `predicted_phasors`: 2n x 2n, from readings near `expected`
 /// (stacked as above).
 [[nodiscard]] Eigen::MatrixXd next_run_noise(const InfluencePosterior& posterior,

@@ -35,16 +35,16 @@ const arithmetic = (() => {
   const response = (row, moments) =>
     moments.reduce((x, moment, p) => sum(x, product(row.coefficients[p], moment)), row.baseline);
 
-  /** One standard deviation of x per real component: the row's regression in (1, U - centre). */
+  /** One standard deviation of x per real component: the row's covariance in (1, U - centre). */
   const deviation = (data, row, moments) => {
-    if (row.reading_sd === null) return null;
+    if (row.covariance === null) return null;
     const at = [[1, 0], ...moments.map((moment, p) => sum(moment, [-data.centre[p][0], -data.centre[p][1]]))];
     let variance = 0;
     at.forEach((a, i) =>
       at.forEach((b, j) => {
-        variance += product(product(a, row.unit_covariance[i][j]), [b[0], -b[1]])[0];
+        variance += product(product(a, row.covariance[i][j]), [b[0], -b[1]])[0];
       }));
-    return row.reading_sd * Math.sqrt(variance) * data.excess_scatter;
+    return Math.sqrt(variance);
   };
 
   /** Phase as people see it, in [0, 360). */
