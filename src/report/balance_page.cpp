@@ -88,16 +88,15 @@ Markup try_out_bar() {
   const auto button = [](const std::string& id, const std::string& words) {
     return element("button", {{"type", "button"}, {"id", id}}, words);
   };
-  return element(
-      "div",
-      {{"id", "tryout"},
-       {"role", "region"},
-       {"aria-label", "What if: your own choice"},
-       {"hidden", "hidden"}},
-      element("p", {{"id", "tryout-words"}, {"role", "status"}}) +
-          element("p", {{"class", "buttons"}},
-                  button("undo", "Undo") + button("redo", "Redo") + button("reset", "To plan") +
-                      button("as-fitted", "To now") + button("save", "Save")));
+  return element("div",
+                 {{"id", "tryout"},
+                  {"role", "region"},
+                  {"aria-label", "What if: your own choice"},
+                  {"hidden", "hidden"}},
+                 element("p", {{"id", "tryout-words"}, {"role", "status"}}) +
+                     element("p", {{"class", "buttons"}},
+                             button("undo", "Undo") + button("redo", "Redo") + button("reset", "To plan") +
+                                 button("as-fitted", "To now") + button("save", "Save")));
 }
 
 Markup plane_part(const PageView& view, std::size_t p) {
