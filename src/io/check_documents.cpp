@@ -1,14 +1,11 @@
 #include "trimwright/io/check_documents.hpp"
 
-#include <nlohmann/json.hpp>
-
+#include "json_parts.hpp"
 #include "trimwright/io/json_documents.hpp"
 #include "trimwright/plan/balance_plan.hpp"
 
 namespace trimwright {
 namespace {
-
-using Json = nlohmann::ordered_json;
 
 Json readings_json(const Job& job, const Verdict& verdict) {
   Json list = Json::array();
@@ -66,13 +63,7 @@ Json mistakes_json(const MistakeRanking& ranking) {
 }  // namespace
 
 std::string check_json(const Job& job, const Verdict& verdict) {
-  Json json = {{"trimwright", "check 1"},
-               {"rotor", job.rotor.name},
-               {"serial", job.serial},
-               {"title", job.title},
-               {"station", job.station},
-               {"phase_convention", job.rotor.phase == PhaseConvention::lag ? "lag" : "lead"},
-               {"angle_convention", "rotor angle in degrees, with rotation, from the reference tooth"}};
+  Json json = document_header("check", job);
   json["run"] = job.runs[verdict.run].name;
   json["verdict"] = outcome_name(verdict.outcome);
   json["as_predicted"] =

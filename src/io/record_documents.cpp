@@ -2,8 +2,8 @@
 
 #include <algorithm>
 #include <filesystem>
-#include <nlohmann/json.hpp>
 
+#include "json_parts.hpp"
 #include "trimwright/io/check_documents.hpp"
 #include "trimwright/io/files.hpp"
 #include "trimwright/io/json_documents.hpp"
@@ -13,7 +13,6 @@ namespace trimwright {
 namespace {
 
 namespace fs = std::filesystem;
-using Json = nlohmann::ordered_json;
 
 /// "2031-05-12" from "2031-05-12 14:20"; empty when the text does not begin with a date.
 std::string date_of(const std::string& when) {
@@ -23,12 +22,6 @@ std::string date_of(const std::string& when) {
     if (dash ? when[i] != '-' : when[i] < '0' || when[i] > '9') return {};
   }
   return when.substr(0, 10);
-}
-
-Json piece_json(const std::optional<Piece>& piece) {
-  if (!piece) return nullptr;
-  if (!piece->weight_id.empty()) return piece->weight_id;
-  return {{"moment_g_mm", piece->moment_g_mm}};
 }
 
 std::string part_number(const Plane& plane, const Piece& piece) {

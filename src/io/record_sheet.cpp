@@ -1,14 +1,11 @@
 #include <fmt/format.h>
 
-#include <nlohmann/json.hpp>
-
+#include "json_parts.hpp"
 #include "trimwright/base/text.hpp"
 #include "trimwright/io/record_documents.hpp"
 
 namespace trimwright {
 namespace {
-
-using Json = nlohmann::ordered_json;
 
 /// What a person completes by hand when it was not given at filing.
 constexpr const char* asked_entries[] = {

@@ -2,16 +2,14 @@
 
 #include <algorithm>
 #include <cmath>
-#include <nlohmann/json.hpp>
 
+#include "json_parts.hpp"
 #include "trimwright/base/text.hpp"
 #include "trimwright/io/record_documents.hpp"
 #include "trimwright/plan/balance_plan.hpp"
 
 namespace trimwright {
 namespace {
-
-using Json = nlohmann::ordered_json;
 
 std::string number_cell(const Json& value) {
   return value.is_number() ? fmt::format("{:.6g}", value.get<double>()) : "";

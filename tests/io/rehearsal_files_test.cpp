@@ -43,6 +43,20 @@ std::string complaint(const Practice& practice) {
   return read ? "" : read.error().message();
 }
 
+/// The job after a run with nothing fitted, and what its recording says.
+std::pair<Job, Recording> recorded_as_found(const Practice& practice) {
+  const Rehearsal rehearsal = practice.read();
+  const Job empty = *rehearsal_job(rehearsal);
+  const auto made = make_run(rehearsal, empty, {"as found", empty.fitted_now, false});
+  REQUIRE(made);
+  const auto file = read_job(practice.file("job.yaml"), ReadingTables::leave_out);
+  REQUIRE(file);
+  REQUIRE(file->recording);
+  auto recording = read_recording(made->made, *file->recording, file->job.rotor, {});
+  REQUIRE(recording);
+  return {file->job, *std::move(recording)};
+}
+
 bool holds(const std::string& text, const std::string& word) { return text.find(word) != std::string::npos; }
 
 /// Amplitudes as the model gives them, without the library's conversions: mm/s peak, phase lead.
@@ -124,17 +138,10 @@ TEST_CASE("a recording gives back the levels of the model, an inward sensor and 
   practice.replace("rehearsal.yaml", "8 g.mm", "0 g.mm");
   practice.replace("rehearsal.yaml", "run: 0.4 %", "run: 0 %");
   const Rehearsal rehearsal = practice.read();
-  const Job empty = *rehearsal_job(rehearsal);
-  const auto made = make_run(rehearsal, empty, {"as found", empty.fitted_now, false});
-  REQUIRE(made);
-  const auto file = read_job(practice.file("job.yaml"), ReadingTables::leave_out);
-  REQUIRE(file);
-  REQUIRE(file->recording);
-  const auto recording = read_recording(made->made, *file->recording, file->job.rotor, {});
-  REQUIRE(recording);
-  CHECK(recording->readings.size() == 10);
-  const auto unbalance = run_unbalance(file->job, 0);
-  for (const auto& reading : recording->readings) {
+  const auto [job, recording] = recorded_as_found(practice);
+  CHECK(recording.readings.size() == 10);
+  const auto unbalance = run_unbalance(job, 0);
+  for (const auto& reading : recording.readings) {
     REQUIRE(reading.x);
     const double mm_s = reading.sensor == 0 ? 25.4 : 1.0;
     const Phasor expected = model_level(rehearsal, reading.rpm, reading.sensor, unbalance) / mm_s;
@@ -146,16 +153,9 @@ TEST_CASE("debris on the pickup's tip is found in the recording, and with much o
   for (const int percent : {2, 40}) {
     const Practice practice(3);
     practice.replace("rehearsal.yaml", "lost: 0 %", "lost: " + std::to_string(percent) + " %");
-    const Rehearsal rehearsal = practice.read();
-    const Job empty = *rehearsal_job(rehearsal);
-    const auto made = make_run(rehearsal, empty, {"as found", empty.fitted_now, false});
-    REQUIRE(made);
-    const auto file = read_job(practice.file("job.yaml"), ReadingTables::leave_out);
-    REQUIRE(file);
-    const auto recording = read_recording(made->made, *file->recording, file->job.rotor, {});
-    REQUIRE(recording);
-    CHECK(recording->extraction.health.has(FindingKind::dropped_pulses));
-    for (const auto& reading : recording->readings) CHECK(reading.x.has_value() == (percent == 2));
+    const Recording recording = recorded_as_found(practice).second;
+    CHECK(recording.extraction.health.has(FindingKind::dropped_pulses));
+    for (const auto& reading : recording.readings) CHECK(reading.x.has_value() == (percent == 2));
   }
 }
 
