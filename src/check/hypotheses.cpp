@@ -157,6 +157,10 @@ constexpr std::array unit_mistakes{
     UnitMistake{1000.0, "1000 times too large"},
     UnitMistake{0.001, "1000 times too small"}};
 
+/// Of a unit mistake that makes amplitudes too small, beside one that makes them too large: a trim that does
+/// better than the model could foresee reads like it.
+constexpr double share_of_too_small = 0.01;
+
 /// A run after a good trim reads little, as one written too small would: so an amplitude too small does not
 /// make the scatter small as well, or a success would look like a mistake.
 void add_unit(const Situation& now, List& list) {
@@ -165,6 +169,7 @@ void add_unit(const Situation& now, List& list) {
     const std::string whose = only ? now.job.rotor.sensors[*only].name : std::string("all sensors");
     auto one = now.of(MistakeKind::unit, whose + ": amplitudes " + unit.what);
     one.row_scale = Eigen::VectorXd::Ones(now.count());
+    if (unit.factor < 1.0) one.share = share_of_too_small;
     for (Index i = 0; i < now.count(); ++i) {
       if (only && now.row(i).sensor != *only) continue;
       one.readings(i) /= unit.factor;

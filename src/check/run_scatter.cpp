@@ -70,13 +70,19 @@ struct WeighedReading {
   double variance = 0.0;
 };
 
+/// Of each reading on its own, as a share of it: stated for the sensor, or else assumed.
+double own_share(const Sensor& sensor, const RunToRun& scatter) {
+  return sensor.proportional > 0.0 ? sensor.proportional : scatter.of_reading;
+}
+
 std::vector<WeighedReading> weighed_readings(const Job& job, const InfluenceRow& row,
                                              const Eigen::MatrixXcd& designs, const Eigen::VectorXcd& at,
                                              const RunToRun& scatter) {
   const Eigen::RowVectorXcd left = at.transpose() * row.unit_covariance;
   std::vector<WeighedReading> weighed;
   for (const auto& fit : row.fit) {
-    double precision = 1.0, variance = std::pow(scatter.of_reading, 2) * std::norm(fit.fitted);
+    double precision = 1.0;
+    double variance = std::pow(own_share(job.rotor.sensors[row.sensor], scatter), 2) * std::norm(fit.fitted);
     for (const auto& reading : job.runs[fit.run].readings) {
       if (reading.speed != row.speed || reading.sensor != row.sensor || reading.x != fit.read) continue;
       const auto stated =
@@ -165,7 +171,8 @@ Eigen::MatrixXcd difference_covariance(const Job& job, const InfluenceModel& mod
     c.row(i) = row.coefficients.transpose();
     shared(i, runs) = -1.0;
     levels(i, runs) = -expected;
-    double own = std::pow(scatter.of_reading, 2) * std::norm(expected) + std::pow(check.speed_effect, 2);
+    double own = std::pow(own_share(job.rotor.sensors[row.sensor], scatter), 2) * std::norm(expected) +
+                 std::pow(check.speed_effect, 2);
     const auto weighed = weighed_readings(job, row, designs, at, scatter);
     for (std::size_t k = 0; k < weighed.size(); ++k) {
       const auto run = static_cast<Index>(row.fit[k].run);
@@ -181,8 +188,18 @@ Eigen::MatrixXcd difference_covariance(const Job& job, const InfluenceModel& mod
   for (Index p = 0; p < seating.size(); ++p)
     seating(p) = seating_moment(job.rotor.planes[model.planes[static_cast<std::size_t>(p)]], scatter);
   const Eigen::MatrixXcd seated = c * seating.cwiseAbs2().cast<Phasor>().asDiagonal() * c.adjoint();
-  covariance += seated.cwiseProduct(shared * shared.adjoint());
-  covariance += std::pow(scatter.of_run, 2) * levels * levels.adjoint();
+  const Eigen::MatrixXcd weights = shared * shared.adjoint();
+  const Eigen::MatrixXcd assumed =
+      seated.cwiseProduct(weights) + std::pow(scatter.of_run, 2) * levels * levels.adjoint();
+  const auto sensor_of = [&](Index i) -> const Sensor& {
+    return job.rotor.sensors[model.rows[rows.rows[static_cast<std::size_t>(i)].row].sensor];
+  };
+  for (Index i = 0; i < n; ++i)
+    for (Index j = 0; j < n; ++j) {
+      const Sensor &one = sensor_of(i), &other = sensor_of(j);
+      if (!one.run_to_run && !other.run_to_run) covariance(i, j) += assumed(i, j);
+      if (one.run_to_run && &one == &other) covariance(i, j) += std::pow(*one.run_to_run, 2) * weights(i, j);
+    }
   return covariance;
 }
 

@@ -3,6 +3,7 @@
 #include "commands.hpp"
 #include "trimwright/influence/amplitude_model.hpp"
 #include "trimwright/influence/influence_model.hpp"
+#include "trimwright/io/fleet.hpp"
 #include "trimwright/io/json_documents.hpp"
 #include "trimwright/io/prior_file.hpp"
 #include "trimwright/io/read_job.hpp"
@@ -17,17 +18,19 @@ constexpr const char* example = R"(Example:
   trimwright influence examples/quillhaven/job.yaml --format json
       The same as one JSON document (docs/json.md).
   trimwright influence --learn jobs -o prior.yaml
+  trimwright influence --learn trims.db --rotor "Larkmere demonstrator fan" -o prior.yaml
       What the jobs in a folder say of the rotor type; a job then names it as "prior: prior.yaml".)";
 
 struct Options {
   std::string job;
   bool amplitudes_only = false;
   std::string learn_from;
+  std::string rotor;
   Output output;
 };
 
 Status learn(const Options& options) {
-  const auto fleet = read_fleet_folder(options.learn_from);
+  const auto fleet = read_fleet(options.learn_from, options.rotor);
   if (!fleet) return complain(fleet.error());
   const auto prior = learn_prior(fleet->jobs);
   if (!prior) return complain(prior.error());
@@ -53,16 +56,21 @@ void add_influence(CLI::App& app, int& status) {
   auto options = std::make_shared<Options>();
   auto* command = app.add_subcommand("influence", "The influence coefficients that the runs of a job settle");
   auto* job = command->add_option("JOB", options->job, "job file (YAML)")->check(not_empty());
-  auto* learn_from = command
-                         ->add_option("--learn", options->learn_from,
-                                      "write a prior (YAML) made from the job files in this folder")
-                         ->check(not_empty())
-                         ->excludes(job);
+  auto* learn_from =
+      command
+          ->add_option("--learn", options->learn_from,
+                       "write a prior (YAML) made from the job files in this folder, or from the "
+                       "jobs filed in this archive")
+          ->check(not_empty())
+          ->excludes(job);
+  command->add_option("--rotor", options->rotor, "with --learn: only jobs on this rotor type")
+      ->check(not_empty())
+      ->needs(learn_from);
   add_amplitudes_only(*command, options->amplitudes_only);
   options->output.add_options(*command);
   command->footer(example);
   command->callback([options, job, learn_from, &status] {
-    if (job->empty() && learn_from->empty()) throw CLI::RequiredError("JOB or --learn FOLDER");
+    if (job->empty() && learn_from->empty()) throw CLI::RequiredError("JOB or --learn");
     if (!learn_from->empty() && options->output.json())
       throw CLI::ValidationError("--format", "a prior is a YAML file; leave --format out");
     status = influence(*options);

@@ -124,27 +124,16 @@ Status find(const Options& options) {
   });
 }
 
-/// Writes the files that a record holds into a folder that is not there yet.
-Result<void> write_files(const StoredRecord& record, const std::string& folder) {
-  namespace fs = std::filesystem;
-  const auto files = files_of(record);
-  if (!files) return tl::unexpected(files.error());
-  std::error_code failed;
-  if (fs::exists(folder, failed)) return fail("this is there already", "a new folder", {folder, 0, {}});
-  for (const auto& file : *files) {
-    const fs::path path = fs::path(folder) / file.name;
-    fs::create_directories(path.parent_path(), failed);
-    if (auto written = write_text_file(path.string(), file.text); !written) return written;
-  }
-  return {};
-}
-
 Status show(const Options& options) {
   return with_archive(options, [&](const Archive& archive) {
     const auto record = archive.read(options.number);
     if (!record) return complain(record.error());
     if (!options.folder.empty()) {
-      if (const auto written = write_files(*record, options.folder); !written) {
+      std::error_code none;
+      const auto written = std::filesystem::exists(options.folder, none)
+                               ? fail("this is there already", "a new folder", {options.folder, 0, {}})
+                               : write_files(*record, options.folder);
+      if (!written) {
         complain(written.error());
         return not_written;
       }

@@ -5,11 +5,9 @@
 #include <Eigen/Eigenvalues>
 #include <algorithm>
 #include <cmath>
-#include <filesystem>
 
 #include "trade_values.hpp"
 #include "trimwright/io/files.hpp"
-#include "trimwright/io/read_job.hpp"
 #include "yaml_fields.hpp"
 
 namespace trimwright {
@@ -108,11 +106,6 @@ std::string quoted(const std::string& text) {
   return written + "\"";
 }
 
-bool is_job(const std::string& path) {
-  const auto text = read_text_file(path);
-  return text && text->find("trimwright: job 1") != std::string::npos;
-}
-
 }  // namespace
 
 Result<Prior> parse_prior(const std::string& file, const std::string& text) {
@@ -148,28 +141,6 @@ std::string prior_text(const Prior& prior) {
                     shown_phase_deg(one.mean, PhaseConvention::lead));
   text += "mean_covariance:  # of these, relative amplitude and phase of each in turn, lower triangle\n";
   return text + triangle(prior.mean_covariance);
-}
-
-Result<FleetFolder> read_fleet_folder(const std::string& folder) {
-  namespace fs = std::filesystem;
-  std::error_code status;
-  std::vector<std::string> paths;
-  for (fs::recursive_directory_iterator at(folder, status), end; !status && at != end; at.increment(status))
-    if (const auto extension = at->path().extension(); extension == ".yaml" || extension == ".yml")
-      paths.push_back(at->path().string());
-  if (status)
-    return fail("the folder cannot be read (" + status.message() + ")", "a folder of job files",
-                {folder, 0, {}});
-  std::sort(paths.begin(), paths.end());
-  FleetFolder fleet;
-  for (const auto& path : paths) {
-    if (!is_job(path)) continue;
-    auto file = read_job(path);
-    if (!file) return tl::unexpected(file.error());
-    fleet.sources.insert(fleet.sources.end(), file->sources.begin(), file->sources.end());
-    fleet.jobs.push_back({std::move(file->job), path});
-  }
-  return fleet;
 }
 
 }  // namespace trimwright

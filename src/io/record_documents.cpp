@@ -191,6 +191,18 @@ Result<std::vector<FiledFile>> files_of(const StoredRecord& record) {
   return files;
 }
 
+Result<void> write_files(const StoredRecord& record, const std::string& folder) {
+  const auto files = files_of(record);
+  if (!files) return tl::unexpected(files.error());
+  for (const auto& file : *files) {
+    const fs::path path = fs::path(folder) / file.name;
+    std::error_code failed;  // told by the writing
+    fs::create_directories(path.parent_path(), failed);
+    if (auto written = write_text_file(path.string(), file.text); !written) return written;
+  }
+  return {};
+}
+
 namespace {
 
 Json summary_json(const StoredRecord& one) {

@@ -4,6 +4,8 @@
 
 #include <algorithm>
 #include <filesystem>
+#include <tuple>
+#include <utility>
 
 #include "database.hpp"
 
@@ -52,26 +54,27 @@ constexpr const char* columns =
     "filed_by, "
     "software, corrects, reason, content";
 
-StoredRecord stored(const Statement& row) {
-  StoredRecord one;
+/// Into a record that may have held another.
+void read_stored(const Statement& row, StoredRecord& one) {
   one.number = row.integer(0);
   one.previous = row.digest(1);
   one.digest = row.digest(2);
   Record& record = one.record;
   record.inputs = row.digest(3);
-  record.rotor = row.text(4);
-  record.serial = row.text(5);
-  record.station = row.text(6);
-  record.date = row.text(7);
-  record.person = row.text(8);
-  record.verdict = row.text(9);
-  record.level = row.real(10);
-  record.filed_at = row.text(11);
-  record.filed_by = row.text(12);
-  record.software = row.text(13);
-  if (!row.is_null(14)) record.corrects = row.integer(14);
-  record.reason = row.text(15);
-  record.content = row.text(16);
+  int at = 4;
+  for (auto* text :
+       {&record.rotor, &record.serial, &record.station, &record.date, &record.person, &record.verdict})
+    row.text(at++, *text);
+  record.level = row.real(at++);
+  for (auto* text : {&record.filed_at, &record.filed_by, &record.software}) row.text(at++, *text);
+  record.corrects = row.is_null(at) ? std::nullopt : std::optional(row.integer(at));
+  row.text(at + 1, record.reason);
+  row.text(at + 2, record.content);
+}
+
+StoredRecord stored(const Statement& row) {
+  StoredRecord one;
+  read_stored(row, one);
   return one;
 }
 
@@ -111,69 +114,85 @@ constexpr const char* insert =
     "level, "
     "filed_at, filed_by, software, corrects, reason, content) VALUES (?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?)";
 
-void insert_record(Statement& statement, const StoredRecord& one) {
-  const Record& record = one.record;
-  statement.bind(1, one.number);
-  statement.bind(2, one.previous);
-  statement.bind(3, one.digest);
-  statement.bind(4, record.inputs);
-  int at = 5;
-  for (const auto* text :
-       {&record.rotor, &record.serial, &record.station, &record.date, &record.person, &record.verdict})
-    statement.bind(at++, std::string_view(*text));
-  statement.bind(at++, record.level);
-  for (const auto* text : {&record.filed_at, &record.filed_by, &record.software})
-    statement.bind(at++, std::string_view(*text));
-  if (record.corrects) {
-    statement.bind(at++, *record.corrects);
-  } else {
-    statement.bind_null(at++);
-  }
-  statement.bind(at++, std::string_view(record.reason));
-  statement.bind(at++, std::string_view(record.content));
-  statement.step();
-  statement.reset();
-}
-
 [[noreturn]] void refuse(const Database& database, std::string what, std::string expected) {
   throw DatabaseFailure{{std::move(what), std::move(expected), {database.path(), 0, {}}}};
 }
 
-void check_not_filed_yet(Database& database, const Record& record) {
-  Statement same(database, "SELECT number, date FROM record WHERE inputs = ? ORDER BY number LIMIT 1");
-  same.bind(1, record.inputs);
-  if (!same.step()) return;
-  const auto number = same.integer(0);
-  if (record.corrects) return;
-  refuse(database, fmt::format("this job is filed already, unchanged, as record {}", number),
-         fmt::format("another job, or --corrects {} with a --reason", number));
-}
+/// Files records at the end of an archive, inside a transaction of the caller's.
+class Filing {
+ public:
+  explicit Filing(Database& database)
+      : database_(database),
+        insert_(database, insert),
+        same_(database, "SELECT number FROM record WHERE inputs = ? ORDER BY number LIMIT 1"),
+        corrected_(database, "SELECT serial FROM record WHERE number = ?") {
+    std::tie(number_, head_) = head(database);
+  }
 
-void check_correction(Database& database, const Record& record) {
-  if (!record.corrects) return;
-  Statement old(database, "SELECT serial FROM record WHERE number = ?");
-  old.bind(1, *record.corrects);
-  if (!old.step())
-    refuse(database, fmt::format("there is no record {} to correct", *record.corrects),
-           "the number of a record");
-  if (old.text(0) != record.serial)
-    refuse(database,
-           fmt::format("record {} is of serial \"{}\", not \"{}\"", *record.corrects, old.text(0),
-                       record.serial),
-           "a record of the same rotor");
-}
+  void append(const Record& record) {
+    check_not_filed_yet(record);
+    check_correction(record);
+    const Digest previous = std::exchange(head_, digest_of(number_ + 1, head_, record));
+    insert_record(++number_, previous, head_, record);
+  }
 
-/// Files `record` at the end, inside a transaction.
-StoredRecord append(Database& database, Statement& statement, const Record& record,
-                    std::pair<std::int64_t, Digest>& last) {
-  StoredRecord one{last.first + 1, last.second, record, {}, {}};
-  one.digest = digest_of(one.number, one.previous, record);
-  check_not_filed_yet(database, record);
-  check_correction(database, record);
-  insert_record(statement, one);
-  last = {one.number, one.digest};
-  return one;
-}
+  [[nodiscard]] std::int64_t number() const { return number_; }
+  [[nodiscard]] const Digest& digest() const { return head_; }
+
+ private:
+  void check_not_filed_yet(const Record& record) {
+    if (record.corrects) return;
+    same_.reset();
+    same_.bind(1, record.inputs);
+    if (!same_.step()) return;
+    const auto number = same_.integer(0);
+    refuse(database_, fmt::format("this job is filed already, unchanged, as record {}", number),
+           fmt::format("another job, or --corrects {} with a --reason", number));
+  }
+
+  void check_correction(const Record& record) {
+    if (!record.corrects) return;
+    corrected_.reset();
+    corrected_.bind(1, *record.corrects);
+    if (!corrected_.step())
+      refuse(database_, fmt::format("there is no record {} to correct", *record.corrects),
+             "the number of a record");
+    if (corrected_.text(0) != record.serial)
+      refuse(database_,
+             fmt::format("record {} is of serial \"{}\", not \"{}\"", *record.corrects, corrected_.text(0),
+                         record.serial),
+             "a record of the same rotor");
+  }
+
+  void insert_record(std::int64_t number, const Digest& previous, const Digest& digest,
+                     const Record& record) {
+    insert_.bind(1, number);
+    insert_.bind(2, previous);
+    insert_.bind(3, digest);
+    insert_.bind(4, record.inputs);
+    int at = 5;
+    for (const auto* text :
+         {&record.rotor, &record.serial, &record.station, &record.date, &record.person, &record.verdict})
+      insert_.bind(at++, std::string_view(*text));
+    insert_.bind(at++, record.level);
+    for (const auto* text : {&record.filed_at, &record.filed_by, &record.software})
+      insert_.bind(at++, std::string_view(*text));
+    if (record.corrects) {
+      insert_.bind(at++, *record.corrects);
+    } else {
+      insert_.bind_null(at++);
+    }
+    insert_.bind(at++, std::string_view(record.reason));
+    insert_.bind(at++, std::string_view(record.content));
+    insert_.step();
+    insert_.reset();
+  }
+
+  Database& database_;
+  Statement insert_, same_, corrected_;
+  std::int64_t number_ = 0;
+  Digest head_{};
+};
 
 }  // namespace
 
@@ -212,11 +231,11 @@ Result<StoredRecord> Archive::file(const Record& record) {
   if (const auto checked = check_record(record); !checked) return tl::unexpected(checked.error());
   try {
     Transaction transaction(state_->database);
-    auto last = head(state_->database);
-    Statement statement(state_->database, insert);
-    auto one = append(state_->database, statement, record, last);
+    Filing filing(state_->database);
+    const Digest previous = filing.digest();
+    filing.append(record);
     transaction.commit();
-    return one;
+    return StoredRecord{filing.number(), previous, record, filing.digest(), {}};
   } catch (const DatabaseFailure& failure) {
     return tl::unexpected(failure.error);
   }
@@ -227,11 +246,10 @@ Result<std::int64_t> Archive::file_all(std::span<const Record> records) {
     if (const auto checked = check_record(record); !checked) return tl::unexpected(checked.error());
   try {
     Transaction transaction(state_->database);
-    auto last = head(state_->database);
-    Statement statement(state_->database, insert);
-    for (const auto& record : records) (void)append(state_->database, statement, record, last);
+    Filing filing(state_->database);
+    for (const auto& record : records) filing.append(record);
     transaction.commit();
-    return last.first;
+    return filing.number();
   } catch (const DatabaseFailure& failure) {
     return tl::unexpected(failure.error);
   }
@@ -320,8 +338,9 @@ void check_structure(Database& database, Proof& proof) {
 
 void check_chain(Database& database, const std::optional<Digest>& expected, Proof& proof) {
   Statement all(database, fmt::format("SELECT {} FROM record NOT INDEXED ORDER BY number", columns));
+  StoredRecord one;
   while (all.step()) {
-    const auto one = stored(all);
+    read_stored(all, one);
     ++proof.records;
     proof.bytes += one.record.content.size();
     if (one.number != proof.records) {

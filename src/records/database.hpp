@@ -55,6 +55,8 @@ class Statement {
   void reset();
 
   [[nodiscard]] std::string text(int column) const { return std::string(view(column)); }
+  /// Into a string that has its memory already.
+  void text(int column, std::string& into) const { into.assign(view(column)); }
   [[nodiscard]] std::string_view view(int column) const;
   [[nodiscard]] std::int64_t integer(int column) const { return sqlite3_column_int64(handle_, column); }
   [[nodiscard]] double real(int column) const { return sqlite3_column_double(handle_, column); }

@@ -3,6 +3,7 @@
 #include <doctest/doctest.h>
 
 #include <algorithm>
+#include <array>
 
 #include "job_builder.hpp"
 
@@ -166,17 +167,11 @@ TEST_CASE("The check run is the last run or the one named, and must be one that 
   CHECK_FALSE(find_check_run(job));
 }
 
-TEST_CASE("The covariance of reading minus expected is that of many runs with the stated scatter") {
-  // Simulated from the definition: noise of each reading, a gain and a seating of each run.
-  const Job truth = job_with_check(good, good);
-  const RunToRun scatter{0.02, 0.03, 0.01};
-  const std::size_t run = 2;
-  const auto model = fit_influence(job_before(truth, run));
-  REQUIRE(model);
-  const auto rows = check_rows(truth, *model, run, {});
-  const auto stated = difference_covariance(truth, *model, rows, rows.unbalance, scatter);
-  constexpr int draws = 4000;
-  Eigen::MatrixXcd sum = Eigen::MatrixXcd::Zero(2, 2);
+namespace {
+
+/// Half the mean of d d^H, d = reading minus expected, over many jobs like `truth`: noise of each reading,
+/// and of each run a gain and a seating, or what a sensor states as shared by its readings of a run.
+Eigen::MatrixXcd simulated_covariance(const Job& truth, std::size_t run, const RunToRun& scatter, int draws) {
   std::uint64_t state = 9;
   const auto uniform = [&state] {
     state = state * 6364136223846793005u + 1442695040888963407u;
@@ -186,14 +181,19 @@ TEST_CASE("The covariance of reading minus expected is that of many runs with th
     const double r = std::sqrt(-2.0 * std::log(uniform())), a = 2.0 * M_PI * uniform();
     return std::polar(r, a);  // independent standard normal parts
   };
+  Eigen::MatrixXcd sum = Eigen::MatrixXcd::Zero(2, 2);
   for (int i = 0; i < draws; ++i) {
     Job job = truth;
     for (auto& one : job.runs) {
       const Phasor gain = scatter.of_run * gaussian(), seating = scatter.seating * 500.0 * gaussian();
+      const std::array shared{gaussian(), gaussian()};
       for (auto& reading : one.readings) {
+        const Sensor& sensor = job.rotor.sensors[reading.sensor];
         const Phasor x = *reading.x;
-        reading.x = x * (1.0 + gain) + known.c[reading.sensor][0] * seating + 0.004 * gaussian() +
-                    scatter.of_reading * std::abs(x) * gaussian();
+        const double share = sensor.proportional > 0.0 ? sensor.proportional : scatter.of_reading;
+        const Phasor of_run = sensor.run_to_run ? *sensor.run_to_run * shared[reading.sensor]
+                                                : x * gain + known.c[reading.sensor][0] * seating;
+        reading.x = x + of_run + 0.004 * gaussian() + share * std::abs(x) * gaussian();
       }
     }
     const auto fitted = fit_influence(job_before(job, run));
@@ -201,7 +201,28 @@ TEST_CASE("The covariance of reading minus expected is that of many runs with th
     const Eigen::VectorXcd d = read.read() - expected_readings(*fitted, read, read.unbalance);
     sum += d * d.adjoint();
   }
-  const Eigen::MatrixXcd found = sum / (2.0 * draws);
+  return sum / (2.0 * draws);
+}
+
+}  // namespace
+
+TEST_CASE("The covariance of reading minus expected is that of many runs with the stated scatter") {
+  Job truth = job_with_check(good, good);
+  SUBCASE("assumed") {}
+  SUBCASE("stated for one sensor") {
+    truth.rotor.sensors[1].run_to_run = 0.02;
+    truth.rotor.sensors[1].proportional = 0.03;
+  }
+  SUBCASE("stated for both") {
+    for (auto& sensor : truth.rotor.sensors) sensor.run_to_run = 0.02;
+  }
+  const RunToRun scatter{0.02, 0.03, 0.01};
+  const std::size_t run = 2;
+  const auto model = fit_influence(job_before(truth, run));
+  REQUIRE(model);
+  const auto rows = check_rows(truth, *model, run, {});
+  const auto stated = difference_covariance(truth, *model, rows, rows.unbalance, scatter);
+  const auto found = simulated_covariance(truth, run, scatter, 4000);
   for (Eigen::Index i = 0; i < 2; ++i)
     for (Eigen::Index k = 0; k < 2; ++k)
       CHECK(std::abs(found(i, k) - stated(i, k)) <

@@ -144,6 +144,37 @@ def filed_and_found(bench: Bench):
     check("serial LKM-417" in history and "manual holds" in history and history.count("2031-05-13") > 9, history)
 
 
+def learned_from(bench: Bench):
+    """A prior learned from an archive is the one learned from the jobs that were filed in it, corrected ones left out."""
+    fleet, archive = bench.folder / "fleet", bench.folder / "fleet.db"
+    table = (bench.project / "examples/quillhaven/readings.csv").read_text("utf-8").splitlines()
+    draws = random.Random(11)
+    for number in (417, 418, 419, 420, 421):
+        folder = fleet / f"job{number}"
+        folder.mkdir(parents=True)
+        changed = table[:1]
+        for line in table[1:]:
+            cells = line.split(",")
+            if " " in cells[3]:
+                amplitude, unit = cells[3].split(" ", 1)
+                cells[3] = f"{float(amplitude) * (1 + draws.gauss(0, 0.05)):.4f} {unit}"
+            changed.append(",".join(cells))
+        (folder / "readings.csv").write_text("\n".join(changed) + "\n", "utf-8")
+        shutil.copy(bench.project / "examples/quillhaven/after.csv", folder)
+        text = bench.text.replace("LKM-417", f"LKM-{number}").replace("../../configs", str(bench.project / "configs"))
+        (folder / "job.yaml").write_text(text, "utf-8")
+        bench.file(folder / "job.yaml", archive=archive)
+    text = (fleet / "job421/job.yaml").read_text("utf-8").replace("30: S4}", "30: S3}")  # the last, so that the order is the same
+    (fleet / "job421/job.yaml").write_text(text, "utf-8")
+    bench.file(fleet / "job421/job.yaml", "--corrects", 5, "--reason", "it was S3", archive=archive)
+    from_folder = bench.run("influence", "--learn", fleet)
+    from_archive = bench.run("influence", "--learn", archive, "--rotor", "Larkmere demonstrator fan")
+    check(from_folder == from_archive and "jobs: 5" in from_folder, f"{from_folder[:300]} but {from_archive[:300]}")
+    other = bench.run("influence", "--learn", archive, "--rotor", "Larkmere", status=1)
+    check("Larkmere demonstrator fan" in other, other)
+    check("not an archive" in bench.run("influence", "--learn", bench.folder / "configs/larkmere-fan.yaml", status=1), "a file")
+
+
 def done_again(bench: Bench):
     """The files in a record give the same verdict, number for number."""
     folder = bench.folder / "again"
@@ -441,8 +472,8 @@ def whole_trim(bench: Bench):
         check(words in done.stdout, f"no {words!r} in {done.stdout}")
 
 
-CASES = [verdict, filed_and_found, done_again, tables, read_by_others, corrected, expected_digest, at_once, killed,
-         killed_in_the_transaction, full_disk, read_only, newer, damaged, backed_up, bad_input, whole_trim]
+CASES = [verdict, filed_and_found, learned_from, done_again, tables, read_by_others, corrected, expected_digest, at_once,
+         killed, killed_in_the_transaction, full_disk, read_only, newer, damaged, backed_up, bad_input, whole_trim]
 
 
 def main():

@@ -1,5 +1,7 @@
 #include <doctest/doctest.h>
 
+#include <fstream>
+#include <sstream>
 #include <string>
 
 #include "trimwright/records/digest.hpp"
@@ -15,6 +17,23 @@ TEST_CASE("SHA-256 gives the digests published with the standard") {
         "248d6a61d20638b8e5c026930c3e6039a33ce45964ff2167f6ecedd419db06c1");
   CHECK(hex(sha256(std::string(1000000, 'a'))) ==
         "cdc76e5c9914fb9281a1c7e284d73e67f1809a48a497200e046d39ccc7112cd0");
+}
+
+TEST_CASE("SHA-256 gives the digests of NIST's test vectors") {
+  std::ifstream file(TRIMWRIGHT_SOURCE_DIR "/tests/published/sha256_vectors.txt");
+  int checked = 0;
+  for (std::string line; std::getline(file, line);) {
+    if (line.starts_with('#')) continue;
+    std::istringstream fields(line);
+    std::size_t bits = 0;
+    std::string message, digest, bytes;
+    REQUIRE(static_cast<bool>(fields >> bits >> message >> digest));
+    for (std::size_t i = 0; i < bits / 8; ++i)
+      bytes += static_cast<char>(std::stoi(message.substr(2 * i, 2), nullptr, 16));
+    CHECK(hex(sha256(bytes)) == digest);
+    ++checked;
+  }
+  CHECK(checked == 70);
 }
 
 TEST_CASE("A message fed in parts has the digest of the whole, and a hash can be used again") {

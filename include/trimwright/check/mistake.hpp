@@ -71,7 +71,7 @@ struct MistakeRanking {
 };
 
 /// Prior probability that nothing is wrong; the rest is shared alike among the kinds that are possible.
-inline constexpr double prior_of_nothing_wrong = 0.8;
+inline constexpr double prior_of_nothing_wrong = 0.85;
 /// Kinds whose odds against the likeliest are shorter than this are not told apart from it.
 inline constexpr double telling_odds = 20.0;
 

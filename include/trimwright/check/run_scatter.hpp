@@ -11,7 +11,8 @@ namespace trimwright {
 
 /// What differs between two runs of a rotor nobody touched, beside the readings' stated repeatability. Each
 /// is one standard deviation per real component. The figures are our own: common practice knows that runs
-/// differ by about so much, no published source.
+/// differ by about so much, no published source. A sensor's own `run_to_run`, where the rotor file states it,
+/// takes the place of `seating` and `of_run` for its readings, and its `proportional` that of `of_reading`.
 struct RunToRun {
   double seating = 0.005;  ///< of every plane's moment, as a share of its heaviest weight: blades seat anew
   double of_run = 0.005;   ///< of all amplitudes of a run together: thermal state
@@ -51,7 +52,8 @@ struct CheckRows {
 /// With w the weights that the regression gives the earlier readings, d = e_check - sum_k w_k e_k, where an
 /// e is noise of its own (stated repeatability, `of_reading` times the amplitude,
 /// what being read off its speed point may change) plus what its run shares:
-/// C u with u the seating of each plane, and g x with g the gain of the run. So readings of one run are
+/// C u with u the seating of each plane, and g x with g the gain of the run; or, for a sensor with a stated
+/// `run_to_run`, one complex quantity common to its readings. So readings of one run are
 /// correlated, and a prediction far from the earlier runs is less certain.
 [[nodiscard]] Eigen::MatrixXcd difference_covariance(const Job& job, const InfluenceModel& model,
                                                      const CheckRows& rows, const Eigen::VectorXcd& unbalance,

@@ -1,7 +1,6 @@
 #pragma once
 
 #include <string>
-#include <vector>
 
 #include "trimwright/base/error.hpp"
 #include "trimwright/influence/prior.hpp"
@@ -15,13 +14,5 @@ namespace trimwright {
 
 /// The text of a prior file; `parse_prior` gives the same prior back.
 [[nodiscard]] std::string prior_text(const Prior& prior);
-
-/// All job files (`trimwright: job 1`) in a folder and the folders in it, by path. Other YAML files are
-/// passed over. Errors: no such folder; a job file that cannot be read.
-struct FleetFolder {
-  std::vector<FleetJob> jobs;
-  std::vector<std::string> sources;  ///< every file read
-};
-[[nodiscard]] Result<FleetFolder> read_fleet_folder(const std::string& folder);
 
 }  // namespace trimwright

@@ -38,6 +38,10 @@ struct FiledFile {
 /// The files a record holds. Error: a name that leads out of the folder they are written to.
 [[nodiscard]] Result<std::vector<FiledFile>> files_of(const StoredRecord& record);
 
+/// Writes the files that a record holds into `folder`, made where it is not there. Errors: those of
+/// `files_of`; a file that cannot be written.
+[[nodiscard]] Result<void> write_files(const StoredRecord& record, const std::string& folder);
+
 /// The `record 1` document with its place and digests.
 [[nodiscard]] std::string record_json(const StoredRecord& record);
 /// The `records 1` document: what `find` found.
