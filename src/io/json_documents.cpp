@@ -318,6 +318,20 @@ Json not_predicted_json(const Job& job, const InfluenceModel& model) {
   return list;
 }
 
+Json candidates_json(const Job& job, const TrialAdvice& advice) {
+  Json list = Json::array();
+  for (const auto& one : advice.candidates) {
+    Json entry = changes_json(job, {one.change}).front();
+    entry["force_n"] = one.force_n;
+    entry["force_share"] = or_null(one.force_share);
+    entry["variance_left"] = or_null(one.variance_left);
+    entry["exceeds_limit"] = or_null(one.exceeds_limit);
+    entry["meets_targets"] = or_null(one.meets_targets);
+    list.push_back(std::move(entry));
+  }
+  return list;
+}
+
 std::string dumped(const Json& json) { return json.dump(2) + "\n"; }
 
 }  // namespace
@@ -325,7 +339,9 @@ std::string dumped(const Json& json) { return json.dump(2) + "\n"; }
 std::string plan_json(const Job& job, const InfluenceModel& model, const TrimPlan& trim,
                       const BalancePlan& plan) {
   Json json = document_header("plan", job);
-  json["objective"] = trim.request.objective == SlotObjective::worst_ratio ? "worst ratio" : "least squares";
+  json["objective"] = trim.request.most_probable                             ? "probability"
+                      : trim.request.objective == SlotObjective::worst_ratio ? "worst ratio"
+                                                                             : "least squares";
   json["correction"] = correction_json(job, trim.correction);
   json["correction_worst_ratio"] = trim.correction.worst_ratio;
   json["slots"] = changes_json(job, plan.changes);
@@ -349,12 +365,22 @@ std::string plan_json(const Job& job, const InfluenceModel& model, const TrimPla
   return dumped(json);
 }
 
-std::string trial_json(const Job& job, const BalancePlan& plan) {
+std::string trial_json(const Job& job, const TrialAdvice& advice, const BalancePlan& plan) {
   Json json = document_header("trial", job);
+  json["worth_making"] = advice.worth_making;
+  json["reason"] = advice.reason;
+  json["correction_at_once"] = nullptr;
+  if (advice.at_once)
+    json["correction_at_once"] = {{"meets_targets", advice.at_once->meets_targets},
+                                  {"exceeds_limit", advice.at_once->exceeds_limit},
+                                  {"expected_runs", advice.at_once->expected_runs}};
+  json["expected_runs"] = or_null(advice.expected_runs);
   json["slots"] = changes_json(job, plan.changes);
+  json["candidates"] = candidates_json(job, advice);
   json["steps"] = steps_json(plan);
   json["expected"] = expected_json(job, plan);
   json["warnings"] = plan.warnings;
+  json["notes"] = advice.notes;
   json["cautions"] = plan.cautions;
   return dumped(json);
 }

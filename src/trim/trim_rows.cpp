@@ -89,4 +89,15 @@ ContinuousProblem scaled_rows(const TrimRows& rows, double penalty) {
   return problem;
 }
 
+void add_readings(const InfluenceModel& model, TrimPlan& plan) {
+  if (!plan.outlook) return;
+  for (auto& prediction : plan.predictions) {
+    const auto& places = model.belief->rows;
+    const auto found =
+        std::find(places.begin(), places.end(), std::pair{prediction.speed, prediction.sensor});
+    if (found != places.end())
+      prediction.reading = plan.outlook->readings[static_cast<std::size_t>(found - places.begin())];
+  }
+}
+
 }  // namespace trimwright

@@ -31,4 +31,7 @@ struct TrimRows {
 /// Rows over their limits, times their weights, with the rows of the request's penalty below them.
 [[nodiscard]] ContinuousProblem scaled_rows(const TrimRows& rows, double penalty);
 
+/// Gives each prediction of a plan the outlook of its own reading.
+void add_readings(const InfluenceModel& model, TrimPlan& plan);
+
 }  // namespace trimwright
