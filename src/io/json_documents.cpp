@@ -5,6 +5,8 @@
 #include "json_parts.hpp"
 #include "trimwright/influence/influence_review.hpp"
 #include "trimwright/report/model_warnings.hpp"
+#include "trimwright/report/review_words.hpp"
+#include "trimwright/trim/suspect_effect.hpp"
 
 namespace trimwright {
 namespace {
@@ -197,7 +199,30 @@ Json review_json(const Job& job, const InfluenceModel& model) {
                       {"amplitude_share", one.amplitude_share},
                       {"phase_deg", one.phase_deg},
                       {"too_small", one.too_small()}});
-  return {{"readings", readings}, {"runs", runs}, {"trials", trials}};
+  Json alike_planes = Json::array();
+  for (const auto& one : review.alike_planes)
+    alike_planes.push_back({{"planes", {job.rotor.planes[one.first].name, job.rotor.planes[one.second].name}},
+                            {"sensor", job.rotor.sensors[one.sensor].name},
+                            {"from_rpm", job.speeds_rpm[one.from]},
+                            {"to_rpm", job.speeds_rpm[one.to]},
+                            {"cosine", one.cosine}});
+  Json linearity = nullptr, without = nullptr;
+  if (const auto& test = review.lack_of_fit)
+    linearity = {{"f", test->f},
+                 {"fit_degrees_of_freedom", test->fit_dof},
+                 {"repeat_degrees_of_freedom", test->pure_dof},
+                 {"probability", test->probability}};
+  if (const auto effect = effect_of_suspects(job, model, review); effect && effect->without)
+    without = correction_json(job, *effect->without);
+  const auto& values = review.singular_values;
+  return {{"readings", readings},
+          {"runs", runs},
+          {"trials", trials},
+          {"singular_values", std::vector<double>(values.begin(), values.end())},
+          {"alike", alike_planes},
+          {"lack_of_fit", linearity},
+          {"repeat", what_to_repeat(job, model, review)},
+          {"correction_without_suspects", without}};
 }
 
 Json fleet_json(const InfluenceModel& model) {

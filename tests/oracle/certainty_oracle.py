@@ -118,6 +118,29 @@ def ask(program, folder, command):
     return json.loads(done.stdout)
 
 
+def limits_of_distributions(program, root, check):
+    """Probabilities of the review, chi-squared and F with two and more degrees of freedom, against SciPy."""
+    for name in ("job.yaml", "misread.yaml"):
+        done = subprocess.run([program, "influence", str(root / "examples" / "quillhaven" / name), "--format", "json"],
+                              capture_output=True, text=True, check=True)
+        found = json.loads(done.stdout)
+        near = lambda value, wanted: abs(value - wanted) <= 1e-9 * wanted + 1e-300
+        chi = found["chi_squared"]
+        check(near(chi["probability"], stats.chi2.sf(chi["value"], chi["degrees_of_freedom"])), f"{name}: chi-squared")
+        dof = found["noise"]["degrees_of_freedom"]
+        tested = [one for one in found["review"]["readings"] if one["studentised"] is not None]
+        check(len(tested) > 10, f"{name}: no reading was tested")
+        for one in tested:
+            wanted = stats.f.sf(one["studentised"] ** 2 / 2, 2, dof)
+            check(near(one["probability"], wanted), f"{name}: {one['run']} {one['probability']} and not {wanted}")
+        test = found["review"]["lack_of_fit"]
+        if name == "misread.yaml":
+            wanted = stats.f.sf(test["f"], test["fit_degrees_of_freedom"], test["repeat_degrees_of_freedom"])
+            check(near(test["probability"], wanted), f"{name}: lack of fit")
+            suspects = [(one["run"], one["sensor"]) for one in tested if one["suspect"]]
+            check(suspects == [("third trial spinner", "front")], f"{name}: suspect are {suspects}")
+
+
 def main():
     program, count = sys.argv[1], int(sys.argv[3]) if len(sys.argv) > 3 else 20
     rng = np.random.default_rng(5)
@@ -127,6 +150,7 @@ def main():
         if not right:
             failures.append(words)
 
+    limits_of_distributions(program, Path(sys.argv[2]), check)
     normal = lambda rms, n: rms * (rng.standard_normal(n) + 1j * rng.standard_normal(n)) / np.sqrt(2)
     for job in range(count):
         means = normal(1e-3, 4) + 4e-4
