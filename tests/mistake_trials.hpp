@@ -11,6 +11,7 @@
 #include "trimwright/check/verdict.hpp"
 #include "trimwright/io/rehearsal_files.hpp"
 #include "trimwright/plan/balance_plan.hpp"
+#include "trimwright/plan/trial_advice.hpp"
 #include "trimwright/rehearsal/draws.hpp"
 
 namespace trimwright::testing {
@@ -36,7 +37,8 @@ class MistakeTrial {
     add_run("as found", as_found);
     for (std::size_t p = 0; p < job_.rotor.planes.size(); ++p) {
       job_.fitted_now = as_found;
-      add_run("trial " + job_.rotor.planes[p].name, fitted_after(job_, {*choose_trial(job_, {p, {}, {}})}));
+      add_run("trial " + job_.rotor.planes[p].name,
+              fitted_after(job_, {advise_trial(job_, {}, {p, {}, {}})->advised().change}));
     }
     job_.fitted_now = as_found;
     const auto model = fit_influence(job_);

@@ -54,5 +54,6 @@ void add_readings(CLI::App& app, int& status);
 void add_record(CLI::App& app, int& status);
 void add_rehearse(CLI::App& app, int& status);
 void add_tolerance(CLI::App& app, int& status);
+void add_trial(CLI::App& app, int& status);
 
 }  // namespace trimwright::cli

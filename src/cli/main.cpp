@@ -26,6 +26,7 @@ int run(int argc, char** argv) {
   int status = done;
   add_ready(app, status);
   add_readings(app, status);
+  add_trial(app, status);
   add_plan(app, status);
   add_page(app, status);
   add_check(app, status);
@@ -43,8 +44,8 @@ int run(int argc, char** argv) {
   }
   if (!app.get_subcommands().empty()) return status;
   complain({"no command is given",
-            "ready, readings, plan, page, check, record, influence, rehearse or tolerance (see trimwright "
-            "--help)",
+            "ready, readings, trial, plan, page, check, record, influence, rehearse or tolerance (see "
+            "trimwright --help)",
             {}});
   return wrong_usage;
 }

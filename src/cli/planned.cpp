@@ -48,6 +48,11 @@ TrimRequest asked(TrimRequest request, const PlanOptions& options) {
   request.best = options.best;
   request.least_difference = options.least_difference;
   request.both_objectives = options.both_objectives;
+  if (options.objective.empty()) return request;
+  request.most_probable = options.objective == "probability";
+  if (!request.most_probable)
+    request.objective =
+        options.objective == "least squares" ? SlotObjective::least_squares : SlotObjective::worst_ratio;
   return request;
 }
 
@@ -82,6 +87,12 @@ void PlanOptions::add_options(CLI::App& command) {
       ->capture_default_str();
   command.add_flag("--both-objectives", both_objectives,
                    "show the trade-off of worst ratio and of least squares side by side");
+  command
+      .add_option(
+          "--objective", objective,
+          "instead of the job's: \"worst ratio\", \"least squares\", or \"probability\" that every reading "
+          "meets its target")
+      ->check(CLI::IsMember({"worst ratio", "least squares", "probability"}));
   command.add_option("--time-limit", time_limit_s, "seconds the slot search may take")
       ->check(number_between(0.001, 86400))
       ->capture_default_str();

@@ -18,10 +18,11 @@ struct PlanOptions {
   int best = TrimRequest{}.best;
   int least_difference = TrimRequest{}.least_difference;
   bool both_objectives = false;
+  std::string objective;  ///< as a job file names it; empty: as the job says
   bool despite_mirror = false;
   bool amplitudes_only = false;  ///< an option of its own where a command allows it
 
-  /// Adds --changes, --fitted, --best, --differ, --both-objectives, --time-limit and --despite-mirror.
+  /// Adds --changes, --fitted, --best, --differ, --both-objectives, --objective, --time-limit and --despite-mirror.
   void add_options(CLI::App& command);
 };
 

@@ -16,7 +16,7 @@ constexpr const char* example = R"(Examples:
       A folder with a rotor file and a virtual rotor nobody knows.
   trimwright rehearse run practice --name "as found"
       Runs it: practice/as-found.wav and practice/job.yaml.
-  trimwright plan practice/job.yaml --trial spinner --format json -o trial.json
+  trimwright trial practice/job.yaml --plane spinner --format json -o trial.json
   trimwright rehearse run practice --name "trial spinner" --plan trial.json
       Runs it with what the plan asks for fitted.
   trimwright rehearse truth practice

@@ -266,6 +266,7 @@ Result<InfluenceModel> fit_with_prior(const Job& job, const std::vector<std::siz
   InfluenceModel model = alone ? std::move(*alone) : model_without_trials(job);
   if (const auto own = influence_posterior(job)) model.fleet = fleet_check(prior, job, *own);
   model.with_prior = true;
+  model.prior_jobs = prior.jobs;
   model.planes = posterior->planes;
   model.centre = Eigen::VectorXcd::Zero(static_cast<Index>(model.planes.size()));
   take_posterior_rows(job, *posterior, model);

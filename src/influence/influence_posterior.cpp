@@ -98,8 +98,13 @@ Result<InfluencePosterior> influence_posterior(const Job& job, const std::vector
     const PriorMoments moments = prior_moments(*prior, match.prior);
     known = {match.unknown, moments.mean, moments.covariance};
   }
-  return residual == Residual::any ? solved_system(system, *noise, known)
-                                   : solved_with_unexplained(system, *noise, known, row_limits(job, system));
+  auto posterior = residual == Residual::any
+                       ? solved_system(system, *noise, known)
+                       : solved_with_unexplained(system, *noise, known, row_limits(job, system));
+  if (prior)
+    posterior.unknowns.degrees_of_freedom =
+        std::min(posterior.unknowns.degrees_of_freedom, scatter_degrees_of_freedom(*prior));
+  return posterior;
 }
 
 PhasorDistribution predicted_phasors(const InfluencePosterior& posterior, const Eigen::VectorXcd& unbalance) {

@@ -6,8 +6,10 @@
 #include <boost/math/distributions/chi_squared.hpp>
 #include <boost/math/distributions/fisher_f.hpp>
 #include <cmath>
+#include <map>
 #include <numbers>
 
+#include "review_parts.hpp"
 #include "usable_reading.hpp"
 
 namespace trimwright {
@@ -18,6 +20,7 @@ using Eigen::MatrixXd;
 using Eigen::VectorXd;
 
 constexpr double family_level = 0.05;  // of all readings, or all runs, together
+constexpr double equally_far = 0.95;   // of the furthest: not to be told apart
 constexpr double no_check = 1e-6;      // 1 - leverage below this: nothing checks the reading
 
 /// Probability that a squared distance of `components` real normal components is larger.
@@ -68,8 +71,16 @@ void review_readings(const Job& job, const InfluenceModel& model, InfluenceRevie
       review.readings.push_back(one);
     }
   }
-  for (auto& one : review.readings)
-    one.suspect = one.studentised && one.probability < family_level / review.readings_tested;
+  std::map<std::pair<std::size_t, std::size_t>, double> furthest;
+  for (const auto& one : review.readings) {
+    double& most = furthest[{one.speed, one.sensor}];
+    most = std::max(most, one.studentised.value_or(0.0));
+  }
+  const double level = family_level / review.readings_tested;
+  for (auto& one : review.readings) {
+    const double distance = one.studentised.value_or(0.0);
+    one.suspect = one.probability < level && distance > equally_far * furthest[{one.speed, one.sensor}];
+  }
   std::stable_sort(review.readings.begin(), review.readings.end(), [](const auto& a, const auto& b) {
     return a.studentised.value_or(-1.0) > b.studentised.value_or(-1.0);
   });
@@ -143,10 +154,16 @@ TrialEffect effect_of(const Job& job, std::size_t first, std::size_t run) {
 
 InfluenceReview review_influence(const Job& job, const InfluenceModel& model) {
   InfluenceReview review;
-  if (model.posterior && !model.with_prior) {
-    review_readings(job, model, review);
-    review_runs(job, model, review);
+  review_planes(job, model, review);
+  std::optional<InfluenceModel> alone;
+  if (model.with_prior)
+    if (auto settled = settle_and_fit(job); settled) alone = std::move(settled->model);
+  const InfluenceModel* own = !model.with_prior ? &model : alone ? &*alone : nullptr;
+  if (own != nullptr && own->posterior) {
+    review_readings(job, *own, review);
+    review_runs(job, *own, review);
   }
+  if (own != nullptr) review.lack_of_fit = lack_of_fit(job, *own);
   if (model.runs_used.empty()) return review;
   const std::size_t first = model.runs_used.front();
   const auto as_found = run_unbalance(job, first);

@@ -135,7 +135,7 @@ Result<void> pool(Prior& prior, const std::vector<JobEstimate>& jobs) {
   for (int round = 0; round < most_rounds; ++round) {
     std::vector<ComponentBlock> blocks;
     for (const auto& job : jobs) blocks.push_back(relative_block(prior, job));
-    const auto fit = restricted_likelihood(blocks, start, VectorXd::Zero(4));
+    const auto fit = restricted_likelihood(blocks, start, VectorXd::Constant(4, 1e-10), true);
     start = fit.variances.cwiseMax(1e-6);
     for (std::size_t i = 0; i < prior.coefficients.size(); ++i) {
       const Index at = 2 * static_cast<Index>(i);

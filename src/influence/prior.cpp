@@ -5,6 +5,7 @@
 #include <boost/math/distributions/chi_squared.hpp>
 #include <boost/math/distributions/fisher_f.hpp>
 #include <cmath>
+#include <set>
 
 #include "trimwright/influence/influence_posterior.hpp"
 
@@ -50,6 +51,23 @@ Eigen::MatrixXd relative_covariance(const Prior& prior) {
       }
     }
   return covariance;
+}
+
+double scatter_degrees_of_freedom(const Prior& prior) {
+  const Eigen::VectorXd variances = relative_covariance(prior).diagonal();
+  const auto n = static_cast<double>(prior.coefficients.size());
+  std::set<std::string> planes;
+  for (const auto& one : prior.coefficients) planes.insert(one.plane);
+  double least = std::max(1.0, static_cast<double>(planes.size()) * (prior.jobs - 1));
+  for (const Index part : {0, 1}) {
+    double variance = 0.0;
+    for (Index i = part; i < variances.size(); i += 2) variance += variances(i) / n;
+    Eigen::Vector4d both = Eigen::Vector4d::Zero();  // common and own
+    both(part) = both(2 + part) = 1.0;
+    const double spread = both.dot(prior.scatter.covariance * both);
+    if (spread > 0.0) least = std::min(least, 2.0 * variance * variance / spread);
+  }
+  return least;
 }
 
 PriorMatch matched(const Prior& prior, const Job& job, const InfluencePosterior& posterior) {

@@ -106,7 +106,7 @@ VectorXd fisher_step(const Score& score, const VectorXd& variances) {
 }  // namespace
 
 ComponentFit restricted_likelihood(const std::vector<ComponentBlock>& blocks, const VectorXd& start,
-                                   const VectorXd& least) {
+                                   const VectorXd& least, bool off_zero) {
   constexpr int most_steps = 60;
   constexpr double largest_fall = 0.1;  // a variance falls at most to a tenth in one step
   constexpr double negligible = 1e-9;   // of its start: zero from here
@@ -114,6 +114,11 @@ ComponentFit restricted_likelihood(const std::vector<ComponentBlock>& blocks, co
   fit.variances = start;
   Score score = score_at(blocks, fit.variances);
   for (int i = 0; i < most_steps && !fit.converged; ++i) {
+    if (off_zero) {
+      const VectorXd inverse = fit.variances.cwiseInverse();
+      score.gradient += 0.5 * inverse;
+      score.information.diagonal() += 0.5 * inverse.cwiseAbs2();
+    }
     const VectorXd step = fisher_step(score, fit.variances);
     VectorXd next = (fit.variances + step).cwiseMax(largest_fall * fit.variances);
     next = (next.array() > negligible * start.array()).select(next, 0.0);

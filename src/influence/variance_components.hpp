@@ -25,7 +25,11 @@ struct ComponentFit {
 /// Restricted maximum likelihood of the variances by Fisher scoring (D. A. Harville, *J. Amer. Statist.
 /// Assoc.* 72 (1977)), kept from falling below `least` (zero or more; above zero where the rest of a block's
 /// covariance is singular). `start`: above zero, in the size of the answer.
+///
+/// `off_zero`: the likelihood is multiplied by every standard deviation, so that none comes out zero (Chung
+/// et al., *Psychometrika* 78 (2013)); `covariance` is the likelihood's alone.
 [[nodiscard]] ComponentFit restricted_likelihood(const std::vector<ComponentBlock>& blocks,
-                                                 const Eigen::VectorXd& start, const Eigen::VectorXd& least);
+                                                 const Eigen::VectorXd& start, const Eigen::VectorXd& least,
+                                                 bool off_zero = false);
 
 }  // namespace trimwright

@@ -5,6 +5,8 @@
 #include "json_parts.hpp"
 #include "trimwright/influence/influence_review.hpp"
 #include "trimwright/report/model_warnings.hpp"
+#include "trimwright/report/review_words.hpp"
+#include "trimwright/trim/suspect_effect.hpp"
 
 namespace trimwright {
 namespace {
@@ -197,7 +199,30 @@ Json review_json(const Job& job, const InfluenceModel& model) {
                       {"amplitude_share", one.amplitude_share},
                       {"phase_deg", one.phase_deg},
                       {"too_small", one.too_small()}});
-  return {{"readings", readings}, {"runs", runs}, {"trials", trials}};
+  Json alike_planes = Json::array();
+  for (const auto& one : review.alike_planes)
+    alike_planes.push_back({{"planes", {job.rotor.planes[one.first].name, job.rotor.planes[one.second].name}},
+                            {"sensor", job.rotor.sensors[one.sensor].name},
+                            {"from_rpm", job.speeds_rpm[one.from]},
+                            {"to_rpm", job.speeds_rpm[one.to]},
+                            {"cosine", one.cosine}});
+  Json linearity = nullptr, without = nullptr;
+  if (const auto& test = review.lack_of_fit)
+    linearity = {{"f", test->f},
+                 {"fit_degrees_of_freedom", test->fit_dof},
+                 {"repeat_degrees_of_freedom", test->pure_dof},
+                 {"probability", test->probability}};
+  if (const auto effect = effect_of_suspects(job, model, review); effect && effect->without)
+    without = correction_json(job, *effect->without);
+  const auto& values = review.singular_values;
+  return {{"readings", readings},
+          {"runs", runs},
+          {"trials", trials},
+          {"singular_values", std::vector<double>(values.begin(), values.end())},
+          {"alike", alike_planes},
+          {"lack_of_fit", linearity},
+          {"repeat", what_to_repeat(job, model, review)},
+          {"correction_without_suspects", without}};
 }
 
 Json fleet_json(const InfluenceModel& model) {
@@ -318,6 +343,20 @@ Json not_predicted_json(const Job& job, const InfluenceModel& model) {
   return list;
 }
 
+Json candidates_json(const Job& job, const TrialAdvice& advice) {
+  Json list = Json::array();
+  for (const auto& one : advice.candidates) {
+    Json entry = changes_json(job, {one.change}).front();
+    entry["force_n"] = one.force_n;
+    entry["force_share"] = or_null(one.force_share);
+    entry["variance_left"] = or_null(one.variance_left);
+    entry["exceeds_limit"] = or_null(one.exceeds_limit);
+    entry["meets_targets"] = or_null(one.meets_targets);
+    list.push_back(std::move(entry));
+  }
+  return list;
+}
+
 std::string dumped(const Json& json) { return json.dump(2) + "\n"; }
 
 }  // namespace
@@ -325,7 +364,9 @@ std::string dumped(const Json& json) { return json.dump(2) + "\n"; }
 std::string plan_json(const Job& job, const InfluenceModel& model, const TrimPlan& trim,
                       const BalancePlan& plan) {
   Json json = document_header("plan", job);
-  json["objective"] = trim.request.objective == SlotObjective::worst_ratio ? "worst ratio" : "least squares";
+  json["objective"] = trim.request.most_probable                             ? "probability"
+                      : trim.request.objective == SlotObjective::worst_ratio ? "worst ratio"
+                                                                             : "least squares";
   json["correction"] = correction_json(job, trim.correction);
   json["correction_worst_ratio"] = trim.correction.worst_ratio;
   json["slots"] = changes_json(job, plan.changes);
@@ -349,12 +390,22 @@ std::string plan_json(const Job& job, const InfluenceModel& model, const TrimPla
   return dumped(json);
 }
 
-std::string trial_json(const Job& job, const BalancePlan& plan) {
+std::string trial_json(const Job& job, const TrialAdvice& advice, const BalancePlan& plan) {
   Json json = document_header("trial", job);
+  json["worth_making"] = advice.worth_making;
+  json["reason"] = advice.reason;
+  json["correction_at_once"] = nullptr;
+  if (advice.at_once)
+    json["correction_at_once"] = {{"meets_targets", advice.at_once->meets_targets},
+                                  {"exceeds_limit", advice.at_once->exceeds_limit},
+                                  {"expected_runs", advice.at_once->expected_runs}};
+  json["expected_runs"] = or_null(advice.expected_runs);
   json["slots"] = changes_json(job, plan.changes);
+  json["candidates"] = candidates_json(job, advice);
   json["steps"] = steps_json(plan);
   json["expected"] = expected_json(job, plan);
   json["warnings"] = plan.warnings;
+  json["notes"] = advice.notes;
   json["cautions"] = plan.cautions;
   return dumped(json);
 }

@@ -4,6 +4,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <tuple>
 
 #include "fitted_fields.hpp"
 #include "read_readings.hpp"
@@ -147,9 +148,13 @@ void read_trim_planes(const YamlValue& value, const Job& job, TrimRequest& reque
 TrimRequest read_request(const YamlValue& value, const Job& job) {
   YamlFields fields(value, "{objective: ..., planes: ..., max_changes: ...}");
   TrimRequest request;
-  if (const auto objective = fields.optional("objective"))
-    request.objective = objective->choice<SlotObjective>(
-        {{"worst ratio", SlotObjective::worst_ratio}, {"least squares", SlotObjective::least_squares}});
+  if (const auto objective = fields.optional("objective")) {
+    using Choice = std::pair<SlotObjective, bool>;
+    std::tie(request.objective, request.most_probable) =
+        objective->choice<Choice>({{"worst ratio", Choice{SlotObjective::worst_ratio, false}},
+                                   {"least squares", Choice{SlotObjective::least_squares, false}},
+                                   {"probability", Choice{SlotObjective::worst_ratio, true}}});
+  }
   if (const auto planes = fields.optional("planes")) read_trim_planes(*planes, job, request);
   if (const auto most = fields.optional("max_changes")) request.max_changes = most->whole_number(0, 1000);
   if (const auto most = fields.optional("max_pieces")) request.max_pieces = most->whole_number(0, 100000);

@@ -7,6 +7,7 @@
 #include "text_table.hpp"
 #include "trimwright/influence/influence_review.hpp"
 #include "trimwright/report/model_warnings.hpp"
+#include "trimwright/report/review_words.hpp"
 #include "trimwright/report/text_report.hpp"
 
 namespace trimwright {
@@ -116,6 +117,25 @@ std::string review_tables(const Job& job, const InfluenceModel& model, const Inf
   return text;
 }
 
+std::string listed(const std::string& title, const std::vector<std::string>& lines) {
+  std::string text = lines.empty() ? "" : "\n" + title + "\n";
+  for (const auto& line : lines) text += wrapped("  * ", line);
+  return text;
+}
+
+std::string lack_of_fit_line(const InfluenceReview& review) {
+  if (!review.lack_of_fit) return {};
+  const auto& test = *review.lack_of_fit;
+  return wrapped(
+      "  ", fmt::format("Linearity: lack of fit over repeats F = {:.2f} with {} and {} degrees of freedom, "
+                        "probability {:.2g}: {}.",
+                        test.f, test.fit_dof, test.pure_dof, test.probability,
+                        test.probability < 0.01
+                            ? "the vibration does NOT follow the weights in a straight line, or a run is "
+                              "wrong"
+                            : "nothing speaks against a straight line"));
+}
+
 /// What trial weights changed, where it was little.
 std::string trial_lines(const Job& job, const InfluenceReview& review) {
   std::string text;
@@ -220,7 +240,13 @@ std::string influence_text(const Job& job, const InfluenceModel& model) {
           baseline_table(job, model);
   text += "\nHOW WELL THE RUNS SETTLE THIS\n" + quality_lines(model) + noise_lines(job, model);
   const InfluenceReview review = review_influence(job, model);
-  text += trial_lines(job, review) + review_tables(job, model, review);
+  for (const auto& line : likeness_words(job, model, review)) text += wrapped("  ", line);
+  text += lack_of_fit_line(review) + trial_lines(job, review) + review_tables(job, model, review);
+  text += listed("WHAT TO REPEAT", what_to_repeat(job, model, review));
+  if (const auto effect = effect_of_suspects(job, model, review))
+    text +=
+        listed("THE CORRECTION WITH AND WITHOUT THE SUSPECT READINGS (weights of every size, at every angle)",
+               suspect_words(job, *effect));
   const auto warnings = model_warnings(job, model);
   if (!warnings.empty()) text += "\nBEFORE YOU TRUST THIS\n";
   for (const auto& warning : warnings) text += wrapped("  * ", warning);

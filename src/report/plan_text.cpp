@@ -6,6 +6,7 @@
 
 #include "level_bars.hpp"
 #include "number_words.hpp"
+#include "plan_parts.hpp"
 #include "text_table.hpp"
 #include "trimwright/report/model_warnings.hpp"
 #include "trimwright/report/text_report.hpp"
@@ -14,65 +15,6 @@ namespace trimwright {
 namespace {
 
 using Align = TextTable::Align;
-
-std::string headline(const Job& job, const std::string& what) {
-  std::string text = what + "\n" + std::string(what.size(), '=') + "\n";
-  text += "Rotor: " + job.rotor.name + (job.serial.empty() ? "" : ", serial " + job.serial) + "\n";
-  if (!job.title.empty()) text += "Job: " + job.title + "\n";
-  if (!job.station.empty()) text += "Station: " + job.station + "\n";
-  return text + wrapped("", fmt::format("Angles are rotor angles, with rotation, from the {}; {}",
-                                        zero_words(job.rotor), phase_sentence(job.rotor.phase)));
-}
-
-std::string section(const std::string& title) { return "\n" + title + "\n"; }
-
-std::string caution_lines(const BalancePlan& plan) {
-  std::string text = section("CAUTION");
-  for (const auto& caution : plan.cautions) text += wrapped("  ! ", caution);
-  return text;
-}
-
-std::string warning_lines(const std::vector<std::string>& warnings) {
-  if (warnings.empty()) return {};
-  std::string text = section("BEFORE YOU TRUST THIS");
-  for (const auto& warning : warnings) text += wrapped("  * ", warning);
-  return text;
-}
-
-std::string step_lines(const BalancePlan& plan) {
-  std::string text = section("STEPS");
-  int number = 0;
-  for (const auto& step : plan.steps) {
-    text += wrapped(fmt::format("  {:2}. ", ++number), step.instruction);
-    for (const auto& line : step.particulars) text += wrapped("      - ", line);
-    if (step.sign) text += "      Done by: ____________________\n";
-  }
-  return text;
-}
-
-std::string short_piece(const Plane& plane, const std::optional<Piece>& piece) {
-  if (!piece) return plane.filler.moment_g_mm > 0.0 ? "filler" : "-";
-  return piece->weight_id.empty() ? fmt::format("piece of {:.6g} g mm", piece->moment_g_mm)
-                                  : piece->weight_id;
-}
-
-std::string change_table(const Job& job, const std::vector<SlotChange>& changes) {
-  if (changes.empty()) return "  No slot changes.\n";
-  TextTable table({{"plane", Align::left},
-                   {"slot", Align::right},
-                   {"take out", Align::left},
-                   {"put in", Align::left},
-                   {"angle", Align::right},
-                   {"blades", Align::left}});
-  for (const auto& change : changes) {
-    const Plane& plane = job.rotor.planes[change.plane];
-    const auto position = slot_position(job.rotor, plane, change.slot);
-    table.add({plane.name, std::to_string(change.slot), short_piece(plane, change.remove),
-               short_piece(plane, change.fit), fmt::format("{:.1f}°", position.angle.degrees()),
-               position.blade});
-  }
-  return table.text();
-}
 
 std::string moment_table(const Job& job, const Correction& correction) {
   TextTable table({{"plane", Align::left},
@@ -118,15 +60,9 @@ std::string prediction_table(const Job& job, const std::vector<Prediction>& pred
   return table.text();
 }
 
-std::string proof_words(const TradeOffRow& row) {
+std::string proof_words(const TrimPlan& trim, const TradeOffRow& row) {
+  if (trim.request.most_probable) return "no";
   return row.proved_optimal ? "best possible" : fmt::format("within {:.2g} %", 100.0 * row.gap());
-}
-
-/// "87 %"; never a certainty that samples cannot show.
-std::string percent_words(double probability) {
-  if (probability > 0.995) return "> 99 %";
-  if (probability < 0.005) return "< 1 %";
-  return fmt::format("{:.0f} %", 100.0 * probability);
 }
 
 std::string outlook_line(const TrimPlan& trim) {
@@ -158,7 +94,7 @@ std::string trade_off_table(const TrimPlan& trim) {
     std::vector<std::string> cells{std::to_string(row.changes.size()),
                                    fmt::format("{:.3f}", row.worst_ratio)};
     if (squares) cells.push_back(fmt::format("{:.3f}", row.objective));
-    cells.push_back(proof_words(row));
+    cells.push_back(proof_words(trim, row));
     if (likely) cells.push_back(row.outlook ? percent_words(row.outlook->meets_targets) : "?");
     cells.push_back(remark);
     table.add(cells);
@@ -224,24 +160,9 @@ std::string both_objectives_table(const TrimPlan& trim) {
     for (const TradeOffRow* row : both) {
       cells.push_back(row == nullptr ? "-" : fmt::format("{:.3f}", row->worst_ratio));
       cells.push_back(row == nullptr ? "-" : fmt::format("{:.3f}", row->root_of_squares));
-      cells.push_back(row == nullptr ? "gains nothing" : proof_words(*row));
+      cells.push_back(row == nullptr ? "gains nothing" : proof_words(trim, *row));
     }
     table.add(cells);
-  }
-  return table.text();
-}
-
-std::string stop_table(const Job& job, const BalancePlan& plan) {
-  TextTable table({{"rpm", Align::left},
-                   {"sensor", Align::left},
-                   {"last read", Align::right},
-                   {"stop above", Align::right},
-                   {"unit", Align::left}});
-  for (const auto& one : plan.expected) {
-    const Sensor& sensor = job.rotor.sensors[one.sensor];
-    table.add({speed_words(job.rotor, job.speeds_rpm[one.speed]), sensor.name,
-               one.last_read ? amplitude_words(sensor.unit.shown_from_peak(*one.last_read)) : "-",
-               amplitude_words(sensor.unit.shown_from_peak(one.stop_above)), sensor.unit.text()});
   }
   return table.text();
 }
@@ -282,12 +203,6 @@ std::string plan_text(const Job& job, const InfluenceModel& model, const TrimPla
   if (!trim.alternatives.empty())
     text += section("PLANS TO CHOOSE FROM (the first is this plan)") + alternative_lines(job, trim);
   return text + step_lines(plan) + caution_lines(plan);
-}
-
-std::string trial_text(const Job& job, const BalancePlan& plan) {
-  return headline(job, "Plan of a trial run") + warning_lines(plan.warnings) + section("WHAT CHANGES") +
-         change_table(job, plan.changes) + section("STOP LEVELS") + stop_table(job, plan) + step_lines(plan) +
-         caution_lines(plan);
 }
 
 }  // namespace trimwright

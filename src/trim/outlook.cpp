@@ -164,6 +164,32 @@ Outlook outlook_of(const PhasorDistribution& readings, const RowLevels& levels, 
   return outlook;
 }
 
+Eigen::VectorXcd unbalance_with(const Job& job, const InfluencePosterior& posterior,
+                                const std::vector<FittedWeights>& fitted) {
+  Job fitted_so = job;
+  fitted_so.fitted_now = fitted;
+  const auto all = unbalance_now(fitted_so);
+  Eigen::VectorXcd u(static_cast<Index>(posterior.planes.size()));
+  for (std::size_t p = 0; p < posterior.planes.size(); ++p)
+    u(static_cast<Index>(p)) = all[posterior.planes[p]];
+  return u;
+}
+
+PhasorDistribution next_readings_with(const Job& job, const InfluencePosterior& posterior,
+                                      const std::vector<FittedWeights>& fitted) {
+  std::vector<Eigen::Matrix2d> errors;
+  for (const std::size_t plane : posterior.planes)
+    errors.push_back(fitting_covariance(job.rotor.planes[plane], fitted[plane]));
+  return next_readings(posterior, unbalance_with(job, posterior, fitted), errors);
+}
+
+Outlook next_run_outlook(const Job& job, const InfluencePosterior& posterior,
+                         const std::vector<FittedWeights>& fitted, int samples) {
+  const auto next = next_readings_with(job, posterior, fitted);
+  return outlook_of(next, row_levels(job, posterior),
+                    OutlookDraws(next.mean.size(), samples, next.degrees_of_freedom, outlook_seed));
+}
+
 Eigen::VectorXcd most_probable_moments(const InfluencePosterior& posterior,
                                        const Eigen::VectorXcd& unbalance_now,
                                        const std::vector<std::size_t>& entries, const RowLevels& levels,

@@ -85,7 +85,7 @@ void choose(TrimPlan& plan, TradeOffRow row) {
   if (same == table.end()) table.insert(after, std::move(row));
 }
 
-/// The probabilities of the plan are not those of the choice, and are left out.
+/// What the choice itself lets one expect.
 void predict_choice(const Job& job, const InfluenceModel& model, const std::vector<FittedWeights>& fitted,
                     TrimPlan& plan) {
   Job fitted_so = job;
@@ -94,12 +94,21 @@ void predict_choice(const Job& job, const InfluenceModel& model, const std::vect
   Eigen::VectorXcd after(static_cast<Index>(model.planes.size()));
   for (std::size_t p = 0; p < model.planes.size(); ++p)
     after(static_cast<Index>(p)) = unbalance[model.planes[p]];
-  plan.outlook.reset();
   for (std::size_t i = 0; i < model.rows.size(); ++i) {
     plan.predictions[i].after = predict(model.rows[i], after);
     plan.predictions[i].after_sd = prediction_sd(model, model.rows[i], after);
     plan.predictions[i].reading.reset();
   }
+  plan.outlook.reset();
+  if (!model.belief) return;
+  plan.outlook = next_run_outlook(job, *model.belief, fitted);
+  TradeOffRow& row = plan.trade_off[plan.chosen];
+  row.outlook = plan.outlook;
+  if (plan.request.most_probable) {
+    row.objective = 1.0 - plan.outlook->meets_targets;
+    row.bound = 0.0;
+  }
+  add_readings(model, plan);
 }
 
 std::string choice_note(const TrimPlan& plan) {

@@ -4,7 +4,11 @@
 
 #include <algorithm>
 #include <cmath>
+#include <iterator>
+#include <numeric>
+#include <tuple>
 
+#include "probable_choice.hpp"
 #include "slot_problem.hpp"
 #include "trim_conflict.hpp"
 #include "trim_rows.hpp"
@@ -13,24 +17,6 @@ namespace trimwright {
 namespace {
 
 using Eigen::Index;
-
-Result<Correction> correction_of(const TrimRows& rows, const TrimRequest& request) {
-  const auto problem = scaled_rows(rows, request.penalty);
-  const auto solution = request.objective == SlotObjective::worst_ratio ? minimise_worst_ratio(problem)
-                                                                        : minimise_least_squares(problem);
-  if (solution.status == SolveStatus::no_admissible_moment)
-    return fail("no moment satisfies the limits on total and on added moment of the planes",
-                "limits that what is fitted now, or some change of it, can satisfy");
-  TrimRows unweighted = rows;
-  unweighted.weight.setOnes();
-  Correction correction;
-  for (std::size_t p = 0; p < rows.planes.size(); ++p)
-    correction.parts.push_back({rows.planes[p], solution.moments(static_cast<Index>(p))});
-  correction.worst_ratio = rows.worst_ratio(solution.moments);
-  correction.bound =
-      std::min(minimise_worst_ratio(scaled_rows(unweighted, 0.0)).bound, correction.worst_ratio);
-  return correction;
-}
 
 Eigen::VectorXcd moments_of(const Correction& correction) {
   Eigen::VectorXcd moments(static_cast<Index>(correction.parts.size()));
@@ -59,32 +45,19 @@ std::vector<Prediction> predictions_for(const Job& job, const InfluenceModel& mo
   return predictions;
 }
 
-/// The next run with `added` in the planes used and `fitted` in all planes of the rotor.
-std::optional<Outlook> outlook_with(const Job& job, const InfluenceModel& model, const TrimRows& rows,
-                                    const Eigen::VectorXcd& added, const std::vector<FittedWeights>& fitted) {
+/// The next run with `fitted` in all planes of the rotor; empty where no reading noise is known.
+std::optional<Outlook> outlook_with(const Job& job, const InfluenceModel& model,
+                                    const std::vector<FittedWeights>& fitted) {
   if (!model.belief) return std::nullopt;
-  const auto& belief = *model.belief;
-  Eigen::VectorXcd after = rows.unbalance_now;
-  for (std::size_t p = 0; p < rows.entries.size(); ++p)
-    after(static_cast<Index>(rows.entries[p])) += added(static_cast<Index>(p));
-  std::vector<Eigen::Matrix2d> errors;
-  for (const std::size_t plane : belief.planes)
-    errors.push_back(fitting_covariance(job.rotor.planes[plane], fitted[plane]));
-  const auto next = next_readings(belief, after, errors);
-  return outlook_of(next, row_levels(job, belief),
-                    OutlookDraws(next.mean.size(), outlook_samples, next.degrees_of_freedom, outlook_seed));
+  return next_run_outlook(job, *model.belief, fitted);
 }
 
-/// Gives each prediction the outlook of its own reading.
-void add_readings(const InfluenceModel& model, TrimPlan& plan) {
-  if (!plan.outlook) return;
-  for (auto& prediction : plan.predictions) {
-    const auto& places = model.belief->rows;
-    const auto found =
-        std::find(places.begin(), places.end(), std::pair{prediction.speed, prediction.sensor});
-    if (found != places.end())
-      prediction.reading = plan.outlook->readings[static_cast<std::size_t>(found - places.begin())];
-  }
+/// What is fitted now, and the moments of the correction beside it.
+std::vector<FittedWeights> fitted_with(const Job& job, const Correction& correction) {
+  auto fitted = job.fitted_now;
+  for (const auto& part : correction.parts)
+    fitted[part.plane].free.push_back({std::abs(part.moment_to_add), RotorAngle::of(part.moment_to_add)});
+  return fitted;
 }
 
 /// The fewest changes that are as likely as any to meet every target, or every limit; empty: not known.
@@ -213,6 +186,71 @@ Result<void> check_masses(const Job& job, const std::vector<std::size_t>& planes
   return {};
 }
 
+/// As `row_of`, judged by the probability of the next run.
+TradeOffRow probable_row(const Job& job, const InfluenceModel& model, const TrimRows& rows,
+                         const SlotCatalogue& catalogue, const SlotChoice& choice) {
+  TradeOffRow row = row_of(catalogue, choice, rows);
+  row.outlook = next_run_outlook(job, *model.belief, fitted_after(job, row.changes));
+  row.objective = 1.0 - row.outlook->meets_targets;
+  row.bound = 0.0;
+  row.proved_optimal = false;
+  return row;
+}
+
+/// The most probable choice of every number of changes, where it is more probable than those of fewer: out of
+/// `choices` and those near the most probable `moments`.
+std::vector<TradeOffRow> probable_rows(const Job& job, const InfluenceModel& model, const TrimRows& rows,
+                                       const SlotCatalogue& catalogue, const std::vector<SlotChoice>& choices,
+                                       const Eigen::VectorXcd& moments, double time_limit_s) {
+  auto candidates = choices_near(job, *model.belief, rows, catalogue, moments, time_limit_s);
+  std::copy_if(choices.begin(), choices.end(), std::back_inserter(candidates),
+               [](const SlotChoice& one) { return one.admissible; });
+  std::vector<TradeOffRow> judged;
+  for (const auto& choice : candidates) judged.push_back(probable_row(job, model, rows, catalogue, choice));
+  const auto worth = [](const TradeOffRow& row) {
+    return std::tuple(row.outlook->meets_targets, row.outlook->meets_limits, -row.worst_ratio);
+  };
+  std::vector<std::size_t> order(judged.size());
+  std::iota(order.begin(), order.end(), std::size_t{0});
+  std::stable_sort(order.begin(), order.end(), [&](std::size_t a, std::size_t b) {
+    return std::pair(judged[b].changes.size(), worth(judged[a])) >
+           std::pair(judged[a].changes.size(), worth(judged[b]));
+  });
+  std::vector<TradeOffRow> table;
+  for (const std::size_t i : order)
+    if (table.empty() || worth(judged[i]) > worth(table.back())) table.push_back(judged[i]);
+  return table;
+}
+
+std::string probability_note(const Job& job, const InfluenceModel& model, const TrimPlan& plan) {
+  const double most = next_run_outlook(job, *model.belief, fitted_with(job, plan.correction)).meets_targets;
+  return fmt::format(
+      "Chosen by the probability that every reading meets its target. That no other choice is more probable "
+      "is not proved: this is the best of those near the most probable moments, which would give {:.1f} % if "
+      "weights came in every size and at every angle, and of those with the smallest worst ratio.",
+      100.0 * most);
+}
+
+/// What an objective by probability needs, and what it does not go with.
+Result<void> check_probable(const InfluenceModel& model, const TrimRequest& request) {
+  if (!model.belief)
+    return fail("no choice by probability: nothing tells how well the readings repeat",
+                "repeatability of every sensor in the rotor file, repeated runs, or another objective");
+  if (request.best > 1 || request.both_objectives)
+    return fail("a choice by probability has no proved alternatives to list",
+                "objective \"worst ratio\" or \"least squares\" with --best and --both-objectives");
+  return {};
+}
+
+/// Moments that make the targets most probable, in place of those of the smallest worst ratio.
+void take_probable_moments(const Job& job, const InfluenceModel& model, const TrimRows& rows,
+                           Correction& correction) {
+  const auto moments = probable_moments(job, *model.belief, rows, moments_of(correction));
+  for (std::size_t p = 0; p < correction.parts.size(); ++p)
+    correction.parts[p].moment_to_add = moments(static_cast<Index>(p));
+  correction.worst_ratio = rows.worst_ratio(moments);
+}
+
 /// Why no choice is admissible.
 tl::unexpected<Error> nothing_admissible(const Job& job, const InfluenceModel& model,
                                          const TrimRequest& request, const std::vector<std::size_t>& planes,
@@ -275,6 +313,10 @@ Result<TrimPlan> plan_with_planes(const Job& job, const InfluenceModel& model, c
   if (!rows) return tl::unexpected(rows.error());
   auto correction = correction_of(*rows, request);
   if (!correction) return tl::unexpected(correction.error());
+  if (request.most_probable) {
+    if (const auto fits = check_probable(model, request); !fits) return tl::unexpected(fits.error());
+    take_probable_moments(job, model, *rows, *correction);
+  }
 
   TrimPlan plan;
   plan.planes = planes;
@@ -284,7 +326,7 @@ Result<TrimPlan> plan_with_planes(const Job& job, const InfluenceModel& model, c
                                      [&](std::size_t p) { return job.rotor.planes[p].slots.has_value(); });
   if (slotted == 0) {
     plan.predictions = predictions_for(job, model, *rows, moments_of(plan.correction));
-    plan.outlook = outlook_with(job, model, *rows, moments_of(plan.correction), job.fitted_now);
+    plan.outlook = outlook_with(job, model, fitted_with(job, plan.correction));
     add_readings(model, plan);
     plan.worst_ratio = plan.correction.worst_ratio;
     plan.bound = plan.correction.bound;
@@ -297,7 +339,9 @@ Result<TrimPlan> plan_with_planes(const Job& job, const InfluenceModel& model, c
   if (const auto known = check_masses(job, planes); !known) return tl::unexpected(known.error());
   const SlotCatalogue catalogue(job, request, *rows);
   const auto choices = search_slots(catalogue.problem(), {0.0, 0.0, request.time_limit_s});
-  plan.trade_off = trade_off_rows(catalogue, choices, *rows);
+  plan.trade_off = request.most_probable ? probable_rows(job, model, *rows, catalogue, choices,
+                                                         moments_of(plan.correction), request.time_limit_s)
+                                         : trade_off_rows(catalogue, choices, *rows);
   if (plan.trade_off.empty()) return nothing_admissible(job, model, request, planes, choices);
   const auto best =
       std::min_element(plan.trade_off.begin(), plan.trade_off.end(),
@@ -305,9 +349,7 @@ Result<TrimPlan> plan_with_planes(const Job& job, const InfluenceModel& model, c
   const auto predicted = [&](const TradeOffRow& row) {
     return predictions_for(job, model, *rows, catalogue.added_moment(row.changes));
   };
-  for (auto& row : plan.trade_off)
-    row.outlook =
-        outlook_with(job, model, *rows, catalogue.added_moment(row.changes), fitted_after(job, row.changes));
+  for (auto& row : plan.trade_off) row.outlook = outlook_with(job, model, fitted_after(job, row.changes));
   const auto likely = likely_row(plan.trade_off);
   plan.trade_off[likely ? *likely : recommended_row(plan.trade_off, worst_ratio_sd(predicted(*best)))]
       .recommended = true;
@@ -321,6 +363,10 @@ Result<TrimPlan> plan_with_planes(const Job& job, const InfluenceModel& model, c
   plan.bound = overall_bound(plan, *rows, choices);
   if (request.best > 1)
     plan.alternatives = alternatives_to(plan.trade_off[plan.chosen], choices, catalogue, request, *rows);
+  if (request.most_probable) {
+    plan.notes.push_back(probability_note(job, model, plan));
+    return plan;
+  }
   if (request.both_objectives) plan.other_trade_off = trade_off_of_other(job, request, *rows);
   plan.unsettled_from = unsettled_from(choices);
   if (plan.unsettled_from)

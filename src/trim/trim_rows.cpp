@@ -89,4 +89,33 @@ ContinuousProblem scaled_rows(const TrimRows& rows, double penalty) {
   return problem;
 }
 
+void add_readings(const InfluenceModel& model, TrimPlan& plan) {
+  if (!plan.outlook) return;
+  for (auto& prediction : plan.predictions) {
+    const auto& places = model.belief->rows;
+    const auto found =
+        std::find(places.begin(), places.end(), std::pair{prediction.speed, prediction.sensor});
+    if (found != places.end())
+      prediction.reading = plan.outlook->readings[static_cast<std::size_t>(found - places.begin())];
+  }
+}
+
+Result<Correction> correction_of(const TrimRows& rows, const TrimRequest& request) {
+  const auto problem = scaled_rows(rows, request.penalty);
+  const auto solution = request.objective == SlotObjective::worst_ratio ? minimise_worst_ratio(problem)
+                                                                        : minimise_least_squares(problem);
+  if (solution.status == SolveStatus::no_admissible_moment)
+    return fail("no moment satisfies the limits on total and on added moment of the planes",
+                "limits that what is fitted now, or some change of it, can satisfy");
+  TrimRows unweighted = rows;
+  unweighted.weight.setOnes();
+  Correction correction;
+  for (std::size_t p = 0; p < rows.planes.size(); ++p)
+    correction.parts.push_back({rows.planes[p], solution.moments(static_cast<Index>(p))});
+  correction.worst_ratio = rows.worst_ratio(solution.moments);
+  correction.bound =
+      std::min(minimise_worst_ratio(scaled_rows(unweighted, 0.0)).bound, correction.worst_ratio);
+  return correction;
+}
+
 }  // namespace trimwright

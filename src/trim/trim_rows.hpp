@@ -31,4 +31,11 @@ struct TrimRows {
 /// Rows over their limits, times their weights, with the rows of the request's penalty below them.
 [[nodiscard]] ContinuousProblem scaled_rows(const TrimRows& rows, double penalty);
 
+/// Worst case or least squares over moments of every size and angle. Error: the moment limits exclude each
+/// other.
+[[nodiscard]] Result<Correction> correction_of(const TrimRows& rows, const TrimRequest& request);
+
+/// Gives each prediction of a plan the outlook of its own reading.
+void add_readings(const InfluenceModel& model, TrimPlan& plan);
+
 }  // namespace trimwright

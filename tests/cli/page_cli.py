@@ -86,7 +86,7 @@ def check_refusals(folder):
     for path in ("broken.json", "nowhere.json"):
         done = run(*PLAN, "--fitted", str(folder / path))
         check(done.returncode == 1 and path in done.stderr and done.stdout == "", f"refused: {path}")
-    for arguments in (["--fitted", "x", "--changes", "2"], ["--fitted", "x", "--trial", "spinner"], ["--fitted", ""]):
+    for arguments in (["--fitted", "x", "--changes", "2"], ["--fitted", ""]):
         check(run("plan", JOB, *arguments).returncode == 2, "wrong command line: " + " ".join(arguments))
     check(run("page", JOB, "--format", "json").returncode == 2, "wrong command line: a page has one form")
 

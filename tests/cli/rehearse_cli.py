@@ -69,16 +69,16 @@ class Trim:
         self.program("readings", f"{stem}.wav", "--job", self.job, "--run", name, "--format", "csv",
                      "-o", f"{stem}.csv")
 
-    def planned(self, document: str, *options) -> Path:
+    def planned(self, document: str, command="plan", *options) -> Path:
         path = self.folder / document
-        self.program("plan", self.job, *options, "--format", "json", "-o", path)
+        self.program(command, self.job, *options, "--format", "json", "-o", path)
         return path
 
     def carry_out(self) -> dict:
         self.run("as found")
-        self.run("trial spinner", "--plan", self.planned("trial-spinner.json", "--trial", "spinner"))
+        self.run("trial spinner", "--plan", self.planned("trial-spinner.json", "trial", "--plane", "spinner"))
         self.run("trial rear", "--like", "as found",
-                 "--plan", self.planned("trial-rear.json", "--trial", "rear"))
+                 "--plan", self.planned("trial-rear.json", "trial", "--plane", "rear"))
         plan = self.planned("plan.json")
         self.run("check", "--plan", plan)
         return json.loads(plan.read_text("utf-8"))
@@ -180,7 +180,7 @@ def what_a_person_wrote_stays(program: Program, root: Path):
     trim.job.write_text(text, "utf-8")
     trim.run("with R1", "--fit", "spinner 4=S2", "--fit", "spinner 5=300 g.mm")
     trim.run("without", "--take-out", "rear 3")
-    trial = json.loads(program("plan", trim.job, "--trial", "rear", "--slot", 3, "--format", "json"))
+    trial = json.loads(program("trial", trim.job, "--plane", "rear", "--slot", 3, "--format", "json"))
     check(trial["title"] == "first lesson: spinner" and trial["station"] == "12", "an edited title is lost")
     check(trial["slots"][0]["remove"] is None, "a weight that was taken out is still there")
     written = trim.job.read_text("utf-8")

@@ -2,10 +2,13 @@
 
 #include <doctest/doctest.h>
 
+#include <algorithm>
 #include <cmath>
 
+#include "trimwright/influence/influence_model.hpp"
 #include "trimwright/influence/influence_posterior.hpp"
 #include "trimwright/io/prior_file.hpp"
+#include "trimwright/report/model_warnings.hpp"
 #include "virtual_fleet.hpp"
 
 using namespace trimwright;
@@ -61,6 +64,36 @@ TEST_CASE("A fleet without scatter is learned as one") {
   const VirtualFleet fleet;
   const Prior prior = learned(fleet, {0.0, 0.0}, 20, 22);
   for (const double sd : prior.scatter.sd) CHECK(sd < 0.02);
+}
+
+TEST_CASE("A scatter learned from three jobs is never zero, and known with few degrees of freedom") {
+  const VirtualFleet fleet;
+  for (std::uint64_t seed = 40; seed < 50; ++seed) {
+    for (const double sd : learned(fleet, {0.03, 0.02}, 3, seed).scatter.sd) CHECK(sd > 1e-3);
+    // Two planes and three jobs give the common parts four degrees of freedom.
+    CHECK(scatter_degrees_of_freedom(learned(fleet, {0.15, 0.08}, 3, seed)) <= 4.0);
+  }
+  CHECK(scatter_degrees_of_freedom(learned(fleet, {0.15, 0.08}, 30, 23)) > 40.0);
+}
+
+TEST_CASE("Probabilities are widened, and it is said, where the prior comes from few jobs") {
+  const VirtualFleet fleet;
+  const Prior few = learned(fleet, {0.15, 0.08}, 3, 51), many = learned(fleet, {0.15, 0.08}, 30, 51);
+  FleetDraws draws(52);
+  const Job job = three_runs(fleet, {0.15, 0.08}, draws);
+  const auto from_few = settle_and_fit(job, {}, &few), from_many = settle_and_fit(job, {}, &many);
+  REQUIRE(from_few);
+  REQUIRE(from_many);
+  CHECK(from_few->model.belief->unknowns.degrees_of_freedom == scatter_degrees_of_freedom(few));
+  CHECK(from_many->model.belief->unknowns.degrees_of_freedom == 16.0);  // ten rows of two planes
+  const auto told = [](const SettledModel& settled) {
+    const auto warnings = model_warnings(settled.job, settled.model);
+    return std::any_of(warnings.begin(), warnings.end(), [](const std::string& warning) {
+      return warning.find("jobs only") != std::string::npos;
+    });
+  };
+  CHECK(told(*from_few));
+  CHECK_FALSE(told(*from_many));
 }
 
 TEST_CASE("Good rotors are flagged at the stated rate, others far more often") {

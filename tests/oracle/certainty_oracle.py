@@ -55,6 +55,9 @@ def job_text(runs):
     return text
 
 
+SPREAD = 1e-6  # variance of each variance of the scatter
+
+
 def triangle(matrix):
     return "".join("  - [" + ", ".join(repr(float(v)) for v in matrix[i, :i + 1]) + "]\n" for i in range(len(matrix)))
 
@@ -62,7 +65,7 @@ def triangle(matrix):
 def prior_text(means, sd, mean_covariance):
     text = "trimwright: prior 1\nrotor: type\njobs: 30\nphase: lead\nscatter:\n"
     text += "".join(f"  {n}: {float(s)!r}\n" for n, s in zip(NAMES, sd))
-    text += "scatter_covariance:\n" + triangle(1e-6 * np.eye(4)) + "coefficients:\n"
+    text += "scatter_covariance:\n" + triangle(SPREAD * np.eye(4)) + "coefficients:\n"
     for (s, p), m in zip([(s, p) for s in SENSORS for p in PLANES], means):
         text += (f"  - {{speed: {RPM} rpm, sensor: {s}, plane: {p}, unit: in/s, amplitude: {abs(m)!r}, "
                  f"phase: {np.degrees(np.angle(m)) % 360!r} deg}}\n")
@@ -115,6 +118,29 @@ def ask(program, folder, command):
     return json.loads(done.stdout)
 
 
+def limits_of_distributions(program, root, check):
+    """Probabilities of the review, chi-squared and F with two and more degrees of freedom, against SciPy."""
+    for name in ("job.yaml", "misread.yaml"):
+        done = subprocess.run([program, "influence", str(root / "examples" / "quillhaven" / name), "--format", "json"],
+                              capture_output=True, text=True, check=True)
+        found = json.loads(done.stdout)
+        near = lambda value, wanted: abs(value - wanted) <= 1e-9 * wanted + 1e-300
+        chi = found["chi_squared"]
+        check(near(chi["probability"], stats.chi2.sf(chi["value"], chi["degrees_of_freedom"])), f"{name}: chi-squared")
+        dof = found["noise"]["degrees_of_freedom"]
+        tested = [one for one in found["review"]["readings"] if one["studentised"] is not None]
+        check(len(tested) > 10, f"{name}: no reading was tested")
+        for one in tested:
+            wanted = stats.f.sf(one["studentised"] ** 2 / 2, 2, dof)
+            check(near(one["probability"], wanted), f"{name}: {one['run']} {one['probability']} and not {wanted}")
+        test = found["review"]["lack_of_fit"]
+        if name == "misread.yaml":
+            wanted = stats.f.sf(test["f"], test["fit_degrees_of_freedom"], test["repeat_degrees_of_freedom"])
+            check(near(test["probability"], wanted), f"{name}: lack of fit")
+            suspects = [(one["run"], one["sensor"]) for one in tested if one["suspect"]]
+            check(suspects == [("third trial spinner", "front")], f"{name}: suspect are {suspects}")
+
+
 def main():
     program, count = sys.argv[1], int(sys.argv[3]) if len(sys.argv) > 3 else 20
     rng = np.random.default_rng(5)
@@ -124,6 +150,7 @@ def main():
         if not right:
             failures.append(words)
 
+    limits_of_distributions(program, Path(sys.argv[2]), check)
     normal = lambda rms, n: rms * (rng.standard_normal(n) + 1j * rng.standard_normal(n)) / np.sqrt(2)
     for job in range(count):
         means = normal(1e-3, 4) + 4e-4
@@ -157,7 +184,12 @@ def main():
         for i in range(2):
             to_x[2 * i:2 * i + 2, 6 * i:6 * i + 6] = np.hstack([np.eye(2), times(u[0]), times(u[1])])
         noise = (WITHIN ** 2 + RUN ** 2) * np.eye(4)
-        samples = rng.multivariate_normal(to_x @ mean, to_x @ covariance @ to_x.T + noise, 200000)
+        samples = rng.multivariate_normal(np.zeros(4), to_x @ covariance @ to_x.T + noise, 200000)
+        # Student's t, because the scatter of the fleet is itself estimated (F. E. Satterthwaite, 1946).
+        diagonal = np.diag(mean_covariance).reshape(4, 2).mean(axis=0)
+        dof = min(2 * (diagonal[k] + sd[k] ** 2 + sd[2 + k] ** 2) ** 2 / (2 * SPREAD) for k in (0, 1))
+        dof = min(dof, 2 * 29)  # two planes of 30 jobs
+        samples = to_x @ mean + samples * np.sqrt(dof / rng.chisquare(dof, 200000))[:, None]
         worst = np.maximum(np.hypot(samples[:, 0], samples[:, 1]), np.hypot(samples[:, 2], samples[:, 3]))
         for level, key in ((TARGET, "meets_targets"), (LIMIT, "meets_limits")):
             wanted, found = np.mean(worst <= level), plan["probability"][key]

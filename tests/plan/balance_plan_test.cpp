@@ -54,28 +54,3 @@ TEST_CASE("When nothing is worth changing, the plan says so and asks for no run"
   REQUIRE(plan.steps.size() == 1);
   CHECK(plan.steps[0].kind == StepKind::do_nothing);
 }
-
-TEST_CASE("A trial weight pulls at most a tenth of the rotor's weight") {
-  // 100 kg weigh 981 N; at 3000 rpm (314.16 rad/s) 98.1 N is 994 g mm, so w2 (500) is taken and w3 (2000)
-  // not.
-  Job job = slotted_job();
-  const auto change = choose_trial(job, {0, std::nullopt, std::nullopt});
-  REQUIRE(change);
-  CHECK(change->fit->weight_id == "w2");
-  job.rotor.mass_kg.reset();
-  CHECK_FALSE(choose_trial(job, {0, std::nullopt, std::nullopt}));
-  CHECK(choose_trial(job, {0, 3, "w3"})->slot == 3);  // a weight named by the person is taken
-  CHECK_FALSE(choose_trial(job, {0, 9, "w3"}));
-  CHECK_FALSE(choose_trial(job, {0, 3, "w9"}));
-}
-
-TEST_CASE("A trial plan stops at the limits and puts back nothing it did not take") {
-  const Job job = slotted_job();
-  const auto change = choose_trial(job, {0, 2, "w1"});
-  REQUIRE(change);
-  const auto plan = trial_steps(job, *change);
-  CHECK(plan.kind == BalancePlan::Kind::trial);
-  REQUIRE(plan.expected.size() == 1);
-  CHECK(plan.expected[0].stop_above == 1.0);
-  CHECK_FALSE(plan.expected[0].expected.has_value());
-}

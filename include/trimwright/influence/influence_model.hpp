@@ -90,6 +90,7 @@ struct InfluenceModel {
   /// reckoned from. Its mean lies within the uncertainty of `posterior`.
   std::optional<InfluencePosterior> belief;
   bool with_prior = false;
+  int prior_jobs = 0;               ///< jobs that the prior was learned from
   std::optional<FleetCheck> fleet;  ///< the runs' own coefficients against the prior's, where they settle any
 };
 

@@ -1,5 +1,6 @@
 #pragma once
 
+#include <Eigen/Core>
 #include <optional>
 #include <string>
 #include <vector>
@@ -17,7 +18,9 @@ struct ReviewedReading {
   /// |residual| over its standard deviation per real component; empty where nothing checks it.
   std::optional<double> studentised;
   double probability = 1.0;  ///< of a residual as large (two real components: F with 2 and nu degrees)
-  bool suspect = false;      ///< `probability` below 5 % shared among all readings tested (Bonferroni)
+  /// `probability` below 5 % shared among all readings tested (Bonferroni), and the furthest of its speed and
+  /// sensor, or as far within 5 %: one wrong reading draws the fit from the others.
+  bool suspect = false;
 };
 
 /// A run predicted from all the others.
@@ -38,8 +41,33 @@ struct TrialEffect {
   [[nodiscard]] bool too_small() const { return amplitude_share < 0.3 && phase_deg < 30.0; }
 };
 
+/// Cosine between the effects of two planes above which they are said to act alike (the condition of the
+/// two is then above 6); our own figure.
+inline constexpr double alike_cosine = 0.95;
+
+/// Two planes that act alike at one sensor over a range of speeds: one is the other times a complex factor,
+/// so that these readings do not tell which of the two to change.
+struct AlikePlanes {
+  std::size_t first = 0, second = 0;  ///< indices into Rotor::planes
+  std::size_t sensor = 0;
+  std::size_t from = 0, to = 0;  ///< speed points, two at least
+  double cosine = 0.0;           ///< |c_1^H c_2| over their norms, rows over their limits
+};
+
+/// Whether the readings follow a line in U as well as repeats of the same weights agree: F of lack of fit
+/// over pure error (N. R. Draper and H. Smith, *Applied Regression Analysis*, 3rd ed. 1998, chapter 2).
+struct LackOfFit {
+  double f = 0.0;
+  int fit_dof = 0;   ///< real degrees of freedom of the lack of fit
+  int pure_dof = 0;  ///< of the repeats
+  double probability = 1.0;
+};
+
 /// What an engineer looks at before relying on a model.
 struct InfluenceReview {
+  Eigen::VectorXd singular_values;  ///< of the coefficients, rows over limits, columns to unit norm
+  std::vector<AlikePlanes> alike_planes;
+  std::optional<LackOfFit> lack_of_fit;   ///< where there are repeats and more settings than unknowns
   std::vector<ReviewedReading> readings;  ///< furthest first
   int readings_tested = 0;
   std::vector<ReviewedRun> runs;
@@ -47,11 +75,12 @@ struct InfluenceReview {
   std::vector<TrialEffect> trials;
 };
 
-/// Reviews the runs on their own (a prior takes no part). Residuals are studentised within the least squares
-/// of their speed and sensor by what is known of the noise (R. D. Cook and S. Weisberg, *Residuals and
-/// Influence in Regression*, 1982, chapter 2), a complex one having two degrees of freedom. Where a speed and
-/// sensor have one reading to spare, all their residuals are equally far: the review cannot tell which of
-/// them is wrong. Empty of readings and runs where no reading noise is known.
+/// Reviews the runs on their own, fitted again without it where the model has a prior (planes, singular
+/// values and likeness are the model's). Residuals are studentised within the least squares of their speed
+/// and sensor by what is known of the noise (R. D. Cook and S. Weisberg, *Residuals and Influence in
+/// Regression*, 1982, chapter 2), a complex one having two degrees of freedom. Where a speed and sensor have
+/// one reading to spare, all their residuals are equally far: the review cannot tell which of them is wrong.
+/// Empty of readings and runs where no reading noise is known.
 [[nodiscard]] InfluenceReview review_influence(const Job& job, const InfluenceModel& model);
 
 }  // namespace trimwright

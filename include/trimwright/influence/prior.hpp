@@ -37,7 +37,10 @@ struct FleetScatter {
 /// and an individual part, seen through the job's own error. Tens of jobs cannot give a full covariance of
 /// the coefficients; this structure has four variances. They are estimated by restricted maximum likelihood
 /// (H. D. Patterson and R. Thompson, *Biometrika* 58 (1971); D. A. Harville, *J. Amer. Statist. Assoc.* 72
-/// (1977)); for the pooling see R. DerSimonian and N. Laird, *Controlled Clinical Trials* 7 (1986).
+/// (1977)); for the pooling see R. DerSimonian and N. Laird, *Controlled Clinical Trials* 7 (1986). Few jobs
+/// often look as if they had no scatter at all; the likelihood is therefore multiplied by each standard
+/// deviation, which keeps it off zero and takes one degree of freedom where there are many (Y. Chung,
+/// S. Rabe-Hesketh, V. Dorie, A. Gelman and J. Liu, *Psychometrika* 78 (2013)).
 struct Prior {
   std::string rotor;  ///< the type
   int jobs = 0;
@@ -76,6 +79,15 @@ struct FleetJob {
 
 /// Fewest jobs that a prior, and any one coefficient of it, can be made from.
 inline constexpr int fewest_fleet_jobs = 3;
+
+/// Below this many jobs people are told that the scatter between rotors is hardly known.
+inline constexpr int few_fleet_jobs = 10;
+
+/// Degrees of freedom with which the variance of a new rotor's coefficient, scatter and uncertainty of the
+/// mean, is known (mean over the coefficients; amplitude or phase, the lesser): by Satterthwaite from
+/// `FleetScatter::covariance`, but never more than the number of planes times (jobs - 1), which is all that
+/// the common parts are known from: a scatter that few jobs happen to show too small would else look sure.
+[[nodiscard]] double scatter_degrees_of_freedom(const Prior& prior);
 
 /// Pools jobs of one rotor type. Every job must settle its own coefficients (a trial run in each plane).
 /// Errors: fewer than `fewest_fleet_jobs`; rotors of different name; a job that settles nothing (named).

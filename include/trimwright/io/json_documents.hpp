@@ -4,6 +4,7 @@
 
 #include "trimwright/influence/influence_model.hpp"
 #include "trimwright/plan/balance_plan.hpp"
+#include "trimwright/plan/trial_advice.hpp"
 #include "trimwright/trim/trim_plan.hpp"
 
 namespace trimwright {
@@ -13,7 +14,7 @@ namespace trimwright {
                                     const BalancePlan& plan);
 
 /// The `trial 1` document.
-[[nodiscard]] std::string trial_json(const Job& job, const BalancePlan& plan);
+[[nodiscard]] std::string trial_json(const Job& job, const TrialAdvice& advice, const BalancePlan& plan);
 
 /// The `influence 1` document.
 [[nodiscard]] std::string influence_json(const Job& job, const InfluenceModel& model);

@@ -57,27 +57,6 @@ struct BalancePlan {
 /// slots.
 [[nodiscard]] BalancePlan plan_steps(const Job& job, const InfluenceModel& model, const TrimPlan& trim);
 
-/// A trial run: what to fit for it. Piece of the catalogue in a slot of one plane.
-struct TrialChoice {
-  std::size_t plane = 0;
-  std::optional<int> slot;               ///< empty: advised
-  std::optional<std::string> weight_id;  ///< empty: advised
-};
-
-/// Share of the rotor's weight that a trial weight's centrifugal force may reach (common practice, no
-/// published source).
-inline constexpr double trial_force_share = 0.10;
-
-/// Completes a trial choice. The weight: the heaviest of the catalogue, in stock, whose centrifugal force at
-/// the highest speed point stays below `trial_force_share` of the rotor's weight. The slot: the usable slot
-/// without a weight that comes first from the reference tooth (before the first trial nothing tells where the
-/// heavy spot is). Errors: no such plane, slot or weight; no stock; no rotor mass to judge by; every weight
-/// too heavy.
-[[nodiscard]] Result<SlotChange> choose_trial(const Job& job, const TrialChoice& choice);
-
-/// The steps of a trial run with `change` made to what is fitted now. Stop levels are the limits.
-[[nodiscard]] BalancePlan trial_steps(const Job& job, const SlotChange& change);
-
 /// What every output says about the hazard and about who decides.
 [[nodiscard]] const std::vector<std::string>& cautions();
 

@@ -4,6 +4,7 @@
 
 #include "trimwright/influence/influence_model.hpp"
 #include "trimwright/plan/balance_plan.hpp"
+#include "trimwright/plan/trial_advice.hpp"
 #include "trimwright/trim/trim_plan.hpp"
 
 namespace trimwright {
@@ -12,8 +13,8 @@ namespace trimwright {
 [[nodiscard]] std::string plan_text(const Job& job, const InfluenceModel& model, const TrimPlan& trim,
                                     const BalancePlan& plan);
 
-/// The plan of a trial run.
-[[nodiscard]] std::string trial_text(const Job& job, const BalancePlan& plan);
+/// The advice on the next trial run, and its plan.
+[[nodiscard]] std::string trial_text(const Job& job, const TrialAdvice& advice, const BalancePlan& plan);
 
 /// The influence coefficients and how well the runs settle them.
 [[nodiscard]] std::string influence_text(const Job& job, const InfluenceModel& model);

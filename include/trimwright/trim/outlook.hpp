@@ -56,6 +56,20 @@ inline constexpr std::uint64_t outlook_seed = 20311;
 [[nodiscard]] Outlook outlook_of(const PhasorDistribution& readings, const RowLevels& levels,
                                  const OutlookDraws& draws);
 
+/// The next run with `fitted` (one entry per plane of the rotor) and all known changes: moments, errors of
+/// fitting, noise. The draws are the same for every choice, so that choices compare.
+[[nodiscard]] Outlook next_run_outlook(const Job& job, const InfluencePosterior& posterior,
+                                       const std::vector<FittedWeights>& fitted,
+                                       int samples = outlook_samples);
+
+/// U of the posterior's planes with `fitted` and all known changes [g mm].
+[[nodiscard]] Eigen::VectorXcd unbalance_with(const Job& job, const InfluencePosterior& posterior,
+                                              const std::vector<FittedWeights>& fitted);
+
+/// The next run's readings with `fitted`, errors of fitting included.
+[[nodiscard]] PhasorDistribution next_readings_with(const Job& job, const InfluencePosterior& posterior,
+                                                    const std::vector<FittedWeights>& fitted);
+
 /// The moments to add in planes `entries` (positions in the posterior's planes) that make it most probable
 /// that every reading of the next run meets its target, searched from `start` by the simplex method of J. A.
 /// Nelder and R. Mead (*Computer Journal* 7 (1965)) on a smoothed probability.

@@ -50,7 +50,7 @@ struct TradeOffRow {
   std::vector<SlotChange> changes;
   double worst_ratio = 0.0;      ///< largest predicted amplitude over limit
   double root_of_squares = 0.0;  ///< of the predicted amplitudes over their limits, weighted as requested
-  double objective = 0.0;        ///< what was minimised
+  double objective = 0.0;        ///< what was minimised; with `most_probable` the chance of missing a target
   double bound = 0.0;            ///< on the objective, over all choices with at most as many changes
   bool proved_optimal = false;
   bool recommended = false;
@@ -99,7 +99,10 @@ inline constexpr double ratio_indifference = 0.05;
 /// or above a target, where another row stays below all of them. Where reading noise is known, the fewest
 /// changes whose probability of meeting every target in the next run (or every limit, where no row has a
 /// chance of one in a hundred) is within `probability_indifference` of the best row's.
-/// Errors: a plane without known coefficients; planes with and without slots
+/// With `TrimRequest::most_probable` rows are chosen by that probability (see docs/certainty.md): not proved,
+/// their bound is 0, and a row stands only where it is more probable than all with fewer changes.
+/// Errors: a plane without known coefficients; `most_probable` where no reading noise is known; planes with
+/// and without slots
 /// together; rules that nothing satisfies (and which of them contradict each other); `pieces` not in the
 /// trade-off.
 [[nodiscard]] Result<TrimPlan> plan_trim(const Job& job, const InfluenceModel& model,

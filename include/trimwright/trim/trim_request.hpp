@@ -25,6 +25,9 @@ struct TrimRequest {
   PlaneChoice plane_choice = PlaneChoice::all;
   std::vector<std::size_t> planes;  ///< when not empty: just these (indices into Rotor::planes)
   SlotObjective objective = SlotObjective::worst_ratio;
+  /// Choose by the probability that every reading of the next run meets its target instead; `objective`,
+  /// `penalty` and `speed_weights` then only tell where that search starts.
+  bool most_probable = false;
   int max_changes = 8;            ///< slots whose content may change
   bool keep_fitted = false;       ///< weights fitted now stay where they are
   std::optional<int> max_pieces;  ///< fitted in the usable slots of all planes used, those that stay included

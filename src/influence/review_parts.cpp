@@ -1,0 +1,99 @@
+#include "review_parts.hpp"
+
+#include <Eigen/SVD>
+#include <algorithm>
+#include <boost/math/distributions/fisher_f.hpp>
+#include <cmath>
+
+namespace trimwright {
+namespace {
+
+using Eigen::Index;
+
+/// Coefficients of some rows over their limits.
+Eigen::MatrixXcd over_limits(const Job& job, const std::vector<const InfluenceRow*>& rows, Index planes) {
+  Eigen::MatrixXcd c(static_cast<Index>(rows.size()), planes);
+  for (std::size_t i = 0; i < rows.size(); ++i) {
+    const auto* band = job.rotor.sensors[rows[i]->sensor].band_at(job.speeds_rpm[rows[i]->speed]);
+    c.row(static_cast<Index>(i)) = rows[i]->coefficients.transpose() / (band ? band->limit : 1.0);
+  }
+  return c;
+}
+
+double cosine(const Eigen::MatrixXcd& c, Index p, Index q) {
+  const double norms = c.col(p).norm() * c.col(q).norm();
+  return norms > 0.0 ? std::abs(c.col(p).dot(c.col(q))) / norms : 0.0;
+}
+
+/// The widest range of speeds from the lowest, or to the highest, in which the two act alike at this sensor.
+void add_alike(const Job& job, const InfluenceModel& model, const std::vector<const InfluenceRow*>& rows,
+               std::pair<Index, Index> planes, InfluenceReview& review) {
+  const auto judged = [&](std::size_t from, std::size_t to) {
+    const std::vector<const InfluenceRow*> some(rows.begin() + static_cast<std::ptrdiff_t>(from),
+                                                rows.begin() + static_cast<std::ptrdiff_t>(to) + 1);
+    const auto c = over_limits(job, some, static_cast<Index>(model.planes.size()));
+    const double close = cosine(c, planes.first, planes.second);
+    if (close < alike_cosine) return false;
+    review.alike_planes.push_back({model.planes[static_cast<std::size_t>(planes.first)],
+                                   model.planes[static_cast<std::size_t>(planes.second)],
+                                   rows.front()->sensor, rows[from]->speed, rows[to]->speed, close});
+    return true;
+  };
+  const std::size_t last = rows.size() - 1;
+  if (judged(0, last)) return;
+  for (std::size_t to = last - 1; to >= 1; --to)
+    if (judged(0, to)) break;
+  for (std::size_t from = 1; from < last; ++from)
+    if (judged(from, last)) break;
+}
+
+}  // namespace
+
+void review_planes(const Job& job, const InfluenceModel& model, InfluenceReview& review) {
+  const auto planes = static_cast<Index>(model.planes.size());
+  std::vector<const InfluenceRow*> all;
+  for (const auto& row : model.rows) all.push_back(&row);
+  Eigen::MatrixXcd c = over_limits(job, all, planes);
+  for (Index p = 0; p < planes; ++p)
+    if (c.col(p).norm() > 0.0) c.col(p).normalize();
+  review.singular_values = Eigen::JacobiSVD<Eigen::MatrixXcd>(c).singularValues();
+  for (std::size_t sensor = 0; sensor < job.rotor.sensors.size(); ++sensor) {
+    std::vector<const InfluenceRow*> rows;
+    std::copy_if(all.begin(), all.end(), std::back_inserter(rows),
+                 [sensor](const InfluenceRow* row) { return row->sensor == sensor; });
+    if (rows.size() < 2) continue;
+    for (Index p = 0; p < planes; ++p)
+      for (Index q = p + 1; q < planes; ++q) add_alike(job, model, rows, {p, q}, review);
+  }
+}
+
+std::optional<LackOfFit> lack_of_fit(const Job& job, const InfluenceModel& model) {
+  double pure = 0.0, all = 0.0;  // squares in units of the rows' own standard deviations
+  LackOfFit test;
+  for (const auto& row : model.rows) {
+    if (!row.reading_sd || !(*row.reading_sd > 0.0)) continue;
+    std::vector<std::pair<std::vector<std::complex<double>>, std::vector<Phasor>>> settings;
+    for (const auto& one : row.fit) {
+      const auto u = run_unbalance(job, one.run);
+      auto same = std::find_if(settings.begin(), settings.end(), [&](const auto& s) { return s.first == u; });
+      if (same == settings.end()) same = settings.insert(settings.end(), {u, {}});
+      same->second.push_back(one.read);
+    }
+    const double variance = *row.reading_sd * *row.reading_sd;
+    all += row.residual_square_sum / variance;
+    for (const auto& [u, readings] : settings) {
+      Phasor mean = 0.0;
+      for (const Phasor& x : readings) mean += x / static_cast<double>(readings.size());
+      for (const Phasor& x : readings) pure += std::norm(x - mean) / variance;
+      test.pure_dof += 2 * (static_cast<int>(readings.size()) - 1);
+    }
+    test.fit_dof += 2 * (static_cast<int>(settings.size() - model.planes.size()) - 1);
+  }
+  if (test.pure_dof == 0 || test.fit_dof <= 0 || !(pure > 0.0)) return std::nullopt;
+  test.f = std::max(0.0, (all - pure) / test.fit_dof) / (pure / test.pure_dof);
+  const boost::math::fisher_f f(test.fit_dof, test.pure_dof);
+  test.probability = boost::math::cdf(boost::math::complement(f, test.f));
+  return test;
+}
+
+}  // namespace trimwright

@@ -1,0 +1,292 @@
+#include "trimwright/plan/trial_advice.hpp"
+
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <cmath>
+#include <map>
+
+#include "trial_weights.hpp"
+#include "trimwright/influence/run_information.hpp"
+#include "trimwright/trim/outlook.hpp"
+
+namespace trimwright {
+namespace {
+
+/// Below this a probability of success counts as this much when runs are foretold.
+constexpr double least_hope = 0.05;
+
+/// What is planned, and what is known now; the yardstick for every candidate.
+struct Outset {
+  const Job& job;
+  const InfluencePosterior& belief;
+  std::vector<FittedWeights> corrected;  ///< with the correction planned
+  Eigen::VectorXcd correction;           ///< U of the belief's planes then
+  RowLevels levels;
+  double variance = 0.0;  ///< of the predicted residual over the targets, now
+  OutlookDraws scan, draws;
+};
+
+/// Sum over the rows of the variance of x(U) over the square of the target.
+double residual_variance(const Outset& outset, const InfluencePosterior& posterior) {
+  const auto x = predicted_phasors(posterior, outset.correction);
+  double sum = 0.0;
+  for (Eigen::Index i = 0; i < outset.levels.target.size(); ++i)
+    sum += x.covariance.diagonal().segment<2>(2 * i).sum() / std::pow(outset.levels.target(i), 2);
+  return sum;
+}
+
+Outset outset_of(const Job& job, const InfluencePosterior& belief, const TrimPlan& trim) {
+  auto corrected = fitted_after(job, trim.trade_off[trim.chosen].changes);
+  const auto components = 2 * static_cast<Eigen::Index>(belief.rows.size());
+  const double freedom = belief.unknowns.degrees_of_freedom;
+  Outset outset{job,
+                belief,
+                corrected,
+                unbalance_with(job, belief, corrected),
+                row_levels(job, belief),
+                0.0,
+                OutlookDraws(components, outlook_samples / 4, freedom, outlook_seed),
+                OutlookDraws(components, outlook_samples, freedom, outlook_seed)};
+  outset.variance = residual_variance(outset, belief);
+  return outset;
+}
+
+/// The belief after a run with `fitted`.
+InfluencePosterior belief_after(const Outset& outset, const std::vector<FittedWeights>& fitted) {
+  return after_one_more_run(outset.belief, unbalance_with(outset.job, outset.belief, fitted),
+                            next_readings_with(outset.job, outset.belief, fitted).covariance);
+}
+
+/// Probability that the correction planned meets every target, once `belief` is what is known.
+double success_after(const Outset& outset, const InfluencePosterior& belief) {
+  return outlook_of(next_readings_with(outset.job, belief, outset.corrected), outset.levels, outset.draws)
+      .meets_targets;
+}
+
+double risk_of(const Outset& outset, const SlotChange& change, const OutlookDraws& draws) {
+  const auto next = next_readings_with(outset.job, outset.belief, fitted_after(outset.job, {change}));
+  return 1.0 - outlook_of(next, outset.levels, draws).meets_limits;
+}
+
+TrialCandidate judged(const Outset& outset, const SlotChange& change) {
+  TrialCandidate candidate = candidate_of(outset.job, change);
+  const auto after = belief_after(outset, fitted_after(outset.job, {change}));
+  candidate.variance_left = residual_variance(outset, after) / outset.variance;
+  candidate.exceeds_limit = risk_of(outset, change, outset.scan);
+  return candidate;
+}
+
+/// The candidate that tells most at an acceptable risk; the safest where none is acceptable.
+const TrialCandidate& best_of(const std::vector<TrialCandidate>& candidates) {
+  const auto safest =
+      std::min_element(candidates.begin(), candidates.end(),
+                       [](const auto& a, const auto& b) { return *a.exceeds_limit < *b.exceeds_limit; });
+  if (*safest->exceeds_limit > acceptable_risk) return *safest;
+  double least = 1.0;
+  for (const auto& one : candidates)
+    if (*one.exceeds_limit <= acceptable_risk) least = std::min(least, *one.variance_left);
+  const TrialCandidate* best = nullptr;
+  for (const auto& one : candidates)
+    if (*one.exceeds_limit <= acceptable_risk && *one.variance_left <= least + information_indifference &&
+        (best == nullptr || std::pair(*one.exceeds_limit, *one.variance_left) <
+                                std::pair(*best->exceeds_limit, *best->variance_left)))
+      best = &one;
+  return *best;
+}
+
+/// The best of each plane and weight, the best of all first, then by what they leave open.
+std::vector<TrialCandidate> shown(const Outset& outset, const std::vector<TrialCandidate>& all) {
+  std::map<std::pair<std::size_t, std::string>, std::vector<TrialCandidate>> groups;
+  for (const auto& one : all) groups[{one.change.plane, one.change.fit->weight_id}].push_back(one);
+  std::vector<TrialCandidate> list;
+  for (const auto& [key, group] : groups) list.push_back(best_of(group));
+  for (auto& one : list) {
+    one.exceeds_limit = risk_of(outset, one.change, outset.draws);
+    one.meets_targets = success_after(outset, belief_after(outset, fitted_after(outset.job, {one.change})));
+  }
+  std::sort(list.begin(), list.end(),
+            [](const auto& a, const auto& b) { return *a.variance_left < *b.variance_left; });
+  const auto best = std::find_if(list.begin(), list.end(),
+                                 [best = &best_of(list)](const auto& one) { return &one == best; });
+  std::rotate(list.begin(), best, best + 1);
+  return list;
+}
+
+std::string percent(double probability) {
+  if (probability > 0.995) return "more than 99 %";
+  if (probability < 0.005) return "less than 1 %";
+  return fmt::format("{:.0f} %", 100.0 * probability);
+}
+
+bool has_catalogue(const Plane& plane) { return plane.slots && !plane.weights.empty(); }
+
+bool in(const std::vector<std::size_t>& planes, std::size_t plane) {
+  return std::find(planes.begin(), planes.end(), plane) != planes.end();
+}
+
+/// Planes to choose from: the one named, or those the trim may use.
+std::vector<std::size_t> open_planes(const Job& job, const TrialKnowledge& known, const TrialChoice& choice) {
+  if (choice.plane) return {*choice.plane};
+  std::vector<std::size_t> planes;
+  for (std::size_t p = 0; p < job.rotor.planes.size(); ++p)
+    if (has_catalogue(job.rotor.planes[p]) && (known.planes.empty() || in(known.planes, p)))
+      planes.push_back(p);
+  return planes;
+}
+
+bool was_changed(const Job& job, std::size_t plane) {
+  std::optional<std::complex<double>> first;
+  for (std::size_t r = 0; r < job.runs.size(); ++r) {
+    if (job.runs[r].set_aside) continue;
+    const auto u = run_unbalance(job, r)[plane];
+    if (first && *first != u) return true;
+    first = u;
+  }
+  return false;
+}
+
+/// The plane that needs a trial most: none tried it yet, easily reached, first in the rotor file.
+std::size_t first_unknown(const Job& job, const std::vector<std::size_t>& planes) {
+  return *std::min_element(planes.begin(), planes.end(), [&](std::size_t a, std::size_t b) {
+    const auto rank = [&](std::size_t p) {
+      return std::tuple(was_changed(job, p), job.rotor.planes[p].access == Access::hard, p);
+    };
+    return rank(a) < rank(b);
+  });
+}
+
+void add_correction(const Outset& outset, const TrimPlan& trim, TrialAdvice& advice) {
+  CorrectionAtOnce once{trim.outlook->meets_targets, 1.0 - trim.outlook->meets_limits, 0.0};
+  const double again = success_after(outset, belief_after(outset, outset.corrected));
+  once.expected_runs = 1.0 + (1.0 - once.meets_targets) / std::max({again, once.meets_targets, least_hope});
+  advice.at_once = once;
+}
+
+/// Whether to run a trial or fit the correction, and why.
+void decide(TrialAdvice& advice) {
+  const CorrectionAtOnce& once = *advice.at_once;
+  const bool safe = once.exceeds_limit <= acceptable_risk;
+  advice.worth_making = !safe || once.expected_runs > *advice.expected_runs;
+  const std::string chances = fmt::format(
+      "Fitted at once, the planned correction meets every target with a probability of {} and "
+      "exceeds a limit with {}",
+      percent(once.meets_targets), percent(once.exceeds_limit));
+  if (!advice.worth_making)
+    advice.reason = fmt::format(
+        "{}. About {:.1f} more runs are then to be expected, and {:.1f} with a trial run before it: a "
+        "correction that falls short tells as much as a trial.",
+        chances, once.expected_runs, *advice.expected_runs);
+  else if (!safe)
+    advice.reason = chances + ": a trial run at less risk comes first.";
+  else
+    advice.reason =
+        fmt::format("{}. About {:.1f} more runs are to be expected with a trial run first, {:.1f} without.",
+                    chances, *advice.expected_runs, once.expected_runs);
+}
+
+/// Planes whose effect is known with its uncertainty.
+Result<TrialAdvice> by_information(const Job& job, const TrialKnowledge& known, const TrialChoice& choice,
+                                   const std::vector<std::size_t>& planes) {
+  const Outset outset = outset_of(job, *known.model->belief, *known.trim);
+  TrialAdvice advice;
+  add_correction(outset, *known.trim, advice);
+  std::vector<TrialCandidate> all;
+  std::optional<Error> why_none;
+  for (const std::size_t plane : planes) {
+    const auto changes = trial_changes(job, plane, choice);
+    if (!changes) why_none = changes.error();
+    if (!changes) continue;
+    for (const auto& change : *changes) all.push_back(judged(outset, change));
+  }
+  if (all.empty()) return tl::unexpected(*why_none);
+  advice.candidates = shown(outset, all);
+  advice.expected_runs = 1.0 + 1.0 / std::max(*advice.advised().meets_targets, least_hope);
+  decide(advice);
+  if (*advice.advised().exceeds_limit > acceptable_risk)
+    advice.notes.push_back(
+        fmt::format("No trial weight at hand keeps the chance of a reading above its limit below {:.0f} %: "
+                    "the safest is shown. Stay below the speeds where the limit is near.",
+                    100.0 * acceptable_risk));
+  return advice;
+}
+
+/// A correction by the known planes alone, before the others are tried.
+void weigh_known_planes(const Job& job, const TrimPlan& trim, TrialAdvice& advice) {
+  const double p = trim.outlook->meets_targets, risk = 1.0 - trim.outlook->meets_limits;
+  advice.at_once = CorrectionAtOnce{p, risk, 1.0 + 2.0 * (1.0 - p)};
+  advice.expected_runs = 2.0;
+  std::string names;
+  for (const std::size_t plane : trim.planes)
+    names += (names.empty() ? "" : ", ") + job.rotor.planes[plane].name;
+  advice.worth_making = risk > acceptable_risk || advice.at_once->expected_runs > *advice.expected_runs;
+  advice.reason = fmt::format(
+      "A correction in {} alone, whose effect is known, meets every target with a probability of {} and "
+      "exceeds a limit with {}: {}.",
+      names, percent(p), percent(risk),
+      advice.worth_making ? "a trial in the next plane is the better run"
+                          : "on average fitting it at once needs fewer runs than a trial in another plane");
+}
+
+/// Planes of unknown effect, or of one known without its uncertainty.
+Result<TrialAdvice> by_the_rule(const Job& job, const TrialKnowledge& known, const TrialChoice& choice,
+                                std::size_t plane) {
+  const auto changes = trial_changes(job, plane, choice);
+  if (!changes) return tl::unexpected(changes.error());
+  const bool settled = known.model != nullptr && known.trim != nullptr && in(known.model->planes, plane);
+  std::optional<RotorAngle> towards;
+  if (settled)
+    for (const auto& part : known.trim->correction.parts)
+      if (part.plane == plane) towards = RotorAngle::of(part.moment_to_add);
+  const auto change = by_rule(job, *changes, choice, towards);
+  if (!change) return tl::unexpected(change.error());
+  TrialAdvice advice;
+  advice.candidates = {candidate_of(job, *change)};
+  const std::string& name = job.rotor.planes[plane].name;
+  advice.notes.push_back(fmt::format("How likely a limit is exceeded in this run cannot be said: {}.",
+                                     settled ? "nothing tells how well the readings repeat"
+                                             : "nothing is known yet of how plane " + name +
+                                                   " acts (a prior of the rotor type would tell)"));
+  if (!choice.weight_id)
+    advice.notes.push_back(
+        "The weight is the heaviest in stock that pulls with less than 10 % of the rotor's weight at the "
+        "highest speed (common practice, no published source).");
+  if (!choice.slot)
+    advice.notes.push_back(towards ? "The slot lies opposite the estimated heavy spot."
+                                   : "The slot is the free one that comes first from the reference tooth: "
+                                     "where the heavy spot is, nothing tells yet.");
+  if (settled) {
+    advice.worth_making = false;
+    advice.reason =
+        "The runs settle how every plane acts, and the correction can be fitted at once. How likely it is to "
+        "do cannot be said: nothing tells how well the readings repeat (repeatability in the rotor file, or "
+        "repeated runs).";
+  } else {
+    advice.reason = "How plane " + name + " acts is not known: no correction can be planned with it.";
+    if (known.trim != nullptr && known.trim->outlook && known.trim->has_slots())
+      weigh_known_planes(job, *known.trim, advice);
+  }
+  return advice;
+}
+
+}  // namespace
+
+Result<TrialAdvice> advise_trial(const Job& job, const TrialKnowledge& known, const TrialChoice& choice) {
+  if (job.speeds_rpm.empty())
+    return fail("the job has no reading, so nobody knows at which speeds to run",
+                "the readings of a baseline run");
+  const auto planes = open_planes(job, known, choice);
+  if (planes.empty()) return fail("no plane has slots and a catalogue", "a plane with slots and weights");
+  if ((choice.slot || choice.weight_id) && planes.size() > 1)
+    return fail("a slot or a weight is named, and several planes have some", "the plane as well");
+  const auto* model = known.model;
+  std::vector<std::size_t> unknown;
+  for (const std::size_t plane : planes)
+    if (model == nullptr || !in(model->planes, plane)) unknown.push_back(plane);
+  if (!unknown.empty()) return by_the_rule(job, known, choice, first_unknown(job, unknown));
+  const bool sure = model->belief && known.trim != nullptr && known.trim->outlook && known.trim->has_slots();
+  if (!sure) return by_the_rule(job, known, choice, first_unknown(job, planes));
+  return by_information(job, known, choice, planes);
+}
+
+}  // namespace trimwright

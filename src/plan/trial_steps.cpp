@@ -1,0 +1,120 @@
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <cmath>
+#include <numbers>
+
+#include "plan_words.hpp"
+#include "trial_weights.hpp"
+#include "trimwright/trim/outlook.hpp"
+
+namespace trimwright {
+namespace {
+
+void append(std::vector<Step>& steps, std::vector<Step> more) {
+  steps.insert(steps.end(), std::make_move_iterator(more.begin()), std::make_move_iterator(more.end()));
+}
+
+/// Peak amplitude of the latest once-per-rev reading there, from a run that was not set aside.
+std::optional<double> last_reading(const Job& job, std::size_t speed, std::size_t sensor) {
+  std::optional<double> last;
+  for (const auto& run : job.runs) {
+    if (run.set_aside) continue;
+    for (const auto& reading : run.readings)
+      if (reading.speed == speed && reading.sensor == sensor && reading.component == Component::once_per_rev)
+        last = reading.amplitude;
+  }
+  return last;
+}
+
+/// The centrifugal force of the trial weight beside the rotor's weight.
+std::string force_words(const Job& job, const SlotChange& change) {
+  const double force = force_newton(change.fit->moment_g_mm, job.speeds_rpm.back());
+  std::string words = fmt::format("It pulls with {:.0f} N at {:.0f} rpm", force, job.speeds_rpm.back());
+  if (job.rotor.mass_kg)
+    words += fmt::format(", {:.1f} % of the rotor's weight", 100.0 * force / (*job.rotor.mass_kg * gravity));
+  return words + ".";
+}
+
+/// Whether the model says, with its uncertainty, what a change in this plane does.
+bool is_known(const InfluenceModel* model, std::size_t plane) {
+  if (model == nullptr || !model->belief) return false;
+  const auto& planes = model->belief->planes;
+  return std::find(planes.begin(), planes.end(), plane) != planes.end();
+}
+
+std::vector<std::string> trial_warnings(const Job& job, const BalancePlan& plan, bool known) {
+  std::vector<std::string> warnings;
+  const double force = force_newton(plan.changes.front().fit->moment_g_mm, job.speeds_rpm.back());
+  if (!known && job.rotor.mass_kg && force > trial_force_share * *job.rotor.mass_kg * gravity)
+    warnings.push_back(
+        "The trial weight pulls harder than 10 % of the rotor's weight (common practice, no published "
+        "source): take a lighter one, or stay below the highest speed.");
+  for (const auto& one : plan.expected)
+    if (one.last_read && *one.last_read > one.stop_above)
+      warnings.push_back(
+          fmt::format("{} at {:.0f} rpm is above its stop level without the trial weight: do not run there.",
+                      job.rotor.sensors[one.sensor].name, job.speeds_rpm[one.speed]));
+  return warnings;
+}
+
+/// What every speed and sensor should read, where the model tells.
+void add_expected(const Job& job, const InfluenceModel& model, BalancePlan& plan) {
+  const auto next = next_readings_with(job, *model.belief, fitted_after(job, plan.changes));
+  for (std::size_t i = 0; i < model.belief->rows.size(); ++i)
+    for (auto& one : plan.expected) {
+      if (std::pair(one.speed, one.sensor) != model.belief->rows[i]) continue;
+      one.expected = next.at(i);
+      const auto at = 2 * static_cast<Eigen::Index>(i);
+      // Two standard deviations per real component, as for a trim.
+      one.differs_by = 2.0 * std::sqrt(next.covariance.diagonal().segment<2>(at).sum());
+    }
+}
+
+}  // namespace
+
+BalancePlan trial_steps(const Job& job, const SlotChange& change, const InfluenceModel* model) {
+  const bool known = is_known(model, change.plane);
+  BalancePlan plan;
+  plan.kind = BalancePlan::Kind::trial;
+  plan.cautions = cautions();
+  plan.changes = {change};
+  for (std::size_t sensor = 0; sensor < job.rotor.sensors.size(); ++sensor)
+    for (std::size_t speed = 0; speed < job.speeds_rpm.size(); ++speed)
+      if (const auto* band = job.rotor.sensors[sensor].band_at(job.speeds_rpm[speed]))
+        plan.expected.push_back(
+            {speed, sensor, std::nullopt, std::nullopt, band->limit, last_reading(job, speed, sensor)});
+  std::sort(plan.expected.begin(), plan.expected.end(), [](const auto& a, const auto& b) {
+    return std::pair(a.speed, a.sensor) < std::pair(b.speed, b.sensor);
+  });
+  if (known) add_expected(job, *model, plan);
+  plan.steps = opening_steps(job);
+  append(plan.steps, fitting_steps(job, plan.changes));
+  append(plan.steps, running_steps(job, plan.expected));
+  for (auto& step : plan.steps)
+    if (step.kind == StepKind::put_in) step.particulars.push_back(force_words(job, change));
+  plan.warnings = trial_warnings(job, plan, known);
+  plan.steps.push_back({StepKind::if_it_differs,
+                        "A trial weight may raise the vibration: approach each speed slowly and stop as the "
+                        "table says. A change below "
+                        "30 % in amplitude and 30° in phase is too small to trust (common practice, no "
+                        "published source): then use a "
+                        "heavier weight. Enter the readings as a run of the job, with everything that was "
+                        "fitted, and plan again.",
+                        {},
+                        false});
+  return plan;
+}
+
+BalancePlan no_trial_steps(const TrialAdvice& advice) {
+  BalancePlan plan;
+  plan.kind = BalancePlan::Kind::trial;
+  plan.cautions = cautions();
+  plan.steps = {{StepKind::do_nothing,
+                 "Make no trial run. " + advice.reason + " Plan the correction: trimwright plan.",
+                 {},
+                 false}};
+  return plan;
+}
+
+}  // namespace trimwright

@@ -1,0 +1,77 @@
+#include "plan_parts.hpp"
+
+#include <fmt/format.h>
+
+#include "number_words.hpp"
+#include "text_table.hpp"
+
+namespace trimwright {
+
+using Align = TextTable::Align;
+
+std::string headline(const Job& job, const std::string& what) {
+  std::string text = what + "\n" + std::string(what.size(), '=') + "\n";
+  text += "Rotor: " + job.rotor.name + (job.serial.empty() ? "" : ", serial " + job.serial) + "\n";
+  if (!job.title.empty()) text += "Job: " + job.title + "\n";
+  if (!job.station.empty()) text += "Station: " + job.station + "\n";
+  return text + wrapped("", fmt::format("Angles are rotor angles, with rotation, from the {}; {}",
+                                        zero_words(job.rotor), phase_sentence(job.rotor.phase)));
+}
+
+std::string section(const std::string& title) { return "\n" + title + "\n"; }
+
+std::string caution_lines(const BalancePlan& plan) {
+  std::string text = section("CAUTION");
+  for (const auto& caution : plan.cautions) text += wrapped("  ! ", caution);
+  return text;
+}
+
+std::string warning_lines(const std::vector<std::string>& warnings) {
+  if (warnings.empty()) return {};
+  std::string text = section("BEFORE YOU TRUST THIS");
+  for (const auto& warning : warnings) text += wrapped("  * ", warning);
+  return text;
+}
+
+std::string step_lines(const BalancePlan& plan) {
+  std::string text = section("STEPS");
+  int number = 0;
+  for (const auto& step : plan.steps) {
+    text += wrapped(fmt::format("  {:2}. ", ++number), step.instruction);
+    for (const auto& line : step.particulars) text += wrapped("      - ", line);
+    if (step.sign) text += "      Done by: ____________________\n";
+  }
+  return text;
+}
+
+std::string short_piece(const Plane& plane, const std::optional<Piece>& piece) {
+  if (!piece) return plane.filler.moment_g_mm > 0.0 ? "filler" : "-";
+  return piece->weight_id.empty() ? fmt::format("piece of {:.6g} g mm", piece->moment_g_mm)
+                                  : piece->weight_id;
+}
+
+std::string change_table(const Job& job, const std::vector<SlotChange>& changes) {
+  if (changes.empty()) return "  No slot changes.\n";
+  TextTable table({{"plane", Align::left},
+                   {"slot", Align::right},
+                   {"take out", Align::left},
+                   {"put in", Align::left},
+                   {"angle", Align::right},
+                   {"blades", Align::left}});
+  for (const auto& change : changes) {
+    const Plane& plane = job.rotor.planes[change.plane];
+    const auto position = slot_position(job.rotor, plane, change.slot);
+    table.add({plane.name, std::to_string(change.slot), short_piece(plane, change.remove),
+               short_piece(plane, change.fit), fmt::format("{:.1f}°", position.angle.degrees()),
+               position.blade});
+  }
+  return table.text();
+}
+
+std::string percent_words(double probability) {
+  if (probability > 0.995) return "> 99 %";
+  if (probability < 0.005) return "< 1 %";
+  return fmt::format("{:.0f} %", 100.0 * probability);
+}
+
+}  // namespace trimwright

@@ -1,0 +1,24 @@
+#pragma once
+
+#include <string>
+#include <vector>
+
+#include "trimwright/plan/balance_plan.hpp"
+
+namespace trimwright {
+
+/// What the texts of a balance plan and of a trial run share.
+
+/// Title, rotor, job, station and the conventions of what follows.
+[[nodiscard]] std::string headline(const Job& job, const std::string& what);
+[[nodiscard]] std::string section(const std::string& title);
+[[nodiscard]] std::string caution_lines(const BalancePlan& plan);
+[[nodiscard]] std::string warning_lines(const std::vector<std::string>& warnings);
+[[nodiscard]] std::string step_lines(const BalancePlan& plan);
+/// "S2", "filler", "-" for an open slot, "piece of 300 g mm".
+[[nodiscard]] std::string short_piece(const Plane& plane, const std::optional<Piece>& piece);
+[[nodiscard]] std::string change_table(const Job& job, const std::vector<SlotChange>& changes);
+/// "87 %"; never a certainty that samples cannot show.
+[[nodiscard]] std::string percent_words(double probability);
+
+}  // namespace trimwright

@@ -1,0 +1,153 @@
+#include "trimwright/report/review_words.hpp"
+
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <map>
+
+#include "number_words.hpp"
+
+namespace trimwright {
+namespace {
+
+std::string joined(const std::vector<std::string>& parts, const std::string& last) {
+  std::string text;
+  for (std::size_t i = 0; i < parts.size(); ++i)
+    text += (i == 0 ? "" : i + 1 == parts.size() ? " " + last + " " : ", ") + parts[i];
+  return text;
+}
+
+std::string speed_range(const Job& job, const AlikePlanes& one) {
+  const bool low = one.from == 0, high = one.to + 1 == job.speeds_rpm.size();
+  if (low && high) return "at every speed";
+  if (low) return fmt::format("up to {:.0f} rpm", job.speeds_rpm[one.to]);
+  if (high) return fmt::format("from {:.0f} rpm up", job.speeds_rpm[one.from]);
+  return fmt::format("from {:.0f} to {:.0f} rpm", job.speeds_rpm[one.from], job.speeds_rpm[one.to]);
+}
+
+std::string place_of(const Job& job, std::size_t speed, std::size_t sensor) {
+  return fmt::format("{} at {}", job.rotor.sensors[sensor].name,
+                     speed_words(job.rotor, job.speeds_rpm[speed]));
+}
+
+const InfluenceRow* row_at(const InfluenceModel& model, std::size_t speed, std::size_t sensor) {
+  const auto found = std::find_if(model.rows.begin(), model.rows.end(), [&](const InfluenceRow& row) {
+    return row.speed == speed && row.sensor == sensor;
+  });
+  return found == model.rows.end() ? nullptr : &*found;
+}
+
+/// "0.43 ∠ 32° was read, 0.61 ∠ 40° is what the fit makes of it".
+std::string read_and_fitted(const Job& job, const InfluenceModel& model, const ReviewedReading& one) {
+  const InfluenceRow* row = row_at(model, one.speed, one.sensor);
+  const Sensor& sensor = job.rotor.sensors[one.sensor];
+  if (row != nullptr)
+    for (const auto& fit : row->fit)
+      if (fit.run == one.run)
+        return fmt::format("{} {} was read, {} is what the fit makes of it",
+                           phasor_words(sensor, fit.read, model.convention), sensor.unit.text(),
+                           phasor_words(sensor, fit.fitted, model.convention));
+  return "it is far from the fit";
+}
+
+/// Runs whose readings stand as far off as `one` at its speed and sensor: none of them can be told apart.
+std::vector<std::string> equally_far(const Job& job, const InfluenceReview& review,
+                                     const ReviewedReading& one) {
+  std::vector<std::string> runs;
+  for (const auto& other : review.readings)
+    if (other.speed == one.speed && other.sensor == one.sensor && other.studentised &&
+        *other.studentised > 0.95 * *one.studentised)
+      runs.push_back("\"" + job.runs[other.run].name + "\"");
+  return runs;
+}
+
+std::string suspect_sentence(const Job& job, const InfluenceModel& model, const InfluenceReview& review,
+                             const ReviewedReading& one) {
+  const auto runs = equally_far(job, review, one);
+  const std::string place = place_of(job, one.speed, one.sensor);
+  if (runs.size() > 1)
+    return fmt::format(
+        "Repeat {} in runs {}: one of these readings is wrong ({:.1f} standard deviations, "
+        "probability {:.1g} by chance), and the runs cannot tell which.",
+        place, joined(runs, "and"), *one.studentised, one.probability);
+  return fmt::format(
+      "Repeat {} of run \"{}\", or look up what was written down: {}, {:.1f} standard deviations "
+      "apart (probability {:.1g} by chance).",
+      place, job.runs[one.run].name, read_and_fitted(job, model, one), *one.studentised, one.probability);
+}
+
+}  // namespace
+
+std::vector<std::string> likeness_words(const Job& job, const InfluenceModel& model,
+                                        const InfluenceReview& review) {
+  std::vector<std::string> words;
+  for (const auto& one : review.alike_planes)
+    words.push_back(fmt::format(
+        "Planes {} and {} act alike at the {} sensor {} (cosine {:.2f}): those readings do not tell which of "
+        "the two to change.",
+        job.rotor.planes[one.first].name, job.rotor.planes[one.second].name,
+        job.rotor.sensors[one.sensor].name, speed_range(job, one), one.cosine));
+  if (model.planes.size() < 2) return words;
+  std::string values;
+  for (Eigen::Index i = 0; i < review.singular_values.size(); ++i)
+    values += fmt::format("{}{:.2f}", i == 0 ? "" : ", ", review.singular_values(i));
+  words.push_back(fmt::format(
+      "Singular values of all readings together: {} (all 1: the planes act quite differently). {}", values,
+      model.planes_condition > 30.0 ? "The least is so small that the planes' weights may fight each other."
+      : review.alike_planes.empty() ? "No two planes act alike anywhere."
+                                    : "Taken together, the readings tell the planes apart."));
+  return words;
+}
+
+std::vector<std::string> what_to_repeat(const Job& job, const InfluenceModel& model,
+                                        const InfluenceReview& review) {
+  std::vector<std::string> words;
+  for (const auto& run : review.runs)
+    if (run.suspect)
+      words.push_back(
+          fmt::format("Repeat run \"{}\": the other runs predict something else (probability "
+                      "{:.1g} by chance). Was everything fitted that is written down?",
+                      job.runs[run.run].name, run.probability));
+  std::vector<std::pair<std::size_t, std::size_t>> told;
+  for (const auto& one : review.readings) {
+    const std::pair place{one.speed, one.sensor};
+    if (!one.suspect) continue;
+    const bool again = std::find(told.begin(), told.end(), place) != told.end();
+    told.push_back(place);
+    if (!again) words.push_back(suspect_sentence(job, model, review, one));
+  }
+  for (const auto& one : model.unsettled)
+    words.push_back(fmt::format("Repeat {}: {}, so nothing can be foretold there.",
+                                place_of(job, one.speed, one.sensor), one.why));
+  for (const auto& trial : review.trials)
+    if (trial.too_small())
+      words.push_back(
+          fmt::format("Repeat run \"{}\" with a heavier weight: its effect is too small to trust.",
+                      job.runs[trial.run].name));
+  if (!words.empty() || review.readings_tested == 0) return words;
+  const auto& far = review.readings.front();
+  words.push_back(fmt::format(
+      "No reading asks to be repeated: the furthest off, {} of run \"{}\", is as far by chance with a "
+      "probability of {:.1g}, and {} were tested.",
+      place_of(job, far.speed, far.sensor), job.runs[far.run].name, far.probability, review.readings_tested));
+  return words;
+}
+
+std::vector<std::string> suspect_words(const Job& job, const SuspectEffect& effect) {
+  if (!effect.without)
+    return {"Without the suspect readings the rest settles no correction: repeat them before any weight."};
+  std::vector<std::string> words;
+  for (std::size_t p = 0; p < effect.with.parts.size(); ++p) {
+    const auto& with = effect.with.parts[p].moment_to_add;
+    const auto& without = effect.without->parts[p].moment_to_add;
+    words.push_back(fmt::format(
+        "{}: {:.4g} g mm at {:.1f}° with the suspect readings, {:.4g} g mm at {:.1f}° without; they move it "
+        "by "
+        "{:.4g} g mm.",
+        job.rotor.planes[effect.with.parts[p].plane].name, std::abs(with), RotorAngle::of(with).degrees(),
+        std::abs(without), RotorAngle::of(without).degrees(), std::abs(with - without)));
+  }
+  return words;
+}
+
+}  // namespace trimwright

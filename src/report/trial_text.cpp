@@ -1,0 +1,80 @@
+#include <fmt/format.h>
+
+#include "number_words.hpp"
+#include "plan_parts.hpp"
+#include "text_table.hpp"
+#include "trimwright/report/text_report.hpp"
+
+namespace trimwright {
+namespace {
+
+using Align = TextTable::Align;
+
+std::string stop_table(const Job& job, const BalancePlan& plan) {
+  TextTable table({{"rpm", Align::left},
+                   {"sensor", Align::left},
+                   {"last read", Align::right},
+                   {"expected", Align::right},
+                   {"stop above", Align::right},
+                   {"unit", Align::left}});
+  for (const auto& one : plan.expected) {
+    const Sensor& sensor = job.rotor.sensors[one.sensor];
+    table.add({speed_words(job.rotor, job.speeds_rpm[one.speed]), sensor.name,
+               one.last_read ? amplitude_words(sensor.unit.shown_from_peak(*one.last_read)) : "-",
+               one.expected ? phasor_words(sensor, *one.expected, job.rotor.phase) : "not known",
+               amplitude_words(sensor.unit.shown_from_peak(one.stop_above)), sensor.unit.text()});
+  }
+  return table.text();
+}
+
+std::string or_unknown(const std::optional<double>& probability) {
+  return probability ? percent_words(*probability) : "?";
+}
+
+std::string candidate_table(const Job& job, const TrialAdvice& advice) {
+  TextTable table({{"plane", Align::left},
+                   {"slot", Align::right},
+                   {"weight", Align::left},
+                   {"pull", Align::right},
+                   {"of rotor's weight", Align::right},
+                   {"variance left", Align::right},
+                   {"above a limit", Align::right},
+                   {"targets met after", Align::right}});
+  for (const auto& one : advice.candidates)
+    table.add({job.rotor.planes[one.change.plane].name, std::to_string(one.change.slot),
+               one.change.fit->weight_id, fmt::format("{:.0f} N", one.force_n),
+               one.force_share ? fmt::format("{:.1f} %", 100.0 * *one.force_share) : "?",
+               or_unknown(one.variance_left), or_unknown(one.exceeds_limit), or_unknown(one.meets_targets)});
+  return table.text();
+}
+
+std::string candidate_lines(const Job& job, const TrialAdvice& advice) {
+  std::string text = section("TRIALS WEIGHED (the best first)") + candidate_table(job, advice);
+  if (!advice.advised().variance_left) return text;
+  return text +
+         wrapped(
+             "  ",
+             fmt::format(
+                 "variance left: of what the correction would leave, in units of the targets, after this "
+                 "run (A-optimal). above a limit: the chance that some reading of this run is. Advised is "
+                 "what tells most with at most {:.0f} % of that, or the safer where two tell as much. "
+                 "targets met after: by the correction that follows.",
+                 100.0 * acceptable_risk));
+}
+
+}  // namespace
+
+std::string trial_text(const Job& job, const TrialAdvice& advice, const BalancePlan& plan) {
+  const bool run = !plan.changes.empty();
+  std::string text =
+      headline(job, run ? "Plan of a trial run" : "No trial run") + warning_lines(plan.warnings);
+  text += section(advice.worth_making ? "WHY A TRIAL RUN" : "NO TRIAL RUN IS WORTH MAKING");
+  text += wrapped("  ", advice.reason);
+  for (const auto& note : advice.notes) text += wrapped("  ", note);
+  if (run)
+    text += section("WHAT CHANGES") + change_table(job, plan.changes) +
+            section("STOP LEVELS (end the run when a reading passes its level)") + stop_table(job, plan);
+  return text + candidate_lines(job, advice) + step_lines(plan) + caution_lines(plan);
+}
+
+}  // namespace trimwright

@@ -1,0 +1,193 @@
+#include "trimwright/plan/trial_advice.hpp"
+
+#include <doctest/doctest.h>
+
+#include <cmath>
+#include <numbers>
+
+#include "job_builder.hpp"
+#include "trimwright/influence/run_information.hpp"
+#include "trimwright/trim/outlook.hpp"
+#include "virtual_fleet.hpp"
+
+using namespace trimwright;
+using namespace trimwright::testing;
+
+namespace {
+
+Job slotted_job() {
+  Rotor rotor = free_rotor({}, {"A"});
+  rotor.mass_kg = 100.0;
+  rotor.planes.push_back(slotted_plane("spinner", 8, {100.0, 500.0, 2000.0}));
+  const KnownRotor known{{Phasor(0.5, 0.0)}, {{Phasor(1e-3, 0.0)}}};
+  return job_of(rotor, {known.run(rotor, "baseline", {{}})});
+}
+
+/// A rotor of the fleet with slots, its runs so far, and the fleet's prior.
+struct FleetCase {
+  Job job;
+  Prior prior;
+};
+
+FleetCase fleet_case(const FleetSpread& spread, int trials, double limit) {
+  const VirtualFleet fleet;
+  FleetDraws draws(71);
+  std::vector<FleetJob> jobs;
+  const auto three_runs = [&](const FleetRotor& rotor, int trial_runs) {
+    std::vector<Run> runs{fleet.run(rotor, "as found", Eigen::Vector2cd::Zero(), {}, draws)};
+    for (int p = 0; p < trial_runs; ++p) {
+      Eigen::Vector2cd trial = Eigen::Vector2cd::Zero();
+      trial(p) = fleet.moment_worth(0.5, p);
+      runs.push_back(fleet.run(rotor, "trial " + std::to_string(p), trial, {}, draws));
+    }
+    return fleet.job(runs);
+  };
+  for (int j = 0; j < 12; ++j)
+    jobs.push_back({three_runs(fleet.draw(spread, {}, draws), 2), std::to_string(j)});
+  const auto prior = learn_prior(jobs);
+  REQUIRE(prior);
+  Job job = three_runs(fleet.draw(spread, {}, draws), trials);
+  for (auto& sensor : job.rotor.sensors) sensor.bands = {{6000.0, limit, 0.3}};
+  for (std::size_t p = 0; p < 2; ++p) {
+    const double step = fleet.moment_worth(0.1, static_cast<int>(p));
+    const std::string name = job.rotor.planes[p].name;
+    job.rotor.planes[p] = slotted_plane(name, 36, {step, 2 * step, 4 * step, 8 * step});
+  }
+  job.fitted_now = job.runs.front().fitted;
+  return {job, *prior};
+}
+
+struct Planned {
+  SettledModel settled;
+  TrimPlan trim;
+};
+
+Planned planned(const FleetCase& one) {
+  auto settled = settle_and_fit(one.job, {}, &one.prior);
+  REQUIRE(settled);
+  TrimRequest request;
+  request.max_changes = 4;
+  request.time_limit_s = 2.0;
+  auto trim = plan_trim(settled->job, settled->model, request);
+  REQUIRE(trim);
+  return {std::move(*settled), std::move(*trim)};
+}
+
+TrialAdvice advised(const Planned& one) {
+  const auto advice = advise_trial(one.settled.job, {&one.settled.model, &one.trim}, {});
+  REQUIRE(advice);
+  return *advice;
+}
+
+}  // namespace
+
+TEST_CASE("A trial weight of unknown effect pulls at most a tenth of the rotor's weight") {
+  // 100 kg weigh 981 N; at 3000 rpm (314.16 rad/s) 98.1 N is 994 g mm, so w2 (500) is taken and w3 (2000)
+  // not.
+  Job job = slotted_job();
+  const auto advice = advise_trial(job, {}, {});
+  REQUIRE(advice);
+  CHECK(advice->worth_making);
+  CHECK(advice->advised().change.fit->weight_id == "w2");
+  CHECK_FALSE(advice->advised().variance_left);
+  CHECK(advice->advised().force_n == doctest::Approx(500e-6 * std::pow(100.0 * std::numbers::pi, 2)));
+  job.rotor.mass_kg.reset();
+  CHECK_FALSE(advise_trial(job, {}, {}));
+  CHECK(advise_trial(job, {}, {0, 3, "w3"})->advised().change.slot == 3);  // named by a person: taken
+  CHECK_FALSE(advise_trial(job, {}, {0, 9, "w3"}));
+  CHECK_FALSE(advise_trial(job, {}, {0, 3, "w9"}));
+}
+
+TEST_CASE("A trial weight keeps the rules of its plane") {
+  Job job = slotted_job();
+  job.rotor.planes[0].rules.max_slot_moment_g_mm = 400.0;
+  CHECK(advise_trial(job, {}, {})->advised().change.fit->weight_id == "w1");
+  job.rotor.planes[0].max_added_moment_g_mm = 50.0;
+  CHECK_FALSE(advise_trial(job, {}, {}));
+  job.rotor.planes[0].max_added_moment_g_mm.reset();
+  job.fitted_now[0].slots[2] = {"w1", 100.0};
+  job.rotor.planes[0].rules.apart = {{1, 2}};
+  CHECK(advise_trial(job, {}, {})->advised().change.slot == 3);
+}
+
+TEST_CASE("Where the heavy spot is known but no scatter, the trial weight lies opposite") {
+  Job job = slotted_job();  // x = 0.5 + 1e-3 U: the heavy spot is at 0, the light one at 180 degrees
+  const KnownRotor known{{Phasor(0.5, 0.0)}, {{Phasor(1e-3, 0.0)}}};
+  FittedWeights trial;
+  trial.slots[3] = {"w1", 100.0};
+  job.runs.push_back(known.run(job.rotor, "trial", {trial}));
+  const auto model = fit_influence(job);
+  REQUIRE(model);
+  const auto trim = plan_trim(job, *model, {});
+  REQUIRE(trim);
+  const auto advice = advise_trial(job, {&*model, &*trim}, {});
+  REQUIRE(advice);
+  CHECK_FALSE(advice->worth_making);  // all planes are settled
+  CHECK(job.rotor.planes[0].slots->angle(advice->advised().change.slot).degrees() == doctest::Approx(180.0));
+}
+
+TEST_CASE("A trial plan stops at the limits and puts back nothing it did not take") {
+  const Job job = slotted_job();
+  const auto advice = advise_trial(job, {}, {0, 2, "w1"});
+  REQUIRE(advice);
+  const auto plan = trial_steps(job, advice->advised().change);
+  CHECK(plan.kind == BalancePlan::Kind::trial);
+  REQUIRE(plan.expected.size() == 1);
+  CHECK(plan.expected[0].stop_above == 1.0);
+  CHECK_FALSE(plan.expected[0].expected.has_value());
+}
+
+TEST_CASE("What one more run would tell is what it tells once it is made") {
+  // The covariance after a run does not depend on what is read: the update foretold must be that of the
+  // regression with the run in it.
+  const VirtualFleet fleet;
+  FleetDraws draws(72);
+  const FleetRotor rotor = fleet.draw({0.1, 0.05}, {}, draws);
+  std::vector<Run> runs;
+  for (int r = 0; r < 4; ++r) {
+    Eigen::Vector2cd u = Eigen::Vector2cd::Zero();
+    if (r > 0) u(r % 2) = std::polar(fleet.moment_worth(0.5, r % 2), 1.0 * r);
+    runs.push_back(fleet.run(rotor, std::to_string(r), u, {}, draws));
+  }
+  const auto full = influence_posterior(fleet.job(runs));
+  const auto last = run_unbalance(fleet.job(runs), 3);
+  runs.pop_back();
+  const auto before = influence_posterior(fleet.job(runs));
+  REQUIRE(full);
+  REQUIRE(before);
+  REQUIRE(full->noise.widened == 1.0);
+  Eigen::VectorXcd u(2);
+  u << last[0], last[1];
+  const auto foretold = after_one_more_run(*before, u, next_readings(*before, u).covariance);
+  CHECK((foretold.unknowns.covariance - full->unknowns.covariance).norm() <
+        1e-9 * full->unknowns.covariance.norm());
+}
+
+TEST_CASE("With a good prior no trial is worth making, and the odds are those of the plan") {
+  const auto one = planned(fleet_case({0.05, 0.02}, 0, 2.0));
+  const auto advice = advised(one);
+  CHECK_FALSE(advice.worth_making);
+  REQUIRE(advice.at_once);
+  CHECK(advice.at_once->meets_targets == one.trim.outlook->meets_targets);
+  CHECK(advice.at_once->expected_runs < *advice.expected_runs);
+}
+
+TEST_CASE("Where a correction might pass a limit, a trial comes first, and stays below it") {
+  const auto one = planned(fleet_case({0.6, 0.4}, 0, 1.3));
+  const auto advice = advised(one);
+  REQUIRE(advice.at_once);
+  CHECK(advice.at_once->exceeds_limit > acceptable_risk);
+  CHECK(advice.worth_making);
+  CHECK(advice.candidates.size() == 8);
+  for (const auto& candidate : advice.candidates) {
+    CHECK(*candidate.variance_left > 0.0);
+    CHECK(*candidate.variance_left < 1.0);
+  }
+}
+
+TEST_CASE("Of trials as safe as each other the one that tells most is advised") {
+  const auto one = planned(fleet_case({0.2, 0.12}, 0, 5.0));
+  const auto advice = advised(one);
+  for (const auto& candidate : advice.candidates)
+    CHECK(*advice.advised().variance_left <= *candidate.variance_left + information_indifference);
+}
