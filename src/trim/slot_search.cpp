@@ -6,6 +6,7 @@
 
 #include "slot_contest.hpp"
 #include "slot_deadline.hpp"
+#include "slot_descent.hpp"
 #include "slot_share.hpp"
 #include "slot_start.hpp"
 #include "slot_tables.hpp"
@@ -16,7 +17,9 @@ namespace slots_detail {
 namespace {
 
 constexpr double kInfinity = std::numeric_limits<double>::infinity();
-constexpr double kProved = 2e-9;  // ties are 1e-9 wide
+constexpr double kProved = 2e-9;           // ties are 1e-9 wide
+constexpr int kAttempts[] = {0, 20, 100};  ///< of a local search, before each rung
+constexpr double kNarrow = 0.005;
 constexpr std::uint64_t kTieEffortExact = 20'000'000;
 constexpr std::uint64_t kTieEffortGap = 200'000;
 
@@ -168,7 +171,10 @@ double Search::rung_limit2(std::size_t changes) const {
     return std::pow(base * std::pow(1.5, exactly.rung), 2);
   }
   const double goal = std::sqrt(goal2);
-  if (exactly.rung >= 2) return goal2;
+  // In one plane a narrow gap leaves so little room between the rows that a rung would cost what the goal
+  // does.
+  const bool narrow = model_.planes.size() == 1 && goal - low < kNarrow * goal;
+  if (exactly.rung >= 2 || narrow) return goal2;
   return std::pow(low + (goal - low) * kFractions[exactly.rung], 2);
 }
 
@@ -183,6 +189,8 @@ bool Search::climb(std::size_t changes, Deadline& deadline) {
   }
   refresh_low(changes);
   if (exactly.low2 >= goal2) return false;
+  Descent(model_, changes, contest, deadline).run(kAttempts[std::min<int>(exactly.rung, 2)]);
+  if (exactly.low2 >= contest.goal2(changes)) return false;
   const double limit2 = rung_limit2(changes);
   contest.look_for_better(changes, limit2);
   std::stable_sort(exactly.shares.begin(), exactly.shares.end(),
