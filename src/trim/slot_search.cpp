@@ -132,7 +132,7 @@ void Search::start_at_once(Deadline& deadline) {
 void Search::first_round() {
   const std::size_t most = model_.max_changes;
   for (std::size_t changes = 1; changes <= most; ++changes) {
-    if (contests_[changes - 1].found()) contests_[changes].improve(contests_[changes - 1].best());
+    contests_[changes].inherit(contests_[changes - 1]);
     solve(changes, share_of_time(1.0 / static_cast<double>(most - changes + 1)));
   }
 }
@@ -153,10 +153,8 @@ void Search::later_rounds() {
 
 /// A choice found for some number of changes is one for more changes as well.
 void Search::hand_on(std::size_t changes) {
-  for (std::size_t more = changes + 1; more < contests_.size(); ++more) {
-    if (!contests_[changes].found()) return;
-    contests_[more].improve(contests_[changes].best());
-  }
+  for (std::size_t more = changes + 1; more < contests_.size(); ++more)
+    contests_[more].inherit(contests_[more - 1]);
 }
 
 void Search::solve(std::size_t changes, Clock::time_point until) {
