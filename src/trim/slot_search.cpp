@@ -100,6 +100,7 @@ void Search::begin() {
   exactly_.assign(most + 1, Exactly{});
   const bool as_it_is = keeps_rules(model_, {});
   if (as_it_is) contests_[0].improve({});
+  hand_on(0);
   exactly_[0].low2 = as_it_is ? contests_[0].best2() : kInfinity;
   exactly_[0].settled = true;
   if (model_.planes.empty() || model_.hopeless) return;
