@@ -23,7 +23,7 @@ struct NextDisc {
 /// A plane whose moment is still free: a sum of `count` changes.
 struct FreePlane {
   const PlaneModel* plane = nullptr;
-  const Reach* reach = nullptr;  ///< null: only the disc is known, and no pull may be used
+  const Reach* reach = nullptr;  ///< null: only the disc is known
   std::size_t count = 0;
 };
 
@@ -40,6 +40,8 @@ struct NodeRows {
   const Ledger* ledger = nullptr;               ///< the stock that is left
   const JointReach* joint = nullptr;            ///< of all planes; null: they share no scarce stock
   const std::vector<double>* prices = nullptr;  ///< of limited pieces, for the joint reach
+  /// Not zero: the planes may share out at most so many changes as they like.
+  std::size_t together = 0;
 
   [[nodiscard]] const PlaneModel& plane(std::size_t j) const { return *(*planes)[j].plane; }
   /// Limited pieces that plane j can take beyond what it gives back.
@@ -52,6 +54,8 @@ struct NodeRows {
   }
   /// Upper bound of Re(conj(pull) u_j).
   [[nodiscard]] double support(std::size_t j, Complex pull) const {
+    if ((*planes)[j].reach == nullptr)
+      return (std::conj(pull) * discs[j].centre).real() + std::abs(pull) * discs[j].radius;
     return (*planes)[j].reach->support((*planes)[j].count, pull, obtainable(j));
   }
 };

@@ -23,6 +23,16 @@ void Contest::improve(const Picks& picks) {
   score_ = s;
 }
 
+void Contest::inherit(const Contest& fewer) {
+  if (!fewer.found_) return;
+  const bool is_better =
+      found_ && value() < fewer.value() - std::max(kFewerChangesWin * fewer.value(), rounding(*model_));
+  if (is_better) return;
+  found_ = true;
+  best_ = fewer.best_;
+  score_ = fewer.score_;
+}
+
 double Contest::margin(std::size_t changes) const {
   const bool more = changes > best_.size();
   return std::max((more ? kFewerChangesWin : kStrictlyBetter) * value(),

@@ -19,6 +19,8 @@ class Contest {
 
   /// Takes the choice if it is better; `picks` sorted and admissible.
   void improve(const Picks& picks);
+  /// Takes what was found for fewer changes unless the own choice is better by more than a tie.
+  void inherit(const Contest& fewer);
   /// What a better choice of `changes` changes must stay below to matter: best less the gap. Squared;
   /// negative when nothing can matter any more.
   [[nodiscard]] double goal2(std::size_t changes) const;

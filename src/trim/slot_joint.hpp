@@ -14,6 +14,9 @@ namespace trimwright::slots_detail {
 ///           + sum over planes of the n slots of largest max over options of
 ///             (Re(conj(g_p) change) - pi of the pieces taken + pi of the pieces given back).
 ///
+/// Where the planes may share out a number of changes as they like, the offers of all slots compete, and none
+/// below zero is taken.
+///
 /// The supports of the planes one by one would let every plane have the whole stock, and all that is fitted
 /// as well without a change that takes it out.
 class JointReach {
@@ -21,20 +24,25 @@ class JointReach {
   explicit JointReach(const Model& model);
 
   /// Upper bound of the sum of Re(conj(pull_p) u_p) over the free planes. `spare`, where given, becomes what
-  /// is left of each piece by the choice that attains it: a subgradient in the prices.
+  /// is left of each piece by the choice that attains it: a subgradient in the prices; and `moments` that
+  /// choice's.
   [[nodiscard]] double support(const NodeRows& node, const Holds& holds, const std::vector<double>& prices,
-                               std::vector<double>* spare = nullptr) const;
+                               std::vector<double>* spare = nullptr,
+                               std::vector<Complex>* moments = nullptr) const;
   /// Prices at which that bound is small, sought from those given (subgradient steps of shrinking length).
   [[nodiscard]] std::vector<double> settle(const NodeRows& node, const Holds& holds,
-                                           std::vector<double> prices) const;
+                                           std::vector<double> prices, int steps = 60) const;
 
  private:
   struct Offer {
     double value = 0.0;
-    std::uint32_t entry = 0;
+    const Entry* entry = nullptr;
+    std::size_t plane = 0;  ///< among the free ones
   };
-  double best_of_plane(const FreePlane& plane, Complex pull, const std::vector<double>& prices,
-                       std::vector<double>* spare) const;
+  void add_offers(const NodeRows& node, std::size_t j, Complex pull, const std::vector<double>& prices,
+                  std::vector<Offer>& offers) const;
+  double take_best(std::vector<Offer>& offers, std::size_t most, std::vector<double>* spare,
+                   std::vector<Complex>* moments) const;
 
   const Model* model_;
 };

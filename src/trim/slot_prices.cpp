@@ -60,6 +60,62 @@ double clearing_price(const SlotValues& values, const std::vector<std::size_t>& 
   return std::max(0.0, worth[available]);
 }
 
+/// The best and second best offer of some slots, where every kind is one piece or none: then a price concerns
+/// one kind, and most prices are told from these two.
+class TopTwo {
+ public:
+  TopTwo(const SlotValues& values, const std::vector<std::size_t>& slots, const std::vector<double>& prices)
+      : values_(values), slots_(slots), kind_of_(prices.size(), 0) {
+    const auto& kinds = values.kinds().pieces;
+    for (std::size_t kind = 0; kind < kinds.size(); ++kind)
+      if (!kinds[kind].empty()) kind_of_[static_cast<std::size_t>(kinds[kind].front())] = kind;
+    refresh(prices);
+  }
+
+  void refresh(const std::vector<double>& prices) {
+    tops_.assign(slots_.size(), Top{});
+    const std::vector<double> cost = kind_prices(values_.kinds(), prices);
+    for (std::size_t i = 0; i < slots_.size(); ++i) {
+      for (std::size_t kind = 0; kind < cost.size(); ++kind) {
+        const double net = values_.value(slots_[i], kind) - cost[kind];
+        Top& top = tops_[i];
+        if (net > top.best) {
+          top = {kind, net, top.best};
+        } else {
+          top.second = std::max(top.second, net);
+        }
+      }
+    }
+  }
+
+  /// As `clearing_price` below.
+  [[nodiscard]] double clearing_price(std::size_t piece, std::size_t available) {
+    const std::size_t kind = kind_of_[piece];
+    worth_.clear();
+    for (std::size_t i = 0; kind > 0 && i < slots_.size(); ++i) {
+      const double other = tops_[i].kind == kind ? tops_[i].second : tops_[i].best;
+      const double more = values_.value(slots_[i], kind) - other;
+      if (other > kNone && more > 0.0) worth_.push_back(more);
+    }
+    if (worth_.size() <= available) return 0.0;
+    const auto clearing = worth_.begin() + static_cast<std::ptrdiff_t>(available);
+    std::nth_element(worth_.begin(), clearing, worth_.end(), std::greater<>());
+    return *clearing;
+  }
+
+ private:
+  struct Top {
+    std::size_t kind = 0;
+    double best = kNone;
+    double second = kNone;
+  };
+  const SlotValues& values_;
+  const std::vector<std::size_t>& slots_;
+  std::vector<std::size_t> kind_of_;  ///< per piece; 0: no slot takes it
+  std::vector<Top> tops_;
+  std::vector<double> worth_;
+};
+
 }  // namespace
 
 SlotValues::Kinds::Kinds(const Model& model, const PlaneModel& plane) : pieces(1) {
@@ -117,9 +173,14 @@ void settle_prices(const SlotValues& values, const std::vector<int>& available, 
   std::vector<double> trial = prices;
   for (int sweep = 0; sweep < kSweeps; ++sweep) {
     const std::vector<std::size_t> slots = best_slots(values, n, trial);
+    TopTwo tops(values, slots, trial);
     for (std::size_t piece = prices.size(); piece-- > 0;) {
       const auto there = static_cast<std::size_t>(std::max(0, available[piece]));
-      trial[piece] = clearing_price(values, slots, static_cast<int>(piece), there, trial);
+      const double before = trial[piece];
+      trial[piece] = most_at_once > 1 ? clearing_price(values, slots, static_cast<int>(piece), there, trial)
+                     : there >= slots.size() ? 0.0
+                                             : tops.clearing_price(piece, there);
+      if (trial[piece] != before) tops.refresh(trial);
     }
     const double now = promise(values, available, n, trial);
     if (now >= least) continue;

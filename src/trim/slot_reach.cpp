@@ -133,6 +133,33 @@ void Region::confine(Complex centre, double radius) {
     const Complex d = starts()[k];
     extents_[k] = std::max(extents_[k], d.real() * centre.real() + d.imag() * centre.imag() - radius);
   }
+  const double along = watched_.real() * centre.real() + watched_.imag() * centre.imag();
+  watched_extent_ = std::max(watched_extent_, along - radius);
+}
+
+Focus::Focus(const Model& model, const PlaneModel& plane, std::size_t n, Complex pull,
+             std::vector<double> prices)
+    : model_(&model), plane_(&plane), most_(n), prices_(std::move(prices)) {
+  const double length = std::abs(pull);
+  if (!(length > 0.0)) return;
+  direction_ = pull / length;
+  for (double& price : prices_) price /= length;
+}
+
+void Focus::tabulate() {
+  questions_ = -1;
+  std::vector<int> available;
+  Ledger(*model_).obtainable(model_->max_changes > most_ ? model_->max_changes - most_ : 0, available);
+  const SlotValues::Kinds kinds(*model_, *plane_);
+  const SlotValues values(*plane_, kinds, direction_);
+  settle_prices(values, available, most_, prices_);
+  const std::vector<double> best = values.best_at(prices_);
+  unpriced_ = largest_sums(best, most_);
+  double size = 0.0;
+  for (const double value : best) size = std::max(size, std::abs(value));
+  for (std::size_t k = 0; k < prices_.size(); ++k)
+    size += prices_[k] * (model_->stock[k] + model_->holders[k] + static_cast<int>(model_->max_changes));
+  slack_ = 1e-12 * static_cast<double>(most_) * size;
 }
 
 double Reach::radius_about(Complex centre, std::size_t n, const std::vector<int>& available) const {

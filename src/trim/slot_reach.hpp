@@ -91,12 +91,55 @@ class Reach {
 class Region {
  public:
   Region() { extents_.fill(-std::numeric_limits<double>::infinity()); }
+  /// A further direction (a unit vector) in which the extent is wanted; set before confining.
+  void watch(Complex direction) { watched_ = direction; }
   /// Only what lies in the disc as well.
   void confine(Complex centre, double radius);
   [[nodiscard]] double extent(std::size_t k) const { return extents_[k]; }
+  [[nodiscard]] double watched_extent() const { return watched_extent_; }
 
  private:
+  Complex watched_;
+  double watched_extent_ = -std::numeric_limits<double>::infinity();
   std::array<double, Reach::kDirections> extents_;
+};
+
+/// `Reach` in one direction only, without the widening of a range: where pieces barely reach the moment
+/// needed, nearly all choices fail by less than that. Tabulated once it has been asked for often.
+class Focus {
+ public:
+  /// For `n` changes or fewer of a plane; `pull` is the direction, and zero is never of use. `prices` of
+  /// scarce pieces to start from, for a pull as long.
+  Focus(const Model& model, const PlaneModel& plane, std::size_t n, Complex pull, std::vector<double> prices);
+
+  [[nodiscard]] Complex direction() const { return direction_; }
+  /// Whether the table is there; counts the questions.
+  bool ready() {
+    constexpr int kWorthIt = 400;
+    if (questions_ < 0) return true;
+    if (direction_ == 0.0 || ++questions_ < kWorthIt) return false;
+    tabulate();
+    return true;
+  }
+  /// Upper bound of Re(conj(direction) sum) over sums of `n` changes of available pieces in slots
+  /// `first_slot`, ...
+  [[nodiscard]] double height(std::size_t n, std::size_t first_slot,
+                              const std::vector<int>& available) const {
+    double sum = unpriced_[n * (plane_->slots() + 1) + first_slot];
+    for (std::size_t k = 0; k < available.size(); ++k) sum += prices_[k] * available[k];
+    return sum + slack_;
+  }
+
+ private:
+  void tabulate();
+
+  const Model* model_;
+  const PlaneModel* plane_;
+  std::size_t most_;
+  Complex direction_;
+  int questions_ = 0;  ///< -1: tabulated
+  std::vector<double> unpriced_, prices_;
+  double slack_ = 0.0;  ///< for rounding
 };
 
 /// The smallest disc found that holds all that lies in both; radius negative when they do not meet.

@@ -3,9 +3,11 @@
 #include <algorithm>
 #include <cmath>
 #include <limits>
+#include <optional>
 
 #include "slot_contest.hpp"
 #include "slot_deadline.hpp"
+#include "slot_descent.hpp"
 #include "slot_share.hpp"
 #include "slot_start.hpp"
 #include "slot_tables.hpp"
@@ -16,7 +18,13 @@ namespace slots_detail {
 namespace {
 
 constexpr double kInfinity = std::numeric_limits<double>::infinity();
-constexpr double kProved = 2e-9;  // ties are 1e-9 wide
+constexpr double kProved = 2e-9;          // ties are 1e-9 wide
+constexpr int kAttempts[] = {0, 20, 60};  ///< of a local search, before each rung
+constexpr double kNarrow = 0.005;
+constexpr double kFar = 0.05;  ///< a goal is far from the bound, as a share of the goal
+constexpr std::size_t kLarge = 20'000;
+constexpr int kManyAttempts = 1'000'000;
+constexpr std::uint64_t kFirstCandidates = 15'000'000;
 constexpr std::uint64_t kTieEffortExact = 20'000'000;
 constexpr std::uint64_t kTieEffortGap = 200'000;
 
@@ -39,18 +47,24 @@ class Search {
         options_(options),
         end_(Clock::now() + std::chrono::duration_cast<Clock::duration>(
                                 std::chrono::duration<double>(std::clamp(options.time_limit_s, 0.0, 1e9)))),
-        model_(make_model(problem)),
-        tables_(model_) {}
+        model_(make_model(problem)) {}
 
   std::vector<SlotChoice> run() {
     begin();
-    first_round();
-    later_rounds();
+    Deadline deadline(end_);
+    if (is_large()) start_at_once(deadline);
+    if (!deadline.passed_now()) {
+      tables_.emplace(model_);
+      first_round();
+      later_rounds();
+    }
     return answers();
   }
 
  private:
   void begin();
+  [[nodiscard]] bool is_large() const;
+  void start_at_once(Deadline& deadline);
   void first_round();
   void later_rounds();
   void solve(std::size_t changes, Clock::time_point until);
@@ -68,7 +82,7 @@ class Search {
   const SlotSearchOptions& options_;
   Clock::time_point end_;
   Model model_;
-  Tables tables_;
+  std::optional<Tables> tables_;
   CertificatePool pool_;
   std::vector<Contest> contests_;  ///< at most 0, 1, ... changes
   std::vector<Exactly> exactly_;   ///< exactly 0, 1, ... changes
@@ -86,17 +100,40 @@ void Search::begin() {
   exactly_.assign(most + 1, Exactly{});
   const bool as_it_is = keeps_rules(model_, {});
   if (as_it_is) contests_[0].improve({});
+  hand_on(0);
   exactly_[0].low2 = as_it_is ? contests_[0].best2() : kInfinity;
   exactly_[0].settled = true;
   if (model_.planes.empty() || model_.hopeless) return;
-  const double low2 = low2_of_any(model_, tables_);
+  const double low2 = TotalBound(model_).of_any();
   for (std::size_t changes = 1; changes <= most; ++changes) exactly_[changes].low2 = low2;
+}
+
+/// Whether tables, and bounds for each way to share changes out, take long.
+bool Search::is_large() const {
+  std::size_t entries = 0;
+  for (const PlaneModel& plane : model_.planes) entries += plane.entries.size();
+  return model_.planes.size() > 3 && entries * model_.max_changes > kLarge;
+}
+
+/// Good choices by local search, then a bound for each number of changes, before anything is tabulated.
+void Search::start_at_once(Deadline& deadline) {
+  const std::size_t most = model_.max_changes;
+  for (std::size_t changes = 1; changes <= most; ++changes) {
+    contests_[changes] = contests_[changes - 1];
+    Descent(model_, changes, contests_[changes], deadline).run(kManyAttempts, kFirstCandidates / most);
+  }
+  TotalBound bound(model_);
+  for (std::size_t changes = 1; changes <= most && !deadline.passed_now(); ++changes) {
+    const double low2 = bound.of_at_most(changes, deadline);
+    if (!(low2 > exactly_[changes].low2)) return;  // nor will it be for more
+    exactly_[changes].low2 = low2;
+  }
 }
 
 void Search::first_round() {
   const std::size_t most = model_.max_changes;
   for (std::size_t changes = 1; changes <= most; ++changes) {
-    contests_[changes] = contests_[changes - 1];
+    contests_[changes].inherit(contests_[changes - 1]);
     solve(changes, share_of_time(1.0 / static_cast<double>(most - changes + 1)));
   }
 }
@@ -117,10 +154,8 @@ void Search::later_rounds() {
 
 /// A choice found for some number of changes is one for more changes as well.
 void Search::hand_on(std::size_t changes) {
-  for (std::size_t more = changes + 1; more < contests_.size(); ++more) {
-    if (!contests_[changes].found()) return;
-    contests_[more].improve(contests_[changes].best());
-  }
+  for (std::size_t more = changes + 1; more < contests_.size(); ++more)
+    contests_[more].inherit(contests_[more - 1]);
 }
 
 void Search::solve(std::size_t changes, Clock::time_point until) {
@@ -143,7 +178,7 @@ void Search::solve(std::size_t changes, Clock::time_point until) {
 void Search::list_shares(std::size_t changes) {
   Exactly& exactly = exactly_[changes];
   if (exactly.listed) return;
-  exactly.shares = shares_of(model_, tables_, changes);
+  exactly.shares = shares_of(model_, *tables_, changes);
   for (Share& share : exactly.shares) share.low2 = exactly.low2;
   exactly.listed = true;
 }
@@ -158,7 +193,7 @@ void Search::refresh_low(std::size_t changes) {
 
 /// The next threshold: between the bound and the goal, so that a poor best does not make the search wide.
 double Search::rung_limit2(std::size_t changes) const {
-  constexpr double kFractions[] = {0.1, 0.3, 1.0};
+  constexpr double kFractions[] = {0.1, 0.3, 0.6};
   const Exactly& exactly = exactly_[changes];
   const double goal2 = contests_[changes].goal2(changes);
   const double low = std::sqrt(exactly.low2);
@@ -168,7 +203,10 @@ double Search::rung_limit2(std::size_t changes) const {
     return std::pow(base * std::pow(1.5, exactly.rung), 2);
   }
   const double goal = std::sqrt(goal2);
-  if (exactly.rung >= 2) return goal2;
+  // In one plane a narrow gap leaves so little room between the rows that a rung would cost what the goal
+  // does.
+  const bool narrow = model_.planes.size() == 1 && goal - low < kNarrow * goal;
+  if (narrow || exactly.rung >= 3 || (exactly.rung == 2 && goal - low < kFar * goal)) return goal2;
   return std::pow(low + (goal - low) * kFractions[exactly.rung], 2);
 }
 
@@ -179,19 +217,21 @@ bool Search::climb(std::size_t changes, Deadline& deadline) {
   const double goal2 = contest.goal2(changes);
   for (Share& share : exactly.shares) {
     if (deadline.passed_now()) return false;
-    if (share.low2 < goal2 && !share.certified) pool_.certify(model_, tables_, share, goal2);
+    if (share.low2 < goal2 && !share.certified) pool_.certify(model_, *tables_, share, goal2);
   }
   refresh_low(changes);
   if (exactly.low2 >= goal2) return false;
+  Descent(model_, changes, contest, deadline).run(kAttempts[std::min<int>(exactly.rung, 2)]);
+  if (exactly.low2 >= contest.goal2(changes)) return false;
   const double limit2 = rung_limit2(changes);
   contest.look_for_better(changes, limit2);
   std::stable_sort(exactly.shares.begin(), exactly.shares.end(),
                    [](const Share& a, const Share& b) { return a.low2 < b.low2; });
-  ShareWalk walk(model_, tables_, contest, deadline);
+  ShareWalk walk(model_, *tables_, contest, deadline);
   for (Share& share : exactly.shares) {
     if (share.low2 >= contest.limit2()) continue;
     for (std::size_t j = 0; j < share.planes.size(); ++j) {
-      if (share.counts[j] >= 2) tables_.want_pairs(model_, share.planes[j]);
+      if (share.counts[j] >= 2) tables_->want_pairs(model_, share.planes[j]);
     }
     if (!walk.run(share)) return false;
   }
@@ -206,15 +246,15 @@ void Search::break_ties(std::size_t changes, Deadline& deadline) {
   const double allowance = std::max(kProved * contest.value(), rounding(model_));
   if (std::sqrt(exactly_[changes].low2) < contest.value() - allowance) return;
   contest.look_for_tied();
-  ShareWalk walk(model_, tables_, contest, deadline);
+  ShareWalk walk(model_, *tables_, contest, deadline);
   const bool exact = options_.relative_gap <= 0.0 && options_.absolute_gap <= 0.0;
   walk.limit_effort(exact ? kTieEffortExact : kTieEffortGap);
   for (Share share : exactly_[changes].shares) {
     if (share.low2 > contest.prune2()) continue;
-    if (!share.certified) pool_.certify(model_, tables_, share, contest.prune2());
+    if (!share.certified) pool_.certify(model_, *tables_, share, contest.prune2());
     if (share.low2 > contest.prune2()) continue;
     for (std::size_t j = 0; j < share.planes.size(); ++j) {
-      if (share.counts[j] >= 2) tables_.want_pairs(model_, share.planes[j]);
+      if (share.counts[j] >= 2) tables_->want_pairs(model_, share.planes[j]);
     }
     if (!walk.run(share)) break;
   }

@@ -9,12 +9,28 @@ namespace trimwright::slots_detail {
 namespace {
 
 constexpr std::size_t kCertificatesKept = 8;
+constexpr std::size_t kCutsHandedOn = 24;
 
 /// Where the sum of n changes in a plane can lie; radius negative: nowhere.
 Disc disc_of(const PlaneTables& tables, std::size_t n) {
   Disc disc = tables.reach.disc(n);
   for (const Disc& limit : tables.plane->limits) disc = meeting_disc(disc, limit);
   return disc;
+}
+
+/// Discs about the origin that hold every sum of so many changes, scarce or not.
+std::vector<Disc> widest_discs(const Model& model, std::size_t changes) {
+  std::vector<Disc> discs;
+  for (const PlaneModel& plane : model.planes) {
+    std::vector<double> sizes(plane.slots(), 0.0);
+    for (const Entry& entry : plane.entries)
+      sizes[entry.slot] = std::max(sizes[entry.slot], std::abs(entry.change));
+    std::sort(sizes.rbegin(), sizes.rend());
+    double radius = 1e-300;
+    for (std::size_t n = 0; n < std::min(changes, sizes.size()); ++n) radius += sizes[n];
+    discs.push_back({0.0, radius * (1.0 + 1e-9)});
+  }
+  return discs;
 }
 
 bool answers(const PlaneModel& plane) { return (plane.re != 0.0).any() || (plane.im != 0.0).any(); }
@@ -98,27 +114,99 @@ double fixed_rows2(const Model& model, const Share& share, std::size_t free, con
   return (influence == 0.0).select(re.square() + im.square(), 0.0).maxCoeff();
 }
 
-double low2_of_any(const Model& model, const Tables& tables) {
-  if (model.rows() == 0) return 0.0;
-  std::vector<FreePlane> planes;
-  std::vector<Disc> discs;
-  for (std::size_t p = 0; p < model.planes.size(); ++p) {
-    planes.push_back({&model.planes[p], nullptr, 0});
-    double radius = 1e-300;
-    for (std::size_t n = 1; n <= std::min(model.max_changes, model.planes[p].slots()); ++n) {
-      const Disc& disc = tables.plane(p).reach.disc(n);
-      radius = std::max(radius, std::abs(disc.centre) + disc.radius);
-    }
-    discs.push_back({0.0, radius * (1.0 + 1e-9)});
-  }
-  const Ledger ledger(model);
-  const NodeRows node{&model.residual_re, &model.residual_im, &planes, discs.data(), planes.size(), &ledger};
-  const ContinuousOptimum optimum =
-      continuous_optimum(node, model.least_squares, 1e-4, 1e-12 * model.scale * model.scale, {});
+TotalBound::TotalBound(const Model& model)
+    : model_(model), joint_(model), ledger_(model), prices_(model.stock.size(), 0.0), cut_prices_(prices_) {
+  for (const PlaneModel& plane : model.planes) planes_.push_back({&plane, nullptr, 0});
+}
+
+double TotalBound::low2(const NodeRows& node, const ContinuousOptimum& optimum) {
   if (!(optimum.weights >= 0.0).all() || !optimum.weights.allFinite()) return 0.0;
   DualBound bound;
   bound.evaluate(node, optimum.weights, optimum.holds);
-  return std::max(0.0, bound.low() - rounding2(model));
+  return std::max(0.0, bound.low() - rounding2(model_));
+}
+
+double TotalBound::of_any() {
+  if (model_.rows() == 0) return 0.0;
+  const std::vector<Disc> discs = widest_discs(model_, model_.max_changes);
+  const NodeRows node{&model_.residual_re, &model_.residual_im, &planes_,
+                      discs.data(),        planes_.size(),      &ledger_};
+  return low2(node,
+              continuous_optimum(node, model_.least_squares, 1e-4, 1e-12 * model_.scale * model_.scale, {}));
+}
+
+/// A cut that the moments do not keep, or one without directions: sought by stepping towards them through
+/// what can be reached (E. G. Gilbert, SIAM J. Control 4, 1966).
+JointCut TotalBound::separating(const NodeRows& node, const std::vector<Complex>& moments) {
+  constexpr int kMostSteps = 12;
+  constexpr int kPriceSteps = 12;
+  std::vector<Complex> within(moments.size(), 0.0);
+  for (int step = 0; step < kMostSteps; ++step) {
+    Holds holds;
+    JointCut cut;
+    double wanted = 0.0;
+    for (std::size_t p = 0; p < moments.size(); ++p) {
+      const Complex pull = moments[p] - within[p];
+      holds.push_back({0.0, pull});
+      cut.direction.push_back(pull);
+      wanted += (std::conj(pull) * moments[p]).real();
+    }
+    cut_prices_ = joint_.settle(node, holds, cut_prices_, kPriceSteps);
+    std::vector<Complex> reached;
+    cut.height = joint_.support(node, holds, cut_prices_, nullptr, &reached);
+    if (cut.height < wanted * (1.0 - 1e-3)) return cut;
+    double along = 0.0;
+    double length2 = 0.0;
+    for (std::size_t p = 0; p < moments.size(); ++p) {
+      const Complex move = reached[p] - within[p];
+      along += (std::conj(move) * holds[p].pull).real();
+      length2 += std::norm(move);
+    }
+    if (!(along > 0.0)) break;
+    const double fraction = std::min(1.0, along / length2);
+    for (std::size_t p = 0; p < moments.size(); ++p) within[p] += fraction * (reached[p] - within[p]);
+  }
+  return {};
+}
+
+double TotalBound::of_at_most(std::size_t changes, Deadline& deadline) {
+  constexpr int kMostCuts = 40;
+  constexpr int kPatience = 4;
+  constexpr int kPriceSteps = 12;
+  constexpr double kWorthIt = 2e-3;
+  if (model_.rows() == 0) return 0.0;
+  const std::vector<Disc> discs = widest_discs(model_, changes);
+  NodeRows node{&model_.residual_re, &model_.residual_im, &planes_, discs.data(), planes_.size(), &ledger_};
+  node.joint = &joint_;
+  node.prices = &prices_;
+  node.together = changes;
+  std::vector<JointCut> cuts;
+  for (const std::vector<Complex>& direction : directions_) {
+    Holds holds;
+    for (const Complex pull : direction) holds.push_back({0.0, pull});
+    cuts.push_back({direction, joint_.support(node, holds, cut_prices_)});
+  }
+  double best = 0.0;
+  double marked = 0.0;
+  std::vector<Complex> start;
+  for (int cut = 0; cut < kMostCuts && !deadline.passed_now(); ++cut) {
+    const ContinuousOptimum optimum = continuous_optimum(node, model_.least_squares, 1e-3,
+                                                         1e-12 * model_.scale * model_.scale, start, cuts);
+    if (!(optimum.weights >= 0.0).all() || !optimum.weights.allFinite()) break;
+    start = optimum.moments;
+    prices_ = joint_.settle(node, optimum.holds, prices_, kPriceSteps);
+    best = std::max(best, low2(node, optimum));
+    JointCut next = separating(node, optimum.moments);
+    if (next.direction.empty()) break;
+    cuts.push_back(std::move(next));
+    if ((cut + 1) % kPatience != 0) continue;
+    if (!(best > marked * (1.0 + kWorthIt))) break;
+    marked = best;
+  }
+  directions_.clear();
+  for (std::size_t c = cuts.size() > kCutsHandedOn ? cuts.size() - kCutsHandedOn : 0; c < cuts.size(); ++c)
+    directions_.push_back(cuts[c].direction);
+  return best;
 }
 
 void CertificatePool::remember(const Model& model, const Share& share) {

@@ -3,6 +3,8 @@
 #include <vector>
 
 #include "slot_bound.hpp"
+#include "slot_continuous.hpp"
+#include "slot_deadline.hpp"
 #include "slot_joint.hpp"
 #include "slot_tables.hpp"
 
@@ -43,8 +45,29 @@ class CertificatePool {
   std::vector<Complex> moments_;  ///< per plane: the last continuous optimum
 };
 
-/// A lower bound of the objective squared, however many changes are made and wherever.
-[[nodiscard]] double low2_of_any(const Model& model, const Tables& tables);
+/// Lower bounds of the objective squared that need no tables and no shares.
+class TotalBound {
+ public:
+  explicit TotalBound(const Model& model);
+  /// Of any number of changes, wherever.
+  [[nodiscard]] double of_any();
+  /// Of at most so many changes, shared out among the planes in the best way: cutting planes (J. E. Kelley,
+  /// J. SIAM 8, 1960, from memory) on what all planes can reach together, until they gain little or
+  /// `deadline`.
+  [[nodiscard]] double of_at_most(std::size_t changes, Deadline& deadline);
+
+ private:
+  [[nodiscard]] double low2(const NodeRows& node, const ContinuousOptimum& optimum);
+  [[nodiscard]] JointCut separating(const NodeRows& node, const std::vector<Complex>& moments);
+
+  const Model& model_;
+  JointReach joint_;
+  Ledger ledger_;
+  std::vector<FreePlane> planes_;
+  std::vector<std::vector<Complex>> directions_;  ///< of cuts that were of use for fewer changes
+  std::vector<double> prices_;                    ///< for pulls of the size of multipliers
+  std::vector<double> cut_prices_;                ///< for pulls of the size of moments
+};
 
 /// The planes of a share, with what is known of them.
 [[nodiscard]] std::vector<FreePlane> free_planes(const Tables& tables, const Share& share);

@@ -1,5 +1,6 @@
 #pragma once
 
+#include <utility>
 #include <vector>
 
 #include "slot_deadline.hpp"
@@ -13,6 +14,7 @@ struct SumQuery {
   Complex centre;
   const double* radius = nullptr;     ///< may shrink while visiting
   const Region* region = nullptr;     ///< the sum must lie in it as well; may shrink while visiting
+  Focus* focus = nullptr;             ///< the region's watched direction
   std::size_t changes_elsewhere = 0;  ///< still to be chosen in other planes: they may give pieces back
 };
 
@@ -25,7 +27,7 @@ struct SumQuery {
 template <class Visit>
 class SumVisitor {
  public:
-  SumVisitor(const PlaneTables& tables, const SumQuery& query, const Ledger& ledger, Deadline& deadline,
+  SumVisitor(PlaneTables& tables, const SumQuery& query, const Ledger& ledger, Deadline& deadline,
              Visit& visit)
       : tables_(tables), query_(query), ledger_(ledger), deadline_(deadline), visit_(visit) {
     entries_.resize(query.n);
@@ -42,6 +44,11 @@ class SumVisitor {
   [[nodiscard]] bool can_reach(std::size_t n, std::size_t first_slot, Complex sum) {
     constexpr std::size_t kAll = Reach::kDirections;
     ledger_.obtainable(query_.changes_elsewhere, obtainable_);
+    if (query_.focus != nullptr && query_.focus->ready()) {
+      const Complex d = query_.focus->direction();
+      const double wanted = query_.region->watched_extent() - (d.real() * sum.real() + d.imag() * sum.imag());
+      if (wanted > query_.focus->height(n, first_slot, obtainable_)) return false;
+    }
     const auto lacking = [&](std::size_t k) {
       const Complex d = directions_[k];
       return query_.region->extent(k) - (d.real() * sum.real() + d.imag() * sum.imag()) -
@@ -74,6 +81,10 @@ class SumVisitor {
     }
     if (n == 1) return one(first_slot, sum);
     if (n == 2) return tables_.pairs ? two(first_slot, sum) : nested_two(first_slot, sum);
+    if (n == 3) {
+      const PointGrid* triples = tables_.triples.after(std::exchange(work_, 0));
+      if (triples != nullptr) return three(*triples, first_slot, sum);
+    }
     return more(n, first_slot, sum);
   }
 
@@ -103,6 +114,23 @@ class SumVisitor {
       const bool go_on = !fits || visit_(sum + (low.change + high.change), entries_);
       ledger_.undo(high);
       ledger_.undo(low);
+      return go_on;
+    });
+  }
+
+  bool three(const PointGrid& triples, std::size_t first_slot, Complex sum) {
+    const std::uint64_t first_id = tables_.triples.first_id(tables_.plane->slot_begin[first_slot]);
+    return triples.visit(query_.centre - sum, *query_.radius, [&](std::uint32_t id) {
+      if (id < first_id) return true;
+      const auto ids = tables_.triples.entries_of(id);
+      Complex all = sum;
+      for (std::size_t i = 0; i < 3; ++i) {
+        entries_[query_.n - 3 + i] = ids[i];
+        all += entry(ids[i]).change;
+        ledger_.fit(entry(ids[i]));
+      }
+      const bool go_on = !complete_here() || visit_(all, entries_);
+      for (std::size_t i = 3; i-- > 0;) ledger_.undo(entry(ids[i]));
       return go_on;
     });
   }
@@ -165,18 +193,20 @@ class SumVisitor {
 
   /// Fixes one entry and asks for `rest` more in higher slots.
   bool fix(const Entry& lowest, std::uint32_t e, std::size_t rest, Complex sum) {
+    if (rest == 2) ++work_;
     entries_[query_.n - rest - 1] = e;
     ledger_.fit(lowest);
     const bool fits = ledger_.can_balance(rest + query_.changes_elsewhere) &&
                       (!ledger_.has_rules() || !ledger_.rules().needs_earlier_partner(lowest.problem_slot));
-    // Only now: what this change takes and gives back counts for the rest.
-    const bool go_on = !fits || !can_reach(rest, lowest.slot + 1, sum + lowest.change) ||
+    // Only now: what this change takes and gives back counts for the rest. (Asking a table is as cheap.)
+    const bool tabulated = rest == 3 && tables_.triples.built();
+    const bool go_on = !fits || !(tabulated || can_reach(rest, lowest.slot + 1, sum + lowest.change)) ||
                        walk(rest, lowest.slot + 1, sum + lowest.change);
     ledger_.undo(lowest);
     return go_on;
   }
 
-  const PlaneTables& tables_;
+  PlaneTables& tables_;
   const Reach::Directions& directions_ = Reach::directions();
   SumQuery query_;
   Ledger ledger_;
@@ -184,10 +214,11 @@ class SumVisitor {
   Visit& visit_;
   std::vector<std::uint32_t> entries_;
   std::vector<int> obtainable_;
+  std::uint64_t work_ = 0;
 };
 
 template <class Visit>
-bool visit_sums(const PlaneTables& tables, const SumQuery& query, const Ledger& ledger, Deadline& deadline,
+bool visit_sums(PlaneTables& tables, const SumQuery& query, const Ledger& ledger, Deadline& deadline,
                 Visit&& visit) {
   return SumVisitor<std::remove_reference_t<Visit>>(tables, query, ledger, deadline, visit).run();
 }

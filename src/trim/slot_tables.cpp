@@ -1,11 +1,13 @@
 #include "slot_tables.hpp"
 
 #include <algorithm>
+#include <cmath>
 
 namespace trimwright::slots_detail {
 namespace {
 
-constexpr std::size_t kMostPairs = 14'000'000;  // at 13 bytes each, below 200 MB
+constexpr std::size_t kMostPairs = 14'000'000;   // at 13 bytes each, below 200 MB
+constexpr std::size_t kMostTriples = 3'500'000;  // a plane: six planes below 300 MB
 
 PointGrid grid_of_singles(const PlaneModel& plane, const Disc& around) {
   return PointGrid(around, plane.entries.size(), [&](auto&& add) {
@@ -41,6 +43,33 @@ PointGrid grid_of_pairs(const Model& model, const PlaneModel& plane, const Disc&
   });
 }
 
+/// Calls `add(sum, id)` for all sums of three changes in different slots.
+template <class Add>
+void for_each_triple(const PlaneModel& plane, std::uint32_t base, Add&& add) {
+  const auto entries = static_cast<std::uint32_t>(plane.entries.size());
+  const auto behind = [&](std::uint32_t e) { return plane.slot_begin[plane.entries[e].slot + 1]; };
+  for (std::uint32_t low = 0; low < entries; ++low) {
+    for (std::uint32_t middle = behind(low); middle < entries; ++middle) {
+      const Complex two = plane.entries[low].change + plane.entries[middle].change;
+      const std::uint32_t id = (low * base + middle) * base;
+      for (std::uint32_t high = behind(middle); high < entries; ++high)
+        add(two + plane.entries[high].change, id + high);
+    }
+  }
+}
+
+/// Coefficient of z^3 in the product over slots of (1 + options z).
+double triple_count(const PlaneModel& plane) {
+  double one = 0.0, two = 0.0, three = 0.0;
+  for (std::size_t s = 0; s < plane.slots(); ++s) {
+    const double here = plane.slot_begin[s + 1] - plane.slot_begin[s];
+    three += two * here;
+    two += one * here;
+    one += here;
+  }
+  return three;
+}
+
 bool alike(const Model& model, const PlaneModel& a, const PlaneModel& b) {
   return a.slot_begin == b.slot_begin &&
          std::equal(a.entries.begin(), a.entries.end(), b.entries.begin(), b.entries.end(),
@@ -54,10 +83,25 @@ bool alike(const Model& model, const PlaneModel& a, const PlaneModel& b) {
 
 }  // namespace
 
+TripleTable::TripleTable(const PlaneModel& plane, const Disc& around)
+    : plane_(&plane), around_(around), base_(static_cast<std::uint32_t>(plane.entries.size())) {
+  constexpr std::size_t kMostEntries = 1625;  // its cube fits in an id
+  const double count = triple_count(plane);
+  if (plane.entries.size() > kMostEntries || count > static_cast<double>(kMostTriples)) return;
+  count_ = static_cast<std::size_t>(count);
+  work_left_ = count_ / 4;
+}
+
+void TripleTable::build() {
+  grid_ = std::make_shared<const PointGrid>(around_, count_,
+                                            [&](auto&& add) { for_each_triple(*plane_, base_, add); });
+}
+
 PlaneTables::PlaneTables(const Model& model, const PlaneModel& of_plane, std::size_t most_changes)
     : plane(&of_plane),
       reach(model, of_plane, most_changes),
-      singles(grid_of_singles(of_plane, reach.disc(1))) {}
+      singles(grid_of_singles(of_plane, reach.disc(1))),
+      triples(of_plane, reach.disc(most_changes < 3 ? most_changes : 3)) {}
 
 std::size_t pair_count(const PlaneModel& plane) {
   std::size_t count = 0;

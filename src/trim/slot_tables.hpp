@@ -1,6 +1,7 @@
 #pragma once
 
 #include <algorithm>
+#include <array>
 #include <cmath>
 #include <cstdint>
 #include <memory>
@@ -99,12 +100,49 @@ bool PointGrid::visit(Complex centre, const double& radius, Visit&& visit) const
   return true;
 }
 
-/// The tables of one plane: sums of one and of two changes, and how far sums of more reach.
+/// Sums of three changes in different slots of a plane, tabulated once as much work has been spent without
+/// them as they cost; never when they are too many.
+class TripleTable {
+ public:
+  /// `around`: nearly all sums lie in it.
+  TripleTable(const PlaneModel& plane, const Disc& around);
+  /// The table, where it is there; `work`: sums of two asked for since the last call.
+  const PointGrid* after(std::uint64_t work) {
+    if (!grid_ && work < work_left_) {
+      work_left_ -= work;
+    } else if (!grid_ && count_ > 0) {
+      build();
+    }
+    return grid_.get();
+  }
+  [[nodiscard]] bool built() const { return grid_ != nullptr; }
+  /// The three entries of an id, by rising slot.
+  [[nodiscard]] std::array<std::uint32_t, 3> entries_of(std::uint32_t id) const {
+    return {id / base_ / base_, id / base_ % base_, id % base_};
+  }
+  /// Ids of sums whose lowest entry is this one, or comes later, are not below.
+  [[nodiscard]] std::uint64_t first_id(std::uint32_t lowest) const {
+    return std::uint64_t{lowest} * base_ * base_;
+  }
+
+ private:
+  void build();
+
+  const PlaneModel* plane_;
+  Disc around_;
+  std::uint32_t base_ = 1;
+  std::size_t count_ = 0;  ///< zero: too many, or none
+  std::uint64_t work_left_ = ~std::uint64_t{0};
+  std::shared_ptr<const PointGrid> grid_;
+};
+
+/// The tables of one plane: sums of one, two and three changes, and how far sums of more reach.
 struct PlaneTables {
   const PlaneModel* plane = nullptr;
   Reach reach;
   PointGrid singles;
   std::shared_ptr<const PointGrid> pairs;  ///< ids: lower entry in the low half; null: not stored
+  TripleTable triples;
 
   PlaneTables(const Model& model, const PlaneModel& of_plane, std::size_t most_changes);
 };
@@ -121,6 +159,7 @@ class Tables {
  public:
   explicit Tables(const Model& model);
   [[nodiscard]] const PlaneTables& plane(std::size_t p) const { return planes_[p]; }
+  [[nodiscard]] PlaneTables& plane(std::size_t p) { return planes_[p]; }
   [[nodiscard]] const JointReach& joint() const { return joint_; }
   /// Tabulates the sums of two changes of a plane unless that would take too much memory.
   void want_pairs(const Model& model, std::size_t p);

@@ -4,12 +4,15 @@
 #include <cmath>
 #include <limits>
 
+#include "slot_common.hpp"
+
 namespace trimwright::slots_detail {
 namespace {
 
 constexpr std::size_t kCandidatesAtOnce = 32768;
 constexpr std::size_t kCutsKept = 6;
 constexpr int kTightenSteps = 6;
+constexpr std::size_t kRowsInCommon = 6;
 
 }  // namespace
 
@@ -29,6 +32,10 @@ bool ShareWalk::run(Share& share) {
   share_ = &share;
   planes_ = free_planes(tables_, share);
   const std::size_t free = planes_.size();
+  focuses_.clear();
+  for (std::size_t j = 0; j < free; ++j) {
+    focuses_.emplace_back(model_, *planes_[j].plane, share.counts[j], share.holds[j].pull, share.prices);
+  }
   if (levels_.size() < free + 1) levels_.resize(free + 1);
   Level& root = levels_[free];
   root.re = model_.residual_re;
@@ -85,6 +92,7 @@ ShareWalk::Confined ShareWalk::confine(std::size_t free) const {
 Region ShareWalk::region_of(std::size_t free) const {
   Region region;
   if (share_->counts[free - 1] < 2) return region;
+  region.watch(focuses_[free - 1].direction());
   const Level& level = levels_[free];
   const auto confine_to = [&](const NextDisc& disc, double prune2) {
     region.confine(disc.centre, disc.radius(prune2));
@@ -136,7 +144,7 @@ bool ShareWalk::collect(std::size_t free) {
   const Region region = region_of(free);
   const bool at_root = free == planes_.size();
   const SumQuery query{share_->counts[free - 1], confined.disc.centre, &radius, &region,
-                       changes_before(free)};
+                       &focuses_[free - 1],      changes_before(free)};
   const bool listed = visit_sums(
       tables(free), query, ledger_, deadline_, [&](Complex sum, const std::vector<std::uint32_t>& entries) {
         const double key = key_at(free, sum);
@@ -253,12 +261,55 @@ bool ShareWalk::row_check(Complex u) const {
   return true;
 }
 
+/// A disc that holds the last plane's moments at which the rows that are largest at `near` keep the limit.
+/// Where the best is nearly reached it is far smaller than those of the quadratic bounds: its size falls with
+/// the gap, theirs with its root.
+Disc ShareWalk::common_to_rows(Complex near) const {
+  const Level& level = levels_[1];
+  const PlaneModel& plane = *planes_[0].plane;
+  const double limit = std::sqrt(contest_.prune2());
+  std::vector<std::pair<double, Disc>> rows;
+  for (Eigen::Index i = 0; i < level.re.size(); ++i) {
+    const Complex response(plane.re[i], plane.im[i]);
+    const double size = std::abs(response);
+    if (size * share_->discs[0].radius <= 1e-2 * limit) continue;
+    const Complex centre = -Complex(level.re[i], level.im[i]) / response;
+    rows.push_back({-size * std::abs(near - centre), {centre, limit / size}});
+  }
+  const std::size_t used = std::min(rows.size(), kRowsInCommon);
+  std::partial_sort(rows.begin(), rows.begin() + static_cast<std::ptrdiff_t>(used), rows.end(),
+                    [](const auto& a, const auto& b) { return a.first < b.first; });
+  std::vector<Disc> discs;
+  for (std::size_t i = 0; i < used; ++i) discs.push_back(rows[i].second);
+  return discs.size() < 2 ? Disc{0.0, std::numeric_limits<double>::infinity()} : common_disc(discs);
+}
+
 /// The last plane: every sum in the disc is a choice.
 bool ShareWalk::leaf() {
   const Confined confined = confine(1);
+  Complex centre = confined.disc.centre;
   double radius = radius_of(confined);
   Region region = region_of(1);
-  const SumQuery query{share_->counts[0], confined.disc.centre, &radius, &region, 0};
+  const bool by_rows = !model_.least_squares && share_->counts[0] >= 2;
+  if (by_rows) {
+    const Disc common = common_to_rows(centre);
+    if (common.radius < radius) {
+      centre = common.centre;
+      radius = common.radius;
+      region.confine(centre, radius);
+    }
+  }
+  if (radius < 0.0) return true;
+  const auto shrink = [&] {
+    radius = std::min(radius, radius_of(confined) + std::abs(confined.disc.centre - centre));
+    region = region_of(1);
+    if (!by_rows) return;
+    const Disc common = common_to_rows(centre);
+    if (common.radius < 0.0) radius = -1.0;
+    radius = std::min(radius, common.radius + std::abs(common.centre - centre));
+    region.confine(common.centre, common.radius);
+  };
+  const SumQuery query{share_->counts[0], centre, &radius, &region, &focuses_[0], 0};
   return visit_sums(tables(1), query, ledger_, deadline_,
                     [&](Complex sum, const std::vector<std::uint32_t>& entries) {
                       if (effort_left_ == 0) return false;
@@ -267,11 +318,15 @@ bool ShareWalk::leaf() {
                       if (!model_.least_squares && !row_check(sum)) return true;
                       const double before2 = contest_.limit2();
                       offer(entries);
-                      radius = radius_of(confined);
-                      if (contest_.limit2() < before2) region = region_of(1);
-                      return !(contest_.limit2() < 0.0);
+                      if (contest_.limit2() < before2) {
+                        shrink();
+                      } else {
+                        radius =
+                            std::min(radius, radius_of(confined) + std::abs(confined.disc.centre - centre));
+                      }
+                      return !(contest_.limit2() < 0.0) && radius >= 0.0;
                     }) ||
-         contest_.limit2() < 0.0;
+         contest_.limit2() < 0.0 || radius < 0.0;
 }
 
 void ShareWalk::offer(const std::vector<std::uint32_t>& entries) {

@@ -19,7 +19,7 @@ namespace trimwright::slots_detail {
 /// bound of a child that fails, taken back to its parent, is another disc that all its brothers must meet.
 class ShareWalk {
  public:
-  ShareWalk(const Model& model, const Tables& tables, Contest& contest, Deadline& deadline)
+  ShareWalk(const Model& model, Tables& tables, Contest& contest, Deadline& deadline)
       : model_(model), tables_(tables), contest_(contest), deadline_(deadline), ledger_(model) {}
 
   /// Walks the share; raises `share.low2` by what was proved. False when time (or effort) ran out.
@@ -52,7 +52,7 @@ class ShareWalk {
   };
 
   [[nodiscard]] NodeRows rows(std::size_t free) const;
-  [[nodiscard]] const PlaneTables& tables(std::size_t free) const {
+  [[nodiscard]] PlaneTables& tables(std::size_t free) const {
     return tables_.plane((*share_).planes[free - 1]);
   }
   bool set_out(std::size_t free);
@@ -68,18 +68,20 @@ class ShareWalk {
   [[nodiscard]] Confined confine(std::size_t free) const;
   [[nodiscard]] double radius_of(const Confined& confined) const;
   [[nodiscard]] Region region_of(std::size_t free) const;
+  [[nodiscard]] Disc common_to_rows(Complex near) const;
   [[nodiscard]] bool row_check(Complex u) const;
   void offer(const std::vector<std::uint32_t>& entries);
   [[nodiscard]] std::size_t changes_before(std::size_t free) const;
 
   const Model& model_;
-  const Tables& tables_;
+  Tables& tables_;
   Contest& contest_;
   Deadline& deadline_;
   Ledger ledger_;
   Share* share_ = nullptr;
   std::vector<FreePlane> planes_;
-  std::vector<Level> levels_;  ///< by number of free planes
+  std::vector<Focus> focuses_;  ///< per plane of the share: the way its reach is pulled at the root
+  std::vector<Level> levels_;   ///< by number of free planes
   Picks path_;
   DualBound scratch_;
   bool all_at_root_ = false;  ///< every candidate of the root stands in its list
