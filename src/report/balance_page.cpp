@@ -8,6 +8,7 @@
 #include "page_sheet.hpp"
 #include "page_tables.hpp"
 #include "page_view.hpp"
+#include "plan_parts.hpp"
 #include "slot_map.hpp"
 #include "trimwright/report/model_warnings.hpp"
 
@@ -75,6 +76,7 @@ Markup first_words(const PageView& view) {
   if (view.check_run)
     words += element("p", {{"class", "verdict"}},
                      levels_summary(view, true) + " in run “" + view.job.runs[*view.check_run].name + "”");
+  words += element("p", {}, outlook_words(view.trim));
   for (const auto& note : view.trim.notes) words += element("p", {}, note);
   const Markup warnings = points_under("Before you trust this", model_warnings(view.job, view.model));
   if (!warnings.empty()) words += element("div", {{"class", "warning"}}, warnings);

@@ -20,5 +20,7 @@ namespace trimwright {
 [[nodiscard]] std::string change_table(const Job& job, const std::vector<SlotChange>& changes);
 /// "87 %"; never a certainty that samples cannot show.
 [[nodiscard]] std::string percent_words(double probability);
+/// How likely the next run meets every target and limit, or why that cannot be said.
+[[nodiscard]] std::string outlook_words(const TrimPlan& trim);
 
 }  // namespace trimwright

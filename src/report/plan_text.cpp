@@ -65,18 +65,6 @@ std::string proof_words(const TrimPlan& trim, const TradeOffRow& row) {
   return row.proved_optimal ? "best possible" : fmt::format("within {:.2g} %", 100.0 * row.gap());
 }
 
-std::string outlook_line(const TrimPlan& trim) {
-  if (!trim.outlook)
-    return wrapped(
-        "  ",
-        "How likely this is cannot be said: nothing tells how well the readings repeat (repeatability "
-        "in the rotor file, or repeated runs).");
-  return wrapped("  ", fmt::format("Probability that every reading of the next run meets its target: {}; its "
-                                   "limit: {}.",
-                                   percent_words(trim.outlook->meets_targets),
-                                   percent_words(trim.outlook->meets_limits)));
-}
-
 std::string trade_off_table(const TrimPlan& trim) {
   const bool squares = trim.request.objective == SlotObjective::least_squares;
   std::vector<std::pair<std::string, Align>> columns{{"slots changed", Align::right},
@@ -194,7 +182,7 @@ std::string plan_text(const Job& job, const InfluenceModel& model, const TrimPla
               "expected value per component, from the readings' stated repeatability or else from their "
               "scatter; ? where neither is known. 9 in 10: nine readings in ten lie between these, noise "
               "and tolerances included.");
-  text += outlook_line(trim);
+  text += wrapped("  ", outlook_words(trim));
   text += verdict_line(trim);
   text += section("AT A GLANCE (# expected, o now, | target, ] limit)") + level_bars(job, trim.predictions);
   if (trim.has_slots()) text += section("FEWER OR MORE SLOTS") + trade_off_table(trim);
