@@ -191,7 +191,7 @@ std::string proof_text(const Proof& proof) {
   for (const auto& fault : proof.faults)
     text += fault.number == 0 ? "The archive: " + one_line(fault.what) + "\n"
                               : fmt::format("Record {}: {}\n", fault.number, one_line(fault.what));
-  text += fmt::format("{} records, {}\nHead: {}\n", proof.records,
+  text += fmt::format("{} record{}, {}\nHead: {}\n", proof.records, proof.records == 1 ? "" : "s",
                       proof.whole() ? "each as it was filed." : "NOT as they were filed.", hex(proof.head));
   if (proof.expected_at)
     text += fmt::format(
