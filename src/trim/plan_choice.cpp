@@ -5,17 +5,14 @@
 #include <algorithm>
 #include <cmath>
 
+#include "choice_rules.hpp"
+#include "slot_content.hpp"
 #include "trim_rows.hpp"
 
 namespace trimwright {
 namespace {
 
 using Eigen::Index;
-
-std::optional<Piece> held(const FittedWeights& fitted, int slot) {
-  const auto found = fitted.slots.find(slot);
-  return found == fitted.slots.end() ? std::nullopt : std::optional(found->second);
-}
 
 /// Of every plane of the rotor [g mm].
 std::vector<std::complex<double>> added_moments(const Job& job, const std::vector<SlotChange>& changes) {
@@ -26,26 +23,6 @@ std::vector<std::complex<double>> added_moments(const Job& job, const std::vecto
         slot_moment(plane, change.slot, change.fit) - slot_moment(plane, change.slot, change.remove);
   }
   return added;
-}
-
-Result<void> check_limits(const Job& job, const std::vector<FittedWeights>& fitted,
-                          const std::vector<std::complex<double>>& added) {
-  for (std::size_t p = 0; p < added.size(); ++p) {
-    const Plane& plane = job.rotor.planes[p];
-    const auto keeps = [&](const char* what, double moment,
-                           const std::optional<double>& most) -> Result<void> {
-      if (!most || moment <= *most * (1.0 + 1e-12)) return {};
-      return fail(fmt::format("the choice brings the {} moment of plane \"{}\" to {:.6g} g mm", what,
-                              plane.name, moment),
-                  fmt::format("at most {:.6g} g mm", *most));
-    };
-    if (added[p] == 0.0) continue;
-    if (auto kept = keeps("added", std::abs(added[p]), plane.max_added_moment_g_mm); !kept) return kept;
-    if (auto kept = keeps("total", std::abs(total_moment(plane, fitted[p])), plane.max_total_moment_g_mm);
-        !kept)
-      return kept;
-  }
-  return {};
 }
 
 bool same_changes(const std::vector<SlotChange>& a, const std::vector<SlotChange>& b) {
@@ -147,7 +124,13 @@ Result<TrimPlan> plan_choice(const Job& job, const InfluenceModel& model, const 
       return fail("the choice changes plane \"" + job.rotor.planes[change.plane].name +
                       "\", whose influence coefficients are not known",
                   "a run that changes its weights, or a choice that leaves it as it is");
-  if (auto kept = check_limits(job, fitted, moments); !kept) return tl::unexpected(kept.error());
+  for (std::size_t p = 0; p < moments.size(); ++p) {
+    const bool changed = std::any_of(changes.begin(), changes.end(),
+                                     [p](const SlotChange& change) { return change.plane == p; });
+    if (!changed) continue;
+    if (auto kept = check_choice(job.rotor.planes[p], fitted[p], moments[p]); !kept)
+      return tl::unexpected(kept.error());
+  }
   auto rows = trim_rows(job, model, request, model.planes);
   if (!rows) return tl::unexpected(rows.error());
   auto plan = plan_trim(job, model, request);
