@@ -100,9 +100,11 @@ std::vector<std::string> advice_words(const Job& job, const Verdict& verdict) {
       return look_first(verdict);
     case Advice::read_again:
       return {
-          fmt::format("Make run \"{}\" again with every speed and sensor of the runs before: {} readings are "
-                      "missing, so nothing is accepted.",
-                      job.runs[verdict.run].name, verdict.missing.size())};
+          fmt::format("Make run \"{}\" again with every speed and sensor of the runs before: {} missing, so "
+                      "nothing is accepted.",
+                      job.runs[verdict.run].name,
+                      verdict.missing.size() == 1 ? "1 reading is"
+                                                  : fmt::format("{} readings are", verdict.missing.size()))};
     case Advice::trim_again:
       return {"A reading is above its limit: trim again. " + next_trim_words(verdict)};
     case Advice::may_trim_again:

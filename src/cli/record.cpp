@@ -2,6 +2,7 @@
 #include <fmt/format.h>
 
 #include <chrono>
+#include <cstdio>
 #include <filesystem>
 #include <memory>
 
@@ -16,7 +17,7 @@ namespace {
 
 constexpr const char* example = R"(Examples:
   trimwright record file examples/quillhaven/after.yaml --archive trims.db --by "L. Marsh" \
-      --entry "torque: 25 N·m" --entry "manual and revision: TM 72-21, revision 9"
+      --entry "torque: 25 N·m" --entry "manual and revision: practice manual A, revision 1"
       Files the trim whose last run is the check run; makes the archive if there is none.
   trimwright record sheet 1 --archive trims.db
       One page with the levels before and after, to be signed and filed.
@@ -252,6 +253,14 @@ void add_number(CLI::App& command, const Shared& options) {
       ->check(number_between(1, 1e15));
 }
 
+/// YYYY-MM-DD, a day that there is.
+bool is_date(const std::string& text) {
+  int year = 0;
+  unsigned month = 0, day = 0;
+  return text.size() == 10 && std::sscanf(text.c_str(), "%4d-%2u-%2u", &year, &month, &day) == 3 &&
+         (std::chrono::year(year) / std::chrono::month(month) / std::chrono::day(day)).ok();
+}
+
 void add_query(CLI::App& command, const Shared& options) {
   RecordQuery& query = options->query;
   command.add_option("--serial", query.serial, "the rotor's serial, whole")->check(not_empty());
@@ -263,9 +272,8 @@ void add_query(CLI::App& command, const Shared& options) {
   command.add_option("--verdict", query.verdict, "accepted, accepted_not_as_predicted or not_accepted")
       ->check(CLI::IsMember({"accepted", "accepted_not_as_predicted", "not_accepted"}));
   const CLI::Validator date{[](const std::string& text) {
-                              const bool fits = text.size() == 10 && text[4] == '-' && text[7] == '-';
-                              return fits ? std::string{}
-                                          : "\"" + shortened(text) + "\" is no date like 2031-05-12";
+                              return is_date(text) ? std::string{}
+                                                   : "\"" + shortened(text) + "\" is no date like 2031-05-12";
                             },
                             "YYYY-MM-DD"};
   command.add_option("--from", query.from, "made on this date or later")->check(date);

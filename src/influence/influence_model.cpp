@@ -48,7 +48,7 @@ std::string runs_without(const Job& job, const RunMatrix& matrix, const std::vec
   std::string text;
   for (std::size_t r = 0; r < matrix.runs.size(); ++r) {
     if (std::any_of(usable.begin(), usable.end(), [r](const Usable& u) { return u.run == r; })) continue;
-    text += (text.empty() ? "no usable reading in run \"" : ", \"") + job.runs[matrix.runs[r]].name + "\"";
+    text += (text.empty() ? "no usable reading in run \"" : " or \"") + job.runs[matrix.runs[r]].name + "\"";
   }
   return text;
 }

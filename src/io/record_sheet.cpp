@@ -127,7 +127,7 @@ std::string sheet_text(const StoredRecord& record) {
   for (const auto& row : heading_rows(record, content))
     text += fmt::format("{:13} {}\n", row[0] + ":", one_line(row[1]));
   text += "\nLEVELS\n" + table(level_heading, level_rows(content));
-  text += "\nWEIGHTS REMOVED (beside as found; angles with rotation, from the " +
+  text += "\nWEIGHTS REMOVED (against as found; fillers not listed; angles with rotation, from the " +
           one_line(content.at("angles_from").get<std::string>()) + ")\n" +
           table(weight_heading, weight_rows(content.at("weights").at("removed")));
   text += "\nWEIGHTS FITTED\n" + table(weight_heading, weight_rows(content.at("weights").at("fitted")));

@@ -72,6 +72,12 @@ BalancePlan plan_steps(const Job& job, const InfluenceModel& model, const TrimPl
   for (const auto& prediction : trim.predictions)
     plan.expected.push_back({prediction.speed, prediction.sensor, prediction.after,
                              surprise(model, prediction), prediction.limit, std::nullopt});
+  for (const auto& row : model.unsettled)
+    if (const auto* band = job.rotor.sensors[row.sensor].band_at(job.speeds_rpm[row.speed]))
+      plan.expected.push_back({row.speed, row.sensor, std::nullopt, std::nullopt, band->limit, std::nullopt});
+  std::stable_sort(plan.expected.begin(), plan.expected.end(), [](const auto& a, const auto& b) {
+    return std::pair(a.speed, a.sensor) < std::pair(b.speed, b.sensor);
+  });
   if (trim.has_slots()) plan.changes = trim.trade_off[trim.chosen].changes;
   if (trim.has_slots() && plan.changes.empty()) {
     plan.steps = {nothing_to_do(trim)};

@@ -1,6 +1,7 @@
 #include "plan_words.hpp"
 
 #include <fmt/format.h>
+#include <fmt/ranges.h>
 
 #include <algorithm>
 #include <cmath>
@@ -45,9 +46,9 @@ std::string other_slots(const Plane& plane, bool any_listed) {
   std::string words = any_listed ? "every other slot: " : "every slot: ";
   words += plane.filler.moment_g_mm > 0.0 ? "its filler" : "open";
   if (plane.slots->unusable.empty()) return words;
-  words += "; leave alone unusable slot";
-  for (const int slot : plane.slots->unusable) words += fmt::format(" {}", slot);
-  return words;
+  const auto& unusable = plane.slots->unusable;
+  return words + fmt::format("; leave alone unusable slot{} {}", unusable.size() == 1 ? "" : "s",
+                             fmt::join(unusable, ", "));
 }
 
 Step count_step(const Job& job) {

@@ -107,7 +107,9 @@ std::string review_tables(const Job& job, const InfluenceModel& model, const Inf
   }
   text += "\nFURTHEST FROM THE FIT\n" + table.text();
   text += wrapped(
-      "  ", fmt::format("A reading is suspect below {:.2g} (5 % over the {} tested). Leverage: the share of "
+      "  ", fmt::format("A reading is suspect below {:.2g} (5 % over the {} tested), of a speed and sensor "
+                        "only the furthest: one wrong "
+                        "reading puts the others off, too. Leverage: the share of "
                         "its own fit that a reading decides; at 1 nothing checks it.{}",
                         0.05 / review.readings_tested, review.readings_tested,
                         one_spare_somewhere(model)

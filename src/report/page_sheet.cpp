@@ -26,6 +26,23 @@ Markup particulars(const PageView& view) {
                      entry("Digest", blank));
 }
 
+/// A reading that nothing predicts: to be watched and written down all the same.
+Markup unknown_level(const PageView& view, const ExpectedReading& one) {
+  const Sensor& sensor = view.rotor().sensors[one.sensor];
+  const auto number = [](const std::string& text) { return element("td", {{"class", "number"}}, text); };
+  const auto* band = sensor.band_at(view.job.speeds_rpm[one.speed]);
+  const auto level = [&](const std::optional<double>& peak) {
+    return number(peak ? amplitude_words(sensor.unit.shown_from_peak(*peak)) : "–");
+  };
+  return element(
+      "tr", {},
+      element("th", {{"scope", "row"}}, speed_words(view.rotor(), view.job.speeds_rpm[one.speed])) +
+          element("td", {}, sensor.name) + element("td", {{"class", "unit"}}, sensor.unit.text()) +
+          number("") + number("") + number("not known") + number("?") +
+          element("td", {{"class", "number write"}}, "") + level(one.stop_above) +
+          level(band ? band->target : std::nullopt) + element("td", {{"class", "write"}}, ""));
+}
+
 Markup levels(const PageView& view) {
   const auto words = [](const std::optional<ShownReading>& reading) {
     return reading ? reading_words(*reading) : std::string{};
@@ -45,6 +62,8 @@ Markup levels(const PageView& view) {
             element("td", {{"class", "write"}},
                     row.measured ? level_words(row.measured->amplitude, row.limit, row.target) : ""));
   }
+  for (const auto& one : view.plan.expected)
+    if (!one.expected) rows += unknown_level(view, one);
   return page_table("Levels (amplitude ∠ phase " + convention_words(view.rotor().phase) + ")",
                     {{"rpm"},
                      {"sensor"},
@@ -52,7 +71,7 @@ Markup levels(const PageView& view) {
                      {"as found", true},
                      {"now (fit)", true},
                      {"expected", true},
-                     {"differs by", true},
+                     {"differs if off by", true},
                      {"measured after"},
                      {"limit", true},
                      {"target", true},
@@ -71,8 +90,11 @@ Markup weights(const PageView& view) {
             element("td", {{"class", "number"}}, std::to_string(change.slot)) +
             element("td", {{"class", "number"}}, fmt::format("{:.1f}°", position.angle.degrees())) +
             element("td", {}, position.blade) + element("td", {}, content_words(plane, change.remove)) +
-            element("td", {}, content_words(plane, change.fit)) + element("td", {{"class", "box"}}, "☐ out") +
-            element("td", {{"class", "box"}}, "☐ in"));
+            element("td", {}, content_words(plane, change.fit)) +
+            element("td", {{"class", "box"}},
+                    change.remove || plane.filler.moment_g_mm > 0.0 ? "☐ out" : "") +
+            element("td", {{"class", "box"}}, change.fit || plane.filler.moment_g_mm > 0.0 ? "☐ in" : "") +
+            element("td", {{"class", "box"}}, "☐"));
   }
   if (rows.empty()) return change_lists(view);
   return page_table("Weights: what changes against what is fitted now (angles with rotation, from the " +
@@ -83,7 +105,8 @@ Markup weights(const PageView& view) {
                      {"blades"},
                      {"take out"},
                      {"put in"},
-                     {"done"},
+                     {"out"},
+                     {"in"},
                      {"checked"}},
                     rows);
 }
@@ -116,7 +139,7 @@ Markup maps(const PageView& view) {
 }
 
 Markup verdict(const PageView& view) {
-  const std::string expected = levels_summary(view, false) + ".";
+  const std::string expected = "Expected: " + levels_summary(view, false) + ".";
   const std::string measured =
       view.check_run
           ? levels_summary(view, true) + fmt::format(" (run “{}”).", view.job.runs[*view.check_run].name)

@@ -36,7 +36,27 @@ std::string margin_words(const Prediction& prediction) {
   return "ok";
 }
 
-std::string prediction_table(const Job& job, const std::vector<Prediction>& predictions) {
+/// A row that nothing predicts: to be read and watched all the same.
+std::vector<std::string> unknown_row(const Job& job, const ExpectedReading& one) {
+  const Sensor& sensor = job.rotor.sensors[one.sensor];
+  const auto* band = sensor.band_at(job.speeds_rpm[one.speed]);
+  const auto peak_words = [&](const std::optional<double>& peak) {
+    return peak ? amplitude_words(sensor.unit.shown_from_peak(*peak)) : std::string("-");
+  };
+  return {speed_words(job.rotor, job.speeds_rpm[one.speed]),
+          sensor.name,
+          "-",
+          "not known",
+          "?",
+          "?",
+          peak_words(one.stop_above),
+          band ? peak_words(band->target) : "-",
+          sensor.unit.text(),
+          "watch it"};
+}
+
+std::string prediction_table(const Job& job, const std::vector<Prediction>& predictions,
+                             const BalancePlan& plan) {
   TextTable table({{"rpm", Align::left},
                    {"sensor", Align::left},
                    {"now (fit)", Align::right},
@@ -47,7 +67,15 @@ std::string prediction_table(const Job& job, const std::vector<Prediction>& pred
                    {"target", Align::right},
                    {"unit", Align::left},
                    {"result", Align::left}});
-  for (const auto& p : predictions) {
+  for (const auto& one : plan.expected) {
+    const auto found = std::find_if(predictions.begin(), predictions.end(), [&](const Prediction& p) {
+      return p.speed == one.speed && p.sensor == one.sensor;
+    });
+    if (found == predictions.end()) {
+      table.add(unknown_row(job, one));
+      continue;
+    }
+    const Prediction& p = *found;
     const Sensor& sensor = job.rotor.sensors[p.sensor];
     const auto peak_words = [&](double peak) { return amplitude_words(sensor.unit.shown_from_peak(peak)); };
     table.add({speed_words(job.rotor, job.speeds_rpm[p.speed]), sensor.name,
@@ -72,7 +100,7 @@ std::string trade_off_table(const TrimPlan& trim) {
   if (squares) columns.emplace_back("root of squares", Align::right);
   columns.emplace_back(squares ? "proved (squares)" : "proved", Align::left);
   const bool likely = trim.outlook.has_value();
-  if (likely) columns.emplace_back("targets met", Align::right);
+  if (likely) columns.emplace_back("chance of all targets", Align::right);
   columns.emplace_back("", Align::left);
   TextTable table(columns);
   for (std::size_t i = 0; i < trim.trade_off.size(); ++i) {
@@ -175,13 +203,14 @@ std::string plan_text(const Job& job, const InfluenceModel& model, const TrimPla
   if (trim.has_slots())
     text += section("IF WEIGHTS CAME IN EVERY SIZE AND AT EVERY ANGLE") + moment_table(job, trim.correction);
   text += section("EXPECTED IN THE NEXT RUN (amplitude ∠ phase; stop the run above the limit)");
-  text += prediction_table(job, trim.predictions);
+  text += prediction_table(job, trim.predictions, plan);
   text +=
       wrapped("  ",
               "now (fit): what the model says of the weights fitted now. ±: one standard deviation of the "
               "expected value per component, from the readings' stated repeatability or else from their "
               "scatter; ? where neither is known. 9 in 10: nine readings in ten lie between these, noise "
-              "and tolerances included.");
+              "and tolerances included, and what is known of how small a trim leaves the vibration: so the "
+              "range need not lie about the expected value.");
   text += wrapped("  ", outlook_words(trim));
   text += verdict_line(trim);
   text += section("AT A GLANCE (# expected, o now, | target, ] limit)") + level_bars(job, trim.predictions);

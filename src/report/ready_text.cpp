@@ -41,6 +41,9 @@ std::vector<std::string> not_checked(const Readiness& readiness) {
     list.emplace_back(
         "Scatter within a dwell, such as a beat with another shaft: no reading states its own sd "
         "(trimwright readings does, from a recording).");
+  list.emplace_back(
+      "Whether runs with other weights fit together (trimwright influence tells, and which reading to "
+      "repeat).");
   return list;
 }
 

@@ -79,3 +79,27 @@ TEST_CASE("A choice beyond a plane's moment limits is refused") {
   job.rotor.planes[0].max_total_moment_g_mm = 50.0;
   CHECK_FALSE(choose(job, {fitted}));
 }
+
+TEST_CASE("A choice that breaks a rule of its plane is refused, and the rule is named") {
+  Job job = slotted_job();
+  Plane& plane = job.rotor.planes[0];
+  FittedWeights fitted;
+  fitted.slots[4] = {"w1", 100.0};
+  fitted.slots[5] = {"w2", 200.0};
+  std::string named;
+  SUBCASE("none") {}
+  SUBCASE("pieces") { plane.rules.max_pieces = 1, named = "at most 1"; }
+  SUBCASE("apart") { plane.rules.apart = {{5, 4}}, named = "not both"; }
+  SUBCASE("together") { plane.rules.together = {{5, 6}}, named = "or neither"; }
+  SUBCASE("alike") { plane.rules.alike = {{4, 5}}, named = "the same"; }
+  SUBCASE("only in") { plane.weights[1].only_in = {{1, 2}}, named = "only_in"; }
+  SUBCASE("moment of a slot") { plane.rules.max_slot_moment_g_mm = 150.0, named = "max_slot_moment"; }
+  SUBCASE("stock") { plane.weights[0].stock = 0, named = "at most 0, the stock"; }
+  SUBCASE("mass") {
+    plane.weights[0].mass_g = plane.weights[1].mass_g = 3.0;
+    plane.rules.max_mass_g = 5.0, named = "at most 5 g";
+  }
+  const auto plan = choose(job, {fitted});
+  CHECK(plan.has_value() == named.empty());
+  if (!plan) CHECK(plan.error().message().find(named) != std::string::npos);
+}
