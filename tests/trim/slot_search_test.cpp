@@ -4,6 +4,7 @@
 
 #include <cmath>
 #include <numbers>
+#include <thread>
 #include <vector>
 
 #include "trim/slot_enumeration.hpp"
@@ -231,6 +232,72 @@ TEST_SUITE("slot search") {
     CHECK(search_slots(problem, {0.0, 0.0, 60.0})[3].objective == 0.0);
     problem.max_changes = 0;
     CHECK(search_slots(problem, {0.0, 0.0, 60.0}).size() == 1);
+  }
+
+  TEST_CASE("called from several threads at once, every call answers as it would alone") {
+    Draw draw(29);
+    Recipe recipe;
+    recipe.planes = 2;
+    recipe.rows = 8;
+    recipe.slots = 48;
+    recipe.weights = 4;
+    recipe.max_changes = 5;
+    recipe.stock = true;
+    std::vector<SlotProblem> problems;
+    for (int i = 0; i < 6; ++i) problems.push_back(random_problem(recipe, draw));
+    const auto solve = [](const SlotProblem& problem) { return search_slots(problem, {0.01, 0.005, 600.0}); };
+    std::vector<std::vector<SlotChoice>> alone;
+    for (const SlotProblem& problem : problems) alone.push_back(solve(problem));
+    for (const std::size_t threads : std::vector<std::size_t>{2, 3, 8}) {
+      CAPTURE(threads);
+      std::vector<std::vector<SlotChoice>> together(threads * problems.size());
+      std::vector<std::thread> pool;
+      for (std::size_t t = 0; t < threads; ++t)
+        pool.emplace_back([&, t] {
+          for (std::size_t i = 0; i < problems.size(); ++i)
+            together[t * problems.size() + i] = solve(problems[(i + t) % problems.size()]);
+        });
+      for (std::thread& thread : pool) thread.join();
+      for (std::size_t k = 0; k < together.size(); ++k) {
+        const std::vector<SlotChoice>& expected =
+            alone[(k % problems.size() + k / problems.size()) % problems.size()];
+        REQUIRE(together[k].size() == expected.size());
+        for (std::size_t m = 0; m < expected.size(); ++m) {
+          CHECK(same_changes(together[k][m].changes, expected[m].changes));
+          CHECK(together[k][m].objective == expected[m].objective);  // to the last bit
+          CHECK(together[k][m].bound == expected[m].bound);
+          CHECK(together[k][m].stopped == expected[m].stopped);
+        }
+      }
+    }
+  }
+
+  TEST_CASE(
+      "with many planes and weights a first answer and a bound over all of them come before any table") {
+    Draw draw(31);
+    Recipe recipe;
+    recipe.planes = 4;
+    recipe.rows = 10;
+    recipe.slots = 240;
+    recipe.weights = 20;
+    recipe.max_changes = 6;
+    recipe.stock = true;
+    const SlotProblem problem = random_problem(recipe, draw);
+    const std::vector<SlotChoice> brief = search_slots(problem, {0.01, 0.005, 0.2});
+    const std::vector<SlotChoice> longer = search_slots(problem, {0.01, 0.005, 1.5});
+    for (std::size_t m = 0; m < brief.size(); ++m) {
+      CAPTURE(m);
+      REQUIRE(brief[m].admissible);
+      CHECK(keeps_stock(problem, brief[m].changes));
+      CHECK(judged(problem, brief[m].changes).objective ==
+            doctest::Approx(brief[m].objective).epsilon(1e-12));
+      // Each bound holds for what the other found.
+      CHECK(brief[m].bound <= longer[m].objective * (1.0 + 1e-9));
+      CHECK(longer[m].bound <= brief[m].objective * (1.0 + 1e-9));
+      if (m > 0) CHECK(brief[m].objective <= brief[m - 1].objective);
+      if (m > 0) CHECK(brief[m].bound <= brief[m - 1].bound);
+    }
+    CHECK(brief[6].objective < brief[0].objective);
   }
 
   TEST_CASE("a ring of real size is proved to within one per cent, one answer for each number of changes") {
