@@ -22,7 +22,8 @@ struct PlanOptions {
   bool despite_mirror = false;
   bool amplitudes_only = false;  ///< an option of its own where a command allows it
 
-  /// Adds --changes, --fitted, --best, --differ, --both-objectives, --objective, --time-limit and --despite-mirror.
+  /// Adds --changes, --fitted, --best, --differ, --both-objectives, --objective, --time-limit and
+  /// --despite-mirror.
   void add_options(CLI::App& command);
 };
 
