@@ -71,7 +71,7 @@ Markup levels(const PageView& view) {
                      {"as found", true},
                      {"now (fit)", true},
                      {"expected", true},
-                     {"differs over", true},
+                     {"differs by", true},
                      {"measured after"},
                      {"limit", true},
                      {"target", true},
