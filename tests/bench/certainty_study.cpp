@@ -11,8 +11,10 @@
 
 #include <algorithm>
 #include <array>
+#include <boost/math/distributions/binomial.hpp>
 #include <cstdlib>
 #include <map>
+#include <numeric>
 #include <string>
 #include <vector>
 
@@ -35,7 +37,7 @@ constexpr double target = 0.3;
 constexpr double limit = 2.0;            // of the virtual fleet's sensors
 constexpr double handbook_trial = 0.48;  // [in/s], 40 % of the baseline
 /// Below this probability a correction in one plane alone is not worth its run.
-constexpr double worth_trying = 0.95;
+constexpr double worth_trying = 0.98;
 
 /// A trim as it was foretold and as it went.
 struct Foretold {
@@ -48,6 +50,7 @@ struct Trimming {
   int runs = 0;
   bool met = false;
   bool met_at_first_correction = false;
+  int above_limit = 0;  ///< runs with a reading above its limit
   std::vector<Foretold> foretold;
 };
 
@@ -64,6 +67,17 @@ struct Bench {
     for (const auto& reading : runs.back().readings)
       if (reading.amplitude > target) return false;
     return true;
+  }
+  /// Largest amplitude of the last run [in/s].
+  [[nodiscard]] double worst() const {
+    double amplitude = 0.0;
+    for (const auto& reading : runs.back().readings) amplitude = std::max(amplitude, reading.amplitude);
+    return amplitude;
+  }
+  [[nodiscard]] int above_limit() const {
+    return static_cast<int>(std::ranges::count_if(runs, [](const Run& run) {
+      return std::ranges::any_of(run.readings, [](const Reading& r) { return r.amplitude > limit; });
+    }));
   }
   [[nodiscard]] Job job() const { return fleet.job(runs); }
   [[nodiscard]] int count() const { return static_cast<int>(runs.size()); }
@@ -102,34 +116,45 @@ struct Planned {
   double high = 0.0;  ///< nine readings in ten of every row stay below this
 };
 
-Planned most_probable(const VirtualFleet& fleet, const Job& job, const InfluencePosterior& posterior) {
-  const auto now = fitted_moments(job, posterior);
-  const auto levels = row_levels(job, posterior);
-  std::vector<std::size_t> entries;
-  for (std::size_t p = 0; p < posterior.planes.size(); ++p) entries.push_back(p);
-  const auto added =
-      most_probable_moments(posterior, now, entries, levels, plain_correction(posterior, now, false));
+/// The next run with `added` to what is fitted, rounded to pieces and holes.
+Planned foretold(const VirtualFleet& fleet, const Job& job, const InfluencePosterior& posterior,
+                 const Eigen::VectorXcd& added) {
   Planned planned;
   const auto fitted = unbalance_now(job);
   planned.total << fitted[0], fitted[1];
-  for (std::size_t p = 0; p < entries.size(); ++p)
+  for (std::size_t p = 0; p < posterior.planes.size(); ++p)
     planned.total(static_cast<Eigen::Index>(posterior.planes[p])) += added(static_cast<Eigen::Index>(p));
   planned.total = fleet.rounded(planned.total);
-  Eigen::VectorXcd after(now.size());
-  for (std::size_t p = 0; p < entries.size(); ++p)
+  Eigen::VectorXcd after(added.size());
+  for (std::size_t p = 0; p < posterior.planes.size(); ++p)
     after(static_cast<Eigen::Index>(p)) = planned.total(static_cast<Eigen::Index>(posterior.planes[p]));
   const auto next = next_readings(posterior, after);
   static std::map<double, OutlookDraws> draws;  // by degrees of freedom: the same for every rotor
   const double freedom = next.degrees_of_freedom;
   const auto at = draws.try_emplace(freedom, next.mean.size(), outlook_samples, freedom, outlook_seed).first;
-  const Outlook outlook = outlook_of(next, levels, at->second);
+  const Outlook outlook = outlook_of(next, row_levels(job, posterior), at->second);
   planned.probability = outlook.meets_targets;
   for (const auto& reading : outlook.readings) planned.high = std::max(planned.high, reading.high);
   return planned;
 }
 
-InfluencePosterior posterior_of(const Job& job, const Prior* prior = nullptr) {
-  auto posterior = influence_posterior(job, {}, prior, Residual::small);
+/// With a prior the trim that makes the targets most probable. Without one least squares, which is as likely
+/// where the noise is what it is believed to be and likelier where it is not.
+Planned trim(const VirtualFleet& fleet, const Job& job, const InfluencePosterior& posterior,
+             bool with_prior) {
+  Eigen::VectorXcd added = plain_correction(posterior, fitted_moments(job, posterior), !with_prior);
+  if (with_prior) {
+    std::vector<std::size_t> entries(posterior.planes.size());
+    std::iota(entries.begin(), entries.end(), 0u);
+    added = most_probable_moments(posterior, fitted_moments(job, posterior), entries,
+                                  row_levels(job, posterior), added);
+  }
+  return foretold(fleet, job, posterior, added);
+}
+
+InfluencePosterior posterior_of(const Job& job, const Prior* prior = nullptr,
+                                Residual residual = Residual::small) {
+  auto posterior = influence_posterior(job, {}, prior, residual);
   if (!posterior) {
     fmt::print(stderr, "certainty_study: {}\n", posterior.error().message());
     std::exit(1);
@@ -141,13 +166,13 @@ InfluencePosterior posterior_of(const Job& job, const Prior* prior = nullptr) {
 Trimming corrected(Bench& bench, const Prior* prior, bool plain, Trimming trimming = {}) {
   for (bool first = trimming.foretold.empty(); bench.count() < most_runs; first = false) {
     const Job job = bench.job();
-    const auto posterior = posterior_of(job, prior);
+    const auto posterior = posterior_of(job, prior, plain ? Residual::any : Residual::small);
     Planned planned;
     if (plain) {
       const auto now = fitted_moments(job, posterior);
       planned.total = bench.fleet.rounded(now + plain_correction(posterior, now, true));
     } else {
-      planned = most_probable(bench.fleet, job, posterior);
+      planned = trim(bench.fleet, job, posterior, prior != nullptr);
     }
     trimming.met = bench.run(planned.total);
     trimming.foretold.push_back({planned.probability, trimming.met});
@@ -155,6 +180,7 @@ Trimming corrected(Bench& bench, const Prior* prior, bool plain, Trimming trimmi
     if (trimming.met) break;
   }
   trimming.runs = bench.count();
+  trimming.above_limit = bench.above_limit();
   return trimming;
 }
 
@@ -172,22 +198,26 @@ Trimming handbook(Bench bench) {
   return corrected(bench, nullptr, true);
 }
 
+/// Effect of a trial weight where readings stay below `high` without it [in/s]: what the limit leaves room
+/// for, but for a rotor that answers more than its type.
+double trial_worth(double high) { return std::clamp(0.8 * (limit - high), handbook_trial, 1.2); }
+
 /// Baseline and a trial in the front plane; then that plane alone if this is likely to do, else with the
 /// front plane corrected as far as it goes the trial in the rear one, which may itself meet the targets.
 Trimming without_fleet(Bench bench) {
   bench.run(Moments::Zero());
   Moments trial = Moments::Zero();
-  trial(0) = bench.fleet.moment_worth(handbook_trial, 0) * at_any_hole(bench.draws);
+  trial(0) = bench.fleet.moment_worth(trial_worth(bench.worst()), 0) * at_any_hole(bench.draws);
   Trimming trimming;
-  if (bench.run(trial)) return {bench.count(), true, false, {}};
+  if (bench.run(trial)) return {bench.count(), true, true, bench.above_limit(), {}};
   const Job job = bench.job();
   const auto one_plane = posterior_of(job);
-  Planned planned = most_probable(bench.fleet, job, one_plane);
+  Planned planned = trim(bench.fleet, job, one_plane, false);
   const bool worth_it = planned.probability >= worth_trying;
   // With the front plane corrected there is room for a heavier trial, which the later correction needs: its
   // error is that of the front plane's coefficients and of this trial together.
-  const double worth = std::clamp(limit - planned.high, handbook_trial, 1.2);
-  if (!worth_it) planned.total(1) = bench.fleet.moment_worth(worth, 1) * at_any_hole(bench.draws);
+  if (!worth_it)
+    planned.total(1) = bench.fleet.moment_worth(trial_worth(planned.high), 1) * at_any_hole(bench.draws);
   trimming.met = bench.run(bench.fleet.rounded(planned.total));
   trimming.met_at_first_correction = trimming.met;  // either way the front plane was corrected in this run
   if (worth_it) {
@@ -198,6 +228,7 @@ Trimming without_fleet(Bench bench) {
     }
   }
   trimming.runs = bench.count();
+  trimming.above_limit = bench.above_limit();
   return trimming.met ? trimming : corrected(bench, nullptr, false, trimming);
 }
 
@@ -237,8 +268,17 @@ Prior learned(const VirtualFleet& fleet, const FleetSpread& spread, const FleetN
   return *prior;
 }
 
+/// A share in per cent and its 95 % limits (C. J. Clopper and E. S. Pearson, Biometrika 26, 1934).
+std::string share_with_limits(int met, int of) {
+  if (of == 0) return "-";
+  using boost::math::binomial_distribution;
+  return fmt::format("{:.1f} % ({:.0f} to {:.0f})", 100.0 * met / of,
+                     100.0 * binomial_distribution<>::find_lower_bound_on_p(of, met, 0.025),
+                     100.0 * binomial_distribution<>::find_upper_bound_on_p(of, met, 0.025));
+}
+
 struct Tally {
-  int rotors = 0, met = 0, first = 0, likely = 0, likely_met = 0, foretold = 0;
+  int rotors = 0, met = 0, first = 0, likely = 0, likely_met = 0, foretold = 0, above_limit = 0;
   double runs = 0.0, foretold_sum = 0.0, foretold_met = 0.0;
 
   void add(const Trimming& one) {
@@ -246,6 +286,7 @@ struct Tally {
     met += one.met;
     first += one.met_at_first_correction;
     runs += one.runs;
+    above_limit += one.above_limit;
     for (const auto& f : one.foretold) {
       ++foretold;
       foretold_sum += f.probability;
@@ -256,11 +297,10 @@ struct Tally {
     }
   }
   void print(const std::string& way) const {
-    fmt::print("| {} | {:.2f} | {:.1f} % | {:.1f} % | {} | {} | {:.1f} / {:.1f} % of {} |\n", way,
-               runs / rotors, 100.0 * first / rotors, 100.0 * met / rotors, likely,
-               likely ? fmt::format("{:.1f} %", 100.0 * likely_met / likely) : "-",
-               100.0 * foretold_sum / std::max(1, foretold), 100.0 * foretold_met / std::max(1, foretold),
-               foretold);
+    fmt::print("| {} | {:.2f} | {:.1f} % | {:.1f} % | {} | {} | {} | {:.1f} / {:.1f} % of {} |\n", way,
+               runs / rotors, 100.0 * first / rotors, 100.0 * met / rotors, above_limit, likely,
+               share_with_limits(likely_met, likely), 100.0 * foretold_sum / std::max(1, foretold),
+               100.0 * foretold_met / std::max(1, foretold), foretold);
     std::fflush(stdout);
   }
 };
@@ -295,9 +335,9 @@ void study(const VirtualFleet& fleet, const FleetSpread& spread, const FleetNois
       100 * scatter[2] / fleets, 100 * scatter[3] / fleets, 100 * spread.common / std::numbers::sqrt2,
       100 * spread.own / std::numbers::sqrt2);
   fmt::print(
-      "| way | mean runs | met at first correction | met in the end | trims given 85-95 % | of these met | "
-      "foretold / met |\n"
-      "|---|---|---|---|---|---|---|\n");
+      "| way | mean runs | met at first correction | met in the end | runs above the limit | "
+      "trims given 85-95 % | of these met (95 % limits) | foretold / met |\n"
+      "|---|---|---|---|---|---|---|---|\n");
   tallies[0].print("(a) handbook");
   tallies[1].print("(b) trimwright, no fleet");
   tallies[2].print("(c) trimwright, learned prior");
