@@ -21,26 +21,17 @@ JointReach::JointReach(const Model& model) : model_(&model) {
   }
 }
 
-/// What the slots of each free plane add at its pull.
-std::vector<SlotValues> JointReach::values_of(const NodeRows& node, const Holds& holds) const {
-  std::vector<SlotValues> values;
-  values.reserve(node.free);
-  for (std::size_t j = 0; j < node.free; ++j)
-    values.emplace_back(kinds_[node.plane(j).index], holds[j].pull);
-  return values;
-}
-
 /// Adds what the best option of a slot takes and gives back, and its change.
-void JointReach::tell(const NodeRows& node, std::size_t j, const SlotValues& values, Complex pull,
-                      std::size_t slot, const std::vector<double>& prices, const Wanted& wanted) const {
+void JointReach::tell(const NodeRows& node, std::size_t j, Complex pull, std::size_t slot,
+                      const std::vector<double>& prices, const Wanted& wanted) const {
   const PlaneModel& plane = node.plane(j);
-  const std::vector<std::size_t>& kinds = values.kinds().of_entry;
-  const std::vector<double> cost = kind_prices(values.kinds(), prices);
+  const SlotValues::Kinds& kinds = kinds_[plane.index];
+  const std::vector<double> cost = kind_prices(kinds, prices);
   std::uint32_t best = plane.slot_begin[slot];
   double most = kNone;
   for (std::uint32_t e = best; e < plane.slot_begin[slot + 1]; ++e) {
     const Complex change = plane.entries[e].change;
-    const double value = pull.real() * change.real() + pull.imag() * change.imag() - cost[kinds[e]];
+    const double value = pull.real() * change.real() + pull.imag() * change.imag() - cost[kinds.of_entry[e]];
     if (!(value > most)) continue;
     most = value;
     best = e;
@@ -77,19 +68,17 @@ double JointReach::best_together(const NodeRows& node, const std::vector<ArrayXd
   return sum;
 }
 
-double JointReach::support_at(const NodeRows& node, const Holds& holds,
-                              const std::vector<SlotValues>& values, const std::vector<double>& prices,
-                              const Wanted& wanted) const {
+/// `best`: what the slots of each free plane offer at these prices.
+double JointReach::support_at(const NodeRows& node, const Holds& holds, const std::vector<ArrayXd>& best,
+                              const std::vector<double>& prices, const Wanted& wanted) const {
   double sum = 0.0;
   const std::vector<int>& left = node.ledger->left();
   for (std::size_t piece = 0; piece < prices.size(); ++piece) {
     const double paid = prices[piece] * left[piece];
     sum += paid + 1e-12 * std::abs(paid);
   }
-  std::vector<ArrayXd> best;
   std::vector<std::vector<std::size_t>> slots(node.free);
   for (std::size_t j = 0; j < node.free; ++j) {
-    best.push_back(values[j].best_at(prices));
     if (node.together > 0) continue;
     slots[j] = largest_of(best[j], (*node.planes)[j].count);
     for (const std::size_t s : slots[j]) {
@@ -102,14 +91,17 @@ double JointReach::support_at(const NodeRows& node, const Holds& holds,
   if (wanted.moments != nullptr) wanted.moments->assign(node.free, 0.0);
   if (wanted.spare == nullptr && wanted.moments == nullptr) return sum;
   for (std::size_t j = 0; j < node.free; ++j) {
-    for (const std::size_t s : slots[j]) tell(node, j, values[j], holds[j].pull, s, prices, wanted);
+    for (const std::size_t s : slots[j]) tell(node, j, holds[j].pull, s, prices, wanted);
   }
   return sum;
 }
 
 double JointReach::support(const NodeRows& node, const Holds& holds, const std::vector<double>& prices,
                            std::vector<double>* spare, std::vector<Complex>* moments) const {
-  return support_at(node, holds, values_of(node, holds), prices, {spare, moments});
+  std::vector<ArrayXd> best;
+  for (std::size_t j = 0; j < node.free; ++j)
+    best.push_back(best_offers(kinds_[node.plane(j).index], holds[j].pull, prices));
+  return support_at(node, holds, best, prices, {spare, moments});
 }
 
 std::vector<double> JointReach::settle(const NodeRows& node, const Holds& holds, std::vector<double> prices,
@@ -118,14 +110,18 @@ std::vector<double> JointReach::settle(const NodeRows& node, const Holds& holds,
   for (std::size_t j = 0; j < node.free; ++j) {
     highest = std::max(highest, std::abs(holds[j].pull) * largest_change_[node.plane(j).index]);
   }
-  const std::vector<SlotValues> values = values_of(node, holds);
+  std::vector<SlotValues> values;
+  for (std::size_t j = 0; j < node.free; ++j)
+    values.emplace_back(kinds_[node.plane(j).index], holds[j].pull);
+  std::vector<ArrayXd> offers(node.free);
   std::vector<double> spare;
   std::vector<double> best = prices;
   double least = std::numeric_limits<double>::infinity();
   double step = 0.3 * highest;
   const double shrink = std::pow(0.0067, 1.0 / static_cast<double>(steps));
   for (int i = 0; i < steps; ++i, step *= shrink) {
-    const double now = support_at(node, holds, values, prices, {&spare, nullptr});
+    for (std::size_t j = 0; j < node.free; ++j) offers[j] = values[j].best_at(prices);
+    const double now = support_at(node, holds, offers, prices, {&spare, nullptr});
     if (now < least) {
       least = now;
       best = prices;

@@ -40,13 +40,11 @@ class JointReach {
     std::vector<double>* spare = nullptr;
     std::vector<Complex>* moments = nullptr;
   };
-  [[nodiscard]] std::vector<SlotValues> values_of(const NodeRows& node, const Holds& holds) const;
-  [[nodiscard]] double support_at(const NodeRows& node, const Holds& holds,
-                                  const std::vector<SlotValues>& values, const std::vector<double>& prices,
-                                  const Wanted& wanted) const;
+  [[nodiscard]] double support_at(const NodeRows& node, const Holds& holds, const std::vector<ArrayXd>& best,
+                                  const std::vector<double>& prices, const Wanted& wanted) const;
   [[nodiscard]] double best_together(const NodeRows& node, const std::vector<ArrayXd>& best,
                                      std::vector<std::vector<std::size_t>>& slots) const;
-  void tell(const NodeRows& node, std::size_t j, const SlotValues& values, Complex pull, std::size_t slot,
+  void tell(const NodeRows& node, std::size_t j, Complex pull, std::size_t slot,
             const std::vector<double>& prices, const Wanted& wanted) const;
 
   const Model* model_;

@@ -193,8 +193,18 @@ ArrayXd SlotValues::best_at(const std::vector<double>& prices) const {
   ArrayXd best = values_.col(0) - cost[0];
   for (Eigen::Index kind = 1; kind < values_.cols(); ++kind)
     best = best.max(values_.col(kind) - cost[static_cast<std::size_t>(kind)]);
-  for (const auto& [slot, piece] : kinds_->returned)
-    best[static_cast<Eigen::Index>(slot)] += prices[static_cast<std::size_t>(piece)];
+  kinds_->add_returned(prices, best);
+  return best;
+}
+
+ArrayXd best_offers(const SlotValues::Kinds& kinds, Complex direction, const std::vector<double>& prices) {
+  const std::vector<double> cost = kind_prices(kinds, prices);
+  ArrayXd best = ArrayXd::Constant(kinds.layers.front().re.size(), kNone);
+  for (const SlotValues::Kinds::Layer& layer : kinds.layers) {
+    best = best.max(direction.real() * layer.re + direction.imag() * layer.im +
+                    (layer.none - cost[layer.kind]));
+  }
+  kinds.add_returned(prices, best);
   return best;
 }
 

@@ -24,6 +24,11 @@ class SlotValues {
     };
     std::vector<Layer> layers;
     Kinds(const Model& model, const PlaneModel& plane);
+    /// Adds to each slot's value the prices of what its change gives back.
+    void add_returned(const std::vector<double>& prices, ArrayXd& values) const {
+      for (const auto& [slot, piece] : returned)
+        values[static_cast<Eigen::Index>(slot)] += prices[static_cast<std::size_t>(piece)];
+    }
 
    private:
     void lay_out(const PlaneModel& plane);
@@ -46,6 +51,10 @@ class SlotValues {
   const Kinds* kinds_;
   Eigen::ArrayXXd values_;  ///< a column for each kind
 };
+
+/// `SlotValues(kinds, direction).best_at(prices)`, for asking once.
+[[nodiscard]] ArrayXd best_offers(const SlotValues::Kinds& kinds, Complex direction,
+                                  const std::vector<double>& prices);
 
 /// What all pieces of each kind cost together.
 [[nodiscard]] std::vector<double> kind_prices(const SlotValues::Kinds& kinds,

@@ -3,6 +3,8 @@
 #include <algorithm>
 #include <cmath>
 
+#include "slot_prices.hpp"
+
 namespace trimwright::slots_detail {
 namespace {
 
@@ -17,27 +19,37 @@ PointGrid grid_of_singles(const PlaneModel& plane, const Disc& around) {
   });
 }
 
+/// Per pair of kinds: whether as many of their pieces could be there together.
+std::vector<char> kinds_together(const Model& model, const SlotValues::Kinds& kinds) {
+  const std::size_t n = kinds.pieces.size();
+  std::vector<char> together(n * n, 1);
+  for (std::size_t a = 0; a < n; ++a) {
+    for (std::size_t b = 0; b < n; ++b) {
+      const auto& first = kinds.pieces[a];
+      const auto& second = kinds.pieces[b];
+      const bool there = std::all_of(first.begin(), first.end(), [&](int piece) {
+        const auto k = static_cast<std::size_t>(piece);
+        return std::count(first.begin(), first.end(), piece) +
+                   std::count(second.begin(), second.end(), piece) <=
+               model.stock[k] + model.holders[k];
+      });
+      together[a * n + b] = there ? 1 : 0;
+    }
+  }
+  return together;
+}
+
 PointGrid grid_of_pairs(const Model& model, const PlaneModel& plane, const Disc& around, std::size_t count) {
-  std::vector<int> there = model.stock;
-  for (std::size_t k = 0; k < there.size(); ++k) there[k] += model.holders[k];
-  const auto both_there = [&](const Entry& a, const Entry& b) {
-    if (a.takes.empty() || b.takes.empty()) return true;
-    const auto first = model.pieces_in(a.takes);
-    const auto second = model.pieces_in(b.takes);
-    return std::all_of(first.begin(), first.end(), [&](int piece) {
-      return std::count(first.begin(), first.end(), piece) +
-                 std::count(second.begin(), second.end(), piece) <=
-             there[static_cast<std::size_t>(piece)];
-    });
-  };
+  const SlotValues::Kinds kinds(model, plane);
+  const std::vector<char> together = kinds_together(model, kinds);
   return PointGrid(around, count, [&](auto&& add) {
     const auto entries = static_cast<std::uint32_t>(plane.entries.size());
     for (std::uint32_t low = 0; low < entries; ++low) {
       const Entry& first = plane.entries[low];
+      const char* with = together.data() + kinds.of_entry[low] * kinds.pieces.size();
       for (std::uint32_t high = plane.slot_begin[first.slot + 1]; high < entries; ++high) {
-        const Entry& second = plane.entries[high];
-        if (!both_there(first, second)) continue;
-        add(first.change + second.change, low | (high << 16U));
+        if (with[kinds.of_entry[high]] == 0) continue;
+        add(first.change + plane.entries[high].change, low | (high << 16U));
       }
     }
   });

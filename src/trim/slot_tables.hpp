@@ -27,22 +27,29 @@ class PointGrid {
   template <class Visit>
   bool visit(Complex centre, const double& radius, Visit&& visit) const;
 
-  [[nodiscard]] std::size_t size() const { return ids_.size(); }
+  [[nodiscard]] std::size_t size() const { return points_.size(); }
 
  private:
   [[nodiscard]] std::size_t cell_of(Complex point) const {
-    return index((point.imag() - bottom_) / side_) * across_ + index((point.real() - left_) / side_);
+    return index((point.imag() - bottom_) * per_side_) * across_ +
+           index((point.real() - left_) * per_side_);
   }
   [[nodiscard]] std::size_t index(double position) const {
-    return static_cast<std::size_t>(std::min(std::max(position, 0.0), static_cast<double>(across_ - 1)));
+    const double within = std::min(std::max(position, 0.0), static_cast<double>(across_ - 1));
+    return static_cast<std::size_t>(static_cast<std::int32_t>(within));
   }
 
+  /// Together, so that a point is one access to memory.
+  struct Point {
+    float x, y;
+    std::uint32_t id;
+  };
   double left_, bottom_, side_;
+  double per_side_;  ///< 1 / side_
   double slack_;  ///< rounding of the single precision points
   std::size_t across_;
   std::vector<std::uint32_t> begin_;  ///< per cell, in the lists below
-  std::vector<float> x_, y_;
-  std::vector<std::uint32_t> ids_;
+  std::vector<Point> points_;
 };
 
 template <class Emit>
@@ -51,6 +58,7 @@ PointGrid::PointGrid(const Disc& around, std::size_t count, Emit&& emit) {
   const double reach = around.radius > 0.0 ? around.radius : 1e-300;
   across_ = static_cast<std::size_t>(std::ceil(std::sqrt(static_cast<double>(count) / kPointsPerCell))) + 1;
   side_ = 2.0 * reach / static_cast<double>(across_);
+  per_side_ = 1.0 / side_;
   left_ = around.centre.real() - reach;
   bottom_ = around.centre.imag() - reach;
   double largest = reach + std::abs(around.centre);
@@ -61,14 +69,10 @@ PointGrid::PointGrid(const Disc& around, std::size_t count, Emit&& emit) {
   });
   slack_ = 1e-6 * largest;
   for (std::size_t cell = 1; cell < begin_.size(); ++cell) begin_[cell] += begin_[cell - 1];
-  x_.resize(begin_.back());
-  y_.resize(begin_.back());
-  ids_.resize(begin_.back());
+  points_.resize(begin_.back());
   emit([&](Complex point, std::uint32_t id) {
     const std::uint32_t at = begin_[cell_of(point)]++;
-    x_[at] = static_cast<float>(point.real());
-    y_[at] = static_cast<float>(point.imag());
-    ids_[at] = id;
+    points_[at] = {static_cast<float>(point.real()), static_cast<float>(point.imag()), id};
   });
   for (std::size_t cell = begin_.size() - 1; cell > 0; --cell) begin_[cell] = begin_[cell - 1];
   begin_[0] = 0;
@@ -90,11 +94,12 @@ bool PointGrid::visit(Complex centre, const double& radius, Visit&& visit) const
     const std::uint32_t from = begin_[row * across_ + index((cx - half) / side_)];
     const std::uint32_t to = begin_[row * across_ + index((cx + half) / side_) + 1];
     for (std::uint32_t at = from; at < to; ++at) {
-      const double dx = static_cast<double>(x_[at]) - centre.real();
-      const double dy = static_cast<double>(y_[at]) - centre.imag();
+      const Point& point = points_[at];
+      const double dx = static_cast<double>(point.x) - centre.real();
+      const double dy = static_cast<double>(point.y) - centre.imag();
       const double r = radius + 2.0 * slack_;
       if (dx * dx + dy * dy > r * r) continue;
-      if (!visit(ids_[at])) return false;
+      if (!visit(point.id)) return false;
     }
   }
   return true;
