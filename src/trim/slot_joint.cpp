@@ -62,7 +62,8 @@ double JointReach::best_together(const NodeRows& node, const std::vector<ArrayXd
     if (!(value > 0.0)) break;
     sum += value * (1.0 + 1e-12);
     std::size_t j = 0;
-    for (; at >= static_cast<std::size_t>(best[j].size()); ++j) at -= static_cast<std::size_t>(best[j].size());
+    for (; at >= static_cast<std::size_t>(best[j].size()); ++j)
+      at -= static_cast<std::size_t>(best[j].size());
     slots[j].push_back(at);
   }
   return sum;
@@ -111,8 +112,7 @@ std::vector<double> JointReach::settle(const NodeRows& node, const Holds& holds,
     highest = std::max(highest, std::abs(holds[j].pull) * largest_change_[node.plane(j).index]);
   }
   std::vector<SlotValues> values;
-  for (std::size_t j = 0; j < node.free; ++j)
-    values.emplace_back(kinds_[node.plane(j).index], holds[j].pull);
+  for (std::size_t j = 0; j < node.free; ++j) values.emplace_back(kinds_[node.plane(j).index], holds[j].pull);
   std::vector<ArrayXd> offers(node.free);
   std::vector<double> spare;
   std::vector<double> best = prices;

@@ -10,8 +10,8 @@ namespace {
 constexpr double kNone = -std::numeric_limits<double>::infinity();
 constexpr int kSweeps = 3;
 
-/// The slots whose best offer is among the n best, best first, and the dual value: what the prices promise for
-/// n changes.
+/// The slots whose best offer is among the n best, best first, and the dual value: what the prices promise
+/// for n changes.
 struct Promise {
   std::vector<std::size_t> slots;
   double sum = 0.0;
@@ -201,8 +201,8 @@ ArrayXd best_offers(const SlotValues::Kinds& kinds, Complex direction, const std
   const std::vector<double> cost = kind_prices(kinds, prices);
   ArrayXd best = ArrayXd::Constant(kinds.layers.front().re.size(), kNone);
   for (const SlotValues::Kinds::Layer& layer : kinds.layers) {
-    best = best.max(direction.real() * layer.re + direction.imag() * layer.im +
-                    (layer.none - cost[layer.kind]));
+    best =
+        best.max(direction.real() * layer.re + direction.imag() * layer.im + (layer.none - cost[layer.kind]));
   }
   kinds.add_returned(prices, best);
   return best;

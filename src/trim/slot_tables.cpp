@@ -12,11 +12,7 @@ constexpr std::size_t kMostPairs = 14'000'000;   // at 13 bytes each, below 200 
 constexpr std::size_t kMostTriples = 3'500'000;  // a plane: six planes below 300 MB
 
 PointGrid grid_of_singles(const PlaneModel& plane, const Disc& around) {
-  return PointGrid(around, plane.entries.size(), [&](auto&& add) {
-    for (std::size_t e = 0; e < plane.entries.size(); ++e) {
-      add(plane.entries[e].change, static_cast<std::uint32_t>(e));
-    }
-  });
+  return PointGrid(plane, around, plane.entries.size(), [&](auto&& add) { add(PointGrid::Run{}); });
 }
 
 /// Per pair of kinds: whether as many of their pieces could be there together.
@@ -39,33 +35,35 @@ std::vector<char> kinds_together(const Model& model, const SlotValues::Kinds& ki
   return together;
 }
 
+/// The entries behind the slot of an entry begin here.
+std::uint32_t behind(const PlaneModel& plane, std::uint32_t e) {
+  return plane.slot_begin[plane.entries[e].slot + 1];
+}
+
 PointGrid grid_of_pairs(const Model& model, const PlaneModel& plane, const Disc& around, std::size_t count) {
   const SlotValues::Kinds kinds(model, plane);
   const std::vector<char> together = kinds_together(model, kinds);
-  return PointGrid(around, count, [&](auto&& add) {
-    const auto entries = static_cast<std::uint32_t>(plane.entries.size());
-    for (std::uint32_t low = 0; low < entries; ++low) {
-      const Entry& first = plane.entries[low];
-      const char* with = together.data() + kinds.of_entry[low] * kinds.pieces.size();
-      for (std::uint32_t high = plane.slot_begin[first.slot + 1]; high < entries; ++high) {
-        if (with[kinds.of_entry[high]] == 0) continue;
-        add(first.change + plane.entries[high].change, low | (high << 16U));
-      }
+  std::vector<std::vector<char>> with(kinds.pieces.size());  // per kind: which entries can be there with it
+  for (std::size_t kind = 0; kind < with.size(); ++kind) {
+    for (const std::size_t other : kinds.of_entry)
+      with[kind].push_back(together[kind * kinds.pieces.size() + other]);
+  }
+  return PointGrid(plane, around, count, [&](auto&& add) {
+    for (std::uint32_t low = 0; low < plane.entries.size(); ++low) {
+      add(PointGrid::Run{plane.entries[low].change, behind(plane, low), low, 1U << 16U,
+                         with[kinds.of_entry[low]].data()});
     }
   });
 }
 
-/// Calls `add(sum, id)` for all sums of three changes in different slots.
+/// Calls `add(run)` for all sums of three changes in different slots.
 template <class Add>
 void for_each_triple(const PlaneModel& plane, std::uint32_t base, Add&& add) {
   const auto entries = static_cast<std::uint32_t>(plane.entries.size());
-  const auto behind = [&](std::uint32_t e) { return plane.slot_begin[plane.entries[e].slot + 1]; };
   for (std::uint32_t low = 0; low < entries; ++low) {
-    for (std::uint32_t middle = behind(low); middle < entries; ++middle) {
+    for (std::uint32_t middle = behind(plane, low); middle < entries; ++middle) {
       const Complex two = plane.entries[low].change + plane.entries[middle].change;
-      const std::uint32_t id = (low * base + middle) * base;
-      for (std::uint32_t high = behind(middle); high < entries; ++high)
-        add(two + plane.entries[high].change, id + high);
+      add(PointGrid::Run{two, behind(plane, middle), (low * base + middle) * base});
     }
   }
 }
@@ -105,7 +103,7 @@ TripleTable::TripleTable(const PlaneModel& plane, const Disc& around)
 }
 
 void TripleTable::build() {
-  grid_ = std::make_shared<const PointGrid>(around_, count_,
+  grid_ = std::make_shared<const PointGrid>(*plane_, around_, count_,
                                             [&](auto&& add) { for_each_triple(*plane_, base_, add); });
 }
 
