@@ -80,7 +80,10 @@ class SumVisitor {
       if (needed == n) return only_needed(n, first_slot, sum);
     }
     if (n == 1) return one(first_slot, sum);
-    if (n == 2) return tables_.pairs ? two(first_slot, sum) : nested_two(first_slot, sum);
+    if (n == 2) {
+      const PointGrid* pairs = tables_.pairs ? tables_.pairs->ask() : nullptr;
+      return pairs != nullptr ? two(*pairs, first_slot, sum) : nested_two(first_slot, sum);
+    }
     if (n == 3) {
       const PointGrid* triples = tables_.triples.after(std::exchange(work_, 0));
       if (triples != nullptr) return three(*triples, first_slot, sum);
@@ -101,8 +104,8 @@ class SumVisitor {
     });
   }
 
-  bool two(std::size_t first_slot, Complex sum) {
-    return tables_.pairs->visit(query_.centre - sum, *query_.radius, [&](std::uint32_t id) {
+  bool two(const PointGrid& pairs, std::size_t first_slot, Complex sum) {
+    return pairs.visit(query_.centre - sum, *query_.radius, [&](std::uint32_t id) {
       const Entry& low = entry(lower_of_pair(id));
       if (low.slot < first_slot) return true;
       const Entry& high = entry(higher_of_pair(id));
@@ -137,8 +140,12 @@ class SumVisitor {
 
   bool nested_two(std::size_t first_slot, Complex sum) {
     const auto entries = static_cast<std::uint32_t>(tables_.plane->entries.size());
+    const Disc& one = tables_.reach.disc(1);
+    const Complex wanted = query_.centre - sum - one.centre;
     for (std::uint32_t e = tables_.plane->slot_begin[first_slot]; e < entries; ++e) {
       const Entry& low = entry(e);
+      const double near = (*query_.radius + one.radius) * (1.0 + 1e-9);
+      if (std::norm(wanted - low.change) > near * near) continue;
       if (!fix(low, e, 1, sum)) return false;
     }
     return true;

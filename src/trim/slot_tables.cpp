@@ -93,6 +93,13 @@ bool alike(const Model& model, const PlaneModel& a, const PlaneModel& b) {
 
 }  // namespace
 
+PairTable::PairTable(const Model& model, const PlaneModel& plane, const Disc& around)
+    : model_(&model), plane_(&plane), around_(around), questions_left_(plane.entries.size() / 16) {}
+
+void PairTable::build() {
+  grid_ = std::make_unique<const PointGrid>(grid_of_pairs(*model_, *plane_, around_, pair_count(*plane_)));
+}
+
 TripleTable::TripleTable(const PlaneModel& plane, const Disc& around)
     : plane_(&plane), around_(around), base_(static_cast<std::uint32_t>(plane.entries.size())) {
   constexpr std::size_t kMostEntries = 1625;  // its cube fits in an id
@@ -127,22 +134,27 @@ Tables::Tables(const Model& model) : joint_(model) {
   for (const PlaneModel& plane : model.planes) {
     planes_.emplace_back(model, plane, std::min(plane.slots(), std::max<std::size_t>(model.max_changes, 2)));
   }
+  share_pairs(model);
 }
 
-void Tables::want_pairs(const Model& model, std::size_t p) {
-  PlaneTables& tables = planes_[p];
-  if (tables.pairs || tables.plane->slots() < 2 || tables.plane->entries.size() > 0xffffU) return;
-  for (const PlaneTables& other : planes_) {
-    if (other.pairs && alike(model, *other.plane, *tables.plane)) {
-      tables.pairs = other.pairs;
-      return;
+/// One table of pairs for planes alike; none where all would take too much memory.
+void Tables::share_pairs(const Model& model) {
+  std::size_t stored = 0;
+  for (auto tables = planes_.begin(); tables != planes_.end(); ++tables) {
+    const PlaneModel& plane = *tables->plane;
+    if (plane.slots() < 2 || plane.entries.size() > 0xffffU) continue;
+    const auto twin = std::find_if(planes_.begin(), tables, [&](const PlaneTables& other) {
+      return other.pairs && alike(model, *other.plane, plane);
+    });
+    if (twin != tables) {
+      tables->pairs = twin->pairs;
+      continue;
     }
+    const std::size_t count = pair_count(plane);
+    if (stored + count > kMostPairs) continue;
+    stored += count;
+    tables->pairs = std::make_shared<PairTable>(model, plane, tables->reach.disc(2));
   }
-  const std::size_t count = pair_count(*tables.plane);
-  if (pairs_stored_ + count > kMostPairs) return;
-  pairs_stored_ += count;
-  tables.pairs =
-      std::make_shared<const PointGrid>(grid_of_pairs(model, *tables.plane, tables.reach.disc(2), count));
 }
 
 }  // namespace trimwright::slots_detail

@@ -12,6 +12,32 @@
 
 namespace trimwright::slots_detail {
 
+/// Sums of two changes in different slots of a plane, tabulated once it has been asked for as often as it
+/// costs. Ids: lower entry in the low half.
+class PairTable {
+ public:
+  /// `around`: nearly all sums lie in it.
+  PairTable(const Model& model, const PlaneModel& plane, const Disc& around);
+  /// The table, where it is there; counts the questions.
+  const PointGrid* ask() {
+    if (!grid_ && questions_left_ > 0) {
+      --questions_left_;
+    } else if (!grid_) {
+      build();
+    }
+    return grid_.get();
+  }
+
+ private:
+  void build();
+
+  const Model* model_;
+  const PlaneModel* plane_;
+  Disc around_;
+  std::size_t questions_left_;
+  std::unique_ptr<const PointGrid> grid_;
+};
+
 /// Sums of three changes in different slots of a plane, tabulated once as much work has been spent without
 /// them as they cost; never when they are too many.
 class TripleTable {
@@ -53,7 +79,7 @@ struct PlaneTables {
   const PlaneModel* plane = nullptr;
   Reach reach;
   PointGrid singles;
-  std::shared_ptr<const PointGrid> pairs;  ///< ids: lower entry in the low half; null: not stored
+  std::shared_ptr<PairTable> pairs;  ///< one for all planes alike; null: they would take too much memory
   TripleTable triples;
 
   PlaneTables(const Model& model, const PlaneModel& of_plane, std::size_t most_changes);
@@ -73,13 +99,12 @@ class Tables {
   [[nodiscard]] const PlaneTables& plane(std::size_t p) const { return planes_[p]; }
   [[nodiscard]] PlaneTables& plane(std::size_t p) { return planes_[p]; }
   [[nodiscard]] const JointReach& joint() const { return joint_; }
-  /// Tabulates the sums of two changes of a plane unless that would take too much memory.
-  void want_pairs(const Model& model, std::size_t p);
 
  private:
+  void share_pairs(const Model& model);
+
   std::vector<PlaneTables> planes_;
   JointReach joint_;
-  std::size_t pairs_stored_ = 0;
 };
 
 }  // namespace trimwright::slots_detail
