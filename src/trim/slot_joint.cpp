@@ -25,13 +25,13 @@ JointReach::JointReach(const Model& model) : model_(&model) {
 void JointReach::tell(const NodeRows& node, std::size_t j, Complex pull, std::size_t slot,
                       const std::vector<double>& prices, const Wanted& wanted) const {
   const PlaneModel& plane = node.plane(j);
-  const SlotValues::Kinds& kinds = kinds_[plane.index];
-  const std::vector<double> cost = kind_prices(kinds, prices);
   std::uint32_t best = plane.slot_begin[slot];
   double most = kNone;
   for (std::uint32_t e = best; e < plane.slot_begin[slot + 1]; ++e) {
     const Complex change = plane.entries[e].change;
-    const double value = pull.real() * change.real() + pull.imag() * change.imag() - cost[kinds.of_entry[e]];
+    double value = pull.real() * change.real() + pull.imag() * change.imag();
+    for (const int piece : model_->pieces_in(plane.entries[e].takes))
+      value -= prices[static_cast<std::size_t>(piece)];
     if (!(value > most)) continue;
     most = value;
     best = e;
