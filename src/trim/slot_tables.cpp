@@ -58,12 +58,12 @@ PointGrid grid_of_pairs(const Model& model, const PlaneModel& plane, const Disc&
 
 /// Calls `add(run)` for all sums of three changes in different slots.
 template <class Add>
-void for_each_triple(const PlaneModel& plane, std::uint32_t base, Add&& add) {
+void for_each_triple(const PlaneModel& plane, unsigned id_bits, Add&& add) {
   const auto entries = static_cast<std::uint32_t>(plane.entries.size());
   for (std::uint32_t low = 0; low < entries; ++low) {
     for (std::uint32_t middle = behind(plane, low); middle < entries; ++middle) {
       const Complex two = plane.entries[low].change + plane.entries[middle].change;
-      add(PointGrid::Run{two, behind(plane, middle), (low * base + middle) * base});
+      add(PointGrid::Run{two, behind(plane, middle), (low << id_bits | middle) << id_bits});
     }
   }
 }
@@ -100,25 +100,26 @@ void PairTable::build() {
   grid_ = std::make_unique<const PointGrid>(grid_of_pairs(*model_, *plane_, around_, pair_count(*plane_)));
 }
 
-TripleTable::TripleTable(const PlaneModel& plane, const Disc& around)
-    : plane_(&plane), around_(around), base_(static_cast<std::uint32_t>(plane.entries.size())) {
-  constexpr std::size_t kMostEntries = 1625;  // its cube fits in an id
+TripleTable::TripleTable(const PlaneModel& plane, const Disc& around) : plane_(&plane), around_(around) {
   const double count = triple_count(plane);
-  if (plane.entries.size() > kMostEntries || count > static_cast<double>(kMostTriples)) return;
+  if (plane.entries.size() > kIdMask || count > static_cast<double>(kMostTriples)) return;
   count_ = static_cast<std::size_t>(count);
   work_left_ = count_ / 4;
 }
 
 void TripleTable::build() {
   grid_ = std::make_shared<const PointGrid>(*plane_, around_, count_,
-                                            [&](auto&& add) { for_each_triple(*plane_, base_, add); });
+                                            [&](auto&& add) { for_each_triple(*plane_, kIdBits, add); });
 }
 
 PlaneTables::PlaneTables(const Model& model, const PlaneModel& of_plane, std::size_t most_changes)
     : plane(&of_plane),
       reach(model, of_plane, most_changes),
       singles(grid_of_singles(of_plane, reach.disc(1))),
-      triples(of_plane, reach.disc(most_changes < 3 ? most_changes : 3)) {}
+      triples(of_plane, reach.disc(most_changes < 3 ? most_changes : 3)),
+      stock(model) {
+  for (const Entry& entry : of_plane.entries) gives.push_back(stock.of(model, entry));
+}
 
 std::size_t pair_count(const PlaneModel& plane) {
   std::size_t count = 0;

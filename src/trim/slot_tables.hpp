@@ -8,6 +8,7 @@
 #include "slot_grid.hpp"
 #include "slot_joint.hpp"
 #include "slot_model.hpp"
+#include "slot_packed.hpp"
 #include "slot_reach.hpp"
 
 namespace trimwright::slots_detail {
@@ -56,11 +57,11 @@ class TripleTable {
   [[nodiscard]] bool built() const { return grid_ != nullptr; }
   /// The three entries of an id, by rising slot.
   [[nodiscard]] std::array<std::uint32_t, 3> entries_of(std::uint32_t id) const {
-    return {id / base_ / base_, id / base_ % base_, id % base_};
+    return {id >> (2 * kIdBits), id >> kIdBits & kIdMask, id & kIdMask};
   }
   /// Ids of sums whose lowest entry is this one, or comes later, are not below.
   [[nodiscard]] std::uint64_t first_id(std::uint32_t lowest) const {
-    return std::uint64_t{lowest} * base_ * base_;
+    return std::uint64_t{lowest} << (2 * kIdBits);
   }
 
  private:
@@ -68,7 +69,8 @@ class TripleTable {
 
   const PlaneModel* plane_;
   Disc around_;
-  std::uint32_t base_ = 1;
+  static constexpr unsigned kIdBits = 10;
+  static constexpr std::uint32_t kIdMask = (1U << kIdBits) - 1;
   std::size_t count_ = 0;  ///< zero: too many, or none
   std::uint64_t work_left_ = ~std::uint64_t{0};
   std::shared_ptr<const PointGrid> grid_;
@@ -81,6 +83,8 @@ struct PlaneTables {
   PointGrid singles;
   std::shared_ptr<PairTable> pairs;  ///< one for all planes alike; null: they would take too much memory
   TripleTable triples;
+  PackedStock stock;
+  std::vector<std::uint64_t> gives;  ///< per entry: what it gives back less what it takes, packed
 
   PlaneTables(const Model& model, const PlaneModel& of_plane, std::size_t most_changes);
 };
