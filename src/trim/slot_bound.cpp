@@ -81,7 +81,9 @@ void DualBound::share_stock(const NodeRows& node, double supports) {
   const double joint = node.joint->support(node, used_, *node.prices);
   if (!(joint < supports)) return;
   c_ += supports - joint;
-  own_c_ += supports - joint;  // without the last plane's multipliers the others keep theirs, one by one
+  // Without the last plane's pull the others keep theirs, one by one, unless they were held together without
+  // it.
+  if (own_.pull != 0.0) own_c_ += supports - joint;
 }
 
 void DualBound::factor() {

@@ -3,6 +3,7 @@
 #include <vector>
 
 #include "slot_bound.hpp"
+#include "slot_prices.hpp"
 
 namespace trimwright::slots_detail {
 
@@ -34,17 +35,21 @@ class JointReach {
                                            std::vector<double> prices, int steps = 60) const;
 
  private:
-  struct Offer {
-    double value = 0.0;
-    const Entry* entry = nullptr;
-    std::size_t plane = 0;  ///< among the free ones
+  /// What is wanted to know of the choice that attains the bound; null: nothing.
+  struct Wanted {
+    std::vector<double>* spare = nullptr;
+    std::vector<Complex>* moments = nullptr;
   };
-  void add_offers(const NodeRows& node, std::size_t j, Complex pull, const std::vector<double>& prices,
-                  std::vector<Offer>& offers) const;
-  double take_best(std::vector<Offer>& offers, std::size_t most, std::vector<double>* spare,
-                   std::vector<Complex>* moments) const;
+  [[nodiscard]] double support_at(const NodeRows& node, const Holds& holds, const std::vector<ArrayXd>& best,
+                                  const std::vector<double>& prices, const Wanted& wanted) const;
+  [[nodiscard]] double best_together(const NodeRows& node, const std::vector<ArrayXd>& best,
+                                     std::vector<std::vector<std::size_t>>& slots) const;
+  void tell(const NodeRows& node, std::size_t j, Complex pull, std::size_t slot,
+            const std::vector<double>& prices, const Wanted& wanted) const;
 
   const Model* model_;
+  std::vector<SlotValues::Kinds> kinds_;  ///< per plane of the model
+  std::vector<double> largest_change_;    ///< the same
 };
 
 }  // namespace trimwright::slots_detail

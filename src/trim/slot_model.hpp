@@ -141,6 +141,10 @@ class Ledger {
       return false;
     return !has_rules_ || rules_.can_mend(changes_left);
   }
+  /// How many pieces may be missing that `changes` further changes would give back.
+  [[nodiscard]] int may_miss(std::size_t changes) const {
+    return static_cast<int>(changes) * model_->most_returned;
+  }
   /// Per limited piece: how often some changes can take it beyond what they give back, when `others` further
   /// changes may give back more. May be below zero.
   void obtainable(std::size_t others, std::vector<int>& pieces) const {

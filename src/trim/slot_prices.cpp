@@ -3,7 +3,6 @@
 #include <algorithm>
 #include <limits>
 #include <map>
-#include <numeric>
 
 namespace trimwright::slots_detail {
 namespace {
@@ -11,27 +10,20 @@ namespace {
 constexpr double kNone = -std::numeric_limits<double>::infinity();
 constexpr int kSweeps = 3;
 
-/// The dual value: what the prices promise for n changes.
-double promise(const SlotValues& values, const std::vector<int>& available, std::size_t n,
-               const std::vector<double>& prices) {
-  std::vector<double> best = values.best_at(prices);
-  std::partial_sort(best.begin(), best.begin() + static_cast<std::ptrdiff_t>(n), best.end(),
-                    std::greater<>());
-  double sum = std::accumulate(best.begin(), best.begin() + static_cast<std::ptrdiff_t>(n), 0.0);
-  for (std::size_t k = 0; k < prices.size(); ++k) sum += prices[k] * available[k];
-  return sum;
-}
+/// The slots whose best offer is among the n best, best first, and the dual value: what the prices promise
+/// for n changes.
+struct Promise {
+  std::vector<std::size_t> slots;
+  double sum = 0.0;
+};
 
-/// The slots whose best offer is among the n best.
-std::vector<std::size_t> best_slots(const SlotValues& values, std::size_t n,
-                                    const std::vector<double>& prices) {
-  const std::vector<double> best = values.best_at(prices);
-  std::vector<std::size_t> slots(values.slots());
-  std::iota(slots.begin(), slots.end(), std::size_t{0});
-  std::partial_sort(slots.begin(), slots.begin() + static_cast<std::ptrdiff_t>(n), slots.end(),
-                    [&](std::size_t a, std::size_t b) { return best[a] > best[b]; });
-  slots.resize(n);
-  return slots;
+Promise promise(const SlotValues& values, const std::vector<int>& available, std::size_t n,
+                const std::vector<double>& prices) {
+  const ArrayXd best = values.best_at(prices);
+  Promise promised{largest_of(best, n), 0.0};
+  for (const std::size_t s : promised.slots) promised.sum += best[static_cast<Eigen::Index>(s)];
+  for (std::size_t k = 0; k < prices.size(); ++k) promised.sum += prices[k] * available[k];
+  return promised;
 }
 
 /// The price at which no more of these slots want the piece than it is available.
@@ -118,16 +110,61 @@ class TopTwo {
 
 }  // namespace
 
+std::vector<std::size_t> largest_of(const ArrayXd& values, std::size_t n) {
+  std::vector<std::size_t> largest;
+  if (n == 0) return largest;
+  double least = kNone;  // of those kept, once there are n
+  for (Eigen::Index i = 0; i < values.size(); ++i) {
+    if (largest.size() == n) {
+      if (!(values[i] > least)) continue;
+      largest.pop_back();
+    }
+    const auto place = std::upper_bound(
+        largest.begin(), largest.end(), values[i],
+        [&](double value, std::size_t other) { return value > values[static_cast<Eigen::Index>(other)]; });
+    largest.insert(place, static_cast<std::size_t>(i));
+    least = values[static_cast<Eigen::Index>(largest.back())];
+  }
+  return largest;
+}
+
 SlotValues::Kinds::Kinds(const Model& model, const PlaneModel& plane) : pieces(1) {
   std::map<std::vector<int>, std::size_t> numbers{{{}, 0}};
-  for (const Entry& entry : plane.entries) {
-    const std::span<const int> taken = model.pieces_in(entry.takes);
+  std::vector<std::size_t> of_single(model.stock.size(), 0);  // 0: not met yet
+  const auto number_of = [&](std::span<const int> taken) {
+    if (taken.empty()) return std::size_t{0};
+    std::size_t* single = taken.size() == 1 ? &of_single[static_cast<std::size_t>(taken.front())] : nullptr;
+    if (single != nullptr && *single > 0) return *single;
     const auto [found, is_new] = numbers.emplace(std::vector<int>(taken.begin(), taken.end()), pieces.size());
     if (is_new) pieces.push_back(found->first);
-    of_entry.push_back(found->second);
-    if (entry.slot == returned.size()) {
-      const std::span<const int> back = model.pieces_in(entry.returns);
-      returned.emplace_back(back.begin(), back.end());
+    if (single != nullptr) *single = found->second;
+    return found->second;
+  };
+  for (std::size_t e = 0; e < plane.entries.size(); ++e) {
+    const Entry& entry = plane.entries[e];
+    of_entry.push_back(number_of(model.pieces_in(entry.takes)));
+    if (e != plane.slot_begin[entry.slot]) continue;
+    for (const int piece : model.pieces_in(entry.returns)) returned.emplace_back(entry.slot, piece);
+  }
+  lay_out(plane);
+}
+
+void SlotValues::Kinds::lay_out(const PlaneModel& plane) {
+  const auto slots = static_cast<Eigen::Index>(plane.slots());
+  std::vector<std::vector<std::size_t>> layers_of(pieces.size());
+  for (std::size_t s = 0; s < plane.slots(); ++s) {
+    std::vector<std::size_t> used(pieces.size(), 0);
+    for (std::uint32_t e = plane.slot_begin[s]; e < plane.slot_begin[s + 1]; ++e) {
+      const std::size_t kind = of_entry[e];
+      if (used[kind] == layers_of[kind].size()) {
+        layers_of[kind].push_back(layers.size());
+        layers.push_back({kind, ArrayXd::Zero(slots), ArrayXd::Zero(slots), ArrayXd::Constant(slots, kNone)});
+      }
+      Layer& layer = layers[layers_of[kind][used[kind]++]];
+      const auto at = static_cast<Eigen::Index>(s);
+      layer.re[at] = plane.entries[e].change.real();
+      layer.im[at] = plane.entries[e].change.imag();
+      layer.none[at] = 0.0;
     }
   }
 }
@@ -142,23 +179,32 @@ std::vector<double> kind_prices(const SlotValues::Kinds& kinds, const std::vecto
   return sums;
 }
 
-SlotValues::SlotValues(const PlaneModel& plane, const Kinds& kinds, Complex direction)
-    : slots_(plane.slots()), kinds_(&kinds), values_(slots_ * kinds.pieces.size(), kNone) {
-  for (std::size_t e = 0; e < plane.entries.size(); ++e) {
-    const Entry& entry = plane.entries[e];
-    double& value = values_[entry.slot * kinds.pieces.size() + kinds.of_entry[e]];
-    value = std::max(value, direction.real() * entry.change.real() + direction.imag() * entry.change.imag());
+SlotValues::SlotValues(const Kinds& kinds, Complex direction) : kinds_(&kinds) {
+  const Eigen::Index slots = kinds.layers.empty() ? 0 : kinds.layers.front().re.size();
+  values_.setConstant(slots, static_cast<Eigen::Index>(kinds.pieces.size()), kNone);
+  for (const Kinds::Layer& layer : kinds.layers) {
+    auto column = values_.col(static_cast<Eigen::Index>(layer.kind));
+    column = column.max(direction.real() * layer.re + direction.imag() * layer.im + layer.none);
   }
 }
 
-std::vector<double> SlotValues::best_at(const std::vector<double>& prices) const {
+ArrayXd SlotValues::best_at(const std::vector<double>& prices) const {
   const std::vector<double> cost = kind_prices(*kinds_, prices);
-  std::vector<double> best(slots_, kNone);
-  for (std::size_t s = 0; s < slots_; ++s) {
-    for (std::size_t kind = 0; kind < cost.size(); ++kind)
-      best[s] = std::max(best[s], value(s, kind) - cost[kind]);
-    for (const int piece : kinds_->returned[s]) best[s] += prices[static_cast<std::size_t>(piece)];
+  ArrayXd best = values_.col(0) - cost[0];
+  for (Eigen::Index kind = 1; kind < values_.cols(); ++kind)
+    best = best.max(values_.col(kind) - cost[static_cast<std::size_t>(kind)]);
+  kinds_->add_returned(prices, best);
+  return best;
+}
+
+ArrayXd best_offers(const SlotValues::Kinds& kinds, Complex direction, const std::vector<double>& prices) {
+  const std::vector<double> cost = kind_prices(kinds, prices);
+  ArrayXd best = ArrayXd::Constant(kinds.layers.front().re.size(), kNone);
+  for (const SlotValues::Kinds::Layer& layer : kinds.layers) {
+    best =
+        best.max(direction.real() * layer.re + direction.imag() * layer.im + (layer.none - cost[layer.kind]));
   }
+  kinds.add_returned(prices, best);
   return best;
 }
 
@@ -169,10 +215,11 @@ void settle_prices(const SlotValues& values, const std::vector<int>& available, 
   for (const auto& pieces : values.kinds().pieces) most_at_once = std::max(most_at_once, pieces.size());
   const auto enough = static_cast<int>(n * most_at_once);
   if (std::all_of(available.begin(), available.end(), [&](int a) { return a >= enough; })) return;
-  double least = promise(values, available, n, prices);
+  Promise promised = promise(values, available, n, prices);
+  double least = promised.sum;
   std::vector<double> trial = prices;
   for (int sweep = 0; sweep < kSweeps; ++sweep) {
-    const std::vector<std::size_t> slots = best_slots(values, n, trial);
+    const std::vector<std::size_t>& slots = promised.slots;
     TopTwo tops(values, slots, trial);
     for (std::size_t piece = prices.size(); piece-- > 0;) {
       const auto there = static_cast<std::size_t>(std::max(0, available[piece]));
@@ -182,9 +229,9 @@ void settle_prices(const SlotValues& values, const std::vector<int>& available, 
                                              : tops.clearing_price(piece, there);
       if (trial[piece] != before) tops.refresh(trial);
     }
-    const double now = promise(values, available, n, trial);
-    if (now >= least) continue;
-    least = now;
+    promised = promise(values, available, n, trial);
+    if (promised.sum >= least) continue;
+    least = promised.sum;
     prices = trial;
   }
 }

@@ -52,13 +52,13 @@ class Largest {
 };
 
 /// Sums of the n largest of the values from each slot on: [n][first slot].
-std::vector<double> largest_sums(const std::vector<double>& of_slot, std::size_t most) {
-  const std::size_t slots = of_slot.size();
+std::vector<double> largest_sums(const ArrayXd& of_slot, std::size_t most) {
+  const auto slots = static_cast<std::size_t>(of_slot.size());
   std::vector<double> sums((most + 1) * (slots + 1), kNone);
   Largest largest(most);
   sums[slots] = 0.0;
   for (std::size_t s = slots; s-- > 0;) {
-    largest.add(of_slot[s]);
+    largest.add(of_slot[static_cast<Eigen::Index>(s)]);
     double sum = 0.0;
     sums[s] = 0.0;
     for (std::size_t n = 1; n <= largest.values().size(); ++n) {
@@ -79,7 +79,7 @@ Reach::Reach(const Model& model, const PlaneModel& plane, std::size_t most_chang
   prices_.assign((most_changes + 1) * kDirections * limited, 0.0F);
   const SlotValues::Kinds kinds(model, plane);
   std::vector<SlotValues> values;
-  for (std::size_t k = 0; k < kDirections; ++k) values.emplace_back(plane, kinds, starts()[k]);
+  for (std::size_t k = 0; k < kDirections; ++k) values.emplace_back(kinds, starts()[k]);
   values.push_back(values.front());
   const std::size_t column = (slots_ + 1) * kDirections;
   const auto store = [&](std::size_t n, std::size_t k, const std::vector<double>& here,
@@ -151,12 +151,11 @@ void Focus::tabulate() {
   std::vector<int> available;
   Ledger(*model_).obtainable(model_->max_changes > most_ ? model_->max_changes - most_ : 0, available);
   const SlotValues::Kinds kinds(*model_, *plane_);
-  const SlotValues values(*plane_, kinds, direction_);
+  const SlotValues values(kinds, direction_);
   settle_prices(values, available, most_, prices_);
-  const std::vector<double> best = values.best_at(prices_);
+  const ArrayXd best = values.best_at(prices_);
   unpriced_ = largest_sums(best, most_);
-  double size = 0.0;
-  for (const double value : best) size = std::max(size, std::abs(value));
+  double size = best.size() > 0 ? best.abs().maxCoeff() : 0.0;
   for (std::size_t k = 0; k < prices_.size(); ++k)
     size += prices_[k] * (model_->stock[k] + model_->holders[k] + static_cast<int>(model_->max_changes));
   slack_ = 1e-12 * static_cast<double>(most_) * size;

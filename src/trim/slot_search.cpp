@@ -230,9 +230,6 @@ bool Search::climb(std::size_t changes, Deadline& deadline) {
   ShareWalk walk(model_, *tables_, contest, deadline);
   for (Share& share : exactly.shares) {
     if (share.low2 >= contest.limit2()) continue;
-    for (std::size_t j = 0; j < share.planes.size(); ++j) {
-      if (share.counts[j] >= 2) tables_->want_pairs(model_, share.planes[j]);
-    }
     if (!walk.run(share)) return false;
   }
   ++exactly.rung;
@@ -253,9 +250,6 @@ void Search::break_ties(std::size_t changes, Deadline& deadline) {
     if (share.low2 > contest.prune2()) continue;
     if (!share.certified) pool_.certify(model_, *tables_, share, contest.prune2());
     if (share.low2 > contest.prune2()) continue;
-    for (std::size_t j = 0; j < share.planes.size(); ++j) {
-      if (share.counts[j] >= 2) tables_->want_pairs(model_, share.planes[j]);
-    }
     if (!walk.run(share)) break;
   }
 }

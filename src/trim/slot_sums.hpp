@@ -80,7 +80,10 @@ class SumVisitor {
       if (needed == n) return only_needed(n, first_slot, sum);
     }
     if (n == 1) return one(first_slot, sum);
-    if (n == 2) return tables_.pairs ? two(first_slot, sum) : nested_two(first_slot, sum);
+    if (n == 2) {
+      const PointGrid* pairs = tables_.pairs ? tables_.pairs->ask() : nullptr;
+      return pairs != nullptr ? two(*pairs, first_slot, sum) : nested_two(first_slot, sum);
+    }
     if (n == 3) {
       const PointGrid* triples = tables_.triples.after(std::exchange(work_, 0));
       if (triples != nullptr) return three(*triples, first_slot, sum);
@@ -101,13 +104,18 @@ class SumVisitor {
     });
   }
 
-  bool two(std::size_t first_slot, Complex sum) {
-    return tables_.pairs->visit(query_.centre - sum, *query_.radius, [&](std::uint32_t id) {
-      const Entry& low = entry(lower_of_pair(id));
-      if (low.slot < first_slot) return true;
-      const Entry& high = entry(higher_of_pair(id));
-      entries_[query_.n - 2] = lower_of_pair(id);
-      entries_[query_.n - 1] = higher_of_pair(id);
+  bool two(const PointGrid& pairs, std::size_t first_slot, Complex sum) {
+    const std::uint32_t first = tables_.plane->slot_begin[first_slot];
+    const std::uint64_t left = tables_.stock.left(ledger_.left());
+    const int may_miss = ledger_.may_miss(query_.changes_elsewhere);
+    return pairs.visit(query_.centre - sum, *query_.radius, [&](std::uint32_t id) {
+      const std::uint32_t e = lower_of_pair(id);
+      const std::uint32_t f = higher_of_pair(id);
+      if (e < first || tables_.stock.lacks(left + tables_.gives[e] + tables_.gives[f], may_miss)) return true;
+      const Entry& low = entry(e);
+      const Entry& high = entry(f);
+      entries_[query_.n - 2] = e;
+      entries_[query_.n - 1] = f;
       ledger_.fit(low);
       ledger_.fit(high);
       const bool fits = complete_here();
@@ -120,25 +128,36 @@ class SumVisitor {
 
   bool three(const PointGrid& triples, std::size_t first_slot, Complex sum) {
     const std::uint64_t first_id = tables_.triples.first_id(tables_.plane->slot_begin[first_slot]);
+    const std::uint64_t left = tables_.stock.left(ledger_.left());
+    const int may_miss = ledger_.may_miss(query_.changes_elsewhere);
     return triples.visit(query_.centre - sum, *query_.radius, [&](std::uint32_t id) {
       if (id < first_id) return true;
       const auto ids = tables_.triples.entries_of(id);
-      Complex all = sum;
-      for (std::size_t i = 0; i < 3; ++i) {
-        entries_[query_.n - 3 + i] = ids[i];
-        all += entry(ids[i]).change;
-        ledger_.fit(entry(ids[i]));
-      }
-      const bool go_on = !complete_here() || visit_(all, entries_);
-      for (std::size_t i = 3; i-- > 0;) ledger_.undo(entry(ids[i]));
-      return go_on;
+      const auto& gives = tables_.gives;
+      if (tables_.stock.lacks(left + gives[ids[0]] + gives[ids[1]] + gives[ids[2]], may_miss)) return true;
+      return three_fit(ids, sum);
     });
+  }
+  bool three_fit(const std::array<std::uint32_t, 3>& ids, Complex sum) {
+    Complex all = sum;
+    for (std::size_t i = 0; i < 3; ++i) {
+      entries_[query_.n - 3 + i] = ids[i];
+      all += entry(ids[i]).change;
+      ledger_.fit(entry(ids[i]));
+    }
+    const bool go_on = !complete_here() || visit_(all, entries_);
+    for (std::size_t i = 3; i-- > 0;) ledger_.undo(entry(ids[i]));
+    return go_on;
   }
 
   bool nested_two(std::size_t first_slot, Complex sum) {
     const auto entries = static_cast<std::uint32_t>(tables_.plane->entries.size());
+    const Disc& one = tables_.reach.disc(1);
+    const Complex wanted = query_.centre - sum - one.centre;
     for (std::uint32_t e = tables_.plane->slot_begin[first_slot]; e < entries; ++e) {
       const Entry& low = entry(e);
+      const double near = (*query_.radius + one.radius) * (1.0 + 1e-9);
+      if (std::norm(wanted - low.change) > near * near) continue;
       if (!fix(low, e, 1, sum)) return false;
     }
     return true;

@@ -3,6 +3,8 @@
 #include <algorithm>
 #include <cmath>
 
+#include "slot_prices.hpp"
+
 namespace trimwright::slots_detail {
 namespace {
 
@@ -10,50 +12,58 @@ constexpr std::size_t kMostPairs = 14'000'000;   // at 13 bytes each, below 200 
 constexpr std::size_t kMostTriples = 3'500'000;  // a plane: six planes below 300 MB
 
 PointGrid grid_of_singles(const PlaneModel& plane, const Disc& around) {
-  return PointGrid(around, plane.entries.size(), [&](auto&& add) {
-    for (std::size_t e = 0; e < plane.entries.size(); ++e) {
-      add(plane.entries[e].change, static_cast<std::uint32_t>(e));
+  return PointGrid(plane, around, plane.entries.size(), [&](auto&& add) { add(PointGrid::Run{}); });
+}
+
+/// Per pair of kinds: whether as many of their pieces could be there together.
+std::vector<char> kinds_together(const Model& model, const SlotValues::Kinds& kinds) {
+  const std::size_t n = kinds.pieces.size();
+  std::vector<char> together(n * n, 1);
+  for (std::size_t a = 0; a < n; ++a) {
+    for (std::size_t b = 0; b < n; ++b) {
+      const auto& first = kinds.pieces[a];
+      const auto& second = kinds.pieces[b];
+      const bool there = std::all_of(first.begin(), first.end(), [&](int piece) {
+        const auto k = static_cast<std::size_t>(piece);
+        return std::count(first.begin(), first.end(), piece) +
+                   std::count(second.begin(), second.end(), piece) <=
+               model.stock[k] + model.holders[k];
+      });
+      together[a * n + b] = there ? 1 : 0;
     }
-  });
+  }
+  return together;
+}
+
+/// The entries behind the slot of an entry begin here.
+std::uint32_t behind(const PlaneModel& plane, std::uint32_t e) {
+  return plane.slot_begin[plane.entries[e].slot + 1];
 }
 
 PointGrid grid_of_pairs(const Model& model, const PlaneModel& plane, const Disc& around, std::size_t count) {
-  std::vector<int> there = model.stock;
-  for (std::size_t k = 0; k < there.size(); ++k) there[k] += model.holders[k];
-  const auto both_there = [&](const Entry& a, const Entry& b) {
-    if (a.takes.empty() || b.takes.empty()) return true;
-    const auto first = model.pieces_in(a.takes);
-    const auto second = model.pieces_in(b.takes);
-    return std::all_of(first.begin(), first.end(), [&](int piece) {
-      return std::count(first.begin(), first.end(), piece) +
-                 std::count(second.begin(), second.end(), piece) <=
-             there[static_cast<std::size_t>(piece)];
-    });
-  };
-  return PointGrid(around, count, [&](auto&& add) {
-    const auto entries = static_cast<std::uint32_t>(plane.entries.size());
-    for (std::uint32_t low = 0; low < entries; ++low) {
-      const Entry& first = plane.entries[low];
-      for (std::uint32_t high = plane.slot_begin[first.slot + 1]; high < entries; ++high) {
-        const Entry& second = plane.entries[high];
-        if (!both_there(first, second)) continue;
-        add(first.change + second.change, low | (high << 16U));
-      }
+  const SlotValues::Kinds kinds(model, plane);
+  const std::vector<char> together = kinds_together(model, kinds);
+  std::vector<std::vector<char>> with(kinds.pieces.size());  // per kind: which entries can be there with it
+  for (std::size_t kind = 0; kind < with.size(); ++kind) {
+    for (const std::size_t other : kinds.of_entry)
+      with[kind].push_back(together[kind * kinds.pieces.size() + other]);
+  }
+  return PointGrid(plane, around, count, [&](auto&& add) {
+    for (std::uint32_t low = 0; low < plane.entries.size(); ++low) {
+      add(PointGrid::Run{plane.entries[low].change, behind(plane, low), low, 1U << 16U,
+                         with[kinds.of_entry[low]].data()});
     }
   });
 }
 
-/// Calls `add(sum, id)` for all sums of three changes in different slots.
+/// Calls `add(run)` for all sums of three changes in different slots.
 template <class Add>
-void for_each_triple(const PlaneModel& plane, std::uint32_t base, Add&& add) {
+void for_each_triple(const PlaneModel& plane, unsigned id_bits, Add&& add) {
   const auto entries = static_cast<std::uint32_t>(plane.entries.size());
-  const auto behind = [&](std::uint32_t e) { return plane.slot_begin[plane.entries[e].slot + 1]; };
   for (std::uint32_t low = 0; low < entries; ++low) {
-    for (std::uint32_t middle = behind(low); middle < entries; ++middle) {
+    for (std::uint32_t middle = behind(plane, low); middle < entries; ++middle) {
       const Complex two = plane.entries[low].change + plane.entries[middle].change;
-      const std::uint32_t id = (low * base + middle) * base;
-      for (std::uint32_t high = behind(middle); high < entries; ++high)
-        add(two + plane.entries[high].change, id + high);
+      add(PointGrid::Run{two, behind(plane, middle), (low << id_bits | middle) << id_bits});
     }
   }
 }
@@ -83,25 +93,33 @@ bool alike(const Model& model, const PlaneModel& a, const PlaneModel& b) {
 
 }  // namespace
 
-TripleTable::TripleTable(const PlaneModel& plane, const Disc& around)
-    : plane_(&plane), around_(around), base_(static_cast<std::uint32_t>(plane.entries.size())) {
-  constexpr std::size_t kMostEntries = 1625;  // its cube fits in an id
+PairTable::PairTable(const Model& model, const PlaneModel& plane, const Disc& around)
+    : model_(&model), plane_(&plane), around_(around), questions_left_(plane.entries.size() / 16) {}
+
+void PairTable::build() {
+  grid_ = std::make_unique<const PointGrid>(grid_of_pairs(*model_, *plane_, around_, pair_count(*plane_)));
+}
+
+TripleTable::TripleTable(const PlaneModel& plane, const Disc& around) : plane_(&plane), around_(around) {
   const double count = triple_count(plane);
-  if (plane.entries.size() > kMostEntries || count > static_cast<double>(kMostTriples)) return;
+  if (plane.entries.size() > kIdMask || count > static_cast<double>(kMostTriples)) return;
   count_ = static_cast<std::size_t>(count);
   work_left_ = count_ / 4;
 }
 
 void TripleTable::build() {
-  grid_ = std::make_shared<const PointGrid>(around_, count_,
-                                            [&](auto&& add) { for_each_triple(*plane_, base_, add); });
+  grid_ = std::make_shared<const PointGrid>(*plane_, around_, count_,
+                                            [&](auto&& add) { for_each_triple(*plane_, kIdBits, add); });
 }
 
 PlaneTables::PlaneTables(const Model& model, const PlaneModel& of_plane, std::size_t most_changes)
     : plane(&of_plane),
       reach(model, of_plane, most_changes),
       singles(grid_of_singles(of_plane, reach.disc(1))),
-      triples(of_plane, reach.disc(most_changes < 3 ? most_changes : 3)) {}
+      triples(of_plane, reach.disc(most_changes < 3 ? most_changes : 3)),
+      stock(model) {
+  for (const Entry& entry : of_plane.entries) gives.push_back(stock.of(model, entry));
+}
 
 std::size_t pair_count(const PlaneModel& plane) {
   std::size_t count = 0;
@@ -117,22 +135,27 @@ Tables::Tables(const Model& model) : joint_(model) {
   for (const PlaneModel& plane : model.planes) {
     planes_.emplace_back(model, plane, std::min(plane.slots(), std::max<std::size_t>(model.max_changes, 2)));
   }
+  share_pairs(model);
 }
 
-void Tables::want_pairs(const Model& model, std::size_t p) {
-  PlaneTables& tables = planes_[p];
-  if (tables.pairs || tables.plane->slots() < 2 || tables.plane->entries.size() > 0xffffU) return;
-  for (const PlaneTables& other : planes_) {
-    if (other.pairs && alike(model, *other.plane, *tables.plane)) {
-      tables.pairs = other.pairs;
-      return;
+/// One table of pairs for planes alike; none where all would take too much memory.
+void Tables::share_pairs(const Model& model) {
+  std::size_t stored = 0;
+  for (auto tables = planes_.begin(); tables != planes_.end(); ++tables) {
+    const PlaneModel& plane = *tables->plane;
+    if (plane.slots() < 2 || plane.entries.size() > 0xffffU) continue;
+    const auto twin = std::find_if(planes_.begin(), tables, [&](const PlaneTables& other) {
+      return other.pairs && alike(model, *other.plane, plane);
+    });
+    if (twin != tables) {
+      tables->pairs = twin->pairs;
+      continue;
     }
+    const std::size_t count = pair_count(plane);
+    if (stored + count > kMostPairs) continue;
+    stored += count;
+    tables->pairs = std::make_shared<PairTable>(model, plane, tables->reach.disc(2));
   }
-  const std::size_t count = pair_count(*tables.plane);
-  if (pairs_stored_ + count > kMostPairs) return;
-  pairs_stored_ += count;
-  tables.pairs =
-      std::make_shared<const PointGrid>(grid_of_pairs(model, *tables.plane, tables.reach.disc(2), count));
 }
 
 }  // namespace trimwright::slots_detail
