@@ -79,7 +79,7 @@ class MistakeTrial {
     const auto rows = check_rows(job, model, run, {});
     result.possible = true;
     result.ranking = rank_mistakes(job, model, rows);
-    const auto covariance = difference_covariance(job, model, rows, rows.unbalance, {});
+    const auto covariance = difference_covariance(job, model, rows, rows.unbalance, {}).sum();
     for (std::size_t i = 0; i < rows.rows.size(); ++i)
       for (std::size_t k = 0; k < clean.size(); ++k)
         if (clean[k].speed == model.rows[rows.rows[i].row].speed &&

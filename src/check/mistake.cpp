@@ -50,14 +50,20 @@ Judged gaussian(const Eigen::MatrixXcd& s, const Eigen::VectorXcd& d) {
   return {-n * std::log(2.0 * M_PI) - log_det - 0.5 * squares, squares};
 }
 
-/// Log density of the readings under one hypothesis, the mean over the scales that the scatter may have.
+/// A covariance with row i and column i times `scale(i)`; empty: as it is.
+Eigen::MatrixXcd row_scaled(const Eigen::MatrixXcd& covariance, const Eigen::VectorXd& scale) {
+  if (scale.size() == 0) return covariance;
+  return scale.asDiagonal() * covariance * scale.asDiagonal();
+}
+
+/// Log density of the readings under one hypothesis, the mean over the scales that the scatter may have. How
+/// well a posterior is known it tells itself: that part is not scaled.
 Judged judged(const InfluenceModel& model, const CheckRows& rows, const Hypothesis& one,
-              const Eigen::MatrixXcd& scatter) {
+              const DifferenceCovariance& covariance) {
   const Eigen::VectorXcd expected = expected_readings(model, rows, one.unbalance);
-  const Eigen::MatrixXcd unknown = unknown_part(model, rows, one, expected);
-  const bool scaled = one.row_scale.size() > 0;
-  const Eigen::MatrixXcd usual =
-      scaled ? Eigen::MatrixXcd(one.row_scale.asDiagonal() * scatter * one.row_scale.asDiagonal()) : scatter;
+  const Eigen::MatrixXcd usual = row_scaled(covariance.scatter, one.row_scale);
+  const Eigen::MatrixXcd unknown =
+      unknown_part(model, rows, one, expected) + row_scaled(covariance.believed, one.row_scale);
   const Eigen::VectorXcd d = one.readings - expected;
   double log_density = -std::numeric_limits<double>::infinity();
   for (const double scale : scatter_scales)
@@ -87,7 +93,7 @@ MistakeRanking rank_mistakes(const Job& job, const InfluenceModel& model, const 
   MistakeRanking ranking;
   if (rows.rows.empty()) return ranking;
   ranking.degrees_of_freedom = 2 * static_cast<int>(rows.rows.size());
-  const Eigen::MatrixXcd as_written = difference_covariance(job, model, rows, rows.unbalance, scatter);
+  const DifferenceCovariance as_written = difference_covariance(job, model, rows, rows.unbalance, scatter);
   std::map<MistakeKind, std::pair<RankedMistake, double>> kinds;  // and the density of its likeliest form
   for (const auto& one : hypotheses(job, model, rows)) {
     const Judged form = judged(model, rows, one,

@@ -116,6 +116,76 @@ double seating_moment(const Plane& plane, const RunToRun& scatter) {
   return scatter.seating * heaviest;
 }
 
+const Sensor& sensor_of(const Job& job, const InfluenceModel& model, const CheckRow& check) {
+  return job.rotor.sensors[model.rows[check.row].sensor];
+}
+
+/// Of x(U) of the rows by the model's posterior: half the expected (x - mean)(x - mean)^H, which is per real
+/// component.
+Eigen::MatrixXcd prediction_covariance(const InfluenceModel& model, const CheckRows& rows,
+                                       const Eigen::VectorXcd& unbalance) {
+  const auto& known = model.posterior->rows;
+  std::vector<Index> at;
+  for (const auto& check : rows.rows) {
+    const std::pair key{model.rows[check.row].speed, model.rows[check.row].sensor};
+    at.push_back(std::find(known.begin(), known.end(), key) - known.begin());
+  }
+  const Eigen::MatrixXd all = predicted_phasors(*model.posterior, unbalance).covariance;
+  const auto n = static_cast<Index>(at.size());
+  Eigen::MatrixXcd covariance(n, n);
+  for (Index i = 0; i < n; ++i)
+    for (Index j = 0; j < n; ++j) {
+      const auto c =
+          all.block<2, 2>(2 * at[static_cast<std::size_t>(i)], 2 * at[static_cast<std::size_t>(j)]);
+      covariance(i, j) = 0.5 * Phasor(c(0, 0) + c(1, 1), c(1, 0) - c(0, 1));
+    }
+  return covariance;
+}
+
+/// What all readings of a run share and the next run's do not, of the check run alone where that is stated
+/// and so part of the posterior, else of two runs, one for all those before.
+Eigen::MatrixXcd shared_by_runs(const Job& job, const InfluenceModel& model, const CheckRows& rows,
+                                const Eigen::VectorXcd& expected, const RunToRun& scatter) {
+  const auto n = static_cast<Index>(rows.rows.size());
+  Eigen::MatrixXcd c(n, static_cast<Index>(model.planes.size()));
+  Eigen::VectorXcd before(n);
+  for (Index i = 0; i < n; ++i) {
+    const InfluenceRow& row = model.rows[rows.rows[static_cast<std::size_t>(i)].row];
+    c.row(i) = row.coefficients.transpose();
+    before(i) = row.fit.empty() ? Phasor(0.0) : row.fit.front().fitted;
+  }
+  Eigen::VectorXd seating(c.cols());
+  for (Index p = 0; p < seating.size(); ++p)
+    seating(p) = seating_moment(job.rotor.planes[model.planes[static_cast<std::size_t>(p)]], scatter);
+  const Eigen::MatrixXcd assumed =
+      2.0 * c * seating.cwiseAbs2().cast<Phasor>().asDiagonal() * c.adjoint() +
+      std::pow(scatter.of_run, 2) * (expected * expected.adjoint() + before * before.adjoint());
+  Eigen::MatrixXcd shared = Eigen::MatrixXcd::Zero(n, n);
+  for (Index i = 0; i < n; ++i)
+    for (Index j = 0; j < n; ++j) {
+      const Sensor& one = sensor_of(job, model, rows.rows[static_cast<std::size_t>(i)]);
+      const Sensor& other = sensor_of(job, model, rows.rows[static_cast<std::size_t>(j)]);
+      if (!one.run_to_run && !other.run_to_run) shared(i, j) = assumed(i, j);
+      if (one.run_to_run && &one == &other) shared(i, j) = std::pow(*one.run_to_run, 2);
+    }
+  return shared;
+}
+
+/// As `difference_covariance`, for a model whose rows are the mean of its posterior.
+DifferenceCovariance posterior_difference_covariance(const Job& job, const InfluenceModel& model,
+                                                     const CheckRows& rows, const Eigen::VectorXcd& unbalance,
+                                                     const RunToRun& scatter) {
+  const Eigen::VectorXcd expected = expected_readings(model, rows, unbalance);
+  Eigen::MatrixXcd covariance = shared_by_runs(job, model, rows, expected, scatter);
+  for (Index i = 0; i < expected.size(); ++i) {
+    const CheckRow& check = rows.rows[static_cast<std::size_t>(i)];
+    covariance(i, i) +=
+        std::pow(own_share(sensor_of(job, model, check), scatter), 2) * std::norm(expected(i)) +
+        std::pow(check.speed_effect, 2) + std::pow(check.reading_sd, 2);
+  }
+  return {covariance, prediction_covariance(model, rows, unbalance)};
+}
+
 }  // namespace
 
 Eigen::VectorXcd CheckRows::read() const {
@@ -152,8 +222,10 @@ Eigen::VectorXcd expected_readings(const InfluenceModel& model, const CheckRows&
   return expected;
 }
 
-Eigen::MatrixXcd difference_covariance(const Job& job, const InfluenceModel& model, const CheckRows& rows,
-                                       const Eigen::VectorXcd& unbalance, const RunToRun& scatter) {
+DifferenceCovariance difference_covariance(const Job& job, const InfluenceModel& model, const CheckRows& rows,
+                                           const Eigen::VectorXcd& unbalance, const RunToRun& scatter) {
+  if (model.rows_are_posterior_mean())
+    return posterior_difference_covariance(job, model, rows, unbalance, scatter);
   const auto n = static_cast<Index>(rows.rows.size());
   const auto runs = static_cast<Index>(rows.run);  // those before
   const Eigen::MatrixXcd designs = run_designs(job, model);
@@ -191,16 +263,14 @@ Eigen::MatrixXcd difference_covariance(const Job& job, const InfluenceModel& mod
   const Eigen::MatrixXcd weights = shared * shared.adjoint();
   const Eigen::MatrixXcd assumed =
       seated.cwiseProduct(weights) + std::pow(scatter.of_run, 2) * levels * levels.adjoint();
-  const auto sensor_of = [&](Index i) -> const Sensor& {
-    return job.rotor.sensors[model.rows[rows.rows[static_cast<std::size_t>(i)].row].sensor];
-  };
   for (Index i = 0; i < n; ++i)
     for (Index j = 0; j < n; ++j) {
-      const Sensor &one = sensor_of(i), &other = sensor_of(j);
+      const Sensor& one = sensor_of(job, model, rows.rows[static_cast<std::size_t>(i)]);
+      const Sensor& other = sensor_of(job, model, rows.rows[static_cast<std::size_t>(j)]);
       if (!one.run_to_run && !other.run_to_run) covariance(i, j) += assumed(i, j);
       if (one.run_to_run && &one == &other) covariance(i, j) += std::pow(*one.run_to_run, 2) * weights(i, j);
     }
-  return covariance;
+  return {covariance, Eigen::MatrixXcd::Zero(n, n)};
 }
 
 }  // namespace trimwright

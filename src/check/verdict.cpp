@@ -63,7 +63,7 @@ std::vector<UnreadPlace> missing_readings(const Job& job, std::size_t run) {
 void add_expected(const Job& job, const InfluenceModel& model, const CheckRows& rows, const RunToRun& scatter,
                   std::vector<CheckedReading>& readings) {
   const Eigen::VectorXcd expected = expected_readings(model, rows, rows.unbalance);
-  const Eigen::MatrixXcd covariance = difference_covariance(job, model, rows, rows.unbalance, scatter);
+  const Eigen::MatrixXcd covariance = difference_covariance(job, model, rows, rows.unbalance, scatter).sum();
   for (std::size_t i = 0; i < rows.rows.size(); ++i) {
     const InfluenceRow& row = model.rows[rows.rows[i].row];
     const auto at = static_cast<Eigen::Index>(i);
@@ -188,7 +188,7 @@ Job job_after(const Job& job, std::size_t run) {
 }
 
 Result<Verdict> judge(const Job& job, const InfluenceModel& model, std::size_t run,
-                      const TrimRequest& request, const RunToRun& scatter) {
+                      const TrimRequest& request, const RunToRun& scatter, const Prior* prior) {
   Verdict verdict;
   verdict.run = run;
   verdict.readings = limits_of(job, run);
@@ -197,30 +197,31 @@ Result<Verdict> judge(const Job& job, const InfluenceModel& model, std::size_t r
     if (one.limit && one.component == Component::once_per_rev)
       verdict.worst_ratio = std::max(verdict.worst_ratio, one.amplitude / *one.limit);
 
-  auto refined = fit_influence(job_after(job, run), request.planes);
-  const auto rows = check_rows(job, model, run, refined ? refined->left_out : std::vector<LeftOut>{});
+  auto refined = settle_and_fit(job_after(job, run), request.planes, prior);
+  const auto rows = check_rows(job, model, run, refined ? refined->model.left_out : std::vector<LeftOut>{});
   verdict.not_predicted = rows.why_not;
   if (rows.why_not.empty()) {
     add_expected(job, model, rows, scatter, verdict.readings);
     verdict.mistakes = rank_mistakes(job, model, rows, scatter);
   }
-  if (refined && !likely_mistake(verdict)) verdict.refined = *std::move(refined);
+  if (refined && !likely_mistake(verdict)) verdict.refined = std::move(refined->model);
   verdict.outcome = outcome_of(verdict);
   if (const auto advised = advise(job, request, verdict); !advised) return tl::unexpected(advised.error());
   return verdict;
 }
 
-Result<JudgedJob> judge_job(const Job& job, const TrimRequest& request, const std::string& name) {
+Result<JudgedJob> judge_job(const Job& job, const TrimRequest& request, const std::string& name,
+                            const Prior* prior) {
   const auto run = find_check_run(job, name);
   if (!run) return tl::unexpected(run.error());
-  auto settled = settle_and_fit(job_before(job, *run), request.planes);
+  auto settled = settle_and_fit(job_before(job, *run), request.planes, prior);
   if (!settled) {
     settled.error().what =
         "the runs before \"" + job.runs[*run].name + "\" predict nothing: " + settled.error().what;
     return tl::unexpected(settled.error());
   }
   JudgedJob judged{with_phase_convention(job, settled->model.convention), std::move(settled->model), {}};
-  auto verdict = judge(judged.job, judged.model, *run, request);
+  auto verdict = judge(judged.job, judged.model, *run, request, {}, prior);
   if (!verdict) return tl::unexpected(verdict.error());
   judged.verdict = *std::move(verdict);
   return judged;

@@ -26,7 +26,7 @@ Status check(const Options& options) {
   auto file = read_job(options.job);
   if (!file) return complain(file.error());
   file->request.time_limit_s = options.time_limit_s;
-  const auto judged = judge_job(file->job, file->request, options.run);
+  const auto judged = judge_job(file->job, file->request, options.run, file->prior ? &*file->prior : nullptr);
   if (!judged) return complain(judged.error());
   return options.output.write(options.output.json() ? check_json(judged->job, judged->verdict)
                                                     : check_text(judged->job, judged->verdict),

@@ -74,7 +74,7 @@ Status file_record(Options& options) {
   const auto file = read_job(options.job);
   if (!file) return complain(file.error());
   auto request = file->request;
-  const auto judged = judge_job(file->job, request, options.run);
+  const auto judged = judge_job(file->job, request, options.run, file->prior ? &*file->prior : nullptr);
   if (!judged) return complain(judged.error());
   const auto files = job_files(file->sources);
   if (!files) return complain(files.error());

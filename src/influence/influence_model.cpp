@@ -323,6 +323,20 @@ void add_posterior(const Job& job, InfluenceModel& model) {
     model.belief = std::move(*belief);
 }
 
+/// The model with the belief's baselines and coefficients, as a job with a small residual has them.
+Result<void> take_belief(const Job& job, InfluenceModel& model) {
+  if (!model.belief || model.belief->unexplained.size() == 0)
+    return fail(
+        "a small residual says nothing here",
+        "more speeds and sensors than planes, and a known repeatability of every sensor (in the rotor "
+        "file, or from repeated runs)");
+  take_posterior_rows(job, *model.belief, model);
+  model.centre.setZero();
+  model.posterior = model.belief;
+  model.small_residual = true;
+  return {};
+}
+
 }  // namespace
 
 Result<SettledModel> settle_and_fit(const Job& job, const std::vector<std::size_t>& planes,
@@ -344,6 +358,9 @@ Result<SettledModel> settle_and_fit(const Job& job, const std::vector<std::size_
   settled.model = std::move(*model);
   settled.model.convention_found = unknown;
   add_posterior(settled.job, settled.model);
+  if (job.small_residual)
+    if (const auto taken = take_belief(settled.job, settled.model); !taken)
+      return tl::unexpected(taken.error());
   return settled;
 }
 

@@ -156,9 +156,12 @@ InfluenceReview review_influence(const Job& job, const InfluenceModel& model) {
   InfluenceReview review;
   review_planes(job, model, review);
   std::optional<InfluenceModel> alone;
-  if (model.with_prior)
-    if (auto settled = settle_and_fit(job); settled) alone = std::move(settled->model);
-  const InfluenceModel* own = !model.with_prior ? &model : alone ? &*alone : nullptr;
+  if (model.rows_are_posterior_mean()) {
+    Job as_measured = job;
+    as_measured.small_residual = false;
+    if (auto settled = settle_and_fit(as_measured); settled) alone = std::move(settled->model);
+  }
+  const InfluenceModel* own = !model.rows_are_posterior_mean() ? &model : alone ? &*alone : nullptr;
   if (own != nullptr && own->posterior) {
     review_readings(job, *own, review);
     review_runs(job, *own, review);

@@ -422,6 +422,7 @@ std::string influence_json(const Job& job, const InfluenceModel& model) {
                          {"phase_found_by_runs", model.convention_found}};
   json["noise"] = noise_json(job, model);
   json["prior_used"] = model.with_prior;
+  json["small_residual"] = model.small_residual;
   json["fleet"] = fleet_json(model);
   json["review"] = review_json(job, model);
   json["residuals"] = residuals_json(job, model);

@@ -220,6 +220,8 @@ JobFile read(const YamlValue& root, ReadingTables tables) {
                     "a prior of rotor \"" + shortened(job.rotor.name) + "\"");
     file.prior = std::move(*prior);
   }
+  if (const auto residual = fields.optional("residual"))
+    job.small_residual = residual->choice<bool>({{"any", false}, {"small", true}});
   if (const auto recording = fields.optional("recording"))
     file.recording = read_recording_plan(*recording, job.rotor);
   if (const auto trim = fields.optional("trim"); trim && tables == ReadingTables::read)

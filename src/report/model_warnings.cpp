@@ -52,6 +52,11 @@ std::vector<std::string> model_warnings(const Job& job, const InfluenceModel& mo
         "The rotor file does not say lag or lead; these runs show {} ({} to 1). Everything here is in {}.",
         convention_words(model.convention), odds_words(model.mirror.log_odds),
         convention_words(model.convention)));
+  if (model.small_residual)
+    warnings.push_back(
+        "Baselines and coefficients suppose that weights in these planes can cancel most of the vibration, "
+        "because the job says so (residual: small). Leave that out where something else than unbalance may "
+        "be vibrating.");
   if (model.with_prior)
     warnings.push_back(
         "The coefficients come from the prior of the rotor's fleet, with what these runs add to it. Angles "

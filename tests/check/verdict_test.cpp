@@ -221,7 +221,7 @@ TEST_CASE("The covariance of reading minus expected is that of many runs with th
   const auto model = fit_influence(job_before(truth, run));
   REQUIRE(model);
   const auto rows = check_rows(truth, *model, run, {});
-  const auto stated = difference_covariance(truth, *model, rows, rows.unbalance, scatter);
+  const auto stated = difference_covariance(truth, *model, rows, rows.unbalance, scatter).sum();
   const auto found = simulated_covariance(truth, run, scatter, 4000);
   for (Eigen::Index i = 0; i < 2; ++i)
     for (Eigen::Index k = 0; k < 2; ++k)

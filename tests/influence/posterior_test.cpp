@@ -2,11 +2,12 @@
 
 #include <Eigen/Cholesky>
 #include <Eigen/LU>
+#include <Eigen/QR>
 #include <cmath>
 
 #include "coverage.hpp"
+#include "learned_prior.hpp"
 #include "trimwright/influence/influence_model.hpp"
-#include "virtual_fleet.hpp"
 
 using namespace trimwright;
 using namespace trimwright::testing;
@@ -186,4 +187,65 @@ TEST_CASE("Noise stated at half of what it is is found out by redundant runs, an
     }
   }
   CHECK(widened == 20);
+}
+
+TEST_CASE("Intervals are Student's t of the table") {
+  // NIST/SEMATECH e-Handbook of Statistical Methods, 1.3.6.7.2, upper 5 % and 2.5 % points (from memory).
+  struct Row {
+    double degrees_of_freedom, of_90, of_95;
+  };
+  for (const Row& row :
+       {Row{1, 6.314, 12.706}, Row{2, 2.920, 4.303}, Row{3, 2.353, 3.182}, Row{5, 2.015, 2.571},
+        Row{10, 1.812, 2.228}, Row{30, 1.697, 2.042}, Row{100, 1.660, 1.984},
+        Row{std::numeric_limits<double>::infinity(), 1.645, 1.960}}) {
+    CHECK(std::abs(interval_factor(0.90, row.degrees_of_freedom) - row.of_90) < 5e-4);
+    CHECK(std::abs(interval_factor(0.95, row.degrees_of_freedom) - row.of_95) < 5e-4);
+  }
+}
+
+TEST_CASE("With a small residual the coefficients leave less vibration than those of least squares") {
+  const VirtualFleet fleet;
+  FleetDraws draws(64);
+  double squares_small = 0.0, squares_any = 0.0;
+  for (int r = 0; r < 100; ++r) {
+    const FleetRotor rotor = fleet.draw({0.15, 0.08}, {}, draws);
+    std::vector<Run> runs{fleet.run(rotor, "as found", Eigen::Vector2cd::Zero(), {}, draws)};
+    for (int p = 0; p < 2; ++p) {
+      Eigen::Vector2cd trial = Eigen::Vector2cd::Zero();
+      trial(p) = fleet.moment_worth(0.48, p);
+      runs.push_back(fleet.run(rotor, "trial " + std::to_string(p), trial, {}, draws));
+    }
+    Job job = fleet.job(runs);
+    const auto left = [&] {
+      const auto settled = settle_and_fit(job);
+      REQUIRE(settled);
+      CHECK(settled->model.small_residual == job.small_residual);
+      Eigen::MatrixXcd c(fleet.rows(), 2);
+      Eigen::VectorXcd x0(fleet.rows());
+      for (Eigen::Index i = 0; i < fleet.rows(); ++i) {
+        const auto& row = settled->model.rows.at(static_cast<std::size_t>(i));
+        c.row(i) = row.coefficients.transpose();
+        x0(i) = row.baseline;
+      }
+      const Eigen::VectorXcd u = c.householderQr().solve(-x0);
+      return (rotor.x0 + rotor.c * u).squaredNorm();
+    };
+    squares_any += left();
+    job.small_residual = true;
+    squares_small += left();
+  }
+  MESSAGE("rms with small residual over rms with any: ", std::sqrt(squares_small / squares_any));
+  CHECK(squares_small < 0.9 * squares_any);
+}
+
+TEST_CASE("A small residual says nothing where there are no more rows than planes") {
+  const VirtualFleet fleet;
+  FleetDraws draws(65);
+  Job job = three_runs(fleet, {0.15, 0.08}, draws);
+  for (auto& run : job.runs) run.readings.resize(2);
+  CHECK(settle_and_fit(job));
+  job.small_residual = true;
+  const auto settled = settle_and_fit(job);
+  REQUIRE(!settled);
+  CHECK(settled.error().what.find("small residual") != std::string::npos);
 }

@@ -5,44 +5,19 @@
 #include <algorithm>
 #include <cmath>
 
+#include "learned_prior.hpp"
 #include "trimwright/influence/influence_model.hpp"
 #include "trimwright/influence/influence_posterior.hpp"
 #include "trimwright/io/prior_file.hpp"
 #include "trimwright/report/model_warnings.hpp"
-#include "virtual_fleet.hpp"
 
 using namespace trimwright;
 using namespace trimwright::testing;
 
-namespace {
-
-/// A job with a baseline and a trial run in each plane.
-Job three_runs(const VirtualFleet& fleet, const FleetSpread& spread, FleetDraws& draws) {
-  const FleetRotor rotor = fleet.draw(spread, {}, draws);
-  std::vector<Run> runs{fleet.run(rotor, "as found", Eigen::Vector2cd::Zero(), {}, draws)};
-  for (int p = 0; p < 2; ++p) {
-    Eigen::Vector2cd trial = Eigen::Vector2cd::Zero();
-    trial(p) = fleet.moment_worth(0.5, p);
-    runs.push_back(fleet.run(rotor, "trial " + std::to_string(p), trial, {}, draws));
-  }
-  return fleet.job(runs);
-}
-
-Prior learned(const VirtualFleet& fleet, const FleetSpread& spread, int jobs, std::uint64_t seed) {
-  FleetDraws draws(seed);
-  std::vector<FleetJob> list;
-  for (int j = 0; j < jobs; ++j) list.push_back({three_runs(fleet, spread, draws), std::to_string(j)});
-  const auto prior = learn_prior(list);
-  REQUIRE(prior);
-  return *prior;
-}
-
-}  // namespace
-
 TEST_CASE("Pooling tells scatter between rotors from the jobs' own error") {
   const VirtualFleet fleet;
   const FleetSpread spread{0.15, 0.08};
-  const Prior prior = learned(fleet, spread, 60, 21);
+  const Prior prior = learned_prior(fleet, spread, 60, 21);
   REQUIRE(prior.coefficients.size() == 20);
   // 60 jobs give the common parts 120 degrees of freedom each (standard error 7 %), the own parts more.
   CHECK(prior.scatter.sd[0] == doctest::Approx(0.15 / std::sqrt(2.0)).epsilon(0.25));
@@ -62,23 +37,24 @@ TEST_CASE("Pooling tells scatter between rotors from the jobs' own error") {
 
 TEST_CASE("A fleet without scatter is learned as one") {
   const VirtualFleet fleet;
-  const Prior prior = learned(fleet, {0.0, 0.0}, 20, 22);
+  const Prior prior = learned_prior(fleet, {0.0, 0.0}, 20, 22);
   for (const double sd : prior.scatter.sd) CHECK(sd < 0.02);
 }
 
 TEST_CASE("A scatter learned from three jobs is never zero, and known with few degrees of freedom") {
   const VirtualFleet fleet;
   for (std::uint64_t seed = 40; seed < 50; ++seed) {
-    for (const double sd : learned(fleet, {0.03, 0.02}, 3, seed).scatter.sd) CHECK(sd > 1e-3);
+    for (const double sd : learned_prior(fleet, {0.03, 0.02}, 3, seed).scatter.sd) CHECK(sd > 1e-3);
     // Two planes and three jobs give the common parts four degrees of freedom.
-    CHECK(scatter_degrees_of_freedom(learned(fleet, {0.15, 0.08}, 3, seed)) <= 4.0);
+    CHECK(scatter_degrees_of_freedom(learned_prior(fleet, {0.15, 0.08}, 3, seed)) <= 4.0);
   }
-  CHECK(scatter_degrees_of_freedom(learned(fleet, {0.15, 0.08}, 30, 23)) > 40.0);
+  CHECK(scatter_degrees_of_freedom(learned_prior(fleet, {0.15, 0.08}, 30, 23)) > 40.0);
 }
 
 TEST_CASE("Probabilities are widened, and it is said, where the prior comes from few jobs") {
   const VirtualFleet fleet;
-  const Prior few = learned(fleet, {0.15, 0.08}, 3, 51), many = learned(fleet, {0.15, 0.08}, 30, 51);
+  const Prior few = learned_prior(fleet, {0.15, 0.08}, 3, 51),
+              many = learned_prior(fleet, {0.15, 0.08}, 30, 51);
   FleetDraws draws(52);
   const Job job = three_runs(fleet, {0.15, 0.08}, draws);
   const auto from_few = settle_and_fit(job, {}, &few), from_many = settle_and_fit(job, {}, &many);
@@ -99,7 +75,7 @@ TEST_CASE("Probabilities are widened, and it is said, where the prior comes from
 TEST_CASE("Good rotors are flagged at the stated rate, others far more often") {
   const VirtualFleet fleet;
   const FleetSpread spread{0.15, 0.08};
-  const Prior prior = learned(fleet, spread, 30, 23);
+  const Prior prior = learned_prior(fleet, spread, 30, 23);
   FleetDraws draws(24);
   const auto flagged = [&](const FleetSpread& of, int jobs, double level) {
     int count = 0;
@@ -140,7 +116,7 @@ TEST_CASE("Too few jobs, another rotor, or a job without trials are refused by n
 
 TEST_CASE("A prior file gives the same prior back") {
   const VirtualFleet fleet;
-  const Prior prior = learned(fleet, {0.1, 0.05}, 5, 26);
+  const Prior prior = learned_prior(fleet, {0.1, 0.05}, 5, 26);
   const auto again = parse_prior("prior.yaml", prior_text(prior));
   REQUIRE(again);
   CHECK(again->rotor == prior.rotor);

@@ -47,16 +47,25 @@ struct CheckRows {
 [[nodiscard]] Eigen::VectorXcd expected_readings(const InfluenceModel& model, const CheckRows& rows,
                                                  const Eigen::VectorXcd& unbalance);
 
-/// Covariance per real component (Hermitian, rows x rows) of reading minus x(U).
+/// Covariance per real component (Hermitian, rows x rows) of reading minus x(U), in two parts.
+struct DifferenceCovariance {
+  Eigen::MatrixXcd scatter;   ///< of readings and runs: as stated or assumed
+  Eigen::MatrixXcd believed;  ///< of x(U) by the model's posterior; 0 where the rows are least squares
+
+  [[nodiscard]] Eigen::MatrixXcd sum() const { return scatter + believed; }
+};
+
 ///
 /// With w the weights that the regression gives the earlier readings, d = e_check - sum_k w_k e_k, where an
 /// e is noise of its own (stated repeatability, `of_reading` times the amplitude,
 /// what being read off its speed point may change) plus what its run shares:
 /// C u with u the seating of each plane, and g x with g the gain of the run; or, for a sensor with a stated
 /// `run_to_run`, one complex quantity common to its readings. So readings of one run are
-/// correlated, and a prediction far from the earlier runs is less certain.
-[[nodiscard]] Eigen::MatrixXcd difference_covariance(const Job& job, const InfluenceModel& model,
-                                                     const CheckRows& rows, const Eigen::VectorXcd& unbalance,
-                                                     const RunToRun& scatter);
+/// correlated, and a prediction far from the earlier runs is less certain. Where the model's rows are the
+/// mean of its posterior (a prior, or a small residual), what is stated of the earlier runs is in `believed`.
+[[nodiscard]] DifferenceCovariance difference_covariance(const Job& job, const InfluenceModel& model,
+                                                         const CheckRows& rows,
+                                                         const Eigen::VectorXcd& unbalance,
+                                                         const RunToRun& scatter);
 
 }  // namespace trimwright

@@ -78,7 +78,8 @@ struct Verdict {
 /// Accepted but not as predicted: below all limits, but something other than "nothing wrong" is likeliest.
 /// A reading above its target does not change the verdict. Errors: those of the trim's planning.
 [[nodiscard]] Result<Verdict> judge(const Job& job, const InfluenceModel& model, std::size_t run,
-                                    const TrimRequest& request, const RunToRun& scatter = {});
+                                    const TrimRequest& request, const RunToRun& scatter = {},
+                                    const Prior* prior = nullptr);
 
 /// The job with its convention settled, the model of the runs before the check run, and the verdict.
 struct JudgedJob {
@@ -87,10 +88,11 @@ struct JudgedJob {
   Verdict verdict;
 };
 
-/// From the job as read to the verdict. `run` empty: the last run. Errors: those of `find_check_run`, of
+/// From the job as read to the verdict. `run` empty: the last run. `prior`: the fleet's, where the job names
+/// one; the runs before may then be a baseline alone. Errors: those of `find_check_run`, of
 /// `settle_and_fit` on the runs before, and of `judge`.
 [[nodiscard]] Result<JudgedJob> judge_job(const Job& job, const TrimRequest& request,
-                                          const std::string& run = {});
+                                          const std::string& run = {}, const Prior* prior = nullptr);
 
 [[nodiscard]] std::string outcome_name(Outcome outcome);
 [[nodiscard]] std::string advice_name(Advice advice);

@@ -90,8 +90,11 @@ struct InfluenceModel {
   /// reckoned from. Its mean lies within the uncertainty of `posterior`.
   std::optional<InfluencePosterior> belief;
   bool with_prior = false;
-  int prior_jobs = 0;               ///< jobs that the prior was learned from
+  bool small_residual = false;  ///< the job says so (`Job::small_residual`) and `rows` hold the belief's mean
+  int prior_jobs = 0;           ///< jobs that the prior was learned from
   std::optional<FleetCheck> fleet;  ///< the runs' own coefficients against the prior's, where they settle any
+
+  [[nodiscard]] bool rows_are_posterior_mean() const { return with_prior || small_residual; }
 };
 
 /// Least squares over all usable runs, readings weighted by their repeatability, baseline included as
@@ -116,6 +119,9 @@ struct SettledModel {
 };
 /// With a prior: every plane the prior knows (or those asked for), runs and prior combined; a baseline alone
 /// is then enough. The prior tells lag from lead as soon as a run changed a weight.
+/// With `Job::small_residual`, and no prior: baselines and coefficients are those that suppose that weights
+/// can cancel most of the vibration. Error: nothing tells how well readings repeat, or no more rows than
+/// planes.
 [[nodiscard]] Result<SettledModel> settle_and_fit(const Job& job, const std::vector<std::size_t>& planes = {},
                                                   const Prior* prior = nullptr);
 

@@ -92,6 +92,7 @@ struct Job {
   Rotor rotor;
   std::vector<double> speeds_rpm;  ///< speed points, rising
   std::vector<Run> runs;
+  bool small_residual = false;            ///< said: weights in the planes can cancel most of the vibration
   std::vector<FittedWeights> fitted_now;  ///< one per plane: what is on the rotor when the plan is made
 };
 
