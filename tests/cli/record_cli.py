@@ -439,6 +439,14 @@ def bad_input(bench: Bench):
     refused(bench.folder / "examples/quillhaven/first-visit.yaml", "first run")
     refused(bench.job("e.yaml", "X", **{"serial: X\n": ""}), "serial")
     refused(bench.job("e.yaml", "''"), "serial")
+    check_run = bench.text[bench.text.index("  - name: check"):bench.text.index("\ntrim:")]
+    trial = bench.job("trial.yaml", "X", **{check_run: "", ", after.csv": ""})
+    refused(trial, 'or --run "trial rear"')
+    taken_out = bench.job("e.yaml", "X", **{"\ntrim:": "\nfitted_now: same as as found\n\ntrim:"})
+    refused(taken_out, "fitted_now has other weights")
+    bench.file(taken_out, "--run", "check", archive=archive)
+    bench.file(trial, "--run", "trial rear", archive=archive)
+    archive.unlink()
     for serial in ('"LKM\\x1b[31m"', '"LKM\\n417"', '"LKM\\u202e714"', '"LKM\\u200b417"', '" LKM"', "L" * (1 << 20)):
         refused(bench.job("e.yaml", serial), "serial")
     refused(bench.job("e.yaml", "X-1", **{"station: Quillhaven test stand": "station: " + "Q" * (1 << 20)}), "station")
