@@ -328,7 +328,7 @@ void add_record(CLI::App& app, int& status) {
   auto options = std::make_shared<Options>();
   auto* record =
       app.add_subcommand("record", "The archive of finished trims: file, find, show, compare, prove");
-  record->require_subcommand(1);
+  ask_for_subcommand(*record, status);
   record->footer(example);
   add_file(*record, options, status);
   auto* found = subcommand(*record, options, "find", "Find records", {"text", "json"});

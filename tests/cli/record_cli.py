@@ -480,8 +480,18 @@ def whole_trim(bench: Bench):
         check(words in done.stdout, f"no {words!r} in {done.stdout}")
 
 
+def no_subcommand(bench: Bench):
+    for command, names in (("record", "file find show sheet export compare prove backup"), ("rehearse", "new run truth")):
+        done = subprocess.run(bench.command(command), capture_output=True, text=True)
+        message, *listed = done.stderr.splitlines()
+        check(done.returncode == 2 and not done.stdout, f"{command}: status {done.returncode}, {done.stdout}")
+        check(message.startswith(f"trimwright: {command}: no subcommand"), message)
+        check([line.split()[0] for line in listed] == names.split(), f"{listed}")
+
+
 CASES = [verdict, filed_and_found, learned_from, done_again, tables, read_by_others, corrected, expected_digest, at_once,
-         killed, killed_in_the_transaction, full_disk, read_only, newer, damaged, backed_up, bad_input, whole_trim]
+         killed, killed_in_the_transaction, full_disk, read_only, newer, damaged, backed_up, bad_input,
+         no_subcommand, whole_trim]
 
 
 def main():
