@@ -202,6 +202,18 @@ def tables(bench: Bench):
     check(["digest", whole["digest"]] in [row[:2] for row in sheet], "the digest on the sheet")
     page = bench.record("sheet", 1)
     check(whole["digest"] in page.replace(" ", "").replace("\n", ""), "the digest in the text")
+    levels = page.split("LEVELS\n")[1].split("\n\n")[0].splitlines()[1:]
+    for line, one in zip(levels, whole["check"]["readings"], strict=True):
+        cells = line.split()[3:7]
+        decimals = {"in/s peak": 3, "mil pp": 2}[one["unit"]]
+        for cell, key in zip(cells, ("first", "amplitude", "limit", "target"), strict=True):
+            check(abs(float(cell) - one[key]) <= 0.5 * 10**-decimals, f"not {one[key]}: {line}")
+        check(all(len(cell.partition(".")[2]) == decimals for cell in cells), f"levels not alike: {line}")
+    signed = [line.split(":")[0].strip() for line in page.split("SIGNATURES\n")[1].split("\n\n")[0].splitlines()]
+    check(signed == [row[1] for row in sheet if row[0] == "signature"], f"signed by {signed}")
+    web = bench.run("page", bench.folder / "examples/quillhaven/after.yaml")
+    roles = re.search("<caption>Signatures</caption>.*?</table>", web, re.S).group()
+    check(re.findall('<th scope="row">(.*?)</th>', roles) == signed, f"another's sheet is signed by others: {roles}")
     for words in ("Released by", "manual holds", "LEVELS", "WEIGHTS REMOVED", "WEIGHTS FITTED", "torque", "locking"):
         check(words in page, f"no {words} on the sheet")
 
