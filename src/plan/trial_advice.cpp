@@ -157,6 +157,12 @@ void add_correction(const Outset& outset, const TrimPlan& trim, TrialAdvice& adv
   advice.at_once = once;
 }
 
+/// "one run", "2 runs", "2.4 runs": a mean number of runs, at least one.
+std::string runs_words(double mean) {
+  const double tenths = std::round(10.0 * mean) / 10.0;
+  return tenths == 1.0 ? "one run" : fmt::format("{:g} runs", tenths);
+}
+
 /// Whether to run a trial or fit the correction, and why.
 void decide(TrialAdvice& advice) {
   const CorrectionAtOnce& once = *advice.at_once;
@@ -168,15 +174,15 @@ void decide(TrialAdvice& advice) {
       percent_words(once.meets_targets), percent_words(once.exceeds_limit));
   if (!advice.worth_making)
     advice.reason = fmt::format(
-        "{}. About {:.1f} more runs are then to be expected, and {:.1f} with a trial run before it: a "
+        "{}. Until every target is met, that takes {} on average, and {} with a trial run before it: a "
         "correction that falls short tells as much as a trial.",
-        chances, once.expected_runs, *advice.expected_runs);
+        chances, runs_words(once.expected_runs), runs_words(*advice.expected_runs));
   else if (!safe)
     advice.reason = chances + ": a trial run at less risk comes first.";
   else
     advice.reason =
-        fmt::format("{}. About {:.1f} more runs are to be expected with a trial run first, {:.1f} without.",
-                    chances, *advice.expected_runs, once.expected_runs);
+        fmt::format("{}. Until every target is met, that takes {} on average, and {} with a trial run first.",
+                    chances, runs_words(once.expected_runs), runs_words(*advice.expected_runs));
 }
 
 /// Planes whose effect is known with its uncertainty.
