@@ -108,4 +108,24 @@ struct KnownRotor {
   }
 };
 
+/// One sensor and one plane: it reads 0.5 + 1e-3 U.
+inline KnownRotor single_plane_rotor() { return {{Phasor(0.5, 0.0)}, {{Phasor(1e-3, 0.0)}}}; }
+
+/// `single_plane_rotor` of 100 kg with 8 slots and weights of `moments`; one run, with nothing fitted.
+inline Job slotted_job(const std::vector<double>& moments) {
+  Rotor rotor = free_rotor({}, {"A"});
+  rotor.mass_kg = 100.0;
+  rotor.planes.push_back(slotted_plane("spinner", 8, moments));
+  return job_of(rotor, {single_plane_rotor().run(rotor, "baseline", {{}})});
+}
+
+/// The same after a second run with w1 in slot 1, which is taken out again.
+inline Job slotted_job_with_trial(const std::vector<double>& moments) {
+  Job job = slotted_job(moments);
+  FittedWeights trial;
+  trial.slots[1] = {"w1", moments[0]};
+  job.runs.push_back(single_plane_rotor().run(job.rotor, "trial", {trial}));
+  return job;
+}
+
 }  // namespace trimwright::testing

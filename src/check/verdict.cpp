@@ -3,6 +3,8 @@
 #include <algorithm>
 #include <cmath>
 
+#include "trimwright/base/text.hpp"
+
 namespace trimwright {
 namespace {
 
@@ -171,6 +173,20 @@ Result<std::size_t> find_check_run(const Job& job, const std::string& name) {
     return fail(called + " has no readings, so it cannot be judged",
                 "its readings, in the job or in its table");
   return run;
+}
+
+std::string trial_signs(const Job& job, std::size_t run) {
+  const Run& one = job.runs[run];
+  std::string signs;
+  if (lower_case(one.name).find("trial") != std::string::npos) signs = "its name says so";
+  bool taken_out = false;
+  for (std::size_t p = 0; run + 1 == job.runs.size() && p < job.rotor.planes.size(); ++p) {
+    const auto& now = job.fitted_now[p];
+    taken_out |= one.fitted[p].slots != now.slots ||
+                 total_moment(job.rotor.planes[p], one.fitted[p]) != total_moment(job.rotor.planes[p], now);
+  }
+  if (!taken_out) return signs;
+  return signs + (signs.empty() ? "" : ", and ") + "the job's fitted_now has other weights";
 }
 
 Job job_before(const Job& job, std::size_t run) {

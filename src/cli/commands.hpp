@@ -41,6 +41,10 @@ Status complain(const Error& error);
 /// A number from `least` to `most`; unlike CLI::Range it lets no NaN through.
 [[nodiscard]] CLI::Validator number_between(double least, double most);
 
+/// Without one of its subcommands `command` complains and lists them. To be called before they are added or
+/// after.
+void ask_for_subcommand(CLI::App& command, int& status);
+
 /// --amplitudes-only, for a job whose phases were lost.
 void add_amplitudes_only(CLI::App& command, bool& wanted);
 

@@ -57,6 +57,18 @@ Status complain(const Error& error) {
   return refused;
 }
 
+void ask_for_subcommand(CLI::App& command, int& status) {
+  command.require_subcommand(0, 1);
+  command.callback([&command, &status] {
+    if (!command.get_subcommands().empty()) return;
+    const std::string full = "trimwright " + command.get_name();
+    complain({command.get_name() + ": no subcommand is given", "one of these (see " + full + " --help)", {}});
+    for (const auto* one : command.get_subcommands({}))
+      fmt::print(stderr, "  {:8} {}\n", one->get_name(), one->get_description());
+    status = wrong_usage;
+  });
+}
+
 bool standard_output_is_whole() {
   errno = 0;
   return std::cout.flush().good() && std::fflush(stdout) == 0 && std::ferror(stdout) == 0;

@@ -66,6 +66,17 @@ std::string filed_text(const StoredRecord& record) {
       record.number, hex(record.digest), record.number);
 }
 
+/// A trial run is not filed as the check run unless --run names it.
+Result<void> check_no_trial(const Options& options, const JudgedJob& judged) {
+  if (!options.run.empty()) return {};
+  const auto signs = trial_signs(judged.job, judged.verdict.run);
+  if (signs.empty()) return {};
+  const std::string name = "\"" + shortened(judged.job.runs[judged.verdict.run].name) + "\"";
+  return fail("the last run, " + name + ", looks like a trial run: " + signs,
+              "the check run after the trim as the last run, or --run " + name + " to file this one",
+              {options.job, 0, {}});
+}
+
 Status file_record(Options& options) {
   if (auto added = add_entries(options); !added) {
     complain(added.error());
@@ -76,6 +87,7 @@ Status file_record(Options& options) {
   auto request = file->request;
   const auto judged = judge_job(file->job, request, options.run, file->prior ? &*file->prior : nullptr);
   if (!judged) return complain(judged.error());
+  if (const auto checked = check_no_trial(options, *judged); !checked) return complain(checked.error());
   const auto files = job_files(file->sources);
   if (!files) return complain(files.error());
   options.details.filed_at = now_utc();
@@ -292,7 +304,9 @@ void add_file(CLI::App& record, const Shared& options, int& status) {
       subcommand(record, options, "file", "File a trim whose check run is made", {"text", "json"});
   command->add_option("JOB", options->job, "job file (YAML)")->required()->check(not_empty());
   command->add_option("--by", options->details.filed_by, "who files it")->required()->check(not_empty());
-  command->add_option("--run", options->run, "the check run (default: the last run of the job)")
+  command
+      ->add_option("--run", options->run,
+                   "the check run (default: the last run of the job, unless it looks like a trial run)")
       ->check(not_empty());
   command
       ->add_option("--entry", options->entries,
@@ -314,7 +328,7 @@ void add_record(CLI::App& app, int& status) {
   auto options = std::make_shared<Options>();
   auto* record =
       app.add_subcommand("record", "The archive of finished trims: file, find, show, compare, prove");
-  record->require_subcommand(1);
+  ask_for_subcommand(*record, status);
   record->footer(example);
   add_file(*record, options, status);
   auto* found = subcommand(*record, options, "find", "Find records", {"text", "json"});

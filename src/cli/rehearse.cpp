@@ -135,7 +135,7 @@ void add_truth(CLI::App& rehearse, const std::shared_ptr<Options>& options, int&
 void add_rehearse(CLI::App& app, int& status) {
   auto options = std::make_shared<Options>();
   auto* command = app.add_subcommand("rehearse", "A virtual rotor to rehearse a whole trim on");
-  command->require_subcommand(1);
+  ask_for_subcommand(*command, status);
   command->footer(example);
   add_new(*command, options, status);
   add_run(*command, options, status);

@@ -5,9 +5,8 @@
 #include <boost/math/distributions/chi_squared.hpp>
 #include <cmath>
 #include <map>
-#include <set>
-#include <tuple>
 
+#include "plane_condition.hpp"
 #include "run_matrix.hpp"
 #include "trimwright/influence/mirror_test.hpp"
 #include "usable_reading.hpp"
@@ -141,21 +140,6 @@ void sum_chi_squared(InfluenceModel& model) {
   }
 }
 
-/// Condition of the coefficients, rows divided by their limits and columns by their norms.
-double condition_of_planes(const Job& job, const InfluenceModel& model) {
-  Eigen::MatrixXcd c(static_cast<Index>(model.rows.size()), static_cast<Index>(model.planes.size()));
-  for (std::size_t i = 0; i < model.rows.size(); ++i) {
-    const auto& row = model.rows[i];
-    const auto* band = job.rotor.sensors[row.sensor].band_at(job.speeds_rpm[row.speed]);
-    c.row(static_cast<Index>(i)) = row.coefficients.transpose() / (band ? band->limit : 1.0);
-  }
-  for (Index p = 0; p < c.cols(); ++p)
-    if (c.col(p).norm() > 0.0) c.col(p).normalize();
-  const Eigen::VectorXd singular = Eigen::JacobiSVD<Eigen::MatrixXcd>(c).singularValues();
-  if (c.rows() < c.cols()) return std::numeric_limits<double>::infinity();
-  return singular(0) / singular(singular.size() - 1);
-}
-
 /// Least squares in the convention the job's rotor says, without the mirror test.
 Result<InfluenceModel> fit_as_given(const Job& job, const std::vector<std::size_t>& planes) {
   auto matrix = run_matrix(job, planes);
@@ -188,6 +172,20 @@ Result<InfluenceModel> fit_as_given(const Job& job, const std::vector<std::size_
 
 }  // namespace
 
+double condition_of_planes(const Job& job, const InfluenceModel& model) {
+  Eigen::MatrixXcd c(static_cast<Index>(model.rows.size()), static_cast<Index>(model.planes.size()));
+  for (std::size_t i = 0; i < model.rows.size(); ++i) {
+    const auto& row = model.rows[i];
+    const auto* band = job.rotor.sensors[row.sensor].band_at(job.speeds_rpm[row.speed]);
+    c.row(static_cast<Index>(i)) = row.coefficients.transpose() / (band ? band->limit : 1.0);
+  }
+  for (Index p = 0; p < c.cols(); ++p)
+    if (c.col(p).norm() > 0.0) c.col(p).normalize();
+  const Eigen::VectorXd singular = Eigen::JacobiSVD<Eigen::MatrixXcd>(c).singularValues();
+  if (c.rows() < c.cols()) return std::numeric_limits<double>::infinity();
+  return singular(0) / singular(singular.size() - 1);
+}
+
 Result<InfluenceModel> fit_influence(const Job& job, const std::vector<std::size_t>& planes) {
   auto model = fit_as_given(job, planes);
   if (!model) return model;
@@ -196,172 +194,6 @@ Result<InfluenceModel> fit_influence(const Job& job, const std::vector<std::size
   const auto mirrored = fit_as_given(with_phase_convention(job, mirrored_convention), planes);
   if (mirrored) model->mirror = compare_conventions(*model, *mirrored);
   return model;
-}
-
-namespace {
-
-/// The rows of a posterior as a model has them, with the readings they were made from.
-void take_posterior_rows(const Job& job, const InfluencePosterior& posterior, InfluenceModel& model) {
-  const Index entries = 1 + static_cast<Index>(posterior.planes.size());
-  model.rows.clear();
-  for (std::size_t i = 0; i < posterior.rows.size(); ++i) {
-    InfluenceRow row;
-    std::tie(row.speed, row.sensor) = posterior.rows[i];
-    row.baseline = posterior.unknowns.at(posterior.entry(i, 0));
-    row.coefficients.resize(entries - 1);
-    for (Index p = 0; p + 1 < entries; ++p)
-      row.coefficients(p) = posterior.unknowns.at(posterior.entry(i, static_cast<std::size_t>(p) + 1));
-    row.reading_sd = posterior.noise.sensors[row.sensor].within.sd;
-    row.unit_covariance = Eigen::MatrixXcd::Zero(entries, entries);
-    for (const std::size_t r : model.runs_used) {
-      const auto unbalance = run_unbalance(job, r);
-      Eigen::VectorXcd u(entries - 1);
-      for (Index p = 0; p + 1 < entries; ++p) u(p) = unbalance[posterior.planes[static_cast<std::size_t>(p)]];
-      for (const auto& reading : job.runs[r].readings)
-        if (reading.speed == row.speed && reading.sensor == row.sensor &&
-            why_not_usable(job, job.runs[r], reading).empty())
-          row.fit.push_back({r, *reading.x, predict(row, u)});
-    }
-    row.readings = static_cast<int>(row.fit.size());
-    row.spare = std::max(0, row.readings - static_cast<int>(entries));
-    for (const auto& one : row.fit) row.residual_square_sum += std::norm(one.read - one.fitted);
-    model.rows.push_back(std::move(row));
-  }
-}
-
-/// A model of a job whose runs alone settle nothing: readings left out are told, the rest is the prior's.
-InfluenceModel model_without_trials(const Job& job) {
-  InfluenceModel model;
-  model.convention = job.rotor.phase;
-  for (std::size_t r = 0; r < job.runs.size(); ++r) {
-    const Run& run = job.runs[r];
-    if (run.set_aside) continue;
-    model.runs_used.push_back(r);
-    for (const auto& reading : run.readings)
-      if (const auto why = why_not_usable(job, run, reading); !why.empty())
-        model.left_out.push_back({r, reading.speed, reading.sensor, why});
-  }
-  return model;
-}
-
-/// Rows with usable readings that neither the runs nor the prior settle.
-void tell_unsettled(const Job& job, InfluenceModel& model) {
-  std::set<RowKey> told;
-  model.unsettled.clear();
-  for (const auto& row : model.rows) told.insert({row.speed, row.sensor});
-  for (const std::size_t r : model.runs_used)
-    for (const auto& reading : job.runs[r].readings)
-      if (why_not_usable(job, job.runs[r], reading).empty() &&
-          told.insert({reading.speed, reading.sensor}).second)
-        model.unsettled.push_back(
-            {reading.speed, reading.sensor, "neither the prior nor the runs tell how the planes act here"});
-}
-
-/// Runs and prior combined, in the convention the job's rotor says.
-Result<InfluenceModel> fit_with_prior(const Job& job, const std::vector<std::size_t>& planes,
-                                      const Prior& prior) {
-  auto posterior = influence_posterior(job, planes, &prior, Residual::small);
-  if (!posterior) return tl::unexpected(posterior.error());
-  auto alone = fit_influence(job);
-  InfluenceModel model = alone ? std::move(*alone) : model_without_trials(job);
-  if (const auto own = influence_posterior(job)) model.fleet = fleet_check(prior, job, *own);
-  model.with_prior = true;
-  model.prior_jobs = prior.jobs;
-  model.planes = posterior->planes;
-  model.centre = Eigen::VectorXcd::Zero(static_cast<Index>(model.planes.size()));
-  take_posterior_rows(job, *posterior, model);
-  tell_unsettled(job, model);
-  model.planes_condition = condition_of_planes(job, model);
-  model.posterior = *posterior;
-  model.belief = std::move(*posterior);
-  return model;
-}
-
-/// Log odds of the given convention over its mirror, both judged by runs and prior together.
-double prior_log_odds(const InfluenceModel& given, const InfluenceModel& mirrored) {
-  const double own = given.posterior->misfit, other = mirrored.posterior->misfit;
-  const int dof = std::max(1, given.posterior->misfit_dof);
-  return (other - own) / (2.0 * std::max(1.0, std::min(own, other) / dof));
-}
-
-Result<SettledModel> settle_with_prior(const Job& job, const std::vector<std::size_t>& planes,
-                                       const Prior& prior) {
-  const bool unknown = job.rotor.phase == PhaseConvention::unknown;
-  SettledModel settled{unknown ? with_phase_convention(job, PhaseConvention::lag) : job, {}};
-  const Job mirrored_job = with_phase_convention(settled.job, settled.job.rotor.phase == PhaseConvention::lag
-                                                                  ? PhaseConvention::lead
-                                                                  : PhaseConvention::lag);
-  auto model = fit_with_prior(settled.job, planes, prior);
-  if (!model) return tl::unexpected(model.error());
-  auto mirrored = fit_with_prior(mirrored_job, planes, prior);
-  if (!mirrored) return tl::unexpected(mirrored.error());
-  const double odds = prior_log_odds(*model, *mirrored);
-  const bool decided = std::abs(odds) >= std::log(deciding_odds);
-  if (unknown && !decided)
-    return fail("phase is declared unknown and the runs so far cannot tell lag from lead",
-                "\"phase: lag\" or \"phase: lead\" in the rotor file, or a run with another weight");
-  settled.model = std::move(*model);
-  settled.model.mirror.log_odds = odds;
-  if (decided)
-    settled.model.mirror.outcome =
-        odds > 0.0 ? MirrorTest::Outcome::supports_given : MirrorTest::Outcome::contradicts;
-  if (unknown && odds < 0.0) {
-    settled.job = mirrored_job;
-    settled.model = std::move(*mirrored);
-    settled.model.mirror = {MirrorTest::Outcome::supports_given, -odds, {}};
-  }
-  settled.model.convention_found = unknown;
-  return settled;
-}
-
-/// Where the job has its own answer: baselines and coefficients with their covariance, when noise is known.
-void add_posterior(const Job& job, InfluenceModel& model) {
-  auto posterior = influence_posterior(job, model.planes);
-  if (!posterior) return;
-  model.posterior = std::move(*posterior);
-  if (auto belief = influence_posterior(job, model.planes, nullptr, Residual::small))
-    model.belief = std::move(*belief);
-}
-
-/// The model with the belief's baselines and coefficients, as a job with a small residual has them.
-Result<void> take_belief(const Job& job, InfluenceModel& model) {
-  if (!model.belief || model.belief->unexplained.size() == 0)
-    return fail(
-        "a small residual says nothing here",
-        "more speeds and sensors than planes, and a known repeatability of every sensor (in the rotor "
-        "file, or from repeated runs)");
-  take_posterior_rows(job, *model.belief, model);
-  model.centre.setZero();
-  model.posterior = model.belief;
-  model.small_residual = true;
-  return {};
-}
-
-}  // namespace
-
-Result<SettledModel> settle_and_fit(const Job& job, const std::vector<std::size_t>& planes,
-                                    const Prior* prior) {
-  if (prior != nullptr) return settle_with_prior(job, planes, *prior);
-  const bool unknown = job.rotor.phase == PhaseConvention::unknown;
-  SettledModel settled{unknown ? with_phase_convention(job, PhaseConvention::lag) : job, {}};
-  auto model = fit_influence(settled.job, planes);
-  if (!model) return tl::unexpected(model.error());
-  if (unknown && model->mirror.outcome == MirrorTest::Outcome::cannot_tell)
-    return fail("phase is declared unknown and these runs cannot tell lag from lead",
-                "\"phase: lag\" or \"phase: lead\" in the rotor file, or one more run whose weight lies in a "
-                "direction that is not in line with the trial weights so far");
-  if (unknown && model->mirror.outcome == MirrorTest::Outcome::contradicts) {
-    settled.job = with_phase_convention(settled.job, PhaseConvention::lead);
-    model = fit_influence(settled.job, planes);
-    if (!model) return tl::unexpected(model.error());
-  }
-  settled.model = std::move(*model);
-  settled.model.convention_found = unknown;
-  add_posterior(settled.job, settled.model);
-  if (job.small_residual)
-    if (const auto taken = take_belief(settled.job, settled.model); !taken)
-      return tl::unexpected(taken.error());
-  return settled;
 }
 
 Phasor predict(const InfluenceRow& row, const Eigen::VectorXcd& unbalance) {

@@ -1,12 +1,7 @@
 #include "trimwright/io/json_documents.hpp"
 
-#include <cmath>
-
 #include "json_parts.hpp"
-#include "trimwright/influence/influence_review.hpp"
 #include "trimwright/report/model_warnings.hpp"
-#include "trimwright/report/review_words.hpp"
-#include "trimwright/trim/suspect_effect.hpp"
 
 namespace trimwright {
 namespace {
@@ -23,15 +18,6 @@ Json changes_json(const Job& job, const std::vector<SlotChange>& changes) {
                     {"angle_deg", position.angle.degrees()},
                     {"blade_position", position.blade}});
   }
-  return list;
-}
-
-Json correction_json(const Job& job, const Correction& correction) {
-  Json list = Json::array();
-  for (const auto& part : correction.parts)
-    list.push_back({{"plane", job.rotor.planes[part.plane].name},
-                    {"moment_to_add_g_mm", std::abs(part.moment_to_add)},
-                    {"angle_deg", RotorAngle::of(part.moment_to_add).degrees()}});
   return list;
 }
 
@@ -142,207 +128,6 @@ Json expected_json(const Job& job, const BalancePlan& plan) {
   return list;
 }
 
-std::string source_name(NoisePart::Source source) {
-  switch (source) {
-    case NoisePart::Source::stated:
-      return "stated";
-    case NoisePart::Source::estimated:
-      return "estimated";
-    case NoisePart::Source::unknown:
-      break;
-  }
-  return "unknown";
-}
-
-Json number_or_null(double value) { return std::isfinite(value) ? Json(value) : Json(nullptr); }
-
-/// The noise parts of each sensor, as its readings are written; null where none is known.
-Json noise_json(const Job& job, const InfluenceModel& model) {
-  if (!model.posterior) return nullptr;
-  const NoiseModel& noise = model.posterior->noise;
-  Json sensors = Json::array();
-  for (std::size_t s = 0; s < noise.sensors.size(); ++s) {
-    const Sensor& sensor = job.rotor.sensors[s];
-    const auto part = [&](const NoisePart& one) {
-      return Json{{"sd", sensor.unit.shown_from_peak(one.sd)}, {"source", source_name(one.source)}};
-    };
-    sensors.push_back({{"sensor", sensor.name},
-                       {"unit", sensor.unit.text()},
-                       {"within", part(noise.sensors[s].within)},
-                       {"run_to_run", part(noise.sensors[s].run_to_run)},
-                       {"proportional", noise.sensors[s].proportional}});
-  }
-  return {{"sensors", sensors},
-          {"degrees_of_freedom", number_or_null(noise.degrees_of_freedom)},
-          {"widened", noise.widened}};
-}
-
-Json review_json(const Job& job, const InfluenceModel& model) {
-  const InfluenceReview review = review_influence(job, model);
-  Json readings = Json::array(), runs = Json::array(), trials = Json::array();
-  for (const auto& one : review.readings)
-    readings.push_back({{"run", job.runs[one.run].name},
-                        {"speed_rpm", job.speeds_rpm[one.speed]},
-                        {"sensor", job.rotor.sensors[one.sensor].name},
-                        {"leverage", one.leverage},
-                        {"studentised", or_null(one.studentised)},
-                        {"probability", one.probability},
-                        {"suspect", one.suspect}});
-  for (const auto& one : review.runs)
-    runs.push_back({{"run", job.runs[one.run].name},
-                    {"components", one.components},
-                    {"distance", one.distance},
-                    {"probability", one.probability},
-                    {"suspect", one.suspect}});
-  for (const auto& one : review.trials)
-    trials.push_back({{"run", job.runs[one.run].name},
-                      {"amplitude_share", one.amplitude_share},
-                      {"phase_deg", one.phase_deg},
-                      {"too_small", one.too_small()}});
-  Json alike_planes = Json::array();
-  for (const auto& one : review.alike_planes)
-    alike_planes.push_back({{"planes", {job.rotor.planes[one.first].name, job.rotor.planes[one.second].name}},
-                            {"sensor", job.rotor.sensors[one.sensor].name},
-                            {"from_rpm", job.speeds_rpm[one.from]},
-                            {"to_rpm", job.speeds_rpm[one.to]},
-                            {"cosine", one.cosine}});
-  Json linearity = nullptr, without = nullptr;
-  if (const auto& test = review.lack_of_fit)
-    linearity = {{"f", test->f},
-                 {"fit_degrees_of_freedom", test->fit_dof},
-                 {"repeat_degrees_of_freedom", test->pure_dof},
-                 {"probability", test->probability}};
-  if (const auto effect = effect_of_suspects(job, model, review); effect && effect->without)
-    without = correction_json(job, *effect->without);
-  const auto& values = review.singular_values;
-  return {{"readings", readings},
-          {"runs", runs},
-          {"trials", trials},
-          {"singular_values", std::vector<double>(values.begin(), values.end())},
-          {"alike", alike_planes},
-          {"lack_of_fit", linearity},
-          {"repeat", what_to_repeat(job, model, review)},
-          {"correction_without_suspects", without}};
-}
-
-Json fleet_json(const InfluenceModel& model) {
-  if (!model.fleet) return nullptr;
-  return {{"distance", model.fleet->distance},
-          {"components", model.fleet->components},
-          {"degrees_of_freedom", number_or_null(model.fleet->degrees_of_freedom)},
-          {"probability", model.fleet->probability}};
-}
-
-std::string mirror_name(MirrorTest::Outcome outcome) {
-  switch (outcome) {
-    case MirrorTest::Outcome::cannot_tell:
-      return "cannot_tell";
-    case MirrorTest::Outcome::supports_given:
-      return "supports_given";
-    case MirrorTest::Outcome::contradicts:
-      return "contradicts";
-    case MirrorTest::Outcome::neither_fits:
-      return "neither_fits";
-  }
-  return {};
-}
-
-Json coefficients_json(const Job& job, const InfluenceModel& model) {
-  Json list = Json::array();
-  for (const auto& row : model.rows) {
-    const Sensor& sensor = job.rotor.sensors[row.sensor];
-    for (std::size_t p = 0; p < model.planes.size(); ++p) {
-      const auto seen = shown(sensor, row.coefficients(static_cast<Eigen::Index>(p)), model.convention);
-      const auto sd = coefficient_sd(model, row, p);
-      list.push_back({{"speed_rpm", job.speeds_rpm[row.speed]},
-                      {"sensor", sensor.name},
-                      {"plane", job.rotor.planes[model.planes[p]].name},
-                      {"amplitude", seen.amplitude},
-                      {"phase_deg", seen.phase_deg},
-                      {"sd", sd ? Json(sensor.unit.shown_from_peak(*sd)) : Json(nullptr)},
-                      {"unit", sensor.unit.text() + " per g.mm"}});
-    }
-  }
-  return list;
-}
-
-Json baselines_json(const Job& job, const InfluenceModel& model) {
-  Json list = Json::array();
-  for (const auto& row : model.rows) {
-    const Sensor& sensor = job.rotor.sensors[row.sensor];
-    const auto seen = shown(sensor, row.baseline, model.convention);
-    list.push_back({{"speed_rpm", job.speeds_rpm[row.speed]},
-                    {"sensor", sensor.name},
-                    {"amplitude", seen.amplitude},
-                    {"phase_deg", seen.phase_deg},
-                    {"unit", sensor.unit.text()},
-                    {"readings", row.readings},
-                    {"spare_readings", row.spare}});
-  }
-  return list;
-}
-
-Json residuals_json(const Job& job, const InfluenceModel& model) {
-  Json list = Json::array();
-  for (const auto& row : model.rows) {
-    const Sensor& sensor = job.rotor.sensors[row.sensor];
-    for (const auto& one : row.fit) {
-      const auto read = shown(sensor, one.read, model.convention);
-      const auto fitted = shown(sensor, one.fitted, model.convention);
-      const double off = std::abs(one.read - one.fitted);
-      const bool judged = row.spare > 0 && row.reading_sd && *row.reading_sd > 0.0;
-      list.push_back({{"run", job.runs[one.run].name},
-                      {"speed_rpm", job.speeds_rpm[row.speed]},
-                      {"sensor", sensor.name},
-                      {"unit", sensor.unit.text()},
-                      {"read", read.amplitude},
-                      {"read_phase_deg", read.phase_deg},
-                      {"fitted", fitted.amplitude},
-                      {"fitted_phase_deg", fitted.phase_deg},
-                      {"off_by_sd", judged ? Json(off / *row.reading_sd) : Json(nullptr)}});
-    }
-  }
-  return list;
-}
-
-Json runs_json(const Job& job, const InfluenceModel& model) {
-  Json list = Json::array();
-  for (const std::size_t run : model.runs_used) {
-    const auto unbalance = run_unbalance(job, run);
-    for (const std::size_t p : model.planes)
-      list.push_back({{"run", job.runs[run].name},
-                      {"plane", job.rotor.planes[p].name},
-                      {"moment_g_mm", std::abs(unbalance[p])},
-                      {"angle_deg", RotorAngle::of(unbalance[p]).degrees()}});
-  }
-  return list;
-}
-
-Json left_out_json(const Job& job, const InfluenceModel& model) {
-  Json list = Json::array();
-  for (const auto& one : model.left_out)
-    list.push_back({{"run", job.runs[one.run].name},
-                    {"speed_rpm", job.speeds_rpm[one.speed]},
-                    {"sensor", job.rotor.sensors[one.sensor].name},
-                    {"why", one.why}});
-  for (const auto& run : job.runs)
-    for (const auto& one : run.missing)
-      list.push_back({{"run", run.name},
-                      {"speed_rpm", one.rpm},
-                      {"sensor", job.rotor.sensors[one.sensor].name},
-                      {"why", one.note.empty() ? "not obtained" : "not obtained: " + one.note}});
-  return list;
-}
-
-Json not_predicted_json(const Job& job, const InfluenceModel& model) {
-  Json list = Json::array();
-  for (const auto& one : model.unsettled)
-    list.push_back({{"speed_rpm", job.speeds_rpm[one.speed]},
-                    {"sensor", job.rotor.sensors[one.sensor].name},
-                    {"why", one.why}});
-  return list;
-}
-
 Json candidates_json(const Job& job, const TrialAdvice& advice) {
   Json list = Json::array();
   for (const auto& one : advice.candidates) {
@@ -407,33 +192,6 @@ std::string trial_json(const Job& job, const TrialAdvice& advice, const BalanceP
   json["warnings"] = plan.warnings;
   json["notes"] = advice.notes;
   json["cautions"] = plan.cautions;
-  return dumped(json);
-}
-
-std::string influence_json(const Job& job, const InfluenceModel& model) {
-  Json json = document_header("influence", job);
-  json["coefficients"] = coefficients_json(job, model);
-  json["baselines"] = baselines_json(job, model);
-  json["rank"] = model.rank;
-  json["condition"] = model.condition;
-  json["planes_condition"] = model.planes_condition;
-  json["mirror_test"] = {{"outcome", mirror_name(model.mirror.outcome)},
-                         {"log_odds", model.mirror.log_odds},
-                         {"phase_found_by_runs", model.convention_found}};
-  json["noise"] = noise_json(job, model);
-  json["prior_used"] = model.with_prior;
-  json["small_residual"] = model.small_residual;
-  json["fleet"] = fleet_json(model);
-  json["review"] = review_json(job, model);
-  json["residuals"] = residuals_json(job, model);
-  json["runs"] = runs_json(job, model);
-  json["left_out"] = left_out_json(job, model);
-  json["not_predicted"] = not_predicted_json(job, model);
-  json["chi_squared"] = {{"value", model.chi_squared},
-                         {"degrees_of_freedom", model.chi_squared_dof},
-                         {"probability", fit_probability(model)}};
-  json["warnings"] = model_warnings(job, model);
-  json["cautions"] = cautions();
   return dumped(json);
 }
 

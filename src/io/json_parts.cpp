@@ -20,4 +20,13 @@ Json piece_json(const std::optional<Piece>& piece) {
   return {{"moment_g_mm", piece->moment_g_mm}};
 }
 
+Json correction_json(const Job& job, const Correction& correction) {
+  Json list = Json::array();
+  for (const auto& part : correction.parts)
+    list.push_back({{"plane", job.rotor.planes[part.plane].name},
+                    {"moment_to_add_g_mm", std::abs(part.moment_to_add)},
+                    {"angle_deg", RotorAngle::of(part.moment_to_add).degrees()}});
+  return list;
+}
+
 }  // namespace trimwright

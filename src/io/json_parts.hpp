@@ -5,6 +5,7 @@
 #include <string>
 
 #include "trimwright/runs/job.hpp"
+#include "trimwright/trim/trim_plan.hpp"
 
 namespace trimwright {
 
@@ -20,5 +21,8 @@ template <class T>
 
 /// null: only the filler; a catalogue id; or {"moment_g_mm": m} for another piece.
 [[nodiscard]] Json piece_json(const std::optional<Piece>& piece);
+
+/// Moment and angle to add, plane by plane.
+[[nodiscard]] Json correction_json(const Job& job, const Correction& correction);
 
 }  // namespace trimwright

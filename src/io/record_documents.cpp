@@ -77,6 +77,22 @@ Json weights_json(const Job& job, std::size_t run) {
           {"now", fitted_json(job.rotor, now, nullptr)}};
 }
 
+/// What a record is found by, as every document of it begins.
+Json found_by_json(const Record& record) {
+  return {{"rotor", record.rotor},
+          {"serial", record.serial},
+          {"station", record.station},
+          {"date", record.date},
+          {"person", record.person},
+          {"verdict", record.verdict},
+          {"worst_ratio", record.level},
+          {"filed_at", record.filed_at},
+          {"filed_by", record.filed_by},
+          {"software", record.software},
+          {"corrects", or_null(record.corrects)},
+          {"reason", record.reason}};
+}
+
 Json content_json(const JudgedJob& judged, const std::vector<FiledFile>& files, const Record& record,
                   const FilingDetails& details) {
   const Job& job = judged.job;
@@ -85,31 +101,22 @@ Json content_json(const JudgedJob& judged, const std::vector<FiledFile>& files, 
   for (const auto& [key, text] : details.entries) entries[key] = text;
   for (const auto& file : files) filed.push_back({{"name", file.name}, {"text", file.text}});
   for (const auto& [key, text] : run.conditions.other) conditions[key] = text;
-  return {{"trimwright", "record 1"},
-          {"rotor", record.rotor},
-          {"serial", record.serial},
-          {"title", job.title},
-          {"station", record.station},
-          {"date", record.date},
-          {"run", run.name},
-          {"when", run.conditions.when},
-          {"person", record.person},
-          {"conditions", conditions},
-          {"verdict", record.verdict},
-          {"worst_ratio", record.level},
-          {"filed_at", record.filed_at},
-          {"filed_by", record.filed_by},
-          {"software", record.software},
-          {"corrects", record.corrects ? Json(*record.corrects) : Json(nullptr)},
-          {"reason", record.reason},
-          {"speed_tolerance_rpm", job.rotor.speed_tolerance_rpm},
-          {"angles_from", job.rotor.reference.mark.empty() ? "reference tooth" : job.rotor.reference.mark},
-          {"entries", entries},
-          {"weights", weights_json(job, judged.verdict.run)},
-          {"check", Json::parse(check_json(job, judged.verdict))},
-          {"influence", Json::parse(influence_json(job, judged.model))},
-          {"files", filed},
-          {"cautions", cautions()}};
+  Json content = {{"trimwright", "record 1"}};
+  content.update(found_by_json(record));
+  content.update(
+      {{"title", job.title},
+       {"run", run.name},
+       {"when", run.conditions.when},
+       {"conditions", conditions},
+       {"speed_tolerance_rpm", job.rotor.speed_tolerance_rpm},
+       {"angles_from", job.rotor.reference.mark.empty() ? "reference tooth" : job.rotor.reference.mark},
+       {"entries", entries},
+       {"weights", weights_json(job, judged.verdict.run)},
+       {"check", Json::parse(check_json(job, judged.verdict))},
+       {"influence", Json::parse(influence_json(job, judged.model))},
+       {"files", filed},
+       {"cautions", cautions()}});
+  return content;
 }
 
 Digest digest_of_files(const std::vector<FiledFile>& files, const std::string& run) {
@@ -205,32 +212,23 @@ Result<void> write_files(const StoredRecord& record, const std::string& folder) 
 
 namespace {
 
-Json summary_json(const StoredRecord& one) {
-  const Record& record = one.record;
+/// A record's place in the archive.
+Json archive_place_json(const StoredRecord& one) {
   return {{"number", one.number},
           {"digest", hex(one.digest)},
           {"previous", hex(one.previous)},
-          {"corrected_by", one.corrected_by ? Json(*one.corrected_by) : Json(nullptr)},
-          {"date", record.date},
-          {"rotor", record.rotor},
-          {"serial", record.serial},
-          {"station", record.station},
-          {"person", record.person},
-          {"verdict", record.verdict},
-          {"worst_ratio", record.level},
-          {"filed_at", record.filed_at},
-          {"filed_by", record.filed_by},
-          {"software", record.software},
-          {"corrects", record.corrects ? Json(*record.corrects) : Json(nullptr)},
-          {"reason", record.reason}};
+          {"corrected_by", or_null(one.corrected_by)}};
+}
+
+Json summary_json(const StoredRecord& one) {
+  Json json = archive_place_json(one);
+  json.update(found_by_json(one.record));
+  return json;
 }
 
 Json whole_json(const StoredRecord& one) {
   Json json = Json::parse(one.record.content);
-  json["number"] = one.number;
-  json["digest"] = hex(one.digest);
-  json["previous"] = hex(one.previous);
-  json["corrected_by"] = one.corrected_by ? Json(*one.corrected_by) : Json(nullptr);
+  json.update(archive_place_json(one));
   return json;
 }
 

@@ -1,8 +1,13 @@
 #include <fmt/format.h>
 
+#include <algorithm>
+#include <cmath>
+#include <map>
+
 #include "json_parts.hpp"
 #include "trimwright/base/text.hpp"
 #include "trimwright/io/record_documents.hpp"
+#include "trimwright/plan/balance_plan.hpp"
 
 namespace trimwright {
 namespace {
@@ -17,8 +22,31 @@ std::string piece_words(const Json& piece) {
                            : fmt::format("piece of {:.6g} g mm", piece.at("moment_g_mm").get<double>());
 }
 
-std::string cell(const Json& value) {
-  return value.is_number() ? fmt::format("{:.4g}", value.get<double>()) : "-";
+constexpr const char* level_keys[] = {"first", "amplitude", "limit", "target"};
+
+/// Decimals that four significant digits of `value` need, zeros at the end left off; four at most.
+int decimals_of(double value) {
+  const int whole = value == 0.0 ? 1 : static_cast<int>(std::floor(std::log10(std::abs(value)))) + 1;
+  std::string digits = fmt::format("{:.{}f}", value, std::clamp(4 - whole, 0, 4));
+  if (digits.find('.') == std::string::npos) return 0;
+  digits.erase(digits.find_last_not_of('0') + 1);
+  return static_cast<int>(digits.size() - digits.find('.') - 1);
+}
+
+/// Decimals of all levels in a unit, so that they stand alike: 0.400 beside 0.046.
+std::map<std::string, int> decimals_by_unit(const Json& readings) {
+  std::map<std::string, int> decimals;
+  for (const auto& one : readings)
+    for (const char* key : level_keys)
+      if (one.at(key).is_number()) {
+        int& most = decimals[one.at("unit").get<std::string>()];
+        most = std::max(most, decimals_of(one.at(key).get<double>()));
+      }
+  return decimals;
+}
+
+std::string cell(const Json& value, int decimals) {
+  return value.is_number() ? fmt::format("{:.{}f}", value.get<double>(), decimals) : "-";
 }
 
 std::string verdict_words(const std::string& verdict) {
@@ -50,13 +78,16 @@ std::vector<Row> heading_rows(const StoredRecord& record, const Json& content) {
 }
 
 std::vector<Row> level_rows(const Json& content) {
+  const Json& readings = content.at("check").at("readings");
+  auto decimals = decimals_by_unit(readings);
   std::vector<Row> rows;
-  for (const auto& one : content.at("check").at("readings"))
-    rows.push_back({cell(one.at("speed_rpm")), one.at("sensor"), one.at("component"), cell(one.at("first")),
-                    cell(one.at("amplitude")), cell(one.at("limit")), cell(one.at("target")), one.at("unit"),
-                    one.at("above_limit")    ? "ABOVE LIMIT"
-                    : one.at("above_target") ? "above target"
-                                             : "ok"});
+  for (const auto& one : readings) {
+    Row row{cell(one.at("speed_rpm"), 0), one.at("sensor"), one.at("component")};
+    for (const char* key : level_keys) row.push_back(cell(one.at(key), decimals[one.at("unit")]));
+    row.push_back(one.at("unit"));
+    row.push_back(one.at("above_limit") ? "ABOVE LIMIT" : one.at("above_target") ? "above target" : "ok");
+    rows.push_back(row);
+  }
   return rows;
 }
 
@@ -137,8 +168,8 @@ std::string sheet_text(const StoredRecord& record) {
     text += fmt::format("  {:21} {}\n", one_line(row[0]) + ":",
                         row[1].empty() ? std::string(blank) : one_line(row[1]));
   text += "\nSIGNATURES\n";
-  for (const char* who : {"Fitted by", "Checked by", "Released by"})
-    text += fmt::format("  {:13} {}  date {}\n", std::string(who) + ":", blank, "__________");
+  for (const auto& role : signature_roles())
+    text += fmt::format("  {:33} {}  date {}\n", role + ":", blank, "__________");
   text += "\nDIGEST of this record, which covers all records before it (trimwright record prove --expect)\n" +
           digest_lines(record.digest);
   text += "\nCAUTION\n";
@@ -165,7 +196,7 @@ std::string sheet_csv(const StoredRecord& record) {
   add("fitted", weight_rows(content.at("weights").at("fitted")));
   add("fitted now", weight_rows(content.at("weights").at("now")));
   add("entry", entry_rows(content));
-  add("signature", {{"fitted by"}, {"checked by"}, {"released by"}});
+  for (const auto& role : signature_roles()) add("signature", {{role}});
   add("digest", {{hex(record.digest)}});
   for (const auto& caution : content.at("cautions")) add("caution", {{caution.get<std::string>()}});
   return text;

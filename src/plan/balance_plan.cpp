@@ -90,7 +90,7 @@ BalancePlan plan_steps(const Job& job, const InfluenceModel& model, const TrimPl
     plan.steps.push_back(moments_step(job, trim));
     append(plan.steps, closing_checks({}));
   }
-  append(plan.steps, running_steps(job, plan.expected));
+  append(plan.steps, running_steps(job, plan.expected, "limit"));
   plan.steps.push_back(if_it_differs());
   return plan;
 }

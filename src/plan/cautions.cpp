@@ -13,4 +13,10 @@ const std::vector<std::string>& cautions() {
   return all;
 }
 
+const std::vector<std::string>& signature_roles() {
+  static const std::vector<std::string> all{"Fitted by", "Slots checked by (second person)", "Run made by",
+                                            "Released by (licensed)"};
+  return all;
+}
+
 }  // namespace trimwright

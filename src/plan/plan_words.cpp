@@ -175,7 +175,8 @@ std::vector<Step> closing_checks(const std::vector<std::string>& counts) {
   return {check, torque};
 }
 
-std::vector<Step> running_steps(const Job& job, const std::vector<ExpectedReading>& expected) {
+std::vector<Step> running_steps(const Job& job, const std::vector<ExpectedReading>& expected,
+                                const std::string& stop_column) {
   std::set<std::size_t> speeds;
   for (const auto& one : expected) speeds.insert(one.speed);
   std::vector<std::string> listed;
@@ -189,9 +190,9 @@ std::vector<Step> running_steps(const Job& job, const std::vector<ExpectedReadin
            "Run at these speeds, under the same conditions as the runs before: " + joined(listed) + ".",
            condition_lines(job), false};
   Step stop{StepKind::stop_levels,
-            "End the run at once when any reading passes its limit in the table, or on any sign of rubbing, "
-            "looseness "
-            "or a sudden change; the manual's own limits hold where they are lower.",
+            "End the run at once when any reading passes its level in the table (" + stop_column +
+                "), or on any sign of rubbing, looseness or a sudden change; the manual's own limits hold "
+                "where they are lower.",
             {},
             false};
   Step compare{StepKind::compare, "Write down amplitude and phase at each speed:", {}, true};

@@ -22,7 +22,9 @@ namespace trimwright {
 /// The second person's check and torque and locking, after whatever was fitted.
 [[nodiscard]] std::vector<Step> closing_checks(const std::vector<std::string>& counts);
 
-/// Run, compare, stop: for readings expected at the job's speed points.
-[[nodiscard]] std::vector<Step> running_steps(const Job& job, const std::vector<ExpectedReading>& expected);
+/// Run, compare, stop: for readings expected at the job's speed points. `stop_column`: what the plan's table
+/// calls the levels at which to stop.
+[[nodiscard]] std::vector<Step> running_steps(const Job& job, const std::vector<ExpectedReading>& expected,
+                                              const std::string& stop_column);
 
 }  // namespace trimwright

@@ -43,7 +43,7 @@ Outset outset_of(const Job& job, const InfluencePosterior& belief, const TrimPla
   Outset outset{job,
                 belief,
                 corrected,
-                unbalance_with(job, belief, corrected),
+                unbalance_with(job, belief.planes, corrected),
                 row_levels(job, belief),
                 0.0,
                 OutlookDraws(components, outlook_samples / 4, freedom, outlook_seed),
@@ -54,7 +54,7 @@ Outset outset_of(const Job& job, const InfluencePosterior& belief, const TrimPla
 
 /// The belief after a run with `fitted`.
 InfluencePosterior belief_after(const Outset& outset, const std::vector<FittedWeights>& fitted) {
-  return after_one_more_run(outset.belief, unbalance_with(outset.job, outset.belief, fitted),
+  return after_one_more_run(outset.belief, unbalance_with(outset.job, outset.belief.planes, fitted),
                             next_readings_with(outset.job, outset.belief, fitted).covariance);
 }
 
@@ -113,12 +113,6 @@ std::vector<TrialCandidate> shown(const Outset& outset, const std::vector<TrialC
   return list;
 }
 
-std::string percent(double probability) {
-  if (probability > 0.995) return "more than 99 %";
-  if (probability < 0.005) return "less than 1 %";
-  return fmt::format("{:.0f} %", 100.0 * probability);
-}
-
 bool has_catalogue(const Plane& plane) { return plane.slots && !plane.weights.empty(); }
 
 bool in(const std::vector<std::size_t>& planes, std::size_t plane) {
@@ -163,6 +157,12 @@ void add_correction(const Outset& outset, const TrimPlan& trim, TrialAdvice& adv
   advice.at_once = once;
 }
 
+/// "one run", "2 runs", "2.4 runs": a mean number of runs, at least one.
+std::string runs_words(double mean) {
+  const double tenths = std::round(10.0 * mean) / 10.0;
+  return tenths == 1.0 ? "one run" : fmt::format("{:g} runs", tenths);
+}
+
 /// Whether to run a trial or fit the correction, and why.
 void decide(TrialAdvice& advice) {
   const CorrectionAtOnce& once = *advice.at_once;
@@ -171,18 +171,18 @@ void decide(TrialAdvice& advice) {
   const std::string chances = fmt::format(
       "Fitted at once, the planned correction meets every target with a probability of {} and "
       "exceeds a limit with {}",
-      percent(once.meets_targets), percent(once.exceeds_limit));
+      percent_words(once.meets_targets), percent_words(once.exceeds_limit));
   if (!advice.worth_making)
     advice.reason = fmt::format(
-        "{}. About {:.1f} more runs are then to be expected, and {:.1f} with a trial run before it: a "
+        "{}. Until every target is met, that takes {} on average, and {} with a trial run before it: a "
         "correction that falls short tells as much as a trial.",
-        chances, once.expected_runs, *advice.expected_runs);
+        chances, runs_words(once.expected_runs), runs_words(*advice.expected_runs));
   else if (!safe)
     advice.reason = chances + ": a trial run at less risk comes first.";
   else
     advice.reason =
-        fmt::format("{}. About {:.1f} more runs are to be expected with a trial run first, {:.1f} without.",
-                    chances, *advice.expected_runs, once.expected_runs);
+        fmt::format("{}. Until every target is met, that takes {} on average, and {} with a trial run first.",
+                    chances, runs_words(once.expected_runs), runs_words(*advice.expected_runs));
 }
 
 /// Planes whose effect is known with its uncertainty.
@@ -227,7 +227,7 @@ void weigh_known_planes(const Job& job, const TrimPlan& trim, TrialAdvice& advic
   advice.reason = fmt::format(
       "A correction in {} alone, whose effect is known, meets every target with a probability of {} and "
       "exceeds a limit with {}: {}.",
-      names, percent(p), percent(risk),
+      names, percent_words(p), percent_words(risk),
       advice.worth_making ? "a trial in the next plane is the better run"
                           : "on average fitting it at once needs fewer runs than a trial in another plane");
 }

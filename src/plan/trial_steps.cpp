@@ -90,7 +90,7 @@ BalancePlan trial_steps(const Job& job, const SlotChange& change, const Influenc
   if (known) add_expected(job, *model, plan);
   plan.steps = opening_steps(job);
   append(plan.steps, fitting_steps(job, plan.changes));
-  append(plan.steps, running_steps(job, plan.expected));
+  append(plan.steps, running_steps(job, plan.expected, "stop above"));
   for (auto& step : plan.steps)
     if (step.kind == StepKind::put_in) step.particulars.push_back(force_words(job, change));
   plan.warnings = trial_warnings(job, plan, known);

@@ -129,8 +129,8 @@ std::string lack_of_fit_line(const InfluenceReview& review) {
   if (!review.lack_of_fit) return {};
   const auto& test = *review.lack_of_fit;
   return wrapped(
-      "  ", fmt::format("Linearity: lack of fit over repeats F = {:.2f} with {} and {} degrees of freedom, "
-                        "probability {:.2g}: {}.",
+      "  ", fmt::format("Linearity: lack of fit over repeats F = {:.2f} with {} degrees of freedom (of the "
+                        "lack of fit) and {} (of the repeats), probability {:.2g}: {}.",
                         test.f, test.fit_dof, test.pure_dof, test.probability,
                         test.probability < 0.01
                             ? "the vibration does NOT follow the weights in a straight line, or a run is "
@@ -198,10 +198,11 @@ std::string noise_lines(const Job& job, const InfluenceModel& model) {
     text += wrapped(
         "  ", fmt::format("The residuals reject this: every ± is widened {:.1f} times.", noise.widened));
   if (noise.degrees_of_freedom < 1e6)
-    text +=
-        wrapped("  ", fmt::format("This is known from {:.0f} degrees of freedom: 90 % intervals are {:.2f} "
-                                  "standard errors either way.",
-                                  noise.degrees_of_freedom, interval_factor(0.9, noise.degrees_of_freedom)));
+    text += wrapped("  ", fmt::format("This scatter is as surely known as a variance with {:.0f} degrees of "
+                                      "freedom{}: 90 % intervals are {:.2f} standard errors either way.",
+                                      noise.degrees_of_freedom,
+                                      model.chi_squared_dof > 0 ? " (not those of the residuals above)" : "",
+                                      interval_factor(0.9, noise.degrees_of_freedom)));
   if (model.fleet)
     text += wrapped(
         "  ", fmt::format("Against the fleet's prior: squared distance {:.1f} in {} components, probability "
@@ -221,7 +222,7 @@ std::string quality_lines(const InfluenceModel& model) {
   if (model.chi_squared_dof > 0)
     text += wrapped(
         "  ", fmt::format("Residuals against the stated repeatability: chi-squared {:.2f} with {} degrees of "
-                          "freedom, probability {:.2g}.",
+                          "freedom (two for each reading more than the unknowns), probability {:.2g}.",
                           model.chi_squared, model.chi_squared_dof, fit_probability(model)));
   return text + wrapped("  ", mirror_words(model));
 }

@@ -150,8 +150,7 @@ Markup verdict(const PageView& view) {
 
 Markup signatures() {
   Markup rows;
-  for (const char* role :
-       {"Fitted by", "Slots checked by (second person)", "Run made by", "Released by (licensed)"})
+  for (const auto& role : signature_roles())
     rows +=
         element("tr", {},
                 element("th", {{"scope", "row"}}, role) + element("td", {{"class", "line"}}, blank) +

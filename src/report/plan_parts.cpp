@@ -68,12 +68,6 @@ std::string change_table(const Job& job, const std::vector<SlotChange>& changes)
   return table.text();
 }
 
-std::string percent_words(double probability) {
-  if (probability > 0.995) return "> 99 %";
-  if (probability < 0.005) return "< 1 %";
-  return fmt::format("{:.0f} %", 100.0 * probability);
-}
-
 std::string outlook_words(const TrimPlan& trim) {
   if (!trim.outlook)
     return "How likely this is cannot be said: nothing tells how well the readings repeat (repeatability in "

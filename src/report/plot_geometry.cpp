@@ -41,6 +41,17 @@ void LabelPlaces::keep_free(Spot marker, double radius) {
   taken_.push_back({marker.x - radius, marker.y - radius, marker.x + radius, marker.y + radius});
 }
 
+void LabelPlaces::keep_free(Spot middle, std::size_t letters, double letter_size) {
+  taken_.push_back(box_of(middle, letters, letter_size));
+}
+
+/// A text with the blank around it that keeps two texts side by side apart.
+LabelPlaces::Box LabelPlaces::box_of(Spot middle, std::size_t letters, double letter_size) {
+  const double half_width = 0.31 * letter_size * static_cast<double>(letters) + 0.15 * letter_size;
+  const double half_height = 0.55 * letter_size;
+  return {middle.x - half_width, middle.y - half_height, middle.x + half_width, middle.y + half_height};
+}
+
 double LabelPlaces::cost(const Box& box) const {
   const auto outside = [](double low, double high, double most) {
     return std::max(0.0, -low) + std::max(0.0, high - most);
@@ -49,7 +60,7 @@ double LabelPlaces::cost(const Box& box) const {
   for (const auto& other : taken_) {
     const double across = std::min(box.right, other.right) - std::max(box.left, other.left);
     const double down = std::min(box.bottom, other.bottom) - std::max(box.top, other.top);
-    if (across > 0.0 && down > 0.0) cost += across * down;
+    if (across > 0.0 && down > 0.0) cost += 10.0 * across * down;
   }
   return cost;
 }
@@ -60,13 +71,12 @@ Spot LabelPlaces::place(Spot marker, std::size_t letters, double letter_size) {
   Spot best;
   Box best_box{};
   double least = std::numeric_limits<double>::infinity();
-  for (const double gap : {5.0, 10.0, 18.0})
+  for (const double gap : {5.0, 10.0, 18.0, 28.0})
     for (int eighth = 0; eighth < 8; ++eighth) {
       const double turn = eighth * std::numbers::pi / 4.0;
       const Spot middle{marker.x + (gap + half_width) * std::cos(turn),
                         marker.y - (gap + half_height) * std::sin(turn)};
-      const Box box{middle.x - half_width, middle.y - half_height, middle.x + half_width,
-                    middle.y + half_height};
+      const Box box = box_of(middle, letters, letter_size);
       const double price = cost(box) + gap;
       if (price >= least) continue;
       least = price;

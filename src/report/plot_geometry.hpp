@@ -62,6 +62,8 @@ class LabelPlaces {
 
   /// Keeps a marker's place free.
   void keep_free(Spot marker, double radius);
+  /// Keeps the place of a text free that stands elsewhere.
+  void keep_free(Spot middle, std::size_t letters, double letter_size);
   /// Middle of a label of `letters` letters beside `marker`.
   [[nodiscard]] Spot place(Spot marker, std::size_t letters, double letter_size);
 
@@ -69,6 +71,7 @@ class LabelPlaces {
   struct Box {
     double left, top, right, bottom;
   };
+  [[nodiscard]] static Box box_of(Spot middle, std::size_t letters, double letter_size);
   [[nodiscard]] double cost(const Box& box) const;
 
   double width_;

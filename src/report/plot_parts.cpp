@@ -58,6 +58,20 @@ Markup plot_figure(const PlotFrame& frame, std::initializer_list<Attribute> data
   return element("figure", {}, element("figcaption", {}, frame.title) + svg);
 }
 
+std::vector<PlotLabel> polar_grid_labels(const PolarDrawing& drawing, const std::string& convention) {
+  std::vector<PlotLabel> labels;
+  for (int spoke = 0; spoke < 12; ++spoke) {
+    const Spot rim = drawing.at(drawing.full, 30.0 * spoke);
+    const Spot outside{drawing.centre.x + (rim.x - drawing.centre.x) * 1.1,
+                       drawing.centre.y + (rim.y - drawing.centre.y) * 1.09};
+    labels.push_back({outside, "tick", fmt::format("{}°{}", 30 * spoke, spoke == 0 ? " " + convention : "")});
+  }
+  const double step = tick_step(drawing.full, 5);
+  for (double value = step; value <= drawing.full * (1.0 + 1e-9); value += step)
+    labels.push_back({drawing.at(value, 105.0), "tick value", fmt::format("{:.4g}", value)});
+  return labels;
+}
+
 Markup polar_grid(const PolarDrawing& drawing, const std::string& convention) {
   Markup grid;
   const double step = tick_step(drawing.full, 5);
@@ -66,17 +80,10 @@ Markup polar_grid(const PolarDrawing& drawing, const std::string& convention) {
                                {"cx", drawing.centre.x},
                                {"cy", drawing.centre.y},
                                {"r", drawing.radius(value)}});
-  for (int spoke = 0; spoke < 12; ++spoke) {
-    const Spot rim = drawing.at(drawing.full, 30.0 * spoke);
-    grid += plot_line(drawing.centre, rim, "grid");
-    const Spot outside{drawing.centre.x + (rim.x - drawing.centre.x) * 1.1,
-                       drawing.centre.y + (rim.y - drawing.centre.y) * 1.09};
-    grid += plot_text(outside, "tick", fmt::format("{}°{}", 30 * spoke, spoke == 0 ? " " + convention : ""));
-  }
-  for (double value = step; value <= drawing.full * (1.0 + 1e-9); value += step) {
-    const Spot at = drawing.at(value, 105.0);
-    grid += plot_text(at, "tick value", fmt::format("{:.4g}", value));
-  }
+  for (int spoke = 0; spoke < 12; ++spoke)
+    grid += plot_line(drawing.centre, drawing.at(drawing.full, 30.0 * spoke), "grid");
+  for (const auto& label : polar_grid_labels(drawing, convention))
+    grid += plot_text(label.at, label.css_class, label.words);
   return grid;
 }
 

@@ -1,6 +1,7 @@
 #pragma once
 
 #include <string>
+#include <string_view>
 #include <vector>
 
 #include "markup.hpp"
@@ -36,6 +37,16 @@ struct PlotFrame {
 };
 [[nodiscard]] Markup plot_figure(const PlotFrame& frame, std::initializer_list<Attribute> data,
                                  const Markup& drawing);
+
+/// A text of a plot.
+struct PlotLabel {
+  Spot at;
+  std::string_view css_class;
+  std::string words;
+};
+/// What `polar_grid` writes: phases outside the rim, amplitudes along one spoke.
+[[nodiscard]] std::vector<PlotLabel> polar_grid_labels(const PolarDrawing& drawing,
+                                                       const std::string& convention);
 
 /// Circles with their amplitudes, spokes with their phases.
 [[nodiscard]] Markup polar_grid(const PolarDrawing& drawing, const std::string& convention);

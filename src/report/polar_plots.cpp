@@ -28,9 +28,17 @@ double widest(const PageView& view, const std::vector<std::size_t>& rows, bool c
   return !close_up && limit <= 1.6 * most ? std::max(most, limit) : most;
 }
 
+/// Places for labels that keep off what the grid writes.
+LabelPlaces places_in(const PolarDrawing& drawing, const std::string& convention) {
+  LabelPlaces places(400.0, 400.0);
+  for (const auto& label : polar_grid_labels(drawing, convention))
+    places.keep_free(label.at, label.words.size(), letter);
+  return places;
+}
+
 /// Circles of the levels that fit into the drawing, each with its amplitude.
 Markup level_circles(const PageView& view, const std::vector<std::size_t>& rows, const PolarDrawing& drawing,
-                     bool close_up) {
+                     bool close_up, LabelPlaces& places) {
   std::map<double, bool> levels;  // amplitude, whether a limit
   for (const std::size_t i : rows) {
     if (view.rows[i].target) levels.emplace(*view.rows[i].target, false);
@@ -45,22 +53,27 @@ Markup level_circles(const PageView& view, const std::vector<std::size_t>& rows,
                                   {"cy", drawing.centre.y},
                                   {"r", drawing.radius(level)}});
     if (!is_limit && !close_up) continue;
-    circles += plot_text(drawing.at(level, 195.0 + turned), "level",
-                         (is_limit ? "limit " : "target ") + amplitude_words(level));
+    const std::string words = (is_limit ? "limit " : "target ") + amplitude_words(level);
+    const Spot at = drawing.at(level, 195.0 + turned);
+    circles += plot_text(at, "level", words);
+    places.keep_free(at, words.size(), letter);
     turned += 60.0;
   }
   return circles;
 }
 
 Markup series(const PageView& view, const std::vector<std::size_t>& rows, const PolarDrawing& drawing,
-              bool close_up) {
-  LabelPlaces places(400.0, 400.0);
+              bool close_up, LabelPlaces& places) {
   const auto spot = [&](const ShownReading& reading) {
     return drawing.at(reading.amplitude, reading.phase_deg);
   };
   for (const std::size_t i : rows) {
-    places.keep_free(spot(view.rows[i].after), 6.0);
-    if (!close_up) places.keep_free(spot(view.rows[i].before), 6.0);
+    const auto& row = view.rows[i];
+    places.keep_free(spot(row.after), 6.0);
+    if (row.measured) places.keep_free(spot(*row.measured), 6.0);
+    if (close_up) continue;
+    places.keep_free(spot(row.before), 6.0);
+    if (row.as_found) places.keep_free(spot(*row.as_found), 6.0);
   }
   Markup moves;
   Markup marks;
@@ -113,16 +126,18 @@ Markup polar_plot(const PageView& view, std::size_t sensor, bool close_up) {
   const auto rows = rows_of(view, sensor);
   const PolarDrawing drawing{{200.0, 200.0}, 158.0, round_full(widest(view, rows, close_up))};
   const auto& s = view.rotor().sensors[sensor];
+  const std::string convention = convention_words(view.rotor().phase);
+  LabelPlaces places = places_in(drawing, convention);
+  const Markup levels = level_circles(view, rows, drawing, close_up, places);
   const std::string title = fmt::format("{}, {}: {}", s.name, s.unit.text(),
                                         close_up ? "expected, enlarged" : "before and expected");
-  return plot_figure({fmt::format("polar{}-{}", close_up ? "-close" : "", sensor), "polar", 400.0, title,
-                      described(view, rows)},
-                     {{"data-polar", std::to_string(sensor)},
-                      {"data-full", fmt::format("{}", drawing.full)},
-                      {"data-rim", fmt::format("{}", drawing.rim)}},
-                     polar_grid(drawing, convention_words(view.rotor().phase)) +
-                         level_circles(view, rows, drawing, close_up) +
-                         series(view, rows, drawing, close_up));
+  return plot_figure(
+      {fmt::format("polar{}-{}", close_up ? "-close" : "", sensor), "polar", 400.0, title,
+       described(view, rows)},
+      {{"data-polar", std::to_string(sensor)},
+       {"data-full", fmt::format("{}", drawing.full)},
+       {"data-rim", fmt::format("{}", drawing.rim)}},
+      polar_grid(drawing, convention) + levels + series(view, rows, drawing, close_up, places));
 }
 
 namespace {
@@ -157,7 +172,8 @@ Markup influence_plot(const PageView& view, std::size_t sensor) {
     most = std::max(most,
                     1000.0 * s.unit.shown_from_peak(view.model.rows[i].coefficients.cwiseAbs().maxCoeff()));
   const PolarDrawing drawing{{200.0, 200.0}, 158.0, round_full(most)};
-  LabelPlaces places(400.0, 400.0);
+  const std::string convention = convention_words(view.rotor().phase);
+  LabelPlaces places = places_in(drawing, convention);
   std::vector<std::vector<Tip>> tips(view.model.planes.size());
   std::string words;
   for (std::size_t p = 0; p < tips.size(); ++p)
@@ -175,7 +191,7 @@ Markup influence_plot(const PageView& view, std::size_t sensor) {
     vectors += plane_vectors(tips[p], drawing, fmt::format("plane{}", p % 6), places);
   return plot_figure({fmt::format("influence-{}", sensor), "polar", 400.0,
                       fmt::format("{}: {} per 1000 g mm at rotor angle 0", s.name, s.unit.text()), words},
-                     {}, polar_grid(drawing, convention_words(view.rotor().phase)) + vectors);
+                     {}, polar_grid(drawing, convention) + vectors);
 }
 
 Markup series_legend(const PageView& view) {

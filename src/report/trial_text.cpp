@@ -49,9 +49,17 @@ std::string candidate_table(const Job& job, const TrialAdvice& advice) {
 }
 
 std::string candidate_lines(const Job& job, const TrialAdvice& advice) {
-  std::string text = section("TRIALS WEIGHED (the best first)") + candidate_table(job, advice);
-  if (!advice.advised().variance_left) return text;
-  return text +
+  const std::string text = section("TRIALS WEIGHED (the best first)") + candidate_table(job, advice);
+  const std::string no_mass = advice.advised().force_share
+                                  ? ""
+                                  : wrapped("  ", "of rotor's weight: ?, as the rotor file gives no mass.");
+  if (!advice.advised().variance_left)
+    return text + no_mass +
+           wrapped("  ",
+                   "variance left, above a limit, targets met after: ?, as it is not known how surely a "
+                   "weight in "
+                   "this plane acts.");
+  return text + no_mass +
          wrapped(
              "  ",
              fmt::format(

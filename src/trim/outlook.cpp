@@ -1,5 +1,7 @@
 #include "trimwright/trim/outlook.hpp"
 
+#include <fmt/format.h>
+
 #include <Eigen/Cholesky>
 #include <algorithm>
 #include <boost/math/constants/constants.hpp>
@@ -164,14 +166,19 @@ Outlook outlook_of(const PhasorDistribution& readings, const RowLevels& levels, 
   return outlook;
 }
 
-Eigen::VectorXcd unbalance_with(const Job& job, const InfluencePosterior& posterior,
+std::string percent_words(double probability) {
+  if (probability > 0.995) return "> 99 %";
+  if (probability < 0.005) return "< 1 %";
+  return fmt::format("{:.0f} %", 100.0 * probability);
+}
+
+Eigen::VectorXcd unbalance_with(const Job& job, const std::vector<std::size_t>& planes,
                                 const std::vector<FittedWeights>& fitted) {
   Job fitted_so = job;
   fitted_so.fitted_now = fitted;
   const auto all = unbalance_now(fitted_so);
-  Eigen::VectorXcd u(static_cast<Index>(posterior.planes.size()));
-  for (std::size_t p = 0; p < posterior.planes.size(); ++p)
-    u(static_cast<Index>(p)) = all[posterior.planes[p]];
+  Eigen::VectorXcd u(static_cast<Index>(planes.size()));
+  for (std::size_t p = 0; p < planes.size(); ++p) u(static_cast<Index>(p)) = all[planes[p]];
   return u;
 }
 
@@ -180,7 +187,7 @@ PhasorDistribution next_readings_with(const Job& job, const InfluencePosterior& 
   std::vector<Eigen::Matrix2d> errors;
   for (const std::size_t plane : posterior.planes)
     errors.push_back(fitting_covariance(job.rotor.planes[plane], fitted[plane]));
-  return next_readings(posterior, unbalance_with(job, posterior, fitted), errors);
+  return next_readings(posterior, unbalance_with(job, posterior.planes, fitted), errors);
 }
 
 Outlook next_run_outlook(const Job& job, const InfluencePosterior& posterior,

@@ -65,12 +65,7 @@ void choose(TrimPlan& plan, TradeOffRow row) {
 /// What the choice itself lets one expect.
 void predict_choice(const Job& job, const InfluenceModel& model, const std::vector<FittedWeights>& fitted,
                     TrimPlan& plan) {
-  Job fitted_so = job;
-  fitted_so.fitted_now = fitted;
-  const auto unbalance = unbalance_now(fitted_so);
-  Eigen::VectorXcd after(static_cast<Index>(model.planes.size()));
-  for (std::size_t p = 0; p < model.planes.size(); ++p)
-    after(static_cast<Index>(p)) = unbalance[model.planes[p]];
+  const Eigen::VectorXcd after = unbalance_with(job, model.planes, fitted);
   for (std::size_t i = 0; i < model.rows.size(); ++i) {
     plan.predictions[i].after = predict(model.rows[i], after);
     plan.predictions[i].after_sd = prediction_sd(model, model.rows[i], after);

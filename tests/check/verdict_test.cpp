@@ -228,3 +228,19 @@ TEST_CASE("The covariance of reading minus expected is that of many runs with th
       CHECK(std::abs(found(i, k) - stated(i, k)) <
             0.06 * std::sqrt(stated(i, i).real() * stated(k, k).real()));  // 4 standard errors at 4000 draws
 }
+
+TEST_CASE("A trial run is told from a check run by its name, or by weights that were taken out again") {
+  Job job = job_with_check({{7, "w2"}}, {{7, "w2"}});
+  job.fitted_now = job.runs.back().fitted;
+  CHECK(trial_signs(job, 2).empty());
+  CHECK(trial_signs(job, 1) == "its name says so");
+  job.runs.back().name = "Second Trial";
+  CHECK(trial_signs(job, 2) == "its name says so");
+  job.fitted_now = job.runs.front().fitted;
+  CHECK(trial_signs(job, 2) == "its name says so, and the job's fitted_now has other weights");
+  job.runs.back().name = "check";
+  CHECK(trial_signs(job, 2) == "the job's fitted_now has other weights");
+  job.fitted_now = job.runs.back().fitted;
+  job.fitted_now[0].free.push_back({50.0, RotorAngle{}});
+  CHECK(trial_signs(job, 2) == "the job's fitted_now has other weights");
+}

@@ -202,6 +202,18 @@ def tables(bench: Bench):
     check(["digest", whole["digest"]] in [row[:2] for row in sheet], "the digest on the sheet")
     page = bench.record("sheet", 1)
     check(whole["digest"] in page.replace(" ", "").replace("\n", ""), "the digest in the text")
+    levels = page.split("LEVELS\n")[1].split("\n\n")[0].splitlines()[1:]
+    for line, one in zip(levels, whole["check"]["readings"], strict=True):
+        cells = line.split()[3:7]
+        decimals = {"in/s peak": 3, "mil pp": 2}[one["unit"]]
+        for cell, key in zip(cells, ("first", "amplitude", "limit", "target"), strict=True):
+            check(abs(float(cell) - one[key]) <= 0.5 * 10**-decimals, f"not {one[key]}: {line}")
+        check(all(len(cell.partition(".")[2]) == decimals for cell in cells), f"levels not alike: {line}")
+    signed = [line.split(":")[0].strip() for line in page.split("SIGNATURES\n")[1].split("\n\n")[0].splitlines()]
+    check(signed == [row[1] for row in sheet if row[0] == "signature"], f"signed by {signed}")
+    web = bench.run("page", bench.folder / "examples/quillhaven/after.yaml")
+    roles = re.search("<caption>Signatures</caption>.*?</table>", web, re.S).group()
+    check(re.findall('<th scope="row">(.*?)</th>', roles) == signed, f"another's sheet is signed by others: {roles}")
     for words in ("Released by", "manual holds", "LEVELS", "WEIGHTS REMOVED", "WEIGHTS FITTED", "torque", "locking"):
         check(words in page, f"no {words} on the sheet")
 
@@ -439,6 +451,14 @@ def bad_input(bench: Bench):
     refused(bench.folder / "examples/quillhaven/first-visit.yaml", "first run")
     refused(bench.job("e.yaml", "X", **{"serial: X\n": ""}), "serial")
     refused(bench.job("e.yaml", "''"), "serial")
+    check_run = bench.text[bench.text.index("  - name: check"):bench.text.index("\ntrim:")]
+    trial = bench.job("trial.yaml", "X", **{check_run: "", ", after.csv": ""})
+    refused(trial, 'or --run "trial rear"')
+    taken_out = bench.job("e.yaml", "X", **{"\ntrim:": "\nfitted_now: same as as found\n\ntrim:"})
+    refused(taken_out, "fitted_now has other weights")
+    bench.file(taken_out, "--run", "check", archive=archive)
+    bench.file(trial, "--run", "trial rear", archive=archive)
+    archive.unlink()
     for serial in ('"LKM\\x1b[31m"', '"LKM\\n417"', '"LKM\\u202e714"', '"LKM\\u200b417"', '" LKM"', "L" * (1 << 20)):
         refused(bench.job("e.yaml", serial), "serial")
     refused(bench.job("e.yaml", "X-1", **{"station: Quillhaven test stand": "station: " + "Q" * (1 << 20)}), "station")
@@ -472,8 +492,18 @@ def whole_trim(bench: Bench):
         check(words in done.stdout, f"no {words!r} in {done.stdout}")
 
 
+def no_subcommand(bench: Bench):
+    for command, names in (("record", "file find show sheet export compare prove backup"), ("rehearse", "new run truth")):
+        done = subprocess.run(bench.command(command), capture_output=True, text=True)
+        message, *listed = done.stderr.splitlines()
+        check(done.returncode == 2 and not done.stdout, f"{command}: status {done.returncode}, {done.stdout}")
+        check(message.startswith(f"trimwright: {command}: no subcommand"), message)
+        check([line.split()[0] for line in listed] == names.split(), f"{listed}")
+
+
 CASES = [verdict, filed_and_found, learned_from, done_again, tables, read_by_others, corrected, expected_digest, at_once,
-         killed, killed_in_the_transaction, full_disk, read_only, newer, damaged, backed_up, bad_input, whole_trim]
+         killed, killed_in_the_transaction, full_disk, read_only, newer, damaged, backed_up, bad_input,
+         no_subcommand, whole_trim]
 
 
 def main():

@@ -11,15 +11,7 @@ using namespace trimwright::testing;
 
 namespace {
 
-Job slotted_job() {
-  Rotor rotor = free_rotor({}, {"A"});
-  rotor.mass_kg = 100.0;
-  rotor.planes.push_back(slotted_plane("spinner", 8, {100.0, 500.0, 2000.0}));
-  const KnownRotor known{{Phasor(0.5, 0.0)}, {{Phasor(1e-3, 0.0)}}};
-  FittedWeights trial;
-  trial.slots[1] = {"w1", 100.0};
-  return job_of(rotor, {known.run(rotor, "baseline", {{}}), known.run(rotor, "trial", {trial})});
-}
+const std::vector<double> moments{100.0, 500.0, 2000.0};
 
 BalancePlan steps_of(const Job& job) {
   const auto model = fit_influence(job);
@@ -37,7 +29,7 @@ bool has(const BalancePlan& plan, StepKind kind) {
 }  // namespace
 
 TEST_CASE("A plan makes safe first, checks by a second person and says what to do if it differs") {
-  const auto plan = steps_of(slotted_job());
+  const auto plan = steps_of(slotted_job_with_trial(moments));
   REQUIRE(!plan.steps.empty());
   CHECK(plan.steps.front().kind == StepKind::make_safe);
   for (const auto kind : {StepKind::confirm_numbering, StepKind::count_fitted, StepKind::take_out,
@@ -48,7 +40,7 @@ TEST_CASE("A plan makes safe first, checks by a second person and says what to d
 }
 
 TEST_CASE("When nothing is worth changing, the plan says so and asks for no run") {
-  Job job = slotted_job();
+  Job job = slotted_job_with_trial(moments);
   job.fitted_now[0].slots[5] = {"w2", 500.0};  // cancels
   const auto plan = steps_of(job);
   REQUIRE(plan.steps.size() == 1);

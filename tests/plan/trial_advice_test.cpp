@@ -15,13 +15,7 @@ using namespace trimwright::testing;
 
 namespace {
 
-Job slotted_job() {
-  Rotor rotor = free_rotor({}, {"A"});
-  rotor.mass_kg = 100.0;
-  rotor.planes.push_back(slotted_plane("spinner", 8, {100.0, 500.0, 2000.0}));
-  const KnownRotor known{{Phasor(0.5, 0.0)}, {{Phasor(1e-3, 0.0)}}};
-  return job_of(rotor, {known.run(rotor, "baseline", {{}})});
-}
+const std::vector<double> moments{100.0, 500.0, 2000.0};
 
 /// A rotor of the fleet with slots, its runs so far, and the fleet's prior.
 struct FleetCase {
@@ -84,7 +78,7 @@ TrialAdvice advised(const Planned& one) {
 TEST_CASE("A trial weight of unknown effect pulls at most a tenth of the rotor's weight") {
   // 100 kg weigh 981 N; at 3000 rpm (314.16 rad/s) 98.1 N is 994 g mm, so w2 (500) is taken and w3 (2000)
   // not.
-  Job job = slotted_job();
+  Job job = slotted_job(moments);
   const auto advice = advise_trial(job, {}, {});
   REQUIRE(advice);
   CHECK(advice->worth_making);
@@ -99,7 +93,7 @@ TEST_CASE("A trial weight of unknown effect pulls at most a tenth of the rotor's
 }
 
 TEST_CASE("A trial weight keeps the rules of its plane") {
-  Job job = slotted_job();
+  Job job = slotted_job(moments);
   job.rotor.planes[0].rules.max_slot_moment_g_mm = 400.0;
   CHECK(advise_trial(job, {}, {})->advised().change.fit->weight_id == "w1");
   job.rotor.planes[0].max_added_moment_g_mm = 50.0;
@@ -111,7 +105,7 @@ TEST_CASE("A trial weight keeps the rules of its plane") {
 }
 
 TEST_CASE("Where the heavy spot is known but no scatter, the trial weight lies opposite") {
-  Job job = slotted_job();  // x = 0.5 + 1e-3 U: the heavy spot is at 0, the light one at 180 degrees
+  Job job = slotted_job(moments);  // x = 0.5 + 1e-3 U: the heavy spot is at 0, the light one at 180 degrees
   const KnownRotor known{{Phasor(0.5, 0.0)}, {{Phasor(1e-3, 0.0)}}};
   FittedWeights trial;
   trial.slots[3] = {"w1", 100.0};
@@ -127,7 +121,7 @@ TEST_CASE("Where the heavy spot is known but no scatter, the trial weight lies o
 }
 
 TEST_CASE("A trial plan stops at the limits and puts back nothing it did not take") {
-  const Job job = slotted_job();
+  const Job job = slotted_job(moments);
   const auto advice = advise_trial(job, {}, {0, 2, "w1"});
   REQUIRE(advice);
   const auto plan = trial_steps(job, advice->advised().change);

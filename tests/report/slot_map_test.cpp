@@ -2,6 +2,7 @@
 
 #include <cmath>
 #include <string>
+#include <vector>
 
 #include "job_builder.hpp"
 #include "report/plot_geometry.hpp"
@@ -96,9 +97,21 @@ TEST_CASE("Ticks are 1, 2 or 5 times a power of ten and reach the end in the ste
 }
 
 TEST_CASE("Labels beside points that lie together do not cover one another") {
+  const std::vector<Spot> points{
+      {200.0, 200.0}, {203.0, 201.0}, {196.0, 197.0}, {208.0, 198.0}, {202.0, 209.0}};
+  const Spot written{240.0, 205.0};
   LabelPlaces places(400.0, 400.0);
-  const Spot a = places.place({200.0, 200.0}, 6, 11.0);
-  const Spot b = places.place({203.0, 201.0}, 6, 11.0);
-  CHECK((std::abs(a.x - b.x) >= 2.0 * 0.31 * 11.0 * 6.0 - 1e-9 ||
-         std::abs(a.y - b.y) >= 2.0 * 0.55 * 11.0 - 1e-9));
+  std::vector<Spot> labels{written};
+  places.keep_free(written, 6, 11.0);
+  for (const auto& point : points) places.keep_free(point, 6.0);
+  for (const auto& point : points) labels.push_back(places.place(point, 6, 11.0));
+  const double width = 2.0 * 0.31 * 11.0 * 6.0, height = 2.0 * 0.55 * 11.0;
+  for (std::size_t i = 0; i < labels.size(); ++i) {
+    for (std::size_t j = 0; j < i; ++j)  // those side by side have a blank between them
+      CHECK((std::abs(labels[i].x - labels[j].x) >= width + 3.0 ||
+             std::abs(labels[i].y - labels[j].y) >= height - 1e-9));
+    for (const auto& point : points)
+      CHECK((std::abs(labels[i].x - point.x) >= width / 2.0 + 6.0 ||
+             std::abs(labels[i].y - point.y) >= height / 2.0 + 6.0 - 1e-9 || i == 0));
+  }
 }

@@ -11,14 +11,7 @@ using namespace trimwright::testing;
 
 namespace {
 
-Job slotted_job() {
-  Rotor rotor = free_rotor({}, {"A"});
-  rotor.planes.push_back(slotted_plane("spinner", 8, {100.0, 200.0}));
-  const KnownRotor known{{Phasor(0.5, 0.0)}, {{Phasor(1e-3, 0.0)}}};
-  FittedWeights trial;
-  trial.slots[1] = {"w1", 100.0};
-  return job_of(rotor, {known.run(rotor, "baseline", {{}}), known.run(rotor, "trial", {trial})});
-}
+const std::vector<double> moments{100.0, 200.0};
 
 Result<TrimPlan> choose(const Job& job, const std::vector<FittedWeights>& fitted) {
   const auto model = fit_influence(job);
@@ -29,7 +22,7 @@ Result<TrimPlan> choose(const Job& job, const std::vector<FittedWeights>& fitted
 }  // namespace
 
 TEST_CASE("A choice of one's own is predicted by the model as it stands") {
-  const Job job = slotted_job();
+  const Job job = slotted_job_with_trial(moments);
   FittedWeights fitted;
   fitted.slots[5] = {"w2", 200.0};  // 180 degrees: 0.5 - 0.2
   const auto plan = choose(job, {fitted});
@@ -42,7 +35,7 @@ TEST_CASE("A choice of one's own is predicted by the model as it stands") {
 }
 
 TEST_CASE("A choice that is one of the planner's rows is that row, with what was proved of it") {
-  const Job job = slotted_job();
+  const Job job = slotted_job_with_trial(moments);
   const auto model = fit_influence(job);
   const auto plan = plan_trim(job, *model, {});
   REQUIRE(plan);
@@ -54,7 +47,7 @@ TEST_CASE("A choice that is one of the planner's rows is that row, with what was
 }
 
 TEST_CASE("A poor choice stands between the planner's rows and its objective is bounded by theirs") {
-  const Job job = slotted_job();
+  const Job job = slotted_job_with_trial(moments);
   FittedWeights fitted;
   fitted.slots[1] = {"w2", 200.0};  // the wrong side: 0.7
   const auto plan = choose(job, {fitted});
@@ -69,7 +62,7 @@ TEST_CASE("A poor choice stands between the planner's rows and its objective is 
 }
 
 TEST_CASE("A choice beyond a plane's moment limits is refused") {
-  Job job = slotted_job();
+  Job job = slotted_job_with_trial(moments);
   job.rotor.planes[0].max_added_moment_g_mm = 150.0;
   FittedWeights fitted;
   fitted.slots[5] = {"w2", 200.0};
@@ -81,7 +74,7 @@ TEST_CASE("A choice beyond a plane's moment limits is refused") {
 }
 
 TEST_CASE("A choice that breaks a rule of its plane is refused, and the rule is named") {
-  Job job = slotted_job();
+  Job job = slotted_job_with_trial(moments);
   Plane& plane = job.rotor.planes[0];
   FittedWeights fitted;
   fitted.slots[4] = {"w1", 100.0};

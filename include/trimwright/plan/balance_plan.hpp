@@ -57,6 +57,9 @@ struct BalancePlan {
 /// slots.
 [[nodiscard]] BalancePlan plan_steps(const Job& job, const InfluenceModel& model, const TrimPlan& trim);
 
+/// Who signs a sheet, in order: "Fitted by", ...
+[[nodiscard]] const std::vector<std::string>& signature_roles();
+
 /// What every output says about the hazard and about who decides.
 [[nodiscard]] const std::vector<std::string>& cautions();
 

@@ -2,6 +2,7 @@
 
 #include <Eigen/Core>
 #include <cstdint>
+#include <string>
 #include <vector>
 
 #include "trimwright/influence/influence_posterior.hpp"
@@ -62,8 +63,11 @@ inline constexpr std::uint64_t outlook_seed = 20311;
                                        const std::vector<FittedWeights>& fitted,
                                        int samples = outlook_samples);
 
-/// U of the posterior's planes with `fitted` and all known changes [g mm].
-[[nodiscard]] Eigen::VectorXcd unbalance_with(const Job& job, const InfluencePosterior& posterior,
+/// "87 %"; never a certainty that samples cannot show.
+[[nodiscard]] std::string percent_words(double probability);
+
+/// U of `planes` (of the rotor) with `fitted` and all known changes [g mm].
+[[nodiscard]] Eigen::VectorXcd unbalance_with(const Job& job, const std::vector<std::size_t>& planes,
                                               const std::vector<FittedWeights>& fitted);
 
 /// The next run's readings with `fitted`, errors of fitting included.

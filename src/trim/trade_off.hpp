@@ -1,0 +1,43 @@
+#pragma once
+
+#include <optional>
+#include <vector>
+
+#include "slot_problem.hpp"
+#include "trim_rows.hpp"
+#include "trimwright/trim/trim_plan.hpp"
+
+namespace trimwright {
+
+/// Rows of the trade-off: those answers that gain something by their number of changes.
+[[nodiscard]] std::vector<TradeOffRow> trade_off_rows(const SlotCatalogue& catalogue,
+                                                      const std::vector<SlotChoice>& choices,
+                                                      const TrimRows& rows);
+
+/// The trade-off of the objective that `request` does not ask for.
+[[nodiscard]] std::vector<TradeOffRow> trade_off_of_other(const Job& job, TrimRequest request,
+                                                          const TrimRows& rows);
+
+/// The most probable choice of every number of changes, where it is more probable than those of fewer: out of
+/// `choices` and those near the most probable `moments`.
+[[nodiscard]] std::vector<TradeOffRow> probable_rows(const Job& job, const InfluenceModel& model,
+                                                     const TrimRows& rows, const SlotCatalogue& catalogue,
+                                                     const std::vector<SlotChoice>& choices,
+                                                     const Eigen::VectorXcd& moments, double time_limit_s);
+
+/// The fewest changes that are as likely as any to meet every target, or every limit; empty: not known.
+[[nodiscard]] std::optional<std::size_t> likely_row(const std::vector<TradeOffRow>& rows);
+
+/// Row of the trade-off with the fewest changes that is as good as the best, as `plan_trim` documents.
+[[nodiscard]] std::size_t recommended_row(const std::vector<TradeOffRow>& rows, double sd_of_best);
+
+/// The recommended row, or the one with as many changes as were asked for. Error: there is none.
+[[nodiscard]] Result<std::size_t> chosen_row(const TrimPlan& plan);
+
+/// The chosen row of the trade-off, then the best choices that differ enough from all before.
+[[nodiscard]] std::vector<TradeOffRow> alternatives_to(const TradeOffRow& chosen,
+                                                       const std::vector<SlotChoice>& choices,
+                                                       const SlotCatalogue& catalogue,
+                                                       const TrimRequest& request, const TrimRows& rows);
+
+}  // namespace trimwright
