@@ -398,6 +398,7 @@ TRIAL_REAR = "{spinner: {4: S2, 19: S1}, rear: {7: R3}}"
 JOB_CASES = [
     Case("prior that is not there", JOB, [("serial: LKM-417", "serial: LKM-417\nprior: nowhere.yaml")], ["prior", "nowhere.yaml", "no such file"], mark="prior: nowhere.yaml"),
     Case("prior that is a rotor", JOB, [("serial: LKM-417", "serial: LKM-417\nprior: rotor.yaml")], ['"rotor 1"', '"prior 1"'], mark=""),
+    Case("residual of another kind", JOB, [("serial: LKM-417", "serial: LKM-417\nresidual: tiny")], ['"tiny"', "any or small"], mark="residual: tiny"),
     Case("stock exceeded", JOB, [(TRIAL_SPINNER, "{spinner: {1: S5, 2: S5, 3: S5, 4: S5, 5: S5}}")],
          ["fitted.spinner", '"S5"', "5", "stock is 4"]),
     Case("stock exceeded by what is fitted now", JOB, [("fitted_now: same as as found",

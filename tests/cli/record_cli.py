@@ -172,7 +172,31 @@ def learned_from(bench: Bench):
     check(from_folder == from_archive and "jobs: 5" in from_folder, f"{from_folder[:300]} but {from_archive[:300]}")
     other = bench.run("influence", "--learn", archive, "--rotor", "Larkmere", status=1)
     check("Larkmere demonstrator fan" in other, other)
+    from_baseline_alone(bench, from_folder)
     check("not an archive" in bench.run("influence", "--learn", bench.folder / "configs/larkmere-fan.yaml", status=1), "a file")
+
+
+def from_baseline_alone(bench: Bench, prior: str):
+    """With a prior a job without trial runs can be planned, checked and filed; without it the check says why not."""
+    folder, archive = bench.folder / "fleet/job417", bench.folder / "baseline.db"
+    (folder / "prior.yaml").write_text(prior, "utf-8")
+    text = (folder / "job.yaml").read_text("utf-8")
+    for trial in ("30: S4}}", "rear: {7: R3}}"):
+        check(text.count(trial) == 1, f"one run with {trial}")
+        text = text.replace(trial, f"{trial}\n    set_aside: as if never made")
+    (folder / "without.yaml").write_text(text, "utf-8")
+    check("predict nothing" in bench.run("check", folder / "without.yaml", status=1), "checked from a baseline alone")
+    job = folder / "baseline.yaml"
+    job.write_text(text.replace("serial:", "prior: prior.yaml\nserial:", 1), "utf-8")
+    check("prior of the rotor" in bench.run("plan", job), "planned without the prior")
+    verdict = json.loads(bench.run("check", job, "--format", "json"))
+    check(all(one["expected"] is not None for one in verdict["readings"] if one["component"] == "once-per-rev"),
+          f"nothing expected: {verdict['readings']}")
+    bench.file(job, archive=archive)
+    again = bench.folder / "baseline"
+    record = json.loads(bench.record("show", 1, "--files", again, "--format", "json", archive=archive))
+    check("prior.yaml" in {Path(one["name"]).name for one in record["files"]}, "the record keeps no prior")
+    check(record["check"] == verdict, "another verdict in the record")
 
 
 def done_again(bench: Bench):
