@@ -139,9 +139,10 @@ void add_posterior(const Job& job, InfluenceModel& model) {
 /// The model with the belief's baselines and coefficients, as a job with a small residual has them.
 Result<void> take_belief(const Job& job, InfluenceModel& model) {
   if (!model.belief || model.belief->unexplained.size() == 0)
-    return fail("a small residual says nothing here",
-                "more speeds and sensors than planes, and a known repeatability of every sensor (in the rotor "
-                "file, or from repeated runs)");
+    return fail(
+        "a small residual says nothing here",
+        "more speeds and sensors than planes, and a known repeatability of every sensor (in the rotor "
+        "file, or from repeated runs)");
   take_posterior_rows(job, *model.belief, model);
   model.centre.setZero();
   model.posterior = model.belief;
