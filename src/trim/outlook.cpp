@@ -2,7 +2,6 @@
 
 #include <fmt/format.h>
 
-#include <Eigen/Cholesky>
 #include <algorithm>
 #include <boost/math/constants/constants.hpp>
 #include <boost/random/chi_squared_distribution.hpp>
@@ -10,6 +9,9 @@
 #include <boost/random/normal_distribution.hpp>
 #include <cassert>
 #include <cmath>
+
+#include "../base/linear_algebra.hpp"
+#include "../influence/posterior_draws.hpp"
 
 namespace trimwright {
 namespace {
@@ -20,8 +22,7 @@ using Eigen::VectorXd;
 
 /// Amplitudes of sampled readings, rows x samples.
 MatrixXd sampled_amplitudes(const PhasorDistribution& readings, const OutlookDraws& draws) {
-  const Eigen::LLT<MatrixXd> factor(readings.covariance);
-  MatrixXd x = factor.matrixL() * draws.normal;
+  MatrixXd x = cholesky(readings.covariance).triangularView<Eigen::Lower>() * draws.normal;
   x *= draws.stretch.asDiagonal();
   x.colwise() += readings.mean;
   MatrixXd amplitudes(x.rows() / 2, x.cols());
@@ -37,11 +38,9 @@ double quantile(VectorXd values, double share) {
 }
 
 /// Mean over the draws of a step at 1 of the worst ratio, smoothed so that a search has a slope everywhere.
-double smooth_probability(const PhasorDistribution& readings, const VectorXd& target,
-                          const OutlookDraws& draws) {
+double smooth_probability(const MatrixXd& amplitudes, const VectorXd& target) {
   constexpr double width = 0.08;  // of the target
-  const Eigen::RowVectorXd worst =
-      (target.cwiseInverse().asDiagonal() * sampled_amplitudes(readings, draws)).colwise().maxCoeff();
+  const Eigen::RowVectorXd worst = (target.cwiseInverse().asDiagonal() * amplitudes).colwise().maxCoeff();
   return (1.0 + ((worst.array() - 1.0) / width).exp()).inverse().mean();
 }
 
@@ -147,8 +146,9 @@ OutlookDraws::OutlookDraws(Index components, int samples, double degrees_of_free
   for (Index s = 0; s < samples; ++s) stretch(s) = std::sqrt(degrees_of_freedom / chi(generator));
 }
 
-Outlook outlook_of(const PhasorDistribution& readings, const RowLevels& levels, const OutlookDraws& draws) {
-  const MatrixXd amplitudes = sampled_amplitudes(readings, draws);
+namespace {
+
+Outlook outlook_of_amplitudes(const MatrixXd& amplitudes, const RowLevels& levels) {
   const auto share = [&](const auto& flags) {
     return static_cast<double>(flags.count()) / static_cast<double>(amplitudes.cols());
   };
@@ -164,6 +164,12 @@ Outlook outlook_of(const PhasorDistribution& readings, const RowLevels& levels, 
                                 quantile(amplitudes.row(i).transpose(), 0.95), share(limits.row(i)),
                                 share(targets.row(i))});
   return outlook;
+}
+
+}  // namespace
+
+Outlook outlook_of(const PhasorDistribution& readings, const RowLevels& levels, const OutlookDraws& draws) {
+  return outlook_of_amplitudes(sampled_amplitudes(readings, draws), levels);
 }
 
 std::string percent_words(double probability) {
@@ -182,19 +188,37 @@ Eigen::VectorXcd unbalance_with(const Job& job, const std::vector<std::size_t>& 
   return u;
 }
 
-PhasorDistribution next_readings_with(const Job& job, const InfluencePosterior& posterior,
-                                      const std::vector<FittedWeights>& fitted) {
+namespace {
+
+std::vector<Eigen::Matrix2d> fitting_errors(const Job& job, const InfluencePosterior& posterior,
+                                            const std::vector<FittedWeights>& fitted) {
   std::vector<Eigen::Matrix2d> errors;
   for (const std::size_t plane : posterior.planes)
     errors.push_back(fitting_covariance(job.rotor.planes[plane], fitted[plane]));
-  return next_readings(posterior, unbalance_with(job, posterior.planes, fitted), errors);
+  return errors;
+}
+
+}  // namespace
+
+PhasorDistribution next_readings_with(const Job& job, const InfluencePosterior& posterior,
+                                      const std::vector<FittedWeights>& fitted) {
+  return next_readings(posterior, unbalance_with(job, posterior.planes, fitted),
+                       fitting_errors(job, posterior, fitted));
+}
+
+Outlook outlook_of(const InfluencePosterior& posterior, const Eigen::VectorXcd& unbalance,
+                   const std::vector<Eigen::Matrix2d>& fitting, const RowLevels& levels, int samples) {
+  if (posterior.draws)
+    return outlook_of_amplitudes(drawn_readings(posterior, unbalance, fitting).cwiseAbs(), levels);
+  const auto next = next_readings(posterior, unbalance, fitting);
+  return outlook_of(next, levels,
+                    OutlookDraws(next.mean.size(), samples, next.degrees_of_freedom, outlook_seed));
 }
 
 Outlook next_run_outlook(const Job& job, const InfluencePosterior& posterior,
                          const std::vector<FittedWeights>& fitted, int samples) {
-  const auto next = next_readings_with(job, posterior, fitted);
-  return outlook_of(next, row_levels(job, posterior),
-                    OutlookDraws(next.mean.size(), samples, next.degrees_of_freedom, outlook_seed));
+  return outlook_of(posterior, unbalance_with(job, posterior.planes, fitted),
+                    fitting_errors(job, posterior, fitted), row_levels(job, posterior), samples);
 }
 
 Eigen::VectorXcd most_probable_moments(const InfluencePosterior& posterior,
@@ -202,6 +226,7 @@ Eigen::VectorXcd most_probable_moments(const InfluencePosterior& posterior,
                                        const std::vector<std::size_t>& entries, const RowLevels& levels,
                                        const Eigen::VectorXcd& start) {
   constexpr int search_samples = 300;
+  constexpr int search_every = 4;  // of the posterior's draws
   constexpr int most_calls = 200;
   const OutlookDraws draws(2 * levels.target.size(), search_samples, posterior.unknowns.degrees_of_freedom,
                            outlook_seed);
@@ -216,7 +241,10 @@ Eigen::VectorXcd most_probable_moments(const InfluencePosterior& posterior,
     const Eigen::VectorXcd added = moments(x);
     for (Index p = 0; p < planes; ++p)
       after(static_cast<Index>(entries[static_cast<std::size_t>(p)])) += added(p);
-    return -smooth_probability(next_readings(posterior, after), levels.target, draws);
+    return -smooth_probability(posterior.draws
+                                   ? MatrixXd(drawn_readings(posterior, after, {}, search_every).cwiseAbs())
+                                   : sampled_amplitudes(next_readings(posterior, after), draws),
+                               levels.target);
   };
   VectorXd from(2 * planes), size(2 * planes);
   for (Index p = 0; p < planes; ++p) {

@@ -3,6 +3,7 @@
 #include <Eigen/Core>
 #include <array>
 #include <cstddef>
+#include <cstdint>
 #include <limits>
 #include <optional>
 #include <string>
@@ -31,6 +32,13 @@ struct FleetScatter {
   Eigen::Matrix4d covariance = Eigen::Matrix4d::Zero();  ///< of the estimates of sd^2
 };
 
+/// Size of the vibration that no weight explains in rotors of the type, per real component over the limits of
+/// the rows: its square is scaled inverse chi-squared.
+struct LeftByFleet {
+  double size = 0.0;
+  double degrees_of_freedom = 0.0;
+};
+
 /// Influence coefficients of a rotor type, learned from earlier jobs.
 ///
 /// A random-effects model: every job's coefficients are the type's, times a complex gain common to a plane
@@ -48,6 +56,7 @@ struct Prior {
   FleetScatter scatter;
   /// Of the estimated means, 2n x 2n, in relative amplitude and phase as the scatter.
   Eigen::MatrixXd mean_covariance;
+  std::optional<LeftByFleet> left{};
 };
 
 /// Names of the four parts of `FleetScatter`, in its order.
@@ -70,6 +79,11 @@ struct PriorMoments {
   Eigen::MatrixXd covariance;
 };
 [[nodiscard]] PriorMoments prior_moments(const Prior& prior, const std::vector<std::size_t>& coefficients);
+
+/// The prior with its scatter drawn from what is known of it, `count` times: each variance scaled inverse
+/// chi-squared with Satterthwaite's degrees of freedom, of the parts common to a plane at most
+/// planes * (jobs - 1).
+[[nodiscard]] std::vector<Prior> prior_draws(const Prior& prior, int count, std::uint64_t seed);
 
 /// An earlier job, and what messages call it.
 struct FleetJob {

@@ -57,6 +57,12 @@ inline constexpr std::uint64_t outlook_seed = 20311;
 [[nodiscard]] Outlook outlook_of(const PhasorDistribution& readings, const RowLevels& levels,
                                  const OutlookDraws& draws);
 
+/// The next run with `unbalance` in the posterior's planes and fitting errors as for `next_readings`: from
+/// the posterior's own draws where it has any, else from its distribution.
+[[nodiscard]] Outlook outlook_of(const InfluencePosterior& posterior, const Eigen::VectorXcd& unbalance,
+                                 const std::vector<Eigen::Matrix2d>& fitting, const RowLevels& levels,
+                                 int samples = outlook_samples);
+
 /// The next run with `fitted` (one entry per plane of the rotor) and all known changes: moments, errors of
 /// fitting, noise. The draws are the same for every choice, so that choices compare.
 [[nodiscard]] Outlook next_run_outlook(const Job& job, const InfluencePosterior& posterior,
