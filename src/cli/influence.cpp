@@ -1,3 +1,5 @@
+#include <fmt/format.h>
+
 #include <memory>
 
 #include "commands.hpp"
@@ -34,6 +36,7 @@ Status learn(const Options& options) {
   if (!fleet) return complain(fleet.error());
   const auto prior = learn_prior(fleet->jobs);
   if (!prior) return complain(prior.error());
+  for (const auto& one : prior->left_out) fmt::print(stderr, "trimwright: left out: {}: {}\n", one.name, one.why);
   return options.output.write(prior_text(*prior), fleet->sources);
 }
 

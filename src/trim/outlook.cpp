@@ -159,6 +159,8 @@ Outlook outlook_of_amplitudes(const MatrixXd& amplitudes, const RowLevels& level
   Outlook outlook;
   outlook.meets_limits = share(limits.colwise().all());
   outlook.meets_targets = share(targets.colwise().all());
+  outlook.expected_worst =
+      (levels.limit.cwiseInverse().asDiagonal() * amplitudes).colwise().maxCoeff().mean();
   for (Index i = 0; i < amplitudes.rows(); ++i)
     outlook.readings.push_back({quantile(amplitudes.row(i).transpose(), 0.05),
                                 quantile(amplitudes.row(i).transpose(), 0.95), share(limits.row(i)),

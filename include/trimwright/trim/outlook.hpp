@@ -22,6 +22,7 @@ struct Outlook {
   std::vector<ReadingOutlook> readings;  ///< in the order of the posterior's rows
   double meets_limits = 0.0;             ///< every reading of the next run, jointly
   double meets_targets = 0.0;
+  double expected_worst = 0.0;  ///< mean of the largest amplitude over its limit
 };
 
 /// Levels of the rows of a posterior, peak.
