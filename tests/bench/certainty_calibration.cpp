@@ -11,19 +11,14 @@
 #include <fmt/format.h>
 
 #include <array>
-#include <boost/random/mersenne_twister.hpp>
-#include <boost/random/normal_distribution.hpp>
-#include <boost/random/uniform_01.hpp>
 #include <chrono>
 #include <cstdlib>
-#include <numbers>
 #include <string>
 #include <vector>
 
 #include "../../src/base/linear_algebra.hpp"
 #include "../../src/influence/cancelling.hpp"
-#include "job_builder.hpp"
-#include "trimwright/influence/prior.hpp"
+#include "cancelling_world.hpp"
 #include "trimwright/trim/outlook.hpp"
 
 namespace {
@@ -31,110 +26,6 @@ namespace {
 using namespace trimwright;
 using namespace trimwright::testing;
 using Eigen::Index;
-
-struct World {
-  std::string name;
-  int planes = 2, rows = 6;
-  double within = 0.015, run_to_run = 0.015, proportional = 0.0;
-  double left = 0.02;          ///< of the limit, per real component
-  bool stated = true;          ///< noise
-  double poor_readings = 0.0;  ///< share of readings with an own sd, four times as large
-  int fleet = 0;               ///< jobs that a prior is learned from
-};
-
-struct Draws {
-  boost::random::mt19937_64 generator;
-  boost::random::normal_distribution<double> gaussian{};
-  boost::random::uniform_01<double> flat{};
-  double uniform() { return flat(generator); }
-  Phasor normal(double sd) {
-    const double re = gaussian(generator);
-    return sd * Phasor(re, gaussian(generator));
-  }
-};
-
-Rotor rotor_of(const World& world, bool stated) {
-  std::vector<std::string> names;
-  for (int p = 0; p < world.planes; ++p) names.push_back("plane " + std::to_string(p + 1));
-  Rotor rotor = free_rotor(names, {"A", "B"}, PhaseConvention::lead);
-  for (auto& sensor : rotor.sensors) {
-    sensor.bands = {{10000.0, 1.0, 0.2}};
-    sensor.proportional = world.proportional;
-    if (!stated) continue;
-    sensor.repeatability = world.within;
-    sensor.run_to_run = world.run_to_run;
-  }
-  rotor.speed_tolerance_rpm = 1.0;
-  return rotor;
-}
-
-/// A rotor, and what its runs read.
-struct Bench {
-  const World& world;
-  Draws& draws;
-  Eigen::VectorXcd x0;
-  Eigen::MatrixXcd c;
-  Job job;
-
-  Bench(const World& w, Draws& d, const Eigen::MatrixXcd& type, double scatter)
-      : world(w), draws(d), c(type) {
-    for (Index p = 0; p < c.cols(); ++p) {
-      const Phasor gain = draws.normal(scatter);
-      for (Index i = 0; i < c.rows(); ++i) c(i, p) *= 1.0 + gain + draws.normal(0.5 * scatter);
-    }
-    Eigen::VectorXcd v(c.cols());
-    for (auto& one : v) one = draws.normal(1.0);
-    x0 = -c * v;
-    x0 *= (0.7 + 0.6 * draws.uniform()) / x0.cwiseAbs().maxCoeff();
-    for (auto& one : x0) one += draws.normal(world.left);
-    job.rotor = rotor_of(world, world.stated);
-    for (int s = 0; s < (world.rows + 1) / 2; ++s) job.speeds_rpm.push_back(2000.0 + 200.0 * s);
-  }
-
-  Run run(const Eigen::VectorXcd& u) {
-    Run run;
-    run.name = "run " + std::to_string(job.runs.size() + 1);
-    run.fitted.resize(static_cast<std::size_t>(c.cols()));
-    for (Index p = 0; p < c.cols(); ++p)
-      if (u(p) != 0.0)
-        run.fitted[static_cast<std::size_t>(p)].free.push_back({std::abs(u(p)), RotorAngle::of(u(p))});
-    const std::array<Phasor, 2> change{draws.normal(world.run_to_run), draws.normal(world.run_to_run)};
-    for (Index i = 0; i < c.rows(); ++i) {
-      const Phasor truth = x0(i) + (c.row(i) * u).value();
-      Reading reading;
-      reading.speed = static_cast<std::size_t>(i / 2);
-      reading.rpm = job.speeds_rpm[reading.speed];
-      reading.sensor = static_cast<std::size_t>(i % 2);
-      double sd = world.within;
-      if (draws.uniform() < world.poor_readings) reading.repeatability = sd *= 4.0;
-      reading.x =
-          truth + change[reading.sensor] + draws.normal(std::hypot(sd, world.proportional * std::abs(truth)));
-      reading.amplitude = std::abs(*reading.x);
-      run.readings.push_back(reading);
-    }
-    return run;
-  }
-
-  void usual_runs() {
-    const Eigen::VectorXcd nothing = Eigen::VectorXcd::Zero(c.cols());
-    job.runs = {run(nothing)};
-    for (Index p = 0; p < c.cols(); ++p) {
-      Eigen::VectorXcd u = nothing;
-      u(p) = std::polar(0.4 / c.col(p).cwiseAbs().maxCoeff(), 2.0 * std::numbers::pi * draws.uniform());
-      job.runs.push_back(run(u));
-    }
-    job.runs.push_back(run(nothing));
-    job.fitted_now = job.runs.back().fitted;
-  }
-};
-
-Eigen::MatrixXcd random_type(const World& world, Draws& draws) {
-  Eigen::MatrixXcd c(world.rows, world.planes);
-  for (Index i = 0; i < c.rows(); ++i)
-    for (Index p = 0; p < c.cols(); ++p)
-      c(i, p) = 1e-3 * (draws.normal(0.7) + std::polar(0.3, 1.0 * static_cast<double>(p)));
-  return c;
-}
 
 /// Total moments by least squares of the posterior's mean.
 Eigen::VectorXcd correction(const InfluencePosterior& posterior) {
@@ -173,7 +64,7 @@ T value_of(Result<T> result) {
 Prior learned(const World& world, const Eigen::MatrixXcd& type, double scatter, Draws& draws) {
   std::vector<FleetJob> jobs;
   for (int j = 0; j < world.fleet; ++j) {
-    Bench bench(world, draws, type, scatter);
+    CancellingRotor bench(world, draws, type, scatter);
     bench.usual_runs();
     jobs.push_back({bench.job, std::to_string(j)});
   }
@@ -182,7 +73,7 @@ Prior learned(const World& world, const Eigen::MatrixXcd& type, double scatter, 
 
 void add_job(const World& world, Draws& draws, const Eigen::MatrixXcd& type, double scatter,
              const Prior* prior, Tally& tally) {
-  Bench bench(world, draws, type, scatter);
+  CancellingRotor bench(world, draws, type, scatter);
   bench.usual_runs();
   if (prior != nullptr) bench.job.runs.resize(1);
   const auto start = std::chrono::steady_clock::now();
