@@ -221,9 +221,12 @@ std::string quality_lines(const InfluenceModel& model) {
                         model.planes_condition));
   if (model.chi_squared_dof > 0)
     text += wrapped(
-        "  ", fmt::format("Residuals against the stated repeatability: chi-squared {:.2f} with {} degrees of "
-                          "freedom (two for each reading more than the unknowns), probability {:.2g}.",
-                          model.chi_squared, model.chi_squared_dof, fit_probability(model)));
+        "  ", fmt::format("Scatter about the fit beside what is stated (repeatability, run-to-run change, "
+                          "proportional part): {:.2f} times the variance expected, which sound readings reach "
+                          "with a probability of {:.2g} (chi-squared {:.2f} with {} degrees of freedom, two for "
+                          "each reading more than the unknowns).",
+                          model.chi_squared / model.chi_squared_dof, fit_probability(model), model.chi_squared,
+                          model.chi_squared_dof));
   return text + wrapped("  ", mirror_words(model));
 }
 
