@@ -98,26 +98,27 @@ struct CancellingRotor {
     return run;
   }
 
+  /// A baseline run twice, and a trial run in each plane between.
   void usual_runs() {
     const Eigen::VectorXcd nothing = Eigen::VectorXcd::Zero(c.cols());
-    job.runs = {run(nothing)
-                /// The trial runs once more, at other angles: then the runs can tell lag from lead.
-                void usual_runs_again(){const auto first = std::move(job.runs);
+    job.runs = {run(nothing)};
+    for (Eigen::Index p = 0; p < c.cols(); ++p) {
+      Eigen::VectorXcd u = nothing;
+      u(p) = std::polar(0.4 / c.col(p).cwiseAbs().maxCoeff(), 2.0 * std::numbers::pi * draws.uniform());
+      job.runs.push_back(run(u));
+    }
+    job.runs.push_back(run(nothing));
+    job.fitted_now = job.runs.back().fitted;
+  }
+
+  /// The trial runs once more, at other angles: then the runs can tell lag from lead.
+  void usual_runs_again() {
+    const auto first = std::move(job.runs);
     usual_runs();
-    for (auto& run : job.runs) run.name += " again";
+    for (auto& one : job.runs) one.name += " again";
     job.runs.insert(job.runs.begin(), first.begin(), first.end());
   }
 };
-for (Eigen::Index p = 0; p < c.cols(); ++p) {
-  Eigen::VectorXcd u = nothing;
-  u(p) = std::polar(0.4 / c.col(p).cwiseAbs().maxCoeff(), 2.0 * std::numbers::pi * draws.uniform());
-  job.runs.push_back(run(u));
-}
-job.runs.push_back(run(nothing));
-job.fitted_now = job.runs.back().fitted;
-}  // namespace trimwright::testing
-}
-;
 
 inline Eigen::MatrixXcd random_type(const World& world, Draws& draws) {
   Eigen::MatrixXcd c(world.rows, world.planes);

@@ -20,6 +20,12 @@ Eigen::Matrix2d lower_root(const Eigen::Matrix2d& m) {
 
 }  // namespace
 
+std::optional<Sampling> sampling_of(const InfluencePosterior& posterior) {
+  if (!posterior.draws) return std::nullopt;
+  return Sampling{static_cast<int>(posterior.draws->left.size()), posterior.draws->split_r_hat,
+                  posterior.draws->effective_draws};
+}
+
 Eigen::MatrixXcd drawn_readings(const InfluencePosterior& posterior, const Eigen::VectorXcd& unbalance,
                                 const std::vector<Eigen::Matrix2d>& fitting, int every) {
   constexpr std::uint64_t seed = 20312;

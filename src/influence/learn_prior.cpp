@@ -144,8 +144,9 @@ void start_means(Prior& prior, std::vector<JobEstimate>& jobs) {
   }
   for (const auto& job : jobs)
     if (!job.dropped.empty())
-      prior.left_out.push_back({job.name, fmt::format("{} of its coefficients, such as {}", job.dropped.size(),
-                                                      mismatch(prior.coefficients[job.dropped.front()], kept))});
+      prior.left_out.push_back(
+          {job.name, fmt::format("{} of its coefficients, such as {}", job.dropped.size(),
+                                 mismatch(prior.coefficients[job.dropped.front()], kept))});
   prior.coefficients = kept;
 }
 

@@ -48,6 +48,15 @@ struct InfluencePosterior {
   [[nodiscard]] std::size_t entry(std::size_t i, std::size_t q) const { return i * (1 + planes.size()) + q; }
 };
 
+/// How well the chains that drew a posterior agree (A. Vehtari et al., *Bayesian Analysis* 16 (2021)).
+struct Sampling {
+  int draws = 0;
+  double split_r_hat = 1.0;      ///< above 1.05: they do not agree, and chances are not to be relied on
+  double effective_draws = 0.0;  ///< independent draws that would tell as much
+};
+/// Empty where nothing was drawn.
+[[nodiscard]] std::optional<Sampling> sampling_of(const InfluencePosterior& posterior);
+
 /// x(U) of every row, the noise of a reading not included. `unbalance`: one per plane of the posterior.
 [[nodiscard]] PhasorDistribution predicted_phasors(const InfluencePosterior& posterior,
                                                    const Eigen::VectorXcd& unbalance);
