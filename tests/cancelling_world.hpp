@@ -7,6 +7,7 @@
 #include <boost/random/uniform_01.hpp>
 #include <cmath>
 #include <numbers>
+#include <stdexcept>
 #include <string>
 #include <vector>
 
@@ -109,6 +110,7 @@ struct CancellingRotor {
     }
     job.runs.push_back(run(nothing));
     job.fitted_now = job.runs.back().fitted;
+    if (!settle_places(job)) throw std::runtime_error("places");
   }
 
   /// The trial runs once more, at other angles: then the runs can tell lag from lead.

@@ -9,7 +9,7 @@
 #include <numbers>
 #include <unsupported/Eigen/NonLinearOptimization>
 
-#include "../base/linear_algebra.hpp"
+#include "base/linear_algebra.hpp"
 #include "mirror_test.hpp"
 #include "run_matrix.hpp"
 #include "usable_reading.hpp"

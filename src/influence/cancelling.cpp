@@ -6,7 +6,7 @@
 #include <boost/random/uniform_01.hpp>
 #include <cmath>
 
-#include "../base/linear_algebra.hpp"
+#include "base/linear_algebra.hpp"
 
 namespace trimwright {
 namespace {

@@ -7,7 +7,7 @@
 #include <map>
 #include <numbers>
 
-#include "../base/linear_algebra.hpp"
+#include "base/linear_algebra.hpp"
 #include "review_parts.hpp"
 
 namespace trimwright {

@@ -1,6 +1,6 @@
 #include "joint_posterior.hpp"
 
-#include "../base/linear_algebra.hpp"
+#include "base/linear_algebra.hpp"
 #include "runs_fit.hpp"
 
 namespace trimwright {

@@ -4,7 +4,7 @@
 #include <limits>
 #include <map>
 
-#include "../base/linear_algebra.hpp"
+#include "base/linear_algebra.hpp"
 #include "run_matrix.hpp"
 #include "usable_reading.hpp"
 

@@ -26,7 +26,8 @@ struct JobEstimate {
 };
 
 /// Where a coefficient of a job stands in the prior; added at the end when it is new.
-std::size_t place_of(Prior& prior, const Job& job, std::size_t speed, std::size_t sensor, std::size_t plane) {
+std::size_t prior_place(Prior& prior, const Job& job, std::size_t speed, std::size_t sensor,
+                        std::size_t plane) {
   const auto& unit = job.rotor.sensors[sensor].unit.symbol;
   const auto& sensor_name = job.rotor.sensors[sensor].name;
   const auto& plane_name = job.rotor.planes[plane].name;
@@ -48,7 +49,7 @@ JobEstimate estimate_of(Prior& prior, const std::string& name, const Job& job,
   for (std::size_t i = 0; i < posterior.rows.size(); ++i)
     for (std::size_t p = 0; p < posterior.planes.size(); ++p) {
       const auto [speed, sensor] = posterior.rows[i];
-      estimate.coefficients.push_back(place_of(prior, job, speed, sensor, posterior.planes[p]));
+      estimate.coefficients.push_back(prior_place(prior, job, speed, sensor, posterior.planes[p]));
       for (const std::size_t part : {0u, 1u})
         at.push_back(static_cast<Index>(2 * posterior.entry(i, 1 + p) + part));
     }
@@ -299,8 +300,7 @@ LeftByFleet left_by(const std::vector<Candidate>& all) {
     VectorXd limits(static_cast<Index>(one.alone.rows.size()));
     for (Index i = 0; i < limits.size(); ++i) {
       const auto [speed, sensor] = one.alone.rows[static_cast<std::size_t>(i)];
-      const Job& job = one.job->job;
-      limits(i) = job.rotor.sensors[sensor].band_at(job.speeds_rpm[speed])->limit;
+      limits(i) = place_of(one.job->job, speed, sensor).limit;
     }
     density += left_log_likelihood({one.alone.unknowns.mean, one.alone.unknowns.covariance, one.alone.noise},
                                    limits, logs.array().exp());

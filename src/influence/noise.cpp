@@ -7,7 +7,7 @@
 #include <boost/random/uniform_01.hpp>
 #include <cmath>
 
-#include "../base/linear_algebra.hpp"
+#include "base/linear_algebra.hpp"
 #include "joint_system.hpp"
 #include "run_matrix.hpp"
 #include "variance_components.hpp"

@@ -8,7 +8,7 @@
 #include <cmath>
 #include <set>
 
-#include "../base/linear_algebra.hpp"
+#include "base/linear_algebra.hpp"
 #include "trimwright/influence/influence_posterior.hpp"
 
 namespace trimwright {

@@ -2,7 +2,7 @@
 
 #include <cassert>
 
-#include "../base/linear_algebra.hpp"
+#include "base/linear_algebra.hpp"
 
 namespace trimwright {
 

@@ -2,7 +2,7 @@
 
 #include <algorithm>
 
-#include "../base/linear_algebra.hpp"
+#include "base/linear_algebra.hpp"
 
 namespace trimwright {
 namespace {

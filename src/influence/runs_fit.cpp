@@ -4,7 +4,7 @@
 #include <boost/math/distributions/chi_squared.hpp>
 #include <cmath>
 
-#include "../base/linear_algebra.hpp"
+#include "base/linear_algebra.hpp"
 
 namespace trimwright {
 namespace {

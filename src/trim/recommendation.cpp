@@ -8,9 +8,9 @@ namespace trimwright {
 namespace {
 
 /// Below this chance of the best row, what is gained in limits and amplitudes counts beside the targets.
-constexpr double likely = 0.5;
+constexpr double even_chance = 0.5;
 
-double most(const std::vector<TradeOffRow>& rows, double Outlook::*chance) {
+double largest_chance(const std::vector<TradeOffRow>& rows, double Outlook::*chance) {
   double best = 0.0;
   for (const auto& row : rows) best = std::max(best, (*row.outlook).*chance);
   return best;
@@ -33,8 +33,8 @@ std::string hard_places(const Job& job, const InfluenceModel& model, const Outlo
   for (std::size_t i = 0; i < outlook.readings.size(); ++i) {
     if (outlook.readings[i].below_target >= 0.8) continue;
     const auto [speed, sensor] = model.belief->rows[i];
-    words += fmt::format("{}{} at {:.0f} rpm ({})", words.empty() ? "" : ", ", job.rotor.sensors[sensor].name,
-                         job.speeds_rpm[speed], percent_words(outlook.readings[i].below_target));
+    words += fmt::format("{}{} ({})", words.empty() ? "" : ", ", place_words(job, speed, sensor),
+                         percent_words(outlook.readings[i].below_target));
   }
   return words;
 }
@@ -48,7 +48,7 @@ std::string unlikely_words(const Job& job, const InfluenceModel& model, const Ou
   if (!with_any_weights) return words;
   const double any = with_any_weights->meets_targets;
   return words +
-         (any >= likely
+         (any >= even_chance
               ? fmt::format(
                     " The moments asked for would do it in {} of cases; these weights and slots do not "
                     "come near enough to them.",
@@ -62,12 +62,12 @@ std::string unlikely_words(const Job& job, const InfluenceModel& model, const Ou
 /// By chance; where even the best is unlikely, the fewest changes that gain as much in every respect.
 Recommendation by_chance(const Job& job, const std::vector<TradeOffRow>& rows, const InfluenceModel& model,
                          const std::optional<Outlook>& with_any_weights) {
-  const double targets = most(rows, &Outlook::meets_targets), limits = most(rows, &Outlook::meets_limits);
+  const double targets = largest_chance(rows, &Outlook::meets_targets), limits = largest_chance(rows, &Outlook::meets_limits);
   const double worst = least_worst(rows);
   const auto gains = [&](const TradeOffRow& row, bool chance, bool size) {
     const Outlook& one = *row.outlook;
     return (!chance || one.meets_targets >= targets - probability_indifference) &&
-           (targets >= likely || (one.meets_limits >= limits - probability_indifference &&
+           (targets >= even_chance || (one.meets_limits >= limits - probability_indifference &&
                                   (!size || one.expected_worst <= worst + ratio_indifference)));
   };
   const auto first = [&](bool chance, bool size) {
@@ -82,7 +82,7 @@ Recommendation by_chance(const Job& job, const std::vector<TradeOffRow>& rows, c
     });
   Recommendation answer{static_cast<std::size_t>(row - rows.begin()), {}};
   const Outlook& chosen = *row->outlook;
-  if (targets >= likely) {
+  if (targets >= even_chance) {
     answer.why = fmt::format(
         "Recommended: {}, the fewest whose chance of meeting every target ({}) is as good as any found ({}).",
         slots_words(row->changes.size()), percent_words(chosen.meets_targets), percent_words(targets));

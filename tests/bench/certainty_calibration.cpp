@@ -16,10 +16,10 @@
 #include <string>
 #include <vector>
 
-#include "../../src/base/linear_algebra.hpp"
-#include "../../src/influence/cancelling.hpp"
+#include "base/linear_algebra.hpp"
+#include "influence/cancelling.hpp"
 #include "cancelling_world.hpp"
-#include "trimwright/trim/outlook.hpp"
+#include "trimwright/forecast/outlook.hpp"
 
 namespace {
 

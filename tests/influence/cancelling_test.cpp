@@ -1,4 +1,4 @@
-#include "../../src/influence/cancelling.hpp"
+#include "influence/cancelling.hpp"
 
 #include <doctest/doctest.h>
 

@@ -1,4 +1,4 @@
-#include "../../src/trim/recommendation.hpp"
+#include "trim/recommendation.hpp"
 
 #include <doctest/doctest.h>
 
