@@ -117,6 +117,8 @@ void add_likelier_rows(std::vector<TradeOffRow>& table, const std::vector<TradeO
     if (row.outlook->meets_targets <= most + probability_indifference) continue;
     after = table.insert(after, row);
     after->by_chance = true;
+    after->objective = after->worst_ratio;
+    if (after != table.begin()) after->bound = std::min(std::prev(after)->bound, after->objective);
   }
 }
 
