@@ -5,6 +5,7 @@
 #include <filesystem>
 #include <numbers>
 
+#include "project_folder.hpp"
 #include "scratch_folder.hpp"
 #include "trimwright/base/angle.hpp"
 #include "trimwright/influence/influence_model.hpp"
@@ -18,7 +19,7 @@ namespace fs = std::filesystem;
 
 namespace {
 
-const std::string root = TRIMWRIGHT_SOURCE_DIR;
+const std::string root = trimwright::testing::in_project("");
 
 const char* small_rotor = R"(trimwright: rotor 1
 name: small

@@ -1,4 +1,5 @@
 #include "trimwright/report/balance_page.hpp"
+#include "project_folder.hpp"
 
 #include <doctest/doctest.h>
 
@@ -19,7 +20,7 @@ std::string page_of(const JobFile& file) {
                       page_json(settled->job, settled->model, *trim));
 }
 
-JobFile example() { return *read_job(TRIMWRIGHT_SOURCE_DIR "/examples/quillhaven/job.yaml"); }
+JobFile example() { return *read_job(trimwright::testing::in_project("examples/quillhaven/job.yaml")); }
 
 std::size_t count(const std::string& text, const std::string& part) {
   std::size_t n = 0;

@@ -5,6 +5,7 @@
 #include <vector>
 
 #include "job_builder.hpp"
+#include "project_folder.hpp"
 #include "report/plot_geometry.hpp"
 #include "trimwright/io/read_rotor.hpp"
 
@@ -13,7 +14,7 @@ using namespace trimwright::testing;
 
 namespace {
 
-Rotor example_rotor() { return *read_rotor(TRIMWRIGHT_SOURCE_DIR "/configs/larkmere-fan.yaml"); }
+Rotor example_rotor() { return *read_rotor(trimwright::testing::in_project("configs/larkmere-fan.yaml")); }
 
 Rotor turning(Sense sense, ViewingEnd end) {
   Rotor rotor = free_rotor({"plane"}, {"A"});
