@@ -72,8 +72,8 @@ TEST_CASE("Names, notes and serials cannot break out of the page") {
 
 TEST_CASE("Weights are marked by their ids when these are short, else by letters") {
   Plane plane;
-  for (const char* id : {"S1", "S2"}) plane.weights.emplace_back().id = id;
-  CHECK(weight_marks(plane) == std::vector<std::string>{"S1", "S2"});
+  for (const char* id : {"K2", "K3"}) plane.weights.emplace_back().id = id;
+  CHECK(weight_marks(plane) == std::vector<std::string>{"K2", "K3"});
   for (int i = 0; i < 26; ++i) plane.weights.emplace_back().id = "long-" + std::to_string(i);
   CHECK(weight_marks(plane).front() == "A");
   CHECK(weight_marks(plane)[25] == "Z");
