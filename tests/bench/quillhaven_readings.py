@@ -1,96 +1,109 @@
-"""Makes the readings of the shipped example: quillhaven_readings.py PROGRAM PROJECT SEED [FOLDER].
+"""Makes the readings of the shipped example: quillhaven_readings.py PROJECT [SEED [FOLDER]].
 
-The rotor is the virtual one of `trimwright rehearse` with this seed, described by configs/larkmere-fan.yaml; the runs
-are those of the jobs in examples/quillhaven, in their order. Each run scatters as a rehearsal's does, with noise of
-0.15 mm/s in each reading, and is then rounded as a person writes it down. Writes readings.csv, misread.csv and
-after.csv into FOLDER (without it, into examples/quillhaven). Needs PyYAML.
-
-The shipped tables: seed SEED_OF_THE_EXAMPLE. A missing reading, an overall level and the phase written down wrong
-(70 degrees too large) are put in here.
+An invented linear rotor answers the runs of the jobs in examples/quillhaven, with the slots and weights of
+configs/larkmere-fan.yaml. Each reading has noise of the sensor's stated repeatability per real component and is rounded
+as a person writes it down. Writes readings.csv, misread.csv and after.csv into FOLDER (without it, examples/quillhaven).
+The shipped tables are those of the seed below; a missing reading, an overall level and a phase written down 75 degrees
+too large are put in here.
 """
-import csv
-import subprocess
+import cmath
+import json
+import math
+import random
+import re
 import sys
-import tempfile
 from pathlib import Path
 
-import yaml
+PROJECT = Path(sys.argv[1])
+SEED = int(sys.argv[2]) if len(sys.argv) > 2 else 1
+EXAMPLE = PROJECT / "examples/quillhaven"
+FOLDER = Path(sys.argv[3]) if len(sys.argv) > 3 else EXAMPLE
+FULL_RPM = 5120
+# Sensor: unit, noise, decimals.
+SENSORS = {"front": ("in/s peak", 0.012, 3), "turbine": ("mil pp", 0.04, 2)}
+# The rotor: per speed and sensor, the level with nothing but the hidden unbalance, and what 1000 g mm at rotor angle 0
+# adds, in the spinner and in the drum; each amplitude and degrees of lag.
+ROTOR = {
+    56: {"front": ((0.45, 74), (0.24, 276), (0.08, 317)), "turbine": ((2.05, 315), (0.68, 82), (1.60, 70))},
+    68: {"front": ((0.11, 154), (0.17, 354), (0.19, 44)), "turbine": ((3.20, 18), (1.30, 180), (1.70, 187))},
+    80: {"front": ((0.32, 22), (0.06, 279), (0.16, 61)), "turbine": ((2.90, 19), (1.00, 201), (0.70, 146))},
+    90: {"front": ((0.62, 29), (0.19, 259), (0.17, 69)), "turbine": ((3.55, 14), (1.10, 210), (0.72, 101))},
+    96: {"front": ((0.84, 29), (0.23, 243), (0.20, 69)), "turbine": ((4.30, 13), (1.02, 216), (1.05, 88))},
+}
 
-NOISE = "repeatability: 0.15 mm/s"
-MISREAD = ("third trial spinner", 3, "front", 70)  # run, speed point, sensor, degrees
-HEADING = "run,speed,sensor,amplitude,phase,component,note"
 
-program, project, seed = sys.argv[1], Path(sys.argv[2]), sys.argv[3]
-example = project / "examples/quillhaven"
-folder = Path(sys.argv[4]) if len(sys.argv) > 4 else example
+def lag(amplitude, degrees):
+    return cmath.rect(amplitude, -math.radians(degrees))
+
+
+def planes():
+    """{plane: ({slot: angle in degrees with rotation}, {weight: g mm}, g mm of a filler)}; slots run against rotation."""
+    found = {}
+    text = (PROJECT / "configs/larkmere-fan.yaml").read_text("utf-8")
+    for part in re.split(r"  - name: ", text[text.index("planes:"):text.index("sensors:")])[1:]:
+        count, first = int(re.search(r"count: (\d+)", part)[1]), float(re.search(r"slot_1_at: (\d+) deg", part)[1])
+        unusable = [int(n) for n in re.findall(r"\d+", (re.search(r"unusable: \[(.*?)\]", part) or ["", ""])[1])]
+        weights = {one: float(g) * float(mm) for one, g, mm in re.findall(r"id: (\w+), mass: ([\d.]+) g, radius: ([\d.]+) mm", part)}
+        weights |= {one: float(g_mm) for one, g_mm in re.findall(r"id: (\w+), moment: ([\d.]+) g.mm", part)}
+        filler = re.search(r"filler: {mass: ([\d.]+) g, radius: ([\d.]+) mm}", part)
+        found[part.split("\n", 1)[0]] = ({n: first - 360 / count * (n - 1) for n in range(1, count + 1) if n not in unusable},
+                                         weights, float(filler[1]) * float(filler[2]) if filler else 0.0)
+    return found
+
+
+PLANES = planes()
+
+
+def unbalance(plane, held):
+    """What a plane holds, fillers included [g mm, with rotation]."""
+    slots, weights, filler = PLANES[plane]
+    return sum(cmath.rect(weights[held[str(n)]] if str(n) in held else filler, math.radians(a)) for n, a in slots.items())
 
 
 def runs_of(name):
     """{run: {plane: {slot: weight}}} of a job, without runs that were set aside."""
     runs = {}
-    for run in yaml.safe_load((example / name).read_text("utf-8"))["runs"]:
-        held = run["fitted"]
-        if "set_aside" not in run:
-            runs[run["name"]] = runs[held.removeprefix("same as ")] if isinstance(held, str) else held
+    for run in (EXAMPLE / name).read_text("utf-8").split("\n  - name: ")[1:]:
+        title, fitted = re.split(r"[\n#]", run, 1)[0].strip(), re.search(r"fitted: (.*?)(?:  +#.*)?$", run, re.M)[1]
+        if "set_aside:" not in run:
+            words = re.sub(r"\w+", r'"\g<0>"', fitted)
+            runs[title] = runs[fitted.removeprefix("same as ")] if fitted.startswith("same as ") else json.loads(words)
     return runs
 
 
-def rehearse(*words):
-    subprocess.run([program, "rehearse", *map(str, words)], check=True, capture_output=True)
+def reading(draw, percent, sensor, held):
+    """Amplitude and phase as written down."""
+    unit, noise, decimals = SENSORS[sensor]
+    level, *coefficients = (lag(*one) for one in ROTOR[percent][sensor])
+    x = level + sum(c * unbalance(plane, held.get(plane, {})) / 1000 for c, plane in zip(coefficients, PLANES))
+    x += complex(draw.gauss(0, noise), draw.gauss(0, noise))
+    return [f"{abs(x):.{decimals}f} {unit}", f"{round(-math.degrees(cmath.phase(x))) % 360} deg", "once-per-rev", ""]
 
 
-def written(row):
-    """As a person writes it: whole rpm and degrees, three decimals of in/s and two of mil."""
-    amplitude, unit = row["amplitude"].split(" ", 1)
-    return {"run": row["run"], "speed": f"{float(row['speed'].split()[0]):.0f} rpm", "sensor": row["sensor"],
-            "amplitude": f"{float(amplitude):.{2 if unit.startswith('mil') else 3}f} {unit}",
-            "phase": f"{round(float(row['phase'].split()[0])) % 360} deg", "component": "once-per-rev", "note": ""}
+def table_of(draw, run, held):
+    rows = []
+    for percent in ROTOR:
+        rpm = round(percent / 100 * FULL_RPM + draw.gauss(0, 7))
+        rows += [[run, f"{rpm} rpm", sensor, *reading(draw, percent, sensor, held)] for sensor in SENSORS]
+    return rows
 
 
-def made(runs):
-    """{run: [row, ...]} of the virtual rotor."""
-    tables = {}
-    with tempfile.TemporaryDirectory() as name:
-        practice = Path(name) / "practice"
-        rehearse("new", practice, "--seed", seed)
-        (practice / "rotor.yaml").write_bytes((project / "configs/larkmere-fan.yaml").read_bytes())
-        state = (practice / "rehearsal.yaml").read_text("utf-8")
-        (practice / "rehearsal.yaml").write_text(state.replace("repeatability: 0.04 mm/s", NOISE), "utf-8")
-        first = next(iter(runs))
-        for run, fitted in runs.items():
-            there = {} if run == first else runs[first]
-            words = ["--like", first] if run != first else []
-            for plane, slots in fitted.items():
-                for slot, weight in slots.items():
-                    if there.get(plane, {}).get(slot) != weight:
-                        words += ["--fit", f"{plane} {slot}={weight}"]
-            rehearse("run", practice, "--name", run, "--readings", *words)
-            with open(practice / f"{run.replace(' ', '-')}.csv", encoding="utf-8") as table:
-                tables[run] = [written(row) for row in csv.DictReader(table)]
-    return tables
+def store(name, tables):
+    lines = ["run,speed,sensor,amplitude,phase,component,note"] + [",".join(row) for rows in tables for row in rows]
+    (FOLDER / name).write_text("\n".join(lines) + "\n", "utf-8")
 
 
-def store(name, tables, runs):
-    lines = [HEADING]
-    for run in runs:
-        lines += [",".join(row.values()) for row in tables[run]]
-    (folder / name).write_text("\n".join(lines) + "\n", "utf-8")
-
-
-first_runs, misread_runs = runs_of("job.yaml"), runs_of("misread.yaml")
-checked = runs_of("after.yaml")
-tables = made({**first_runs, **misread_runs, **checked})
-tables["trial drum"][3].update(amplitude="missing", phase="", note="cable fault")  # turbine at the second speed
-top = next(row for row in reversed(tables["as found"]) if row["sensor"] == "front")
-overall = {**top, "amplitude": f"{1.012 * float(top['amplitude'].split()[0]):.2f} in/s peak", "phase": "",
-           "component": "overall", "note": '"unfiltered, for the record"'}
-tables["as found"].append(overall)
-for run in misread_runs:
-    if run not in first_runs:  # the cable is still faulty
-        del tables[run][3]
-run, point, sensor, wrong = MISREAD
-row = [row for row in tables[run] if row["sensor"] == sensor][point]
-row["phase"] = f"{(int(row['phase'].split()[0]) + wrong) % 360} deg"
-store("readings.csv", tables, first_runs)
-store("misread.csv", tables, [run for run in misread_runs if run not in first_runs])
-store("after.csv", tables, [run for run in checked if run not in first_runs])
+first, more, checked = (runs_of(name) for name in ("job.yaml", "misread.yaml", "after.yaml"))
+draw = random.Random(SEED)
+made = {run: table_of(draw, run, held) for run, held in {**first, **more, **checked}.items()}
+made["trial drum"][3][3:] = ["missing", "", "once-per-rev", "cable fault"]
+run, rpm, sensor, amplitude = made["as found"][-2][:4]
+made["as found"].append([run, rpm, sensor, f"{float(amplitude.split()[0]) + 0.009:.2f} in/s peak", "", "overall",
+                         '"unfiltered, for the record"'])
+for run in more.keys() - first.keys():
+    del made[run][3]  # the cable is still faulty
+wrong = made["third trial spinner"][5]
+wrong[4] = f"{(int(wrong[4].split()[0]) + 75) % 360} deg"
+store("readings.csv", [made[run] for run in first])
+store("misread.csv", [made[run] for run in more if run not in first])
+store("after.csv", [made[run] for run in checked if run not in first])
