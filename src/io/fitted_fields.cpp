@@ -103,7 +103,7 @@ const std::vector<FittedWeights>& fitted_of_run(const YamlValue& value, const st
   value.reject("no earlier run is called \"" + shortened(name) + "\"", "the name of a run above this line");
 }
 
-/// What a slot holds in a choice: "S2" or {"moment_g_mm": 780}.
+/// What a slot holds in a choice: "K3" or {"moment_g_mm": 780}.
 Piece read_chosen_piece(const YamlValue& value, const Plane& plane) {
   if (!value.is_map()) return read_catalogue_piece(value, plane);
   YamlFields fields(value, "a weight of the plane's catalogue, or {\"moment_g_mm\": M}");

@@ -8,7 +8,7 @@
 
 namespace trimwright {
 
-/// "spinner or rear".
+/// "spinner or drum".
 [[nodiscard]] std::string plane_names(const Rotor& rotor);
 
 /// All that is fitted: `none`, `same as <run>` (one of the job's runs so far), or what each plane holds.

@@ -79,7 +79,7 @@ Refit by_hand_out(const Rotor& rotor, const std::string& text) {
 Refit by_hand_in(const Rotor& rotor, const std::string& text) {
   const auto equals = text.find('=');
   if (equals == std::string::npos)
-    reject("--fit: \"" + shortened(text) + "\" does not say what goes where", "such as \"spinner 3=S2\"");
+    reject("--fit: \"" + shortened(text) + "\" does not say what goes where", "such as \"spinner 3=K3\"");
   Refit refit = place_of(rotor, text.substr(0, equals), "--fit");
   const std::string what = text.substr(equals + 1);
   if (const auto moment = parse_moment_g_mm(what); moment && *moment >= 0.0)

@@ -30,7 +30,7 @@ struct PageColumn {
 /// "0.312 ∠ 145°".
 [[nodiscard]] std::string reading_words(const ShownReading& reading);
 
-/// What a slot holds, as a table names it: "S2", "filler", "open", "piece of 780 g mm".
+/// What a slot holds, as a table names it: "K3", "filler", "open", "piece of 780 g mm".
 [[nodiscard]] std::string content_words(const Plane& plane, const std::optional<Piece>& piece);
 
 }  // namespace trimwright

@@ -27,7 +27,7 @@ rotation: {sense: clockwise, seen_from: aft}
 phase: lag
 speed_100: 5000 rpm
 speed_tolerance: 1 %
-reference: {teeth: 30, larger_tooth: 1, polarity: falling}
+reference: {teeth: 34, larger_tooth: 1, polarity: falling}
 planes:
   - name: fan
 sensors:
@@ -48,14 +48,14 @@ TEST_CASE("The shipped example is read as it was written") {
   CHECK(job.runs.size() == 5);
   CHECK(job.runs[1].set_aside.has_value());
   CHECK(job.speeds_rpm.size() == 5);
-  CHECK(job.fitted_now[0].slots.at(4).weight_id == "S2");
+  CHECK(job.fitted_now[0].slots.at(4).weight_id == "K3");
   const Plane& spinner = job.rotor.planes[0];
   // Rotation clockwise from aft is counterclockwise from the front; slots run clockwise from the front:
   // against.
   CHECK(spinner.slots->numbered_relative == Direction::against_rotation);
-  CHECK(spinner.slots->angle(4).degrees() == doctest::Approx(335.0));
-  CHECK(spinner.weights[2].moment_g_mm == doctest::Approx(4.3 * 196.4));
-  CHECK(spinner.weights[4].written == "7.0 g at 197 mm");
+  CHECK(spinner.slots->angle(4).degrees() == doctest::Approx(4.0 - 3 * 9.0 + 360.0));
+  CHECK(spinner.weights[2].moment_g_mm == doctest::Approx(4.4 * 188.5));
+  CHECK(spinner.weights[4].written == "7.4 g at 189 mm");
   CHECK(job.rotor.planes[1].slots->numbered_relative == Direction::against_rotation);
   CHECK(job.rotor.sensors[1].bands[0].limit == 2.5);  // 5 mil peak to peak
   CHECK(fit_influence(job).has_value());

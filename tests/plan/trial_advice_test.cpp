@@ -45,7 +45,7 @@ FleetCase fleet_case(const FleetSpread& spread, int trials, double limit) {
   for (std::size_t p = 0; p < 2; ++p) {
     const double step = fleet.moment_worth(0.1, static_cast<int>(p));
     const std::string name = job.rotor.planes[p].name;
-    job.rotor.planes[p] = slotted_plane(name, 36, {step, 2 * step, 4 * step, 8 * step});
+    job.rotor.planes[p] = slotted_plane(name, 40, {step, 2 * step, 4 * step, 8 * step});
   }
   job.fitted_now = job.runs.front().fitted;
   return {job, *prior};
