@@ -25,7 +25,7 @@ std::vector<double> sizes_of_ring(int teeth, int place, double ratio, int count,
 }  // namespace
 
 TEST_CASE("the larger tooth is found whatever the level does: speed and gap divide out") {
-  std::vector<double> sizes = sizes_of_ring(34, 11, 1.2, 240, 0.02);
+  std::vector<double> sizes = sizes_of_ring(34, 11, 1.2, 272, 0.02);
   for (std::size_t i = 0; i < sizes.size(); ++i) sizes[i] *= 1.0 + 0.01 * static_cast<double>(i);
   const Standout standout = place_sizes(folded(sizes, 34)).standout();
   CHECK(standout.place == 11);
@@ -34,7 +34,7 @@ TEST_CASE("the larger tooth is found whatever the level does: speed and gap divi
 }
 
 TEST_CASE("a single huge pulse does not make its place the larger tooth") {
-  std::vector<double> sizes = sizes_of_ring(34, 11, 1.15, 240, 0.02);
+  std::vector<double> sizes = sizes_of_ring(34, 11, 1.15, 272, 0.02);
   sizes[65] = 4.0;
   const Standout standout = place_sizes(folded(sizes, 34)).standout();
   CHECK(standout.place == 11);
@@ -42,8 +42,8 @@ TEST_CASE("a single huge pulse does not make its place the larger tooth") {
 }
 
 TEST_CASE("a ring without a larger tooth has none, nor has one with two alike") {
-  CHECK_FALSE(is_clear(place_sizes(folded(sizes_of_ring(34, 0, 1.0, 240, 0.05), 34)).standout(), {}));
-  std::vector<double> two = sizes_of_ring(34, 3, 1.3, 240, 0.001);
+  CHECK_FALSE(is_clear(place_sizes(folded(sizes_of_ring(34, 0, 1.0, 272, 0.05), 34)).standout(), {}));
+  std::vector<double> two = sizes_of_ring(34, 3, 1.3, 272, 0.001);
   for (std::size_t i = 20; i < two.size(); i += 34) two[i] += 0.29;
   CHECK_FALSE(is_clear(place_sizes(folded(two, 34)).standout(), {}));
 }
@@ -57,7 +57,7 @@ TEST_CASE("the count the signal shows is found, neither a part nor a multiple of
 }
 
 TEST_CASE("missing pulses are no small pulses") {
-  std::vector<double> sizes = sizes_of_ring(34, 11, 1.2, 240, 0.02);
+  std::vector<double> sizes = sizes_of_ring(34, 11, 1.2, 272, 0.02);
   for (std::size_t i = 5; i < sizes.size(); i += 19) sizes[i] = std::numeric_limits<double>::quiet_NaN();
   CHECK(place_sizes(folded(sizes, 34)).standout().place == 11);
 }
