@@ -17,7 +17,7 @@ constexpr const char* example = R"(Examples:
 struct Options {
   std::string job;
   PlanOptions plan;
-  Output output;
+  Output output{"html", {}};
 };
 
 Status page(const Options& options) {
