@@ -86,11 +86,11 @@ void check_usable(const YamlValue& root, const Prior& prior) {
     root.reject("the coefficients would be known without error", "some scatter, or a mean_covariance");
 }
 
-bool same_place(const PriorCoefficient& a, const PriorCoefficient& b) {
+bool same_coefficient(const PriorCoefficient& a, const PriorCoefficient& b) {
   return a.rpm == b.rpm && alike(a.sensor, b.sensor) && alike(a.plane, b.plane);
 }
 
-Prior read(const YamlValue& root, const Rotor* rotor) {
+Prior read_prior_root(const YamlValue& root, const Rotor* rotor) {
   YamlFields fields(root, "a prior");
   (void)fields.required("trimwright");
   Prior prior;
@@ -102,7 +102,7 @@ Prior read(const YamlValue& root, const Rotor* rotor) {
   for (const auto& one : coefficients.list("a list of coefficients")) {
     const auto coefficient = read_coefficient(one, rotor);
     for (const auto& other : prior.coefficients)
-      if (same_place(other, coefficient))
+      if (same_coefficient(other, coefficient))
         one.reject("this coefficient stands here twice", "each speed, sensor and plane once");
     prior.coefficients.push_back(coefficient);
   }
@@ -141,7 +141,7 @@ std::string quoted(const std::string& text) {
 
 Result<Prior> parse_prior(const std::string& file, const std::string& text, const Rotor* rotor) {
   try {
-    return read(parse_yaml(file, text, "prior"), rotor);
+    return read_prior_root(parse_yaml(file, text, "prior"), rotor);
   } catch (const InputError& input) {
     return tl::unexpected(input.error);
   }

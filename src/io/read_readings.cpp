@@ -165,7 +165,7 @@ void check_cells(const Table& table, const CsvRow& row, std::size_t headings) {
     throw InputError{{start + "too few cells", "a cell in every column but phase_of, sd and note", where}};
 }
 
-std::vector<TableReading> read(const std::string& path, const std::string& text) {
+std::vector<TableReading> read_rows(const std::string& path, const std::string& text) {
   Table table{path, delimiter_of(text), {}, {}, {}};
   table.rows = filled_rows(path, text, table.delimiter);
   if (!table.rows.empty() && table.rows.front().cells.front() == "sep=")  // a spreadsheet's own line: "sep=;"
@@ -193,7 +193,7 @@ Result<std::vector<TableReading>> read_table(const std::string& path) {
   const auto text = read_text_file(path);
   if (!text) return tl::unexpected(text.error());
   try {
-    return read(path, *text);
+    return read_table(path, *text);
   } catch (const InputError& input) {
     return tl::unexpected(input.error);
   }
