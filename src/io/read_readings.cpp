@@ -193,7 +193,7 @@ Result<std::vector<TableReading>> read_table(const std::string& path) {
   const auto text = read_text_file(path);
   if (!text) return tl::unexpected(text.error());
   try {
-    return read_table(path, *text);
+    return read_rows(path, *text);
   } catch (const InputError& input) {
     return tl::unexpected(input.error);
   }
