@@ -7,6 +7,7 @@
 #include <filesystem>
 
 #include "trade_values.hpp"
+#include "trimwright/base/new_file.hpp"
 #include "trimwright/base/text.hpp"
 #include "trimwright/io/files.hpp"
 #include "trimwright/io/read_rotor.hpp"
@@ -211,16 +212,20 @@ Result<void> create_rehearsal(const std::string& folder, std::uint64_t seed) {
   std::error_code failed;
   fs::create_directories(folder, failed);
   if (failed)
-    return fail("the folder cannot be made (" + failed.message() + ")", "a place this user may write to",
-                {folder, 0, {}});
+    return tl::unexpected(Error{"the folder cannot be made (" + failed.message() + ")",
+                                "a place this user may write to",
+                                {folder, unwritten, {}}});
   for (const char* name : {"rehearsal.yaml", "rotor.yaml", "job.yaml"}) {
     const std::string path = (fs::path(folder) / name).string();
     if (fs::exists(path, failed))
       return fail("this file is there already", "a new folder for each rehearsal", {path, 0, {}});
   }
-  const auto rotor = write_text_file((fs::path(folder) / "rotor.yaml").string(), rotor_text);
-  if (!rotor) return rotor;
-  return write_text_file((fs::path(folder) / "rehearsal.yaml").string(), rehearsal_text(seed));
+  const std::string rotor = (fs::path(folder) / "rotor.yaml").string();
+  if (auto written = write_text_file(rotor, rotor_text, NewFile::Existing::refused); !written) return written;
+  auto written = write_text_file((fs::path(folder) / "rehearsal.yaml").string(), rehearsal_text(seed),
+                                 NewFile::Existing::refused);
+  if (!written) fs::remove(rotor, failed);
+  return written;
 }
 
 Result<Rehearsal> read_rehearsal(const std::string& folder) {

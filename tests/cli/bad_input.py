@@ -23,9 +23,11 @@ import signal
 import subprocess
 import sys
 import tempfile
+import unicodedata
 from dataclasses import dataclass, field
 from pathlib import Path
 
+UNSEEN = {"Cc", "Cf", "Cs", "Co", "Cn", "Zl", "Zp"}  # Cs: also what stands for broken UTF-8
 HANG_S = 60  # a loaded machine, or a sanitizer build; a hang is a hang however long one waits
 MEMORY = 3 << 30
 ROTOR, JOB, TABLE = "rotor.yaml", "job.yaml", "readings.csv"
@@ -107,7 +109,7 @@ class Program:
                                   timeout=HANG_S, preexec_fn=limits, check=False, **options)
         except subprocess.TimeoutExpired:
             return Outcome(0, b"", "", hung=True)
-        return Outcome(done.returncode, done.stdout or b"", done.stderr.decode("utf-8", "backslashreplace"))
+        return Outcome(done.returncode, done.stdout or b"", done.stderr.decode("utf-8", "surrogateescape"))
 
 
 def died(outcome: Outcome) -> list:
@@ -137,7 +139,7 @@ def complaints(outcome: Outcome, status: int, words, place: str = "", says_expec
         wrong.append('the message does not start with "trimwright: "')
     if outcome.err.count("\n") != 1 or not outcome.err.endswith("\n"):
         wrong.append(f"the message has {outcome.err.count(chr(10))} lines, not one")
-    if any(ord(c) < 32 and c != "\n" or 0x7f <= ord(c) < 0xa0 for c in outcome.err) or "\\x" in outcome.err:
+    if any(unicodedata.category(c) in UNSEEN and c != "\n" for c in outcome.err):
         wrong.append("the message holds control characters or broken UTF-8")
     if len(outcome.err) > 1000:
         wrong.append(f"the message has {len(outcome.err)} characters")
@@ -451,8 +453,8 @@ JOB_CASES = [
     Case("negative changes", JOB, [("max_changes: 6", "max_changes: -6")], ["trim.max_changes", '"-6"']),
     Case("a long key", JOB, [("  max_changes: 6", "  " + "k" * 1000 + ": 6")], ["trim.kkkk", "not known"]),
     Case("a long accented key", JOB, [("  max_changes: 6", "  " + "é" * 400 + ": 6")], ["trim.é", "not known"]),
-    Case("a key with a newline", JOB, [("  max_changes: 6", '  "max\\nchanges": 6')], ["trim.max", "not known"]),
-    Case("a key with an escape sequence", JOB, [("  max_changes: 6", '  "max\\e[31mchanges": 6')], ["trim.max", "not known"]),
+    Case("a key with a newline", JOB, [("  max_changes: 6", '  "max\\nchanges": 6')], ["trim.max", "not seen"]),
+    Case("a key with an escape sequence", JOB, [("  max_changes: 6", '  "max\\e[31mchanges": 6')], ["trim.max", "not seen"]),
     Case("unknown objective", JOB, [("worst ratio", "lowest cost")], ["trim.objective", "lowest cost", "worst ratio or least squares"]),
     Case("trim with an unknown plane", JOB, [("planes: easy first", "planes: [spinner, tail]")],
          ["trim.planes[1]", '"tail"', "spinner or drum"]),
@@ -478,7 +480,8 @@ JOB_CASES = [
     Case("rotor is a device", JOB, [("rotor: rotor.yaml", "rotor: /dev/zero")], ["/dev/zero", "not a regular file"]),
     Case("rotor is a file of the system", JOB, [("rotor: rotor.yaml", "rotor: /etc/passwd")], ["/etc/passwd"], mark=""),
     Case("rotor path empty", JOB, [("rotor: rotor.yaml", 'rotor: ""')], ["rotor"]),
-    Case("rotor path with a newline", JOB, [("rotor: rotor.yaml", 'rotor: "no\\nwhere.yaml"')], ["control character"]),
+    Case("rotor path with a newline", JOB, [("rotor: rotor.yaml", 'rotor: "no\\nwhere.yaml"')],
+         ["rotor: ", "no\\nwhere.yaml", "not seen"]),
     Case("rotor not named", JOB, [("rotor: rotor.yaml\n", "")], ['"rotor"', "missing"], mark="trimwright: job 1"),
     Case("missing table", JOB, [("readings: readings.csv", "readings: nowhere.csv")], ["nowhere.csv", "readings", "no such file"]),
     Case("a rotor where a job belongs", JOB, content=b"trimwright: rotor 1\nname: x\n", words=['"rotor 1"', '"job 1"'],
@@ -685,15 +688,61 @@ def heavy_files():
 
 CONTROL_NAMES = [  # names that would break the one-line message, or the terminal
     Case("a plane name with a newline", ROTOR, [("- name: drum\n    access", '- name: "dr\\num"\n    access')], ["name"],
-         mark='"re\\nar"'),
+         mark='"dr\\num"'),
     Case("a plane name with an escape sequence", ROTOR, [("- name: drum\n    access", '- name: "\\e[31mdrum"\n    access')],
-         ["name"], mark='"\\e[31mrear"'),
+         ["name", "\\u001b[31mdrum"], mark='"\\e[31mdrum"'),
     Case("a sensor name with a NUL", ROTOR, [("- name: turbine\n    measures", '- name: "tur\\0bine"\n    measures')], ["name"],
-         mark='"re\\0ar"'),
+         mark='"tur\\0bine"'),
     Case("a weight id with a tab", ROTOR, [weight('{id: "K\\t2", mass: 2 g, radius: 188 mm}')], ["id"]),
     Case("a rotor name with a bell", ROTOR, [("Larkmere demonstrator fan", '"Lark\\amere"')], ["name"]),
     Case("a run name with a newline", JOB, [("- name: repeat", '- name: "re\\npeat"')], ["name"]),
     Case("a serial with an escape sequence", JOB, [("serial: LKM-417", 'serial: "\\e]0;x\\a"')], ["serial"]),
+]
+
+D12 = "{id: D12, moment: 1180 g.mm, stock: 4}"
+
+LOOK_ALIKE = [  # names that print alike, or not at all
+    Case("a plane's name with a blank behind", ROTOR, [("- name: drum\n    access", '- name: "spinner "\n    access')],
+         ["planes[1].name", '"spinner "', "blank"], mark='"spinner "'),
+    Case("a weight with a character without width", ROTOR, [(D12, D12.replace("D12", '"D7\\u200b"'))],
+         ["planes[1].weights[2].id", "D7\\u200b", "U+200B"]),
+    Case("a weight with a soft hyphen, not escaped", ROTOR, [(D12, D12.replace("D12", "D\u00ad7"))], ["weights[2].id", "U+00AD"]),
+    Case("a weight with a Cyrillic letter", ROTOR, [("{id: K3,", "{id: \u041a2,")],
+         ["planes[0].weights[1]", "looks like", "K2"]),
+    Case("a rotor's name that turns about", ROTOR, [("Larkmere demonstrator fan", '"Larkmere\\u202e naf"')],
+         ["name: ", "U+202E"]),
+    Case("a sensor with a blank of another kind", ROTOR, [("- name: turbine\n    measures", '- name: "front\\u00a0"\n    measures')],
+         ["sensors[1].name", "blank"], mark='"front\\u00a0"'),
+    Case("two runs that differ in a blank of another kind", JOB, [("- name: repeat", '- name: "as\\u00a0found"')],
+         ["runs[2].name", "as found", "twice"]),
+    Case("a serial with a character without width", JOB, [("serial: LKM-417", 'serial: "LKM-417\\u200b"')],
+         ["serial: ", "U+200B"]),
+    Case("a station with a blank before", JOB, [("station: Quillhaven", 'station: " Quillhaven'), ("test stand\n", 'test stand"\n')],
+         ["station: ", "blank"]),
+    Case("a person who turns about", JOB, [("who: R. Orrin", 'who: "R. \\u202eOrrin"')], ["runs[0].who", "U+202E"]),
+    Case("a title that turns about", JOB, [("title: Fan vibration above target at high speed", 'title: "Fan \\u2066vibration"')],
+         ["title: ", "U+2066"]),
+    Case("a key that hides something", JOB, [("wind: 4 kt on the nose", '"wi\\u200bnd": 4 kt on the nose')],
+         ["runs[0].conditions", "wi\\u200bnd", "U+200B"]),
+    row("repeat,3482 rpm,tur\u200bbine,3.05 mil pp,17 deg,once-per-rev,", "sensor", "U+200B", name="a hidden character in a table"),
+    row('"repeat ",3482 rpm,turbine,3.05 mil pp,17 deg,once-per-rev,', "run", '"repeat "', name="a run with a blank behind, in a table"),
+]
+
+SLIPS = [  # of the hand, named as such
+    Case("no blank behind a colon in a map", JOB, [("{spinner: {4: K3, 19: K2, 30: K5}}", "{spinner: {4:K3, 19: K2, 30: K5}}")],
+         ['"4:K3"', "no blank", '"4: K3"']),
+    Case("no blank between a colon and a bracket", JOB, [("{spinner: {4: K3, 19: K2, 30: K5}}", "{spinner:{4: K3, 19: K2, 30: K5}}")],
+         ["colon has no blank"]),
+    Case("a map in one word", ROTOR, [("rotation: {sense: clockwise, seen_from: aft}", "rotation: sense:clockwise")],
+         ['"sense:clockwise"', "no blank", '"sense: clockwise"']),
+    Case("a decimal comma in a map", ROTOR, [(D12, D12.replace("1180 g.mm", "1,18 kg.mm"))],
+         ["moment: 1,18 kg.mm", "decimal point", '"1.18 kg.mm"']),
+    Case("a tab for an indent", JOB, [("    who: R. Orrin", "\twho: R. Orrin")], ["begins with a tab", "blanks"]),
+    Case("a day that there is not", JOB, [("when: 2031-05-12 09:40", "when: 2031-02-30 09:40")],
+         ["runs[0].when", '"2031-02-30"', "2031-05-12"]),
+    Case("another quantity, and no word what the phase belongs to", TABLE,
+         [(ROW, "repeat,3482 rpm,turbine,0.52 in/s peak,19 deg,once-per-rev,")],
+         ["phase_of", "0.52 in/s peak", "velocity", "displacement", "phase belongs to"]),
 ]
 
 # --- command lines --------------------------------------------------------------------------------------------
@@ -745,7 +794,10 @@ REFUSED_COMMANDS = [
     (["plan", "."], ["not a regular file", "expected"]),
     (["plan", "/dev/null"], ["/dev/null", "expected"]),
     (["plan", "/proc/self/mem"], ["/proc/self/mem", "expected"]),
-    (["plan", "no\nwhere.yaml"], ["no such file", "expected"]),
+    (["plan", "no\nwhere.yaml"], ["no\\nwhere.yaml: ", "no such file", "expected"]),
+    (["plan", "no\u202ewhere.yaml"], ["no\\u202ewhere.yaml: ", "no such file", "expected"]),
+    (["plan", b"no\xffwhere.yaml"], ["no\\xffwhere.yaml: ", "no such file", "expected"]),
+    (["trial", JOB, "--plane", "spinner\u200b"], ["--plane", "spinner\\u200b", "spinner or drum"]),
     (["influence", "--", "--help"], ["--help", "no such file", "expected"]),
     (["plan", "x" * 5000], ["xxxx", "expected"]),
     (["plan", ROTOR], [ROTOR + ":1: ", '"rotor 1"', '"job 1"']),
@@ -942,7 +994,7 @@ def only_overall(text: str) -> str:
 
 
 def check_tables(check: Check):
-    for case in [*ROTOR_CASES, *JOB_CASES, *TABLE_CASES, *CONTROL_NAMES]:
+    for case in [*ROTOR_CASES, *JOB_CASES, *TABLE_CASES, *CONTROL_NAMES, *LOOK_ALIKE, *SLIPS]:
         check.refuse(case)
     for case in UNSOLVABLE:
         if case.name == "only overall readings":
@@ -1006,8 +1058,8 @@ def check_output(check: Check):
 
     for command in (INFLUENCE, ("tolerance", "3000"), ("--help",), ("plan", "--help"), ("--version",)):
         with open("/dev/full", "wb") as full:
-            tried("a full device, " + " ".join(command), command, refused("written"), stdout=full)
-        tried("standard output closed, " + " ".join(command), command, refused("written"),
+            tried("a full device, " + " ".join(command), command, refused("written", "(No space left"), stdout=full)
+        tried("standard output closed, " + " ".join(command), command, refused("written", "(Bad file descriptor)"),
               stdout=subprocess.DEVNULL, before=lambda: os.close(1))
     tried("missing folder", (*INFLUENCE, "-o", "none/answer.txt"), refused("none/answer.txt"))
     tried("a folder", (*INFLUENCE, "-o", "."), refused("."))
@@ -1023,6 +1075,12 @@ def check_output(check: Check):
     for file in (JOB, ROTOR, TABLE):
         tried(f"over the input {file}", (*INFLUENCE, "-o", file),
               lambda outcome: died(outcome) + ([] if outcome.status else ["status 0"]), unchanged(file))
+
+    for file in (JOB, ROTOR, TABLE):
+        tried(f"record file over its input {file}",
+              ("record", "file", JOB, "--archive", "trims.db", "--by", "L. Marsh", "-o", file),
+              refused(file, "answer is made from"), unchanged(file))
+    tried("a rehearsal below a file", ("rehearse", "new", JOB + "/practice"), refused(JOB + "/practice"))
 
     def pipe_stays(folder):
         return [] if (folder / "pipe").is_fifo() else ["the pipe was replaced by a file"]
@@ -1040,6 +1098,22 @@ def check_output(check: Check):
         (folder / "link").symlink_to("target.txt")
 
     tried("a link to a file", (*INFLUENCE, "-o", "link"), died, link_stays, make_link)
+    tried("a link to nothing yet", (*INFLUENCE, "-o", "link"), died,
+          lambda folder: link_stays(folder) + ((folder / "target.txt").unlink() or []),
+          lambda folder: (folder / "link").symlink_to("target.txt"))
+
+    def stranger(folder):
+        (folder / "answer.txt").write_text("old")
+        (folder / "answer.txt").chmod(0o600)
+        (folder / "answer.txt.part").write_text("a stranger's")
+
+    def stranger_stays(folder):
+        answer, part = folder / "answer.txt", folder / "answer.txt.part"
+        return ([] if part.read_text() == "a stranger's" else ["a stranger's file was touched"]) + \
+               ([] if answer.stat().st_mode & 0o777 == 0o600 else ["others may read what they could not"]) + \
+               ([] if answer.read_text() != "old" else ["nothing was written"])
+
+    tried("a file only its owner may read, beside a stranger's", (*INFLUENCE, "-o", "answer.txt"), died, stranger_stays, stranger)
 
     reading, writing = os.pipe()
     os.close(reading)

@@ -13,12 +13,15 @@ import cmath
 import csv
 import json
 import math
+import signal
 import subprocess
 import sys
 import tempfile
+import time
 from pathlib import Path
 
 SEEDS = 4
+STOPS = (signal.SIGINT, signal.SIGTERM, signal.SIGHUP)
 SCATTER_IN_S = 0.03  # more than five standard deviations: 0.4 % of 0.5 in/s for the run, 8 g mm seating, noise
 CLEAR_OF_RESONANCE_RPM = 3800.0  # below, 0.1 % of speed turns the phase by a degree or more
 
@@ -225,6 +228,23 @@ def a_refused_run_leaves_nothing(program: Program, root: Path):
               f"{' '.join(map(str, words))} changed the folder")
 
 
+def a_run_that_is_stopped_leaves_nothing(program: Program, root: Path):
+    """Interrupted or ended from outside while the recording is written: no part of it stays."""
+    folder = root / "stopped"
+    program("rehearse", "new", folder, "--seed", 5)
+    before = set(folder.iterdir())
+    for stop in STOPS:
+        running = subprocess.Popen([program.path, "rehearse", "run", str(folder), "--name", "as found"],
+                                   stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL,
+                                   preexec_fn=lambda: [signal.signal(s, signal.SIG_DFL) for s in STOPS])
+        while set(folder.iterdir()) == before:
+            check(running.poll() is None, "the run was over before it wrote anything")
+            time.sleep(0.01)
+        running.send_signal(stop)
+        check(running.wait(timeout=900) == -stop, f"stopped by {stop.name}, it ends with {running.returncode}")
+        check(set(folder.iterdir()) == before, f"stopped by {stop.name}, it leaves {set(folder.iterdir()) - before}")
+
+
 # --- all ------------------------------------------------------------------------------------------------------
 
 
@@ -272,6 +292,7 @@ def main() -> int:
             the_same_seed_gives_the_same_runs(program, root)
             what_a_person_wrote_stays(program, root)
             a_refused_run_leaves_nothing(program, root)
+            a_run_that_is_stopped_leaves_nothing(program, root)
         except Wrong as wrong:
             print(f"WRONG: {wrong}")
             return 1

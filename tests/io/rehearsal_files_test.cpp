@@ -6,6 +6,7 @@
 #include <numbers>
 
 #include "scratch_folder.hpp"
+#include "trimwright/base/new_file.hpp"
 #include "trimwright/io/files.hpp"
 #include "trimwright/io/read_recording.hpp"
 #include "trimwright/rehearsal/response.hpp"
