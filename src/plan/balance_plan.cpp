@@ -10,10 +10,6 @@
 namespace trimwright {
 namespace {
 
-void append(std::vector<Step>& steps, std::vector<Step> more) {
-  steps.insert(steps.end(), std::make_move_iterator(more.begin()), std::make_move_iterator(more.end()));
-}
-
 Step if_it_differs() {
   return {StepKind::if_it_differs,
           "If a reading differs, change nothing yet. In this order: were the slots counted from the right "

@@ -8,10 +8,6 @@
 namespace trimwright {
 namespace {
 
-void append(std::vector<Step>& steps, std::vector<Step> more) {
-  steps.insert(steps.end(), std::make_move_iterator(more.begin()), std::make_move_iterator(more.end()));
-}
-
 /// The centrifugal force of the trial weight beside the rotor's weight.
 std::string force_words(const Job& job, const SlotChange& change) {
   const double force = force_newton(change.fit->moment_g_mm, job.speeds_rpm.back());
