@@ -57,6 +57,10 @@ std::string shortened(std::string_view text, std::size_t most) {
   return std::string(text.substr(0, end)) + "...";
 }
 
+std::string counted(std::size_t number, std::string_view thing) {
+  return std::to_string(number) + " " + std::string(thing) + (number == 1 ? "" : "s");
+}
+
 std::string lower_case(std::string_view text) {
   std::string lower(text);
   for (char& c : lower)

@@ -123,7 +123,7 @@ void add_table(const YamlValue& value, Job& job) {
                         {path, row.reading.where.line, "run"}}};
     const Reading reading = to_reading(row.reading, job.rotor);
     if (row.reading.missing)
-      run->missing.push_back({reading.rpm, reading.sensor, shortened(row.reading.note)});
+      run->missing.push_back({reading.rpm, reading.sensor, shortened(row.reading.note), reading.where});
     else
       run->readings.push_back(reading);
   }
@@ -182,6 +182,39 @@ std::vector<YamlValue> table_paths(const YamlValue& value) {
   return value.is_list() ? value.list("a path, or a list of paths") : std::vector{value};
 }
 
+/// The speeds people set, and what they call them.
+std::vector<SetSpeed> read_set_speeds(const YamlValue& value, const Rotor& rotor) {
+  std::vector<SetSpeed> speeds;
+  for (const auto& one : value.list("a list of {at, name}")) {
+    YamlFields parts(one, "{at: speed, name: ...}");
+    const auto at = parts.required("at");
+    SetSpeed speed{read_speed(at, rotor), {}, at.where()};
+    if (const auto name = parts.optional("name")) speed.name = name->label();
+    parts.finish();
+    for (const auto& other : speeds) {
+      if (other.rpm == speed.rpm) at.reject("this speed stands here twice", "each speed once");
+      if (!speed.name.empty() && other.name == speed.name)
+        at.reject("two speeds are called \"" + speed.name + "\"", "a name of its own for each speed");
+    }
+    speeds.push_back(std::move(speed));
+  }
+  return speeds;
+}
+
+/// Speed points and places of all readings.
+void read_places(const std::optional<YamlValue>& listed, ReadingTables tables, Job& job) {
+  const auto set = listed ? read_set_speeds(*listed, job.rotor) : std::vector<SetSpeed>{};
+  if (const auto settled = settle_places(job, set); !settled) throw InputError{settled.error()};
+  for (const auto& speed : set) {
+    const bool read = std::any_of(job.places.begin(), job.places.end(), [&](const Place& place) {
+      return job.speeds_rpm[place.speed] == speed.rpm;
+    });
+    if (!read && tables == ReadingTables::read)
+      throw InputError{{fmt::format("no reading was made at {:.0f} rpm", speed.rpm),
+                        "the speed of some reading, within the rotor's speed_tolerance", speed.where}};
+  }
+}
+
 void read_runs(YamlFields& fields, Job& job, ReadingTables tables, std::vector<std::string>& sources) {
   const auto runs = fields.required("runs");
   for (const auto& one : runs.list("a list of runs")) job.runs.push_back(read_run(one, job));
@@ -195,7 +228,7 @@ void read_runs(YamlFields& fields, Job& job, ReadingTables tables, std::vector<s
       add_table(table, job);
       sources.push_back(path);
     }
-  assign_speed_points(job);
+  read_places(fields.optional("speeds"), tables, job);
 }
 
 /// Stock is checked where a plane's pieces are written; a run that copies another needs no second check.

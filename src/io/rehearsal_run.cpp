@@ -76,11 +76,6 @@ Result<std::string> free_file_stem(const Rehearsal& rehearsal, const Job& job, c
   return stem;
 }
 
-std::vector<std::complex<double>> unbalance_with(Job job, const std::vector<FittedWeights>& fitted) {
-  job.fitted_now = fitted;
-  return unbalance_now(job);
-}
-
 std::string csv_row(const Rehearsal& rehearsal, const std::string& run,
                     const rehearsal::VirtualReading& reading) {
   const auto s = static_cast<std::size_t>(reading.sensor);

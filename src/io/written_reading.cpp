@@ -4,8 +4,6 @@
 
 #include <algorithm>
 #include <cmath>
-#include <iterator>
-#include <set>
 
 #include "fitted_fields.hpp"
 #include "trade_values.hpp"
@@ -127,11 +125,6 @@ Reading to_reading(const WrittenReading& written, const Rotor& rotor) {
   const auto rpm = parse_speed(written.speed, rotor);
   if (!rpm) reject(written, "speed", rpm.error());
   reading.rpm = *rpm;
-  if (sensor.band_at(reading.rpm) == nullptr)
-    reject(written, "speed",
-           fmt::format("sensor \"{}\" has no limit at {:.0f} rpm", sensor.name, reading.rpm),
-           "a speed inside the limits of the rotor file, or one more band there");
-
   reading.component = component_of(written);
   const auto quantity = phase_quantity(written, sensor);
   reading.repeatability = stated_sd(written, sensor);
@@ -147,47 +140,6 @@ Reading to_reading(const WrittenReading& written, const Rotor& rotor) {
   reading.x =
       phasor_from_shown(reading.amplitude, phase_deg(written, rotor), convention) * reading.phase_factor;
   return reading;
-}
-
-namespace {
-
-/// Speed points of a job; a thousand readings make a few dozen.
-constexpr std::size_t most_speed_points = 500;
-
-/// The point within `tolerance` of `rpm`, or the end. Throws where there are two.
-std::set<double>::const_iterator point_near(const std::set<double>& points, const Reading& reading,
-                                            double tolerance) {
-  const auto first = points.lower_bound(reading.rpm - tolerance);
-  if (first == points.end() || *first > reading.rpm + tolerance) return points.end();
-  const auto next = std::next(first);
-  if (next != points.end() && *next <= reading.rpm + tolerance)
-    throw InputError{
-        {fmt::format("{:.1f} rpm lies within the tolerance ({:.1f} rpm) of two speed points", reading.rpm,
-                     tolerance),
-         "speeds that are clearly one point or clearly two; see speed_tolerance in the rotor file",
-         reading.where}};
-  return first;
-}
-
-}  // namespace
-
-void assign_speed_points(Job& job) {
-  const double tolerance = job.rotor.speed_tolerance_rpm * (1.0 + 1e-9);
-  std::set<double> points;
-  for (const auto& run : job.runs)
-    for (const auto& reading : run.readings) {
-      if (point_near(points, reading, tolerance) == points.end()) points.insert(reading.rpm);
-      if (points.size() > most_speed_points)
-        throw InputError{
-            {"the readings are at too many different speeds", "at most 500 speed points", reading.where}};
-    }
-  job.speeds_rpm.assign(points.begin(), points.end());
-  for (auto& run : job.runs)
-    for (auto& reading : run.readings) {
-      const double point = *point_near(points, reading, tolerance);
-      reading.speed = static_cast<std::size_t>(
-          std::lower_bound(job.speeds_rpm.begin(), job.speeds_rpm.end(), point) - job.speeds_rpm.begin());
-    }
 }
 
 }  // namespace trimwright

@@ -6,8 +6,8 @@
 #include <numbers>
 
 #include "job_builder.hpp"
+#include "trimwright/forecast/outlook.hpp"
 #include "trimwright/influence/run_information.hpp"
-#include "trimwright/trim/outlook.hpp"
 #include "virtual_fleet.hpp"
 
 using namespace trimwright;
@@ -48,7 +48,7 @@ FleetCase fleet_case(const FleetSpread& spread, int trials, double limit) {
     job.rotor.planes[p] = slotted_plane(name, 40, {step, 2 * step, 4 * step, 8 * step});
   }
   job.fitted_now = job.runs.front().fitted;
-  return {job, *prior};
+  return {settled(job), *prior};
 }
 
 struct Planned {

@@ -25,6 +25,9 @@ struct Character {
 /// What a file held, cut to a length that a message can quote, never inside a character.
 [[nodiscard]] std::string shortened(std::string_view text, std::size_t most = 60);
 
+/// "1 slot", "3 slots".
+[[nodiscard]] std::string counted(std::size_t number, std::string_view thing);
+
 /// ASCII letters made small, the rest untouched.
 [[nodiscard]] std::string lower_case(std::string_view text);
 
