@@ -46,6 +46,11 @@ inline Plane slotted_plane(const std::string& name, int count, const std::vector
   return plane;
 }
 
+/// A moment at an angle (with rotation), in no slot.
+inline FittedWeights free_at(double moment_g_mm, double degrees) {
+  return {{}, {{moment_g_mm, RotorAngle::from_degrees(degrees)}}};
+}
+
 /// One reading as shown: amplitude and phase in the rotor's convention.
 struct Shown {
   double amplitude;

@@ -267,12 +267,12 @@ class MistakeTrial {
           if (one.sensor == sensor) one.x = -*one.x;
         break;
       case MistakeKind::sensors_exchanged:
-        for (std::size_t i = 0; i + 1 < readings.size(); i += 2) {  // front and rear of one speed
-          const Sensor &front = job_.rotor.sensors[0], &rear = job_.rotor.sensors[1];
+        for (std::size_t i = 0; i + 1 < readings.size(); i += 2) {  // front and turbine of one speed
+          const Sensor &front = job_.rotor.sensors[0], &turbine = job_.rotor.sensors[1];
           const auto of_front = shown(front, *readings[i].x, job_.rotor.phase);
-          const auto of_rear = shown(rear, *readings[i + 1].x, job_.rotor.phase);
-          readings[i].x = from_shown(front, of_rear, job_.rotor.phase);
-          readings[i + 1].x = from_shown(rear, of_front, job_.rotor.phase);
+          const auto of_turbine = shown(turbine, *readings[i + 1].x, job_.rotor.phase);
+          readings[i].x = from_shown(front, of_turbine, job_.rotor.phase);
+          readings[i + 1].x = from_shown(turbine, of_front, job_.rotor.phase);
         }
         break;
       case MistakeKind::reference_shifted: {

@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <cmath>
 
+#include "trimwright/base/name.hpp"
 #include "trimwright/base/text.hpp"
 
 namespace trimwright {
@@ -158,7 +159,7 @@ Result<std::size_t> find_check_run(const Job& job, const std::string& name) {
   std::size_t run = job.runs.size() - 1;
   if (!name.empty()) {
     const auto found =
-        std::find_if(job.runs.begin(), job.runs.end(), [&](const Run& one) { return one.name == name; });
+        std::find_if(job.runs.begin(), job.runs.end(), [&](const Run& one) { return alike(one.name, name); });
     if (found == job.runs.end()) {
       std::string names;
       for (const auto& one : job.runs) names += (names.empty() ? "\"" : " or \"") + one.name + "\"";

@@ -17,7 +17,7 @@ constexpr const char* page_example = R"(Examples:
 struct PageOptions {
   std::string job;
   PlanOptions plan;
-  Output output;
+  Output output{"html", {}};
 };
 
 Status page(const PageOptions& options) {

@@ -58,6 +58,14 @@ std::complex<double> free_moment(const FittedWeights& fitted) {
   return moment;
 }
 
+/// Variance per real component of what a piece of 1 g mm adds to U for its tolerances.
+double fitting_variance(const Plane& plane) {
+  if (!plane.slots) return 0.0;
+  FittedWeights one;
+  one.slots[1] = {{}, 1.0};
+  return 0.5 * fitting_covariance(plane, one).trace();
+}
+
 Json planes_json(const Job& job, const InfluenceModel& model, const std::vector<FittedWeights>& planned) {
   std::vector<std::complex<double>> changes(job.rotor.planes.size());
   for (const auto& run : job.runs)
@@ -112,14 +120,6 @@ Json rows_json(const Job& job, const InfluenceModel& model) {
                     {"covariance", covariance}});
   }
   return list;
-}
-
-/// Variance per real component of what a piece of 1 g mm adds to U for its tolerances.
-double fitting_variance(const Plane& plane) {
-  if (!plane.slots) return 0.0;
-  FittedWeights one;
-  one.slots[1] = {{}, 1.0};
-  return 0.5 * fitting_covariance(plane, one).trace();
 }
 
 }  // namespace

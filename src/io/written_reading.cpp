@@ -5,6 +5,7 @@
 #include <algorithm>
 #include <cmath>
 
+#include "fitted_fields.hpp"
 #include "trade_values.hpp"
 #include "trimwright/base/angle.hpp"
 #include "trimwright/base/text.hpp"
@@ -22,12 +23,6 @@ namespace {
 [[noreturn]] void reject(const WrittenReading& written, const std::string& part, std::string what,
                          std::string expected) {
   reject(written, part, Error{std::move(what), std::move(expected), {}});
-}
-
-std::string sensor_names(const Rotor& rotor) {
-  std::string names;
-  for (const auto& sensor : rotor.sensors) names += (names.empty() ? "" : " or ") + sensor.name;
-  return names;
 }
 
 std::string convention_name(PhaseConvention convention) {
@@ -72,8 +67,21 @@ double phase_deg(const WrittenReading& written, const Rotor& rotor) {
   return quantity->value;
 }
 
+/// The sensor says what its phases belong to when they are read in its own quantity; in another one both are
+/// likely, and they are 90 degrees apart.
 std::optional<MotionQuantity> phase_quantity(const WrittenReading& written, const Sensor& sensor) {
-  if (written.phase_of.empty()) return sensor.phase_of;
+  if (written.phase_of.empty()) {
+    const auto amplitude = parse_quantity(written.amplitude);
+    const auto unit = parse_vibration_unit(amplitude ? amplitude->unit : std::string{});
+    if (unit && sensor.phase_of && !written.phase.empty() && unit->quantity != sensor.unit.quantity)
+      reject(written, "phase_of",
+             "\"" + shortened(written.amplitude) + "\" is a " + std::string(name(unit->quantity)) +
+                 ", sensor \"" + sensor.name + "\" measures " + std::string(name(sensor.unit.quantity)) +
+                 ", and the reading does not say which of them its phase belongs to",
+             "phase_of: " + std::string(name(unit->quantity)) +
+                 ", or phase_of: " + std::string(name(sensor.unit.quantity)));
+    return sensor.phase_of;
+  }
   if (sensor.unit.quantity == MotionQuantity::as_shown)
     reject(written, "phase_of", "a display unit has no phase_of", "nothing here");
   for (const auto quantity :
@@ -110,7 +118,7 @@ Reading to_reading(const WrittenReading& written, const Rotor& rotor) {
   const auto sensor_index = rotor.sensor_named(written.sensor);
   if (!sensor_index)
     reject(written, "sensor", "the rotor has no sensor \"" + shortened(written.sensor) + "\"",
-           sensor_names(rotor));
+           names_of(rotor.sensors));
   reading.sensor = *sensor_index;
   const Sensor& sensor = rotor.sensors[reading.sensor];
 

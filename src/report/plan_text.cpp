@@ -91,7 +91,7 @@ std::string trade_off_table(const TrimPlan& trim) {
   return table.text();
 }
 
-/// "spinner 3: S2 for filler, rear 11: filler for R1".
+/// "spinner 3: K3 for filler, drum 11: filler for D4".
 std::string changes_words(const Job& job, const std::vector<SlotChange>& changes) {
   std::string words;
   for (const auto& change : changes) {

@@ -7,12 +7,15 @@
 #include <cmath>
 #include <numbers>
 
+#include "trimwright/base/name.hpp"
+
 namespace trimwright {
 namespace {
 
 template <class Named>
 std::optional<std::size_t> index_named(const std::vector<Named>& all, const std::string& name) {
-  const auto found = std::find_if(all.begin(), all.end(), [&](const Named& one) { return one.name == name; });
+  const auto found =
+      std::find_if(all.begin(), all.end(), [&](const Named& one) { return alike(one.name, name); });
   if (found == all.end()) return std::nullopt;
   return static_cast<std::size_t>(found - all.begin());
 }

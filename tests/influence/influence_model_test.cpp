@@ -13,10 +13,6 @@ const KnownRotor known{
     {Phasor(0.6, 0.2), Phasor(-0.3, 0.5)},
     {{Phasor(1e-3, 2e-4), Phasor(-4e-4, 3e-4)}, {Phasor(2e-4, -3e-4), Phasor(9e-4, 1e-4)}}};
 
-FittedWeights free_at(double moment, double degrees) {
-  return {{}, {{moment, RotorAngle::from_degrees(degrees)}}};
-}
-
 Rotor two_plane_rotor() { return free_rotor({"front plane", "rear plane"}, {"A", "B"}); }
 
 void check_is_known(const InfluenceModel& model) {

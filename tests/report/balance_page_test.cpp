@@ -1,4 +1,5 @@
 #include "trimwright/report/balance_page.hpp"
+#include "project_folder.hpp"
 
 #include <doctest/doctest.h>
 
@@ -23,7 +24,7 @@ std::string page_of(const JobFile& file) {
                       page_json(settled->job, settled->model, *trim));
 }
 
-JobFile example() { return *read_job(TRIMWRIGHT_SOURCE_DIR "/examples/quillhaven/job.yaml"); }
+JobFile example() { return *read_job(trimwright::testing::in_project("examples/quillhaven/job.yaml")); }
 
 std::size_t count(const std::string& text, const std::string& part) {
   std::size_t n = 0;
@@ -45,7 +46,7 @@ TEST_CASE("The page of the example is one file below 500 kB that fetches nothing
 TEST_CASE("The page says what the plan says, with its cautions and lines to sign, and lines for the record") {
   const auto page = page_of(example());
   for (const char* words :
-       {"spinner slot 1, 5.0° with rotation, between blades 22 and 1", "A running engine can kill",
+       {"spinner slot 40, 13.0° with rotation, between blades 28 and 29", "A running engine can kill",
         "Record number", "Digest", "Released by (licensed)", "seen from the front", "NOT PREDICTED"})
     CHECK_MESSAGE(page.find(words) != std::string::npos, words);
   for (const auto& caution : cautions()) CHECK(page.find(caution.substr(0, 40)) != std::string::npos);
@@ -76,8 +77,8 @@ TEST_CASE("Names, notes and serials cannot break out of the page") {
 
 TEST_CASE("Weights are marked by their ids when these are short, else by letters") {
   Plane plane;
-  for (const char* id : {"S1", "S2"}) plane.weights.emplace_back().id = id;
-  CHECK(weight_marks(plane) == std::vector<std::string>{"S1", "S2"});
+  for (const char* id : {"K2", "K3"}) plane.weights.emplace_back().id = id;
+  CHECK(weight_marks(plane) == std::vector<std::string>{"K2", "K3"});
   for (int i = 0; i < 26; ++i) plane.weights.emplace_back().id = "long-" + std::to_string(i);
   CHECK(weight_marks(plane).front() == "A");
   CHECK(weight_marks(plane)[25] == "Z");

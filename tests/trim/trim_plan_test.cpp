@@ -169,14 +169,14 @@ TEST_CASE("A penalty keeps weights from fighting each other") {
 
 TEST_CASE("The easily reached plane is used alone when it is enough") {
   Rotor rotor = free_rotor({}, {"A"});
-  rotor.planes = {slotted_plane("spinner", 8, {100.0, 200.0}), slotted_plane("rear", 8, {100.0, 200.0})};
+  rotor.planes = {slotted_plane("spinner", 8, {100.0, 200.0}), slotted_plane("drum", 8, {100.0, 200.0})};
   rotor.planes[1].access = Access::hard;
   const KnownRotor known{{Phasor(0.4, 0.0)}, {{Phasor(1e-3, 0.0), Phasor(2e-3, 0.0)}}};
   FittedWeights trial;
   trial.slots[1] = {"w1", 100.0};
   const Job job =
       job_of(rotor, {known.run(rotor, "baseline", {{}, {}}), known.run(rotor, "spinner", {trial, {}}),
-                     known.run(rotor, "rear", {{}, trial})});
+                     known.run(rotor, "drum", {{}, trial})});
   const auto model = fit_influence(job);
   REQUIRE(model);
   TrimRequest request;
