@@ -15,9 +15,9 @@ using Eigen::Index;
 using Eigen::MatrixXd;
 using Eigen::VectorXd;
 
-constexpr int chains = 4;
-constexpr int settling = 150;  // of each chain, not kept
-constexpr int kept = 400;
+constexpr int chain_count = 4;
+constexpr int points_before = 150;  // of each chain, not kept
+constexpr int points_kept = 400;
 
 /// x(V) and its covariance as functions of e = (1, Re V_1, Im V_1, ...): x = expected e, and the covariance a
 /// quadratic form of matrices in e.
@@ -205,13 +205,13 @@ std::vector<Point> chain(const Target& target, const VectorXd& reference, std::u
                     walk.normals(reference.size()));
   at.density = log_density(target, at);
   std::vector<Point> points;
-  for (int i = 0; i < settling + kept; ++i) {
+  for (int i = 0; i < points_before + points_kept; ++i) {
     for (int twice = 0; twice < 2; ++twice) {
       walk.change_size(at);
       walk.change_noise(at);
     }
     walk.change_unbalance(at);
-    if (i >= settling) points.push_back(at);
+    if (i >= points_before) points.push_back(at);
   }
   return points;
 }
@@ -239,11 +239,11 @@ VectorXd unknowns_given(const Target& target, const KnownNoise& known, const Mat
 
 void tell_convergence(const std::vector<std::vector<Point>>& walks, PosteriorDraws& draws) {
   const Index quantities = 2 + walks.front().front().v.size();
-  draws.effective_draws = static_cast<double>(chains * kept);
+  draws.effective_draws = static_cast<double>(chain_count * points_kept);
   for (Index q = 0; q < quantities; ++q) {
-    MatrixXd values(kept, chains);
-    for (Index c = 0; c < chains; ++c)
-      for (Index i = 0; i < kept; ++i) {
+    MatrixXd values(points_kept, chain_count);
+    for (Index c = 0; c < chain_count; ++c)
+      for (Index i = 0; i < points_kept; ++i) {
         const Point& point = walks[static_cast<std::size_t>(c)][static_cast<std::size_t>(i)];
         values(i, c) = q == 0 ? point.log_left : q == 1 ? point.density : point.v(q - 2);
       }
@@ -266,14 +266,14 @@ PosteriorDraws cancelling_draws(const std::vector<KnownNoise>& known, const Vect
                                 const std::optional<LeftByFleet>& fleet, std::uint64_t seed) {
   const Target target = target_of(known, limits, fleet);
   const VectorXd reference = cancelling_unbalance(target, fleet ? fleet->size : unknown_left);
-  constexpr double starts[chains] = {0.01, 0.03, 0.1, 0.3};
+  constexpr double starts[chain_count] = {0.01, 0.03, 0.1, 0.3};
   std::vector<std::vector<Point>> walks;
-  for (int c = 0; c < chains; ++c)
+  for (int c = 0; c < chain_count; ++c)
     walks.push_back(chain(target, reference, seed + static_cast<std::uint64_t>(c), starts[c]));
 
   PosteriorDraws draws;
-  draws.unknowns.resize(known.front().mean.size(), chains * kept);
-  draws.left.resize(chains * kept);
+  draws.unknowns.resize(known.front().mean.size(), chain_count * points_kept);
+  draws.left.resize(chain_count * points_kept);
   std::vector<MatrixXd> roots(known.size());
   for (std::size_t j = 0; j < known.size(); ++j) {
     draws.noise.push_back(known[j].noise);
@@ -281,7 +281,7 @@ PosteriorDraws cancelling_draws(const std::vector<KnownNoise>& known, const Vect
     covariance.diagonal() *= 1.0 + 1e-10;  // coefficients that a prior ties together leave it singular
     roots[j] = cholesky(covariance);
   }
-  Walk walk{target, reference, boost::random::mt19937_64(seed + chains)};
+  Walk walk{target, reference, boost::random::mt19937_64(seed + chain_count)};
   Index column = 0;
   for (const auto& points : walks)
     for (const auto& point : points) {
