@@ -49,6 +49,7 @@ TrimRequest asked(TrimRequest request, const PlanOptions& options) {
   request.least_difference = options.least_difference;
   request.both_objectives = options.both_objectives;
   if (options.objective.empty()) return request;
+  request.objective_asked = true;
   request.most_probable = options.objective == "probability";
   if (!request.most_probable)
     request.objective =

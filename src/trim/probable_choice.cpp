@@ -25,10 +25,7 @@ Eigen::VectorXcd totals(const TrimRows& rows, const Eigen::VectorXcd& added) {
 /// Chance that each reading alone misses its target with `added`.
 Eigen::VectorXd misses(const Job& job, const InfluencePosterior& belief, const TrimRows& rows,
                        const Eigen::VectorXcd& added) {
-  const auto next = next_readings(belief, totals(rows, added));
-  const auto outlook =
-      outlook_of(next, row_levels(job, belief),
-                 OutlookDraws(next.mean.size(), outlook_samples, next.degrees_of_freedom, outlook_seed));
+  const auto outlook = outlook_of(belief, totals(rows, added), {}, row_levels(job, belief));
   Eigen::VectorXd chance(static_cast<Index>(outlook.readings.size()));
   for (Index i = 0; i < chance.size(); ++i)
     chance(i) = 1.0 - outlook.readings[static_cast<std::size_t>(i)].below_target;

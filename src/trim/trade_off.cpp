@@ -4,7 +4,6 @@
 
 #include <algorithm>
 #include <iterator>
-#include <numeric>
 #include <tuple>
 
 #include "probable_choice.hpp"
@@ -12,16 +11,6 @@
 
 namespace trimwright {
 namespace {
-
-/// The row of smallest worst ratio among those of a rank (weighted objectives may put another first).
-template <class Rank>
-std::size_t best_of_rank(const std::vector<TradeOffRow>& rows, int wanted, Rank rank) {
-  std::size_t best = rows.size();
-  for (std::size_t i = 0; i < rows.size(); ++i)
-    if (rank(rows[i]) == wanted && (best == rows.size() || rows[i].worst_ratio < rows[best].worst_ratio))
-      best = i;
-  return best;
-}
 
 TradeOffRow row_of(const SlotCatalogue& catalogue, const SlotChoice& choice, const TrimRows& rows) {
   TradeOffRow row;
@@ -56,37 +45,6 @@ std::string counts_of(const std::vector<TradeOffRow>& table) {
 }
 
 }  // namespace
-
-std::optional<std::size_t> likely_row(const std::vector<TradeOffRow>& rows) {
-  const auto first_near_best = [&](auto probability) -> std::optional<std::size_t> {
-    double best = 0.0;
-    for (const auto& row : rows) best = std::max(best, probability(*row.outlook));
-    if (best < 0.01) return std::nullopt;
-    for (std::size_t i = 0; i < rows.size(); ++i)
-      if (probability(*rows[i].outlook) >= best - probability_indifference) return i;
-    return std::nullopt;
-  };
-  if (!std::all_of(rows.begin(), rows.end(), [](const auto& row) { return row.outlook.has_value(); }))
-    return std::nullopt;
-  if (const auto row = first_near_best([](const Outlook& one) { return one.meets_targets; })) return row;
-  return first_near_best([](const Outlook& one) { return one.meets_limits; });
-}
-
-std::size_t recommended_row(const std::vector<TradeOffRow>& rows, double sd_of_best) {
-  const auto by_ratio = [](const TradeOffRow& a, const TradeOffRow& b) {
-    return a.worst_ratio < b.worst_ratio;
-  };
-  const double best = std::min_element(rows.begin(), rows.end(), by_ratio)->worst_ratio;
-  const double enough = best + std::max(ratio_indifference, sd_of_best);
-  const auto rank = [](const TradeOffRow& row) { return row.meets_targets ? 2 : row.meets_limits ? 1 : 0; };
-  int best_rank = 0;
-  for (const auto& row : rows) best_rank = std::max(best_rank, rank(row));
-  const auto first = std::find_if(rows.begin(), rows.end(), [&](const TradeOffRow& row) {
-    return row.worst_ratio <= enough + 1e-12 && rank(row) == best_rank;
-  });
-  if (first == rows.end()) return best_of_rank(rows, best_rank, rank);
-  return static_cast<std::size_t>(first - rows.begin());
-}
 
 std::vector<TradeOffRow> trade_off_rows(const SlotCatalogue& catalogue,
                                         const std::vector<SlotChoice>& choices, const TrimRows& rows) {
@@ -141,16 +99,27 @@ std::vector<TradeOffRow> probable_rows(const Job& job, const InfluenceModel& mod
   const auto worth = [](const TradeOffRow& row) {
     return std::tuple(row.outlook->meets_targets, row.outlook->meets_limits, -row.worst_ratio);
   };
-  std::vector<std::size_t> order(judged.size());
-  std::iota(order.begin(), order.end(), std::size_t{0});
-  std::stable_sort(order.begin(), order.end(), [&](std::size_t a, std::size_t b) {
-    return std::pair(judged[b].changes.size(), worth(judged[a])) >
-           std::pair(judged[a].changes.size(), worth(judged[b]));
+  std::stable_sort(judged.begin(), judged.end(), [&](const TradeOffRow& a, const TradeOffRow& b) {
+    return a.changes.size() != b.changes.size() ? a.changes.size() < b.changes.size() : worth(a) > worth(b);
   });
   std::vector<TradeOffRow> table;
-  for (const std::size_t i : order)
-    if (table.empty() || worth(judged[i]) > worth(table.back())) table.push_back(judged[i]);
+  for (auto& row : judged)
+    if (table.empty() || worth(row) > worth(table.back())) table.push_back(std::move(row));
   return table;
+}
+
+void add_likelier_rows(std::vector<TradeOffRow>& table, const std::vector<TradeOffRow>& probable) {
+  for (const auto& row : probable) {
+    double most = 0.0;  // with at most as many changes
+    auto after = table.begin();
+    for (; after != table.end() && after->changes.size() <= row.changes.size(); ++after)
+      most = std::max(most, after->outlook->meets_targets);
+    if (row.outlook->meets_targets <= most + probability_indifference) continue;
+    after = table.insert(after, row);
+    after->by_chance = true;
+    after->objective = after->worst_ratio;
+    if (after != table.begin()) after->bound = std::min(std::prev(after)->bound, after->objective);
+  }
 }
 
 Result<std::size_t> chosen_row(const TrimPlan& plan) {
@@ -159,7 +128,9 @@ Result<std::size_t> chosen_row(const TrimPlan& plan) {
     return plan.request.pieces ? static_cast<int>(row.changes.size()) == *plan.request.pieces
                                : row.recommended;
   };
-  const auto found = std::find_if(table.begin(), table.end(), wanted);
+  auto found = std::find_if(table.begin(), table.end(), wanted);
+  while (found != table.end() && found + 1 != table.end() && !found->recommended && wanted(*(found + 1)))
+    ++found;  // of as many changes the likelier
   if (found == table.end())
     return fail(
         "the trade-off has no row with " +

@@ -25,11 +25,9 @@ namespace trimwright {
                                                      const std::vector<SlotChoice>& choices,
                                                      const Eigen::VectorXcd& moments, double time_limit_s);
 
-/// The fewest changes that are as likely as any to meet every target, or every limit; empty: not known.
-[[nodiscard]] std::optional<std::size_t> likely_row(const std::vector<TradeOffRow>& rows);
-
-/// Row of the trade-off with the fewest changes that is as good as the best, as `plan_trim` documents.
-[[nodiscard]] std::size_t recommended_row(const std::vector<TradeOffRow>& rows, double sd_of_best);
+/// Puts into a table of judged rows those of `probable` that are clearly likelier to meet every target than
+/// all with as many changes or fewer.
+void add_likelier_rows(std::vector<TradeOffRow>& table, const std::vector<TradeOffRow>& probable);
 
 /// The recommended row, or the one with as many changes as were asked for. Error: there is none.
 [[nodiscard]] Result<std::size_t> chosen_row(const TrimPlan& plan);

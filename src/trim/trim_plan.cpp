@@ -6,6 +6,7 @@
 #include <cmath>
 
 #include "probable_choice.hpp"
+#include "recommendation.hpp"
 #include "slot_problem.hpp"
 #include "trade_off.hpp"
 #include "trim_conflict.hpp"
@@ -131,6 +132,8 @@ Result<TrimPlan> plan_with_planes(const Job& job, const InfluenceModel& model, c
     take_probable_moments(job, model, *rows, *correction);
   }
 
+  const bool by_default_likely = model.belief && !request.objective_asked && !request.most_probable &&
+                                 request.best == 1 && !request.both_objectives;
   TrimPlan plan;
   plan.planes = planes;
   plan.request = request;
@@ -161,10 +164,16 @@ Result<TrimPlan> plan_with_planes(const Job& job, const InfluenceModel& model, c
     return forecast(job, model, fitted_after(job, row.changes));
   };
   for (auto& row : plan.trade_off) row.outlook = next_run(row).outlook;
-  const auto likely = likely_row(plan.trade_off);
-  plan.trade_off[likely ? *likely
-                        : recommended_row(plan.trade_off, worst_ratio_sd(next_run(*best).predictions))]
-      .recommended = true;
+  const double sd_of_best = worst_ratio_sd(next_run(*best).predictions);
+  if (by_default_likely)
+    add_likelier_rows(plan.trade_off,
+                      probable_rows(job, model, *rows, catalogue, choices,
+                                    probable_moments(job, *model.belief, *rows, moments_of(plan.correction)),
+                                    request.time_limit_s));
+  const auto advised = recommendation(job, plan.trade_off, sd_of_best, model,
+                                      forecast(job, model, fitted_with(job, plan.correction)).outlook);
+  plan.trade_off[advised.row].recommended = true;
+  plan.why = advised.why;
   auto chosen = chosen_row(plan);
   if (!chosen) return tl::unexpected(chosen.error());
   plan.chosen = *chosen;

@@ -25,6 +25,7 @@ struct TrimRequest {
   PlaneChoice plane_choice = PlaneChoice::all;
   std::vector<std::size_t> planes;  ///< when not empty: just these (indices into Rotor::planes)
   SlotObjective objective = SlotObjective::worst_ratio;
+  bool objective_asked = false;  ///< by the job or the person: choices are then made by it alone
   /// Choose by the probability that every reading of the next run meets its target instead; `objective`,
   /// `penalty` and `speed_weights` then only tell where that search starts.
   bool most_probable = false;
