@@ -9,6 +9,7 @@
 #include <numbers>
 #include <unsupported/Eigen/NonLinearOptimization>
 
+#include "plane_condition.hpp"
 #include "run_matrix.hpp"
 #include "trimwright/influence/mirror_test.hpp"
 
@@ -262,6 +263,8 @@ Result<SettledModel> settle_by_amplitudes(const Job& job, const std::vector<std:
   if (!amplitudes) return tl::unexpected(amplitudes.error());
   auto model = influence_from_amplitudes(job, *amplitudes);
   if (!model) return tl::unexpected(model.error());
+  const auto matrix = run_matrix(job, planes);
+  if (auto act = check_effects(job, *model, matrix->unbalance); !act) return tl::unexpected(act.error());
   SettledModel settled{job, *std::move(model)};
   settled.job.rotor.phase = PhaseConvention::unknown;
   return settled;
