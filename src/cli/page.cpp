@@ -25,8 +25,9 @@ Status page(const Options& options) {
   if (!file) return complain(file.error());
   const auto answer = planned(std::move(*file), options.plan);
   if (!answer) return complain(answer.error());
-  const auto& [job, model, trim, steps, sources] = *answer;
-  return options.output.write(balance_page(job, model, trim, steps, page_json(job, model, trim)), sources);
+  const auto& [job, model, trim, steps] = answer->plan;
+  return options.output.write(balance_page(job, model, trim, steps, page_json(job, model, trim)),
+                              answer->sources);
 }
 
 }  // namespace

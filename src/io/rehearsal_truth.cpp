@@ -114,10 +114,11 @@ std::vector<Prediction> levels(const Job& job, const InfluenceModel& model,
 /// The row of the trade-off with most changes: the best that could be fitted.
 Result<TrimPlan> best_trim(const Job& job, const InfluenceModel& model, TrimRequest request) {
   request.pieces.reset();
-  auto trim = plan_trim(job, model, request);
+  const Deadline deadline = Deadline::after(request.time_limit_s);
+  auto trim = plan_trim(job, model, request, deadline.after_share(0.5));
   if (!trim || !trim->has_slots() || trim->chosen + 1 == trim->trade_off.size()) return trim;
   request.pieces = static_cast<int>(trim->trade_off.back().changes.size());
-  return plan_trim(job, model, request);
+  return plan_trim(job, model, request, deadline);
 }
 
 }  // namespace

@@ -5,6 +5,7 @@
 #include <algorithm>
 #include <cmath>
 
+#include "trimwright/plan/plan_job.hpp"
 #include "trimwright/report/balance_page.hpp"
 
 namespace trimwright {
@@ -68,12 +69,6 @@ PageRow page_row(const PageView& view, const Prediction& p, const ExpectedReadin
 }
 
 }  // namespace
-
-bool made_with(const Run& run, const std::vector<FittedWeights>& fitted) {
-  return !run.set_aside && !run.readings.empty() &&
-         std::equal(fitted.begin(), fitted.end(), run.fitted.begin(), run.fitted.end(),
-                    [](const auto& a, const auto& b) { return a.slots == b.slots; });
-}
 
 PageView page_view(const Job& job, const InfluenceModel& model, const TrimPlan& trim,
                    const BalancePlan& plan) {
