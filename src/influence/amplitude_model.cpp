@@ -11,6 +11,7 @@
 
 #include "base/linear_algebra.hpp"
 #include "mirror_test.hpp"
+#include "plane_condition.hpp"
 #include "run_matrix.hpp"
 #include "usable_reading.hpp"
 
@@ -21,7 +22,7 @@ using Eigen::Index;
 
 constexpr std::size_t most_planes = 3;
 /// Starts: directions and sizes of every coefficient.
-constexpr int directions = 8;
+constexpr int start_directions = 8;
 constexpr double sizes[] = {0.3, 1.0, 2.0};
 /// Solutions closer than this part of the largest amplitude, in what they predict for the runs, are one.
 constexpr double same_solution = 1e-4;
@@ -93,9 +94,9 @@ std::vector<Eigen::VectorXd> starts(const AmplitudeFit& fit) {
   for (Index p = 0; p < fit.change.cols(); ++p) {
     std::vector<Eigen::VectorXd> longer;
     for (const auto& start : all)
-      for (int d = 0; d < directions; ++d)
+      for (int d = 0; d < start_directions; ++d)
         for (const double part : sizes) {
-          const Phasor c = std::polar(part * size, 2.0 * std::numbers::pi * (d + 0.5) / directions);
+          const Phasor c = std::polar(part * size, 2.0 * std::numbers::pi * (d + 0.5) / start_directions);
           Eigen::VectorXd z(start.size() + 2);
           z << start, c.real(), c.imag();
           longer.push_back(z);
@@ -306,6 +307,8 @@ Result<SettledModel> settle_by_amplitudes(const Job& job, const std::vector<std:
   if (!amplitudes) return tl::unexpected(amplitudes.error());
   auto model = influence_from_amplitudes(job, *amplitudes);
   if (!model) return tl::unexpected(model.error());
+  const auto matrix = run_matrix(job, planes);
+  if (auto act = check_effects(job, *model, matrix->unbalance); !act) return tl::unexpected(act.error());
   SettledModel settled{job, *std::move(model)};
   settled.job.rotor.phase = PhaseConvention::unknown;
   return settled;

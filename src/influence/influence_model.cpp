@@ -99,8 +99,28 @@ Result<RunsFit> fit_as_given(const Job& job, const std::vector<std::size_t>& pla
   model->chi_squared = fit.judged_misfit();
   model->chi_squared_dof = fit.judged_freedom();
   model->planes_condition = condition_of_planes(job, *model);
+  if (auto act = check_effects(job, *model, matrix->unbalance); !act) return tl::unexpected(act.error());
   if (fit.noise.known) model->posterior = posterior_of(fit);
   return fit;
+}
+
+Result<void> check_effects(const Job& job, const InfluenceModel& model, const Eigen::MatrixXcd& unbalance) {
+  for (Index p = 0; p < unbalance.cols(); ++p) {
+    const double change = (unbalance.col(p).array() - unbalance.col(p).mean()).abs().maxCoeff();
+    const bool acts = std::any_of(model.rows.begin(), model.rows.end(), [&](const InfluenceRow& row) {
+      const double size = std::max(std::abs(predict(row, model.centre)), std::abs(row.baseline));
+      return std::abs(row.coefficients(p)) * change > no_effect * size;
+    });
+    if (acts) continue;
+    const std::string& name = job.rotor.planes[model.planes[static_cast<std::size_t>(p)]].name;
+    return fail(
+        "the runs cannot tell how plane \"" + name +
+            "\" acts: the weights that were changed there changed no reading",
+        "readings of a trial run that differ from the baseline's (were they copied, or was the weight not "
+        "fitted?), or a heavier weight in \"" +
+            name + "\"");
+  }
+  return {};
 }
 
 double condition_of_planes(const Job& job, const InfluenceModel& model) {

@@ -3,6 +3,7 @@
 #include <fmt/format.h>
 
 #include <algorithm>
+#include <cmath>
 #include <iterator>
 #include <tuple>
 
@@ -66,14 +67,22 @@ std::vector<TradeOffRow> trade_off_rows(const SlotCatalogue& catalogue,
 
 std::vector<TradeOffRow> alternatives_to(const TradeOffRow& chosen, const std::vector<SlotChoice>& choices,
                                          const SlotCatalogue& catalogue, const TrimRequest& request,
-                                         const TrimRows& rows) {
+                                         const TrimRows& rows, Deadline deadline,
+                                         std::vector<std::string>& notes) {
   std::vector<TradeOffRow> plans{chosen};
   SlotProblem problem = catalogue.problem();
   problem.max_changes = static_cast<int>(chosen.changes.size());
   problem.least_difference = request.least_difference;
   problem.taken.push_back(choices[chosen.changes.size()].changes);
   while (static_cast<int>(plans.size()) < request.best) {
-    const SlotChoice next = search_slots(problem, {0.0, 0.0, request.time_limit_s}).back();
+    const double wanted = request.best - static_cast<double>(plans.size());
+    const SlotChoice next = search_slots(problem, {0.0, 0.0, deadline.after_share(1.0 / wanted)}).back();
+    if (!next.admissible && !std::isinf(next.bound))
+      notes.push_back(
+          fmt::format("The time limit ({:g} s for everything) ended the search for further plans: {} of {} "
+                      "were found. Run "
+                      "again with a longer --time-limit.",
+                      request.time_limit_s, plans.size(), request.best));
     if (!next.admissible) break;
     plans.push_back(row_of(catalogue, next, rows));
     problem.taken.push_back(next.changes);
@@ -81,17 +90,25 @@ std::vector<TradeOffRow> alternatives_to(const TradeOffRow& chosen, const std::v
   return plans;
 }
 
-std::vector<TradeOffRow> trade_off_of_other(const Job& job, TrimRequest request, const TrimRows& rows) {
+std::vector<TradeOffRow> trade_off_of_other(const Job& job, TrimRequest request, const TrimRows& rows,
+                                            const Deadline& deadline, std::vector<std::string>& notes) {
   const bool squares = request.objective == SlotObjective::least_squares;
   request.objective = squares ? SlotObjective::worst_ratio : SlotObjective::least_squares;
   const SlotCatalogue catalogue(job, request, rows);
-  return trade_off_rows(catalogue, search_slots(catalogue.problem(), {0.0, 0.0, request.time_limit_s}), rows);
+  const auto choices = search_slots(catalogue.problem(), {0.0, 0.0, deadline});
+  if (std::any_of(choices.begin(), choices.end(),
+                  [](const SlotChoice& one) { return one.stopped == SlotChoice::Stopped::time_limit; }))
+    notes.push_back(fmt::format(
+        "The time limit ({:g} s for everything) ended the search for the other objective: better rows than "
+        "shown may exist. Run again with a longer --time-limit.",
+        request.time_limit_s));
+  return trade_off_rows(catalogue, choices, rows);
 }
 
 std::vector<TradeOffRow> probable_rows(const Job& job, const InfluenceModel& model, const TrimRows& rows,
                                        const SlotCatalogue& catalogue, const std::vector<SlotChoice>& choices,
-                                       const Eigen::VectorXcd& moments, double time_limit_s) {
-  auto candidates = choices_near(job, *model.belief, rows, catalogue, moments, time_limit_s);
+                                       const Eigen::VectorXcd& moments, const Deadline& deadline) {
+  auto candidates = choices_near(job, *model.belief, rows, catalogue, moments, deadline);
   std::copy_if(choices.begin(), choices.end(), std::back_inserter(candidates),
                [](const SlotChoice& one) { return one.admissible; });
   std::vector<TradeOffRow> judged;

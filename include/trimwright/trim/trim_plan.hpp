@@ -70,6 +70,7 @@ struct TrimPlan {
   std::vector<TradeOffRow> other_trade_off;  ///< of the other objective, when asked for
   std::vector<std::string> notes;
   /// Fewest changes for which the time limit left open whether they gain anything; empty: all was settled.
+  /// `notes` tell it, as they do of every other part of the call that the time limit cut short.
   std::optional<int> unsettled_from;
 
   [[nodiscard]] bool has_slots() const { return !trade_off.empty(); }
@@ -93,11 +94,19 @@ inline constexpr double ratio_indifference = 0.05;
 /// ratio is within 0.05 of the best, but no choice above a limit, or above a target, where another row stays
 /// below all of them. With `TrimRequest::most_probable` rows are chosen by that probability (see
 /// docs/certainty.md): not proved, their bound is 0, and a row stands only where it is more probable than all
-/// with fewer changes. Errors: a plane without known coefficients; `most_probable` where no reading noise is
-/// known; planes with and without slots together; rules that nothing satisfies (and which of them contradict
-/// each other); `pieces` not in the trade-off.
+/// with fewer changes.
+/// All searches of the call (easily reached planes, alternatives, the other objective, rules that contradict
+/// each other) share `deadline`, and the notes say which of them it ended.
+/// Errors: runs that contradict the declared conventions, unless `despite_mirror` says to plan all the same:
+/// the weights would go to the mirror image; a plane without known coefficients; `most_probable` where no
+/// reading noise is known; planes with and without slots together; rules that nothing satisfies (and which of
+/// them contradict each other); `pieces` not in the trade-off.
 [[nodiscard]] Result<TrimPlan> plan_trim(const Job& job, const InfluenceModel& model,
-                                         const TrimRequest& request);
+                                         const TrimRequest& request, const Deadline& deadline);
+[[nodiscard]] inline Result<TrimPlan> plan_trim(const Job& job, const InfluenceModel& model,
+                                                const TrimRequest& request) {
+  return plan_trim(job, model, request, Deadline::after(request.time_limit_s));
+}
 
 /// What is fitted in every plane once `changes` have been made.
 [[nodiscard]] std::vector<FittedWeights> fitted_after(const Job& job, const std::vector<SlotChange>& changes);
