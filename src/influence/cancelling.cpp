@@ -1,5 +1,6 @@
 #include "cancelling.hpp"
 
+#include <algorithm>
 #include <boost/random/chi_squared_distribution.hpp>
 #include <boost/random/mersenne_twister.hpp>
 #include <boost/random/normal_distribution.hpp>
@@ -16,8 +17,13 @@ using Eigen::MatrixXd;
 using Eigen::VectorXd;
 
 constexpr int chain_count = 4;
-constexpr int points_before = 150;  // of each chain, not kept
-constexpr int points_kept = 400;
+
+/// Points that each chain keeps: fewer where each costs more, at three eighths as many before.
+int points_kept(Index rows) {
+  constexpr double most = 400.0, least = 60.0, rows_for_most = 20.0;
+  const double share = rows_for_most / static_cast<double>(rows);
+  return static_cast<int>(std::clamp(most * share * share, least, most));
+}
 
 /// x(V) and its covariance as functions of e = (1, Re V_1, Im V_1, ...): x = expected e, and the covariance a
 /// quadratic form of matrices in e.
@@ -205,13 +211,14 @@ std::vector<Point> chain(const Target& target, const VectorXd& reference, std::u
                     walk.normals(reference.size()));
   at.density = log_density(target, at);
   std::vector<Point> points;
-  for (int i = 0; i < points_before + points_kept; ++i) {
+  const int kept = points_kept(target.squared_limits.size() / 2), before = 3 * kept / 8;
+  for (int i = 0; i < before + kept; ++i) {
     for (int twice = 0; twice < 2; ++twice) {
       walk.change_size(at);
       walk.change_noise(at);
     }
     walk.change_unbalance(at);
-    if (i >= points_before) points.push_back(at);
+    if (i >= before) points.push_back(at);
   }
   return points;
 }
@@ -239,11 +246,12 @@ VectorXd unknowns_given(const Target& target, const KnownNoise& known, const Mat
 
 void tell_convergence(const std::vector<std::vector<Point>>& walks, PosteriorDraws& draws) {
   const Index quantities = 2 + walks.front().front().v.size();
-  draws.effective_draws = static_cast<double>(chain_count * points_kept);
+  const auto kept = static_cast<Index>(walks.front().size());
+  draws.effective_draws = static_cast<double>(chain_count * kept);
   for (Index q = 0; q < quantities; ++q) {
-    MatrixXd values(points_kept, chain_count);
+    MatrixXd values(kept, chain_count);
     for (Index c = 0; c < chain_count; ++c)
-      for (Index i = 0; i < points_kept; ++i) {
+      for (Index i = 0; i < kept; ++i) {
         const Point& point = walks[static_cast<std::size_t>(c)][static_cast<std::size_t>(i)];
         values(i, c) = q == 0 ? point.log_left : q == 1 ? point.density : point.v(q - 2);
       }
@@ -272,8 +280,9 @@ PosteriorDraws cancelling_draws(const std::vector<KnownNoise>& known, const Vect
     walks.push_back(chain(target, reference, seed + static_cast<std::uint64_t>(c), starts[c]));
 
   PosteriorDraws draws;
-  draws.unknowns.resize(known.front().mean.size(), chain_count * points_kept);
-  draws.left.resize(chain_count * points_kept);
+  const Index count = chain_count * static_cast<Index>(walks.front().size());
+  draws.unknowns.resize(known.front().mean.size(), count);
+  draws.left.resize(count);
   std::vector<MatrixXd> roots(known.size());
   for (std::size_t j = 0; j < known.size(); ++j) {
     draws.noise.push_back(known[j].noise);

@@ -23,6 +23,8 @@ struct KnownNoise {
 /// rows, one standard deviation per real component. Without a fleet half-Cauchy with the scale
 /// `unknown_left`.
 inline constexpr double unknown_left = 0.03;
+/// More rows than these take too long to sample.
+inline constexpr std::size_t most_rows_sampled = 80;
 [[nodiscard]] double log_left_density(double left, const std::optional<LeftByFleet>& fleet);
 
 /// Draws from the posterior of X0 = -C V + d: V, the unbalance that weights could cancel, with a prior so

@@ -144,9 +144,9 @@ Result<InfluencePosterior> posterior_with_left(const Job& job, const std::vector
   if (!planes) return tl::unexpected(planes.error());
   const auto known = knowledge_of(job, *planes, prior);
   if (!known) return tl::unexpected(known.error());
-  if (known->system.rows.size() > planes->size())
+  if (known->system.rows.size() > planes->size() && known->system.rows.size() <= most_rows_sampled)
     return cancelling_posterior(*known, prior, row_limits(job, known->system), left);
-  return influence_posterior(job, wanted, prior);
+  return influence_posterior(job, wanted, prior, Residual::any);
 }
 
 Result<InfluencePosterior> influence_posterior(const Job& job, const std::vector<std::size_t>& wanted,

@@ -86,7 +86,7 @@ enum class Residual {
 /// `Residual::small`: that weights in the planes could cancel most of the vibration is part of the knowledge:
 /// X0 = -C V + d for some unbalance V. Sampled, with the size of d (in proportion to the limits of the rows),
 /// variances that are not stated, and a fleet's scatter. As `Residual::any` where no more rows than planes
-/// support it.
+/// support it, and of more than 80 rows, which would take too long.
 [[nodiscard]] Result<InfluencePosterior> influence_posterior(const Job& job,
                                                              const std::vector<std::size_t>& planes = {},
                                                              const Prior* prior = nullptr,
