@@ -22,7 +22,7 @@ struct KnownNoise {
 /// What the vibration that no weight explains is believed to be before any run: d over the limits of the
 /// rows, one standard deviation per real component. Without a fleet half-Cauchy with the scale
 /// `unknown_left`.
-inline constexpr double unknown_left = 0.05;
+inline constexpr double unknown_left = 0.03;
 [[nodiscard]] double log_left_density(double left, const std::optional<LeftByFleet>& fleet);
 
 /// Draws from the posterior of X0 = -C V + d: V, the unbalance that weights could cancel, with a prior so

@@ -164,7 +164,8 @@ std::optional<Index> posterior_row(const InfluenceModel& model, const InfluenceR
 }  // namespace
 
 double excess_scatter(const InfluenceModel& model) {
-  return model.posterior ? model.posterior->noise.widened : 1.0;
+  if (model.chi_squared_dof == 0 || fit_probability(model) >= 0.01) return 1.0;
+  return std::sqrt(model.chi_squared / model.chi_squared_dof);
 }
 
 std::optional<Eigen::MatrixXcd> prediction_covariance(const InfluenceModel& model, const InfluenceRow& row) {

@@ -104,7 +104,7 @@ InfluencePosterior solved(const Knowledge& known, const NoiseModel& noise, const
   if (prior != nullptr)
     return posterior_with_prior(
         known.system, noise, {known.match.unknown, prior_moments(*prior, known.match.prior)}, log_evidence);
-  RunsFit fit{known.system, noise, {}};
+  RunsFit fit{known.system, noise, {}, {}};
   fit_sensors(fit);
   return posterior_of(fit);
 }

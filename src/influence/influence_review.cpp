@@ -47,15 +47,17 @@ void review_readings(const RunsFit& fit, InfluenceReview& review) {
       }
       review.readings.push_back(one);
     }
-  std::map<std::pair<std::size_t, std::size_t>, double> furthest;
-  for (const auto& one : review.readings) {
-    double& most = furthest[{one.speed, one.sensor}];
-    most = std::max(most, one.studentised.value_or(0.0));
-  }
+  // One wrong reading puts the fit of its speed off, and what is believed of its run.
+  std::map<std::pair<std::size_t, std::size_t>, double> furthest, of_run;
+  for (const auto& one : review.readings)
+    for (double* most : {&furthest[{one.speed, one.sensor}], &of_run[{one.run, one.sensor}]})
+      *most = std::max(*most, one.studentised.value_or(0.0));
   const double level = family_level / review.readings_tested;
   for (auto& one : review.readings) {
     const double distance = one.studentised.value_or(0.0);
-    one.suspect = one.probability < level && distance > equally_far * furthest[{one.speed, one.sensor}];
+    one.suspect =
+        one.probability < level &&
+        distance > equally_far * std::max(furthest[{one.speed, one.sensor}], of_run[{one.run, one.sensor}]);
   }
   std::stable_sort(review.readings.begin(), review.readings.end(), [](const auto& a, const auto& b) {
     return a.studentised.value_or(-1.0) > b.studentised.value_or(-1.0);

@@ -24,8 +24,8 @@ double relative_squares(const RunsFit& fit, const SensorFit& sensor) {
 }
 
 double log_odds_of(const RunsFit& given, const RunsFit& mirrored, std::size_t i) {
-  const SensorFit& own = given.sensors[i];
-  const SensorFit& other = mirrored.sensors[i];
+  const SensorFit& own = given.as_stated[i];
+  const SensorFit& other = mirrored.as_stated[i];
   if (own.spare == 0) return 0.0;
   if (!given.is_judged(own))
     return own.spare * std::log(relative_squares(mirrored, other) / relative_squares(given, own));
@@ -51,13 +51,13 @@ bool fits(const RunsFit& fit, const SensorFit& sensor) {
 
 MirrorTest compare_conventions(const RunsFit& given, const RunsFit& mirrored) {
   MirrorTest test;
-  if (given.sensors.size() != mirrored.sensors.size()) return test;
+  if (given.as_stated.size() != mirrored.as_stated.size()) return test;
   const double enough = std::log(deciding_odds);
-  for (std::size_t i = 0; i < given.sensors.size(); ++i) {
+  for (std::size_t i = 0; i < given.as_stated.size(); ++i) {
     const double odds = log_odds_of(given, mirrored, i);
     test.log_odds += odds;
-    if (odds <= -enough && fits(mirrored, mirrored.sensors[i]))
-      test.mirrored_sensors.push_back(given.system.readings[given.sensors[i].readings.front()].sensor);
+    if (odds <= -enough && fits(mirrored, mirrored.as_stated[i]))
+      test.mirrored_sensors.push_back(given.system.readings[given.as_stated[i].readings.front()].sensor);
   }
   if (test.log_odds >= enough)
     test.outcome = fits(given) ? MirrorTest::Outcome::supports_given : MirrorTest::Outcome::neither_fits;

@@ -37,16 +37,39 @@ MatrixXcd sensor_equations(const JointSystem& system, std::size_t sensor, const 
   return all(Eigen::all, used);
 }
 
+double misfit_of(const RunsFit& fit, const std::vector<SensorFit>& sensors) {
+  double sum = 0.0;
+  for (const auto& sensor : sensors)
+    if (fit.is_judged(sensor)) sum += sensor.misfit;
+  return sum;
+}
+
 /// Widens the noise where chi-squared rejects the misfit (below 1 %), the residuals in its own units.
 void widen_where_rejected(RunsFit& fit) {
   constexpr double doubtful = 0.01;
   const int freedom = fit.judged_freedom();
   if (freedom <= 0) return;
-  const double misfit = fit.judged_misfit();
+  const double misfit = misfit_of(fit, fit.sensors);
   const boost::math::chi_squared distribution(freedom);
   if (boost::math::cdf(boost::math::complement(distribution, misfit)) >= doubtful) return;
   fit.noise.widened = std::sqrt(misfit / freedom);
   fit.noise.degrees_of_freedom = std::min<double>(fit.noise.degrees_of_freedom, freedom);
+}
+
+/// `sensors` with the noise that is stated alone, where some run-to-run change was estimated.
+void fit_as_stated(RunsFit& fit) {
+  fit.as_stated = fit.sensors;
+  RunsFit stated{fit.system, fit.noise, {}, {}};
+  bool differs = false;
+  for (auto& one : stated.noise.sensors) {
+    if (one.within.source != NoisePart::Source::stated || one.run_to_run.source == NoisePart::Source::stated)
+      continue;
+    differs = differs || one.run_to_run.sd > 0.0;
+    one.run_to_run.sd = 0.0;
+  }
+  if (!differs) return;
+  fit_sensors(stated);
+  fit.as_stated = std::move(stated.sensors);
 }
 
 /// The level of every reading, as fitted.
@@ -65,12 +88,7 @@ bool RunsFit::is_judged(const SensorFit& sensor) const {
   return noise.sensors[s].within.source == NoisePart::Source::stated;
 }
 
-double RunsFit::judged_misfit() const {
-  double sum = 0.0;
-  for (const auto& sensor : sensors)
-    if (is_judged(sensor)) sum += sensor.misfit;
-  return sum;
-}
+double RunsFit::judged_misfit() const { return misfit_of(*this, as_stated); }
 
 int RunsFit::judged_freedom() const {
   int sum = 0;
@@ -136,6 +154,7 @@ RunsFit fit_runs(const Job& job, const JointSystem& settled) {
     fit_sensors(fit);
   }
   widen_where_rejected(fit);
+  fit_as_stated(fit);
   return fit;
 }
 

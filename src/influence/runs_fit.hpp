@@ -36,10 +36,13 @@ struct RunsFit {
   JointSystem system;  ///< `level` of the readings: what was fitted
   NoiseModel noise;
   std::vector<SensorFit> sensors;  ///< of those with readings
+  /// The same with run-to-run changes that are not stated left out: what is judged, because a change that is
+  /// estimated from the misfit would explain any.
+  std::vector<SensorFit> as_stated;
 
   /// Whether a sensor's repeatability is stated, so that chi-squared can judge its residuals.
   [[nodiscard]] bool is_judged(const SensorFit& sensor) const;
-  /// Over the sensors that are judged.
+  /// Of `as_stated`, over the sensors that are judged.
   [[nodiscard]] double judged_misfit() const;
   [[nodiscard]] int judged_freedom() const;  ///< real degrees of freedom
 };

@@ -33,7 +33,7 @@ std::string mirror_warning(const Job& job, const InfluenceModel& model) {
 
 /// What every ± does about scatter beyond the stated.
 std::string widening_words(const InfluenceModel& model) {
-  if (const double widened = excess_scatter(model); widened > 1.0)
+  if (const double widened = model.posterior ? model.posterior->noise.widened : 1.0; widened > 1.0)
     return fmt::format("Every ± is widened {:.1f} times.", widened);
   const auto estimated = [](const SensorNoise& one) {
     return one.run_to_run.source == NoisePart::Source::estimated && one.run_to_run.sd > 0.0;

@@ -83,8 +83,8 @@ struct InfluenceModel {
   double planes_condition =
       0.0;  ///< of the coefficients, rows over limits, columns scaled: planes that act alike
   MirrorTest mirror;
-  double chi_squared = 0.0;  ///< residuals squared over all stated (or estimated) parts of the noise, of the
-                             ///< sensors with a stated repeatability
+  double chi_squared = 0.0;  ///< residuals squared over all stated parts of the noise, of the sensors with a
+                             ///< stated repeatability
   int chi_squared_dof = 0;   ///< real degrees of freedom; 0: nothing to judge by
   /// Baselines and coefficients with their joint covariance; empty where no reading noise is known. With a
   /// prior, `rows` hold its mean.

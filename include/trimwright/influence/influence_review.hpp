@@ -21,7 +21,8 @@ struct ReviewedReading {
   std::optional<double> studentised;
   double probability = 1.0;  ///< of a residual as large (two real components: F with 2 and nu degrees)
   /// `probability` below 5 % shared among all readings tested (Bonferroni), and the furthest of its speed and
-  /// sensor, or as far within 5 %: one wrong reading draws the fit from the others.
+  /// sensor, and of its run and sensor, or as far within 5 %: one wrong reading draws the fit from the
+  /// others.
   bool suspect = false;
 };
 
