@@ -52,6 +52,20 @@ Status Output::write(const std::string& answer, const std::vector<std::string>& 
   return not_written;
 }
 
+Status Output::write_parts(const std::function<Result<void>(const Part&)>& make,
+                           const std::vector<std::string>& sources) const {
+  std::string answer;
+  const auto made = make([&](std::string_view part) -> Result<void> {
+    if (!path.empty()) {
+      answer += part;
+    } else if (std::fwrite(part.data(), 1, part.size(), stdout) != part.size()) {
+      return fail(std::string("standard output cannot be written (") + std::strerror(errno) + ")", "");
+    }
+    return {};
+  });
+  return made ? write(answer, sources) : complain(made.error());
+}
+
 Status complain(const Error& error) {
   std::fprintf(stderr, "trimwright: %s\n", error.message().c_str());
   return refused;

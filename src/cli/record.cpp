@@ -1,15 +1,16 @@
 #include <fmt/chrono.h>
 #include <fmt/format.h>
+#include <fmt/ranges.h>
 
+#include <algorithm>
 #include <chrono>
-#include <cstdio>
 #include <filesystem>
 #include <memory>
+#include <set>
 
 #include "commands.hpp"
+#include "trimwright/base/date.hpp"
 #include "trimwright/base/text.hpp"
-#include "trimwright/io/files.hpp"
-#include "trimwright/io/read_job.hpp"
 #include "trimwright/io/record_documents.hpp"
 
 namespace trimwright::cli {
@@ -35,7 +36,7 @@ struct Options {
   std::vector<std::string> entries;
   RecordQuery query;
   std::int64_t number = 0;
-  std::string folder, copy, expect;
+  std::string folder, copy, expect, since;
   Output output;
 };
 
@@ -59,49 +60,16 @@ Result<void> add_entries(Options& options) {
   return {};
 }
 
-std::string filed_text(const StoredRecord& record) {
-  return fmt::format(
-      "Record {} is filed.\nDigest: {}\nNext: print the sheet (trimwright record sheet {}), have it "
-      "signed, and keep it apart from the archive.\n",
-      record.number, hex(record.digest), record.number);
-}
-
-/// A trial run is not filed as the check run unless --run names it.
-Result<void> check_no_trial(const Options& options, const JudgedJob& judged) {
-  if (!options.run.empty()) return {};
-  const auto signs = trial_signs(judged.job, judged.verdict.run);
-  if (signs.empty()) return {};
-  const std::string name = "\"" + shortened(judged.job.runs[judged.verdict.run].name) + "\"";
-  return fail("the last run, " + name + ", looks like a trial run: " + signs,
-              "the check run after the trim as the last run, or --run " + name + " to file this one",
-              {options.job, 0, {}});
-}
-
 Status file_record(Options& options) {
   if (auto added = add_entries(options); !added) {
     complain(added.error());
     return wrong_usage;
   }
-  const auto file = read_job(options.job);
-  if (!file) return complain(file.error());
-  auto request = file->request;
-  const auto judged = judge_job(file->job, request, options.run, file->prior ? &*file->prior : nullptr);
-  if (!judged) return complain(judged.error());
-  if (const auto checked = check_no_trial(options, *judged); !checked) return complain(checked.error());
-  const auto files = job_files(file->sources);
-  if (!files) return complain(files.error());
   options.details.filed_at = now_utc();
   options.details.software = "trimwright " TRIMWRIGHT_VERSION;
-  auto record = record_of(*judged, *files, options.details);
-  if (!record) {
-    if (record.error().where.file.empty()) record.error().where.file = options.job;
-    return complain(record.error());
-  }
-  auto archive = Archive::open(options.archive, Archive::Opening::create_if_missing);
-  if (!archive) return complain(archive.error());
-  const auto filed = archive->file(*record);
+  const auto filed = file_trim(options.job, options.run, options.archive, options.details);
   if (!filed) return complain(filed.error());
-  return options.output.write(options.output.json() ? records_json({*filed}) : filed_text(*filed),
+  return options.output.write(options.output.json() ? records_json({filed->record}) : filed_text(*filed),
                               {options.archive});
 }
 
@@ -113,27 +81,40 @@ Status with_archive(const Options& options, Do&& act) {
   return act(*archive);
 }
 
-std::string found_text(const std::vector<StoredRecord>& records) {
-  if (records.empty()) return "No record.\n";
-  std::string text = "record  date        verdict                    level  serial, rotor, station, person\n";
-  for (const auto& one : records) {
-    text +=
-        fmt::format("{:6}  {:10}  {:25}  {:5.3f}  {}, {}, {}, {}", one.number, one_line(one.record.date),
-                    one_line(one.record.verdict), one.record.level, one_line(one.record.serial),
-                    one_line(one.record.rotor), one_line(one.record.station), one_line(one.record.person));
-    if (one.record.corrects) text += fmt::format("  (corrects {})", *one.record.corrects);
-    if (one.corrected_by) text += fmt::format("  (corrected by {})", *one.corrected_by);
-    text += "\n";
-  }
-  return text + "level: largest once-per-rev amplitude of the check run over its limit\n";
+Status write(const Options& options, const Result<std::string>& answer) {
+  return answer ? options.output.write(*answer, {options.archive}) : complain(answer.error());
+}
+
+Error not_as_filed(const Options& options, std::size_t faults) {
+  return {fmt::format("the archive is not as it was filed: {} fault{}", faults, faults == 1 ? "" : "s"),
+          "a backup that proves whole",
+          {options.archive, 0, {}}};
+}
+
+/// Serials that hold what was taken for a whole one.
+std::string longer_serials(const Archive& archive, const std::string& serial) {
+  RecordQuery query;
+  query.part_of_serial = serial;
+  const auto like = archive.find(query);
+  std::set<std::string> serials;
+  if (like)
+    for (const auto& one : *like) serials.insert("\"" + shortened(one.record.serial) + "\"");
+  return fmt::format("{}", fmt::join(serials, " or "));
 }
 
 Status find(const Options& options) {
   return with_archive(options, [&](const Archive& archive) {
     const auto found = archive.find(options.query);
     if (!found) return complain(found.error());
-    return options.output.write(options.output.json() ? records_json(*found) : found_text(*found),
-                                {options.archive});
+    std::string text = records_text(*found);
+    const auto longer =
+        found->empty() && !options.query.serial.empty() ? longer_serials(archive, options.query.serial) : "";
+    if (!longer.empty()) text += "--serial asks for a whole serial; part of one is in: " + longer + ".\n";
+    const Status written = write(options, options.output.json() ? records_json(*found) : text);
+    const auto faults =
+        std::count_if(found->begin(), found->end(), [](const auto& one) { return !one.holds; });
+    return written != done || faults == 0 ? written
+                                          : complain(not_as_filed(options, static_cast<std::size_t>(faults)));
   });
 }
 
@@ -142,17 +123,18 @@ Status show(const Options& options) {
     const auto record = archive.read(options.number);
     if (!record) return complain(record.error());
     if (!options.folder.empty()) {
+      const auto files = files_of(*record);
+      if (!files) return complain(files.error());
       std::error_code none;
       const auto written = std::filesystem::exists(options.folder, none)
                                ? fail("this is there already", "a new folder", {options.folder, 0, {}})
-                               : write_files(*record, options.folder);
+                               : write_files(*files, options.folder);
       if (!written) {
         complain(written.error());
         return not_written;
       }
     }
-    return options.output.write(options.output.json() ? record_json(*record) : sheet_text(*record),
-                                {options.archive});
+    return write(options, options.output.json() ? record_json(*record) : sheet_text(*record));
   });
 }
 
@@ -160,78 +142,86 @@ Status sheet(const Options& options) {
   return with_archive(options, [&](const Archive& archive) {
     const auto record = archive.read(options.number);
     if (!record) return complain(record.error());
-    return options.output.write(options.output.format == "csv" ? sheet_csv(*record) : sheet_text(*record),
-                                {options.archive});
+    return write(options, options.output.format == "csv" ? sheet_csv(*record) : sheet_text(*record));
   });
 }
 
-/// The records that are found, whole.
-Result<std::vector<StoredRecord>> whole(const Archive& archive, const RecordQuery& query) {
-  auto found = archive.find(query);
-  if (!found) return found;
-  for (auto& one : *found) {
-    auto record = archive.read(one.number);
-    if (!record) return tl::unexpected(record.error());
-    one = *std::move(record);
-  }
-  return found;
-}
-
-Status export_records(const Options& options) {
+Status export_all(const Options& options) {
   return with_archive(options, [&](const Archive& archive) {
-    const auto records = whole(archive, options.query);
-    if (!records) return complain(records.error());
-    return options.output.write(options.output.json() ? export_json(*records) : export_csv(*records),
-                                {options.archive});
+    const auto form = options.output.json()              ? ExportForm::json
+                      : options.output.format == "lines" ? ExportForm::lines
+                                                         : ExportForm::csv;
+    return options.output.write_parts(
+        [&](const WritePart& part) { return export_records(archive, options.query, form, part); },
+        {options.archive});
   });
 }
 
 Status compare(const Options& options) {
   return with_archive(options, [&](const Archive& archive) {
-    const auto records = whole(archive, options.query);
-    if (!records) return complain(records.error());
-    if (records->empty())
-      return complain({"the archive has no record of serial \"" + shortened(options.query.serial) + "\"",
-                       "a serial that trimwright record find tells",
-                       {options.archive, 0, {}}});
-    return options.output.write(options.output.json() ? history_json(*records) : history_text(*records),
-                                {options.archive});
+    std::vector<StoredRecord> records;
+    const auto read = archive.each(options.query, [&](StoredRecord& one) -> Result<void> {
+      records.push_back(std::move(one));
+      return {};
+    });
+    if (!read) return complain(read.error());
+    const auto changed =
+        std::find_if(records.begin(), records.end(), [](const auto& one) { return !one.holds; });
+    if (changed != records.end()) return complain(not_as_filed(options, 1));
+    if (records.empty()) {
+      const auto longer = longer_serials(archive, options.query.serial);
+      return complain(
+          {"the archive has no record of serial \"" + shortened(options.query.serial) + "\"",
+           longer.empty() ? "a serial that trimwright record find tells" : "a whole serial: " + longer,
+           {options.archive, 0, {}}});
+    }
+    return write(options, options.output.json() ? history_json(records) : history_text(records));
   });
-}
-
-std::string proof_text(const Proof& proof) {
-  std::string text;
-  for (const auto& fault : proof.faults)
-    text += fault.number == 0 ? "The archive: " + one_line(fault.what) + "\n"
-                              : fmt::format("Record {}: {}\n", fault.number, one_line(fault.what));
-  text += fmt::format("{} record{}, {}\nHead: {}\n", proof.records, proof.records == 1 ? "" : "s",
-                      proof.whole() ? "each as it was filed." : "NOT as they were filed.", hex(proof.head));
-  if (proof.expected_at)
-    text += fmt::format(
-        "Record {} has the expected digest: it and all before it are those the sheet was printed from.\n",
-        *proof.expected_at);
-  return text;
 }
 
 Status prove(const Options& options) {
   const auto expected = options.expect.empty() ? std::nullopt : digest_from_hex(options.expect);
-  if (!options.expect.empty() && !expected) {
-    complain({"--expect: \"" + shortened(options.expect) + "\" is no digest",
-              "64 hexadecimal digits, as on the sheet",
-              {}});
+  const auto since = options.since.empty() ? std::nullopt : head_from_text(options.since);
+  if ((!options.expect.empty() && !expected) || (!options.since.empty() && !since)) {
+    complain(
+        !options.since.empty() && !since
+            ? Error{"--since: \"" + shortened(options.since) + "\" is no head", "a head that prove told", {}}
+            : Error{"--expect: \"" + shortened(options.expect) + "\" is no digest",
+                    "64 hexadecimal digits, as on the sheet",
+                    {}});
     return wrong_usage;
   }
   return with_archive(options, [&](const Archive& archive) {
-    const auto proof = archive.prove(expected);
+    const auto proof = archive.prove(expected, since);
     if (!proof) return complain(proof.error());
-    const Status written = options.output.write(
-        options.output.json() ? proof_json(*proof) : proof_text(*proof), {options.archive});
-    if (written != done || proof->whole()) return written;
-    return complain({fmt::format("the archive is not as it was filed: {} fault{}", proof->faults.size(),
-                                 proof->faults.size() == 1 ? "" : "s"),
-                     "a backup that proves whole",
-                     {options.archive, 0, {}}});
+    const Status written = write(options, options.output.json() ? proof_json(*proof) : proof_text(*proof));
+    return written != done || proof->whole() ? written
+                                             : complain(not_as_filed(options, proof->faults.size()));
   });
+}
+
+Status send(const Options& options) {
+  const auto local = Archive::open(options.archive, Archive::Opening::existing);
+  if (!local) return complain(local.error());
+  auto shared = Archive::open(options.copy, Archive::Opening::create_if_missing);
+  if (!shared) return complain(shared.error());
+  const auto sent = shared->take_over(*local);
+  if (!sent) return complain(sent.error());
+  const Status written = Output{}.write(sent_text(*sent));
+  const auto against = std::count_if(sent->begin(), sent->end(),
+                                     [](const Sent& one) { return one.fate == Sent::Fate::corrected_twice; });
+  return written != done || against == 0
+             ? written
+             : complain({fmt::format("{} correction{} not sent", against, against == 1 ? " is" : "s are"),
+                         "one correction of each record",
+                         {options.copy, 0, {}}});
+}
+
+Status set_up(const Options& options) {
+  const auto made = Archive::set_up(options.archive);
+  return made ? Output{}.write(
+                    "The archive is set up. Grant the role trimwright_station to the users who file.\n")
+              : complain(made.error());
 }
 
 Status back_up(const Options& options) {
@@ -248,11 +238,13 @@ using Shared = std::shared_ptr<Options>;
 CLI::App* subcommand(CLI::App& record, const Shared& options, const char* name, const char* what,
                      const std::vector<std::string>& formats) {
   auto* command = record.add_subcommand(name, what);
-  command->add_option("--archive", options->archive, "archive of trims (one file)")
+  command->add_option("--archive", options->archive, "archive of trims: a file, or postgresql://...")
       ->required()
       ->check(not_empty());
   if (formats.empty()) return command;
-  command->add_option("--format", options->output.format, formats.front() + " (default) or " + formats.back())
+  command
+      ->add_option("--format", options->output.format,
+                   fmt::format("{} (the first is the default)", fmt::join(formats, ", ")))
       ->check(CLI::IsMember(formats));
   command->add_option("-o,--output", options->output.path, "write to this file instead of standard output")
       ->check(not_empty());
@@ -265,14 +257,6 @@ void add_number(CLI::App& command, const Shared& options) {
       ->check(number_between(1, 1e15));
 }
 
-/// YYYY-MM-DD, a day that there is.
-bool is_date(const std::string& text) {
-  int year = 0;
-  unsigned month = 0, day = 0;
-  return text.size() == 10 && std::sscanf(text.c_str(), "%4d-%2u-%2u", &year, &month, &day) == 3 &&
-         (std::chrono::year(year) / std::chrono::month(month) / std::chrono::day(day)).ok();
-}
-
 void add_query(CLI::App& command, const Shared& options) {
   RecordQuery& query = options->query;
   command.add_option("--serial", query.serial, "the rotor's serial, whole")->check(not_empty());
@@ -283,11 +267,11 @@ void add_query(CLI::App& command, const Shared& options) {
       ->check(not_empty());
   command.add_option("--verdict", query.verdict, "accepted, accepted_not_as_predicted or not_accepted")
       ->check(CLI::IsMember({"accepted", "accepted_not_as_predicted", "not_accepted"}));
-  const CLI::Validator date{[](const std::string& text) {
-                              return is_date(text) ? std::string{}
-                                                   : "\"" + shortened(text) + "\" is no date like 2031-05-12";
-                            },
-                            "YYYY-MM-DD"};
+  const CLI::Validator date{
+      [](const std::string& text) {
+        return parse_date(text) ? std::string{} : "\"" + shortened(text) + "\" is no date like 2031-05-12";
+      },
+      "YYYY-MM-DD"};
   command.add_option("--from", query.from, "made on this date or later")->check(date);
   command.add_option("--to", query.to, "made on this date or earlier")->check(date);
   command.add_option("--level-above", query.level_above, "largest amplitude over its limit above this")
@@ -312,6 +296,10 @@ void add_file(CLI::App& record, const Shared& options, int& status) {
       ->add_option("--entry", options->entries,
                    "\"KEY: TEXT\" for the sheet, as \"torque: 25 N·m\"; may be repeated")
       ->allow_extra_args(false);
+  command
+      ->add_option("--dated", options->details.dated,
+                   "the check run's date once more, where it is years old or yet to come")
+      ->check(not_empty());
   auto* corrects =
       command
           ->add_option("--corrects", options->details.corrects, "number of the record that this one corrects")
@@ -344,9 +332,10 @@ void add_record(CLI::App& app, int& status) {
   add_number(*page, options);
   page->callback([options, &status] { status = sheet(*options); });
   auto* exported =
-      subcommand(*record, options, "export", "Records as a table or a document", {"csv", "json"});
+      subcommand(*record, options, "export", "Records as a table, a document, or lines that others can prove",
+                 {"csv", "json", "lines"});
   add_query(*exported, options);
-  exported->callback([options, &status] { status = export_records(*options); });
+  exported->callback([options, &status] { status = export_all(*options); });
   auto* compared = subcommand(*record, options, "compare",
                               "A rotor's levels before and after, across its records", {"text", "json"});
   compared->add_option("SERIAL", options->query.serial, "the rotor's serial")->required()->check(not_empty());
@@ -355,10 +344,21 @@ void add_record(CLI::App& app, int& status) {
       subcommand(*record, options, "prove", "Whether every record is as it was filed", {"text", "json"});
   proved->add_option("--expect", options->expect, "digest on a printed sheet, which must still be there")
       ->check(not_empty());
+  proved
+      ->add_option("--since", options->since,
+                   "head that prove told before, from which the archive must go on")
+      ->check(not_empty());
   proved->callback([options, &status] { status = prove(*options); });
   auto* backup = subcommand(*record, options, "backup", "Copy the archive, while others may use it", {});
   backup->add_option("COPY", options->copy, "the new file")->required()->check(not_empty());
   backup->callback([options, &status] { status = back_up(*options); });
+  auto* sent = record->add_subcommand("send", "Send the records of a station's own archive to a shared one");
+  sent->add_option("LOCAL", options->archive, "the station's own archive")->required()->check(not_empty());
+  sent->add_option("SHARED", options->copy, "the archive they are sent to")->required()->check(not_empty());
+  sent->callback([options, &status] { status = send(*options); });
+  auto* setup = record->add_subcommand("setup", "Make an archive for many stations on a PostgreSQL server");
+  setup->add_option("URL", options->archive, "postgresql://...")->required()->check(not_empty());
+  setup->callback([options, &status] { status = set_up(*options); });
 }
 
 }  // namespace trimwright::cli

@@ -1,40 +1,18 @@
 #include "trimwright/io/fleet.hpp"
 
 #include <fmt/format.h>
-#include <unistd.h>
 
 #include <algorithm>
 #include <filesystem>
 
+#include "filed_job.hpp"
 #include "trimwright/io/files.hpp"
 #include "trimwright/io/read_job.hpp"
-#include "trimwright/io/record_documents.hpp"
 
 namespace trimwright {
 namespace {
 
 namespace fs = std::filesystem;
-
-/// A folder of its own that goes away again.
-class PassingFolder {
- public:
-  PassingFolder() {
-    std::error_code none;
-    std::string name = (fs::temp_directory_path(none) / "trimwright-XXXXXX").string();
-    if (::mkdtemp(name.data()) != nullptr) path_ = name;
-  }
-  ~PassingFolder() {
-    std::error_code none;
-    if (!path_.empty()) fs::remove_all(path_, none);
-  }
-  PassingFolder(const PassingFolder&) = delete;
-  PassingFolder& operator=(const PassingFolder&) = delete;
-
-  [[nodiscard]] const std::string& path() const { return path_; }
-
- private:
-  std::string path_;
-};
 
 bool is_job(const std::string& path) {
   const auto text = read_text_file(path);
@@ -63,38 +41,33 @@ Result<Fleet> read_folder(const std::string& folder) {
 }
 
 /// The job of one record, read from the files filed with it.
-Result<FleetJob> filed_job(const Archive& archive, const std::string& path, std::int64_t number) {
-  const std::string name = fmt::format("{}, record {}", path, number);
-  const auto record = archive.read(number);
-  if (!record) return tl::unexpected(record.error());
-  const PassingFolder folder;
-  if (folder.path().empty())
-    return fail("no folder can be made for the files of a record", "room in the folder for passing files");
-  if (const auto written = write_files(*record, folder.path()); !written)
-    return tl::unexpected(written.error());
-  auto read = read_folder(folder.path());
-  if (read && read->jobs.size() == 1) return FleetJob{std::move(read->jobs.front().job), name};
-  if (!read) {
-    read.error().where.file = name;
-    return tl::unexpected(read.error());
-  }
-  return fail(fmt::format("the record holds {} job files", read->jobs.size()), "one", {name, 0, {}});
+Result<FleetJob> filed_job(const StoredRecord& record, const std::string& path) {
+  const std::string name = fmt::format("{}, record {}", path, record.number);
+  const auto files = files_of(record);
+  auto read = files ? read_filed_job(*files) : tl::unexpected(files.error());
+  if (read) return FleetJob{std::move(read->job), name};
+  read.error().where.file = name;
+  return tl::unexpected(read.error());
 }
 
-Result<Fleet> read_archive(const std::string& path) {
+/// One record after the other: only the jobs on `rotor` are kept.
+Result<Fleet> read_archive(const std::string& path, const std::string& rotor) {
   const auto archive = Archive::open(path, Archive::Opening::existing);
   if (!archive) return tl::unexpected(archive.error());
-  RecordQuery all;
-  all.most = std::numeric_limits<std::int64_t>::max();
-  const auto found = archive->find(all);
-  if (!found) return tl::unexpected(found.error());
+  RecordQuery query;
+  query.rotor = rotor;
+  query.most = std::numeric_limits<std::int64_t>::max();
   Fleet fleet{{}, {path}};
-  for (const auto& one : *found) {
-    if (one.corrected_by) continue;
-    auto job = filed_job(*archive, path, one.number);
+  const auto all = archive->each(query, [&](StoredRecord& one) -> Result<void> {
+    if (one.corrected_by || (!rotor.empty() && one.record.rotor != rotor)) return {};
+    if (!one.holds)
+      return fail(fmt::format("record {} is not as it was filed", one.number), "a backup", {path, 0, {}});
+    auto job = filed_job(one, path);
     if (!job) return tl::unexpected(job.error());
     fleet.jobs.push_back(*std::move(job));
-  }
+    return {};
+  });
+  if (!all) return tl::unexpected(all.error());
   return fleet;
 }
 
@@ -102,7 +75,8 @@ Result<Fleet> read_archive(const std::string& path) {
 
 Result<Fleet> read_fleet(const std::string& path, const std::string& rotor) {
   std::error_code none;
-  auto fleet = fs::is_regular_file(path, none) ? read_archive(path) : read_folder(path);
+  const bool archive = path.starts_with("postgres") || fs::is_regular_file(path, none);
+  auto fleet = archive ? read_archive(path, rotor) : read_folder(path);
   if (!fleet || rotor.empty()) return fleet;
   std::string others;
   for (const auto& one : fleet->jobs)
