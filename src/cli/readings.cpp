@@ -14,7 +14,7 @@
 namespace trimwright::cli {
 namespace {
 
-constexpr const char* example = R"(Examples:
+constexpr const char* readings_example = R"(Examples:
   trimwright readings as-found.wav --job job.yaml --run "as found"
       Amplitude and phase at each dwell, and whether the reference tooth can be trusted.
   trimwright readings as-found.wav --job job.yaml --run "as found" --format csv -o as-found.csv
@@ -23,7 +23,7 @@ constexpr const char* example = R"(Examples:
       With amplitude and phase against speed.
 The key "recording" of the job says which channel is what (docs/recordings.md).)";
 
-struct Options {
+struct ReadingsOptions {
   std::vector<std::string> recordings;
   std::string job;
   std::string run;
@@ -64,7 +64,7 @@ class Progress {
   int shown_ = -1;
 };
 
-Result<JobFile> job_with_recording(const Options& options) {
+Result<JobFile> job_with_recording(const ReadingsOptions& options) {
   auto file = read_job(options.job, ReadingTables::leave_out);
   if (!file) return file;
   if (!file->recording)
@@ -78,7 +78,7 @@ Result<JobFile> job_with_recording(const Options& options) {
   return file;
 }
 
-Result<RecordedRun> read_run(const Options& options, const JobFile& file) {
+Result<RecordedRun> read_run(const ReadingsOptions& options, const JobFile& file) {
   RecordedRun run{options.run, {}};
   for (const auto& path : options.recordings) {
     Progress progress(path);
@@ -93,19 +93,19 @@ Result<RecordedRun> read_run(const Options& options, const JobFile& file) {
   return run;
 }
 
-std::string answer_of(const Options& options, const Job& job, const RecordedRun& run) {
+std::string answer_of(const ReadingsOptions& options, const Job& job, const RecordedRun& run) {
   if (options.output.json()) return readings_json(job, run, options.sweep);
   if (options.output.format == "csv") return options.sweep ? sweep_csv(job, run) : readings_csv(job, run);
   return readings_text(job, run, options.sweep);
 }
 
-bool has_rows(const Options& options, const RecordedRun& run) {
+bool has_rows(const ReadingsOptions& options, const RecordedRun& run) {
   return std::any_of(run.recordings.begin(), run.recordings.end(), [&](const Recording& one) {
     return options.sweep ? !one.sweep.empty() : !one.readings.empty();
   });
 }
 
-Status readings(const Options& options) {
+Status readings(const ReadingsOptions& options) {
   if (!options.dwells.empty() && options.recordings.size() > 1) {
     complain({"--dwell goes with one recording only", "one recording, or dwells found automatically", {}});
     return wrong_usage;
@@ -132,7 +132,7 @@ Status readings(const Options& options) {
 }  // namespace
 
 void add_readings(CLI::App& app, int& status) {
-  auto options = std::make_shared<Options>();
+  auto options = std::make_shared<ReadingsOptions>();
   auto* command = app.add_subcommand(
       "readings", "Amplitude and phase from recordings of the reference teeth and vibration");
   command->add_option("RECORDING", options->recordings, "recordings of one run (WAV or CSV)")
@@ -156,7 +156,7 @@ void add_readings(CLI::App& app, int& status) {
       ->check(CLI::IsMember({"text", "csv", "json"}));
   command->add_option("-o,--output", options->output.path, "write to this file instead of standard output")
       ->check(not_empty());
-  command->footer(example);
+  command->footer(readings_example);
   command->callback([options, &status] { status = readings(*options); });
 }
 

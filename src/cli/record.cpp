@@ -16,7 +16,7 @@
 namespace trimwright::cli {
 namespace {
 
-constexpr const char* example = R"(Examples:
+constexpr const char* record_example = R"(Examples:
   trimwright record file examples/quillhaven/after.yaml --archive trims.db --by "L. Marsh" \
       --entry "torque: 25 N·m" --entry "manual and revision: practice manual A, revision 1"
       Files the trim whose last run is the check run; makes the archive if there is none.
@@ -29,7 +29,7 @@ constexpr const char* example = R"(Examples:
       Whether every record is as it was filed, up to the sheet that shows this digest.
 A record is never changed or removed; a correction is a new one (--corrects, --reason). See docs/records.md.)";
 
-struct Options {
+struct RecordOptions {
   std::string archive;
   std::string job, run;
   FilingDetails details;
@@ -46,7 +46,7 @@ std::string now_utc() {
 }
 
 /// "KEY: TEXT" of --entry.
-Result<void> add_entries(Options& options) {
+Result<void> add_entries(RecordOptions& options) {
   for (const auto& entry : options.entries) {
     const auto colon = entry.find(':');
     const auto text = colon == std::string::npos ? colon : entry.find_first_not_of(' ', colon + 1);
@@ -60,7 +60,7 @@ Result<void> add_entries(Options& options) {
   return {};
 }
 
-Status file_record(Options& options) {
+Status file_record(RecordOptions& options) {
   if (auto added = add_entries(options); !added) {
     complain(added.error());
     return wrong_usage;
@@ -75,17 +75,17 @@ Status file_record(Options& options) {
 
 /// Opens the archive and hands it over; complains where that cannot be done.
 template <class Do>
-Status with_archive(const Options& options, Do&& act) {
+Status with_archive(const RecordOptions& options, Do&& act) {
   auto archive = Archive::open(options.archive, Archive::Opening::existing);
   if (!archive) return complain(archive.error());
   return act(*archive);
 }
 
-Status write(const Options& options, const Result<std::string>& answer) {
+Status write(const RecordOptions& options, const Result<std::string>& answer) {
   return answer ? options.output.write(*answer, {options.archive}) : complain(answer.error());
 }
 
-Error not_as_filed(const Options& options, std::size_t faults) {
+Error not_as_filed(const RecordOptions& options, std::size_t faults) {
   return {fmt::format("the archive is not as it was filed: {} fault{}", faults, faults == 1 ? "" : "s"),
           "a backup that proves whole",
           {options.archive, 0, {}}};
@@ -102,7 +102,7 @@ std::string longer_serials(const Archive& archive, const std::string& serial) {
   return fmt::format("{}", fmt::join(serials, " or "));
 }
 
-Status find(const Options& options) {
+Status find(const RecordOptions& options) {
   return with_archive(options, [&](const Archive& archive) {
     const auto found = archive.find(options.query);
     if (!found) return complain(found.error());
@@ -118,7 +118,7 @@ Status find(const Options& options) {
   });
 }
 
-Status show(const Options& options) {
+Status show(const RecordOptions& options) {
   return with_archive(options, [&](const Archive& archive) {
     const auto record = archive.read(options.number);
     if (!record) return complain(record.error());
@@ -138,7 +138,7 @@ Status show(const Options& options) {
   });
 }
 
-Status sheet(const Options& options) {
+Status sheet(const RecordOptions& options) {
   return with_archive(options, [&](const Archive& archive) {
     const auto record = archive.read(options.number);
     if (!record) return complain(record.error());
@@ -146,7 +146,7 @@ Status sheet(const Options& options) {
   });
 }
 
-Status export_all(const Options& options) {
+Status export_all(const RecordOptions& options) {
   return with_archive(options, [&](const Archive& archive) {
     const auto form = options.output.json()              ? ExportForm::json
                       : options.output.format == "lines" ? ExportForm::lines
@@ -157,7 +157,7 @@ Status export_all(const Options& options) {
   });
 }
 
-Status compare(const Options& options) {
+Status compare(const RecordOptions& options) {
   return with_archive(options, [&](const Archive& archive) {
     std::vector<StoredRecord> records;
     const auto read = archive.each(options.query, [&](StoredRecord& one) -> Result<void> {
@@ -179,7 +179,7 @@ Status compare(const Options& options) {
   });
 }
 
-Status prove(const Options& options) {
+Status prove(const RecordOptions& options) {
   const auto expected = options.expect.empty() ? std::nullopt : digest_from_hex(options.expect);
   const auto since = options.since.empty() ? std::nullopt : head_from_text(options.since);
   if ((!options.expect.empty() && !expected) || (!options.since.empty() && !since)) {
@@ -200,7 +200,7 @@ Status prove(const Options& options) {
   });
 }
 
-Status send(const Options& options) {
+Status send(const RecordOptions& options) {
   const auto local = Archive::open(options.archive, Archive::Opening::existing);
   if (!local) return complain(local.error());
   auto shared = Archive::open(options.copy, Archive::Opening::create_if_missing);
@@ -217,14 +217,14 @@ Status send(const Options& options) {
                          {options.copy, 0, {}}});
 }
 
-Status set_up(const Options& options) {
+Status set_up(const RecordOptions& options) {
   const auto made = Archive::set_up(options.archive);
   return made ? Output{}.write(
                     "The archive is set up. Grant the role trimwright_station to the users who file.\n")
               : complain(made.error());
 }
 
-Status back_up(const Options& options) {
+Status back_up(const RecordOptions& options) {
   return with_archive(options, [&](const Archive& archive) {
     const auto copied = archive.back_up(options.copy);
     if (copied) return Output{}.write("The archive is copied to " + options.copy + ".\n");
@@ -233,7 +233,7 @@ Status back_up(const Options& options) {
   });
 }
 
-using Shared = std::shared_ptr<Options>;
+using Shared = std::shared_ptr<RecordOptions>;
 
 CLI::App* subcommand(CLI::App& record, const Shared& options, const char* name, const char* what,
                      const std::vector<std::string>& formats) {
@@ -313,11 +313,11 @@ void add_file(CLI::App& record, const Shared& options, int& status) {
 }  // namespace
 
 void add_record(CLI::App& app, int& status) {
-  auto options = std::make_shared<Options>();
+  auto options = std::make_shared<RecordOptions>();
   auto* record =
       app.add_subcommand("record", "The archive of finished trims: file, find, show, compare, prove");
   ask_for_subcommand(*record, status);
-  record->footer(example);
+  record->footer(record_example);
   add_file(*record, options, status);
   auto* found = subcommand(*record, options, "find", "Find records", {"text", "json"});
   add_query(*found, options);

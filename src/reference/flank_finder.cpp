@@ -7,7 +7,7 @@ namespace {
 
 constexpr double part_of_height = 0.45;
 constexpr double patience_in_spacings = 4.0;
-constexpr std::size_t stretch = 128;  ///< samples between two looks at the clock
+constexpr std::size_t look_every = 128;  ///< samples between two looks at the clock
 
 }  // namespace
 
@@ -22,7 +22,7 @@ void FlankFinder::scan(std::span<const float> samples, std::int64_t first_sample
     last_found_ = first_sample;
   }
   while (!samples.empty()) {
-    const std::size_t length = std::min(stretch, samples.size());
+    const std::size_t length = std::min(look_every, samples.size());
     lower_level_when_overdue(first_sample);
     scan_stretch(samples.first(length), first_sample, found);
     samples = samples.subspan(length);
