@@ -104,7 +104,9 @@ std::string longer_serials(const Archive& archive, const std::string& serial) {
 
 Status find(const RecordOptions& options) {
   return with_archive(options, [&](const Archive& archive) {
-    const auto found = archive.find(options.query);
+    RecordQuery query = options.query;
+    if (query.most == RecordQuery{}.most) query.most = 1000;
+    const auto found = archive.find(query);
     if (!found) return complain(found.error());
     std::string text = records_text(*found);
     const auto longer =
@@ -278,9 +280,8 @@ void add_query(CLI::App& command, const Shared& options) {
       ->check(number_between(0, 1e9));
   command.add_option("--level-below", query.level_below, "largest amplitude over its limit below this")
       ->check(number_between(0, 1e9));
-  command.add_option("--most", query.most, "tell at most so many records, the latest")
-      ->check(number_between(1, 1e9))
-      ->capture_default_str();
+  command.add_option("--most", query.most, "at most so many records, the latest (find: 1000; export: all)")
+      ->check(number_between(1, 1e9));
 }
 
 void add_file(CLI::App& record, const Shared& options, int& status) {

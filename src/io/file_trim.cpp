@@ -38,7 +38,6 @@ std::string differences(const Json& before, const Json& after) {
 Result<std::string> compared(const Archive& archive, const Record& record) {
   RecordQuery query;
   query.serial = record.serial;
-  query.most = std::numeric_limits<std::int64_t>::max();
   std::string differs;
   const Json document = Json::parse(record.content);
   const auto all = archive.each(query, [&](StoredRecord& one) -> Result<void> {

@@ -1,9 +1,11 @@
 #include "trimwright/io/fleet.hpp"
 
 #include <fmt/format.h>
+#include <fmt/ranges.h>
 
 #include <algorithm>
 #include <filesystem>
+#include <set>
 
 #include "filed_job.hpp"
 #include "trimwright/io/files.hpp"
@@ -50,13 +52,23 @@ Result<FleetJob> filed_job(const StoredRecord& record, const std::string& path) 
   return tl::unexpected(read.error());
 }
 
+/// "A" or "B": the rotors that an archive has records of.
+Result<std::string> rotors_in(const Archive& archive) {
+  std::set<std::string> names;
+  const auto all = archive.each({}, [&](StoredRecord& one) -> Result<void> {
+    names.insert("\"" + one.record.rotor + "\"");
+    return {};
+  });
+  if (!all) return tl::unexpected(all.error());
+  return fmt::format("{}", fmt::join(names, " or "));
+}
+
 /// One record after the other: only the jobs on `rotor` are kept.
 Result<Fleet> read_archive(const std::string& path, const std::string& rotor) {
   const auto archive = Archive::open(path, Archive::Opening::existing);
   if (!archive) return tl::unexpected(archive.error());
   RecordQuery query;
   query.rotor = rotor;
-  query.most = std::numeric_limits<std::int64_t>::max();
   Fleet fleet{{}, {path}};
   const auto all = archive->each(query, [&](StoredRecord& one) -> Result<void> {
     if (one.corrected_by || (!rotor.empty() && one.record.rotor != rotor)) return {};
@@ -68,7 +80,10 @@ Result<Fleet> read_archive(const std::string& path, const std::string& rotor) {
     return {};
   });
   if (!all) return tl::unexpected(all.error());
-  return fleet;
+  if (!fleet.jobs.empty() || rotor.empty()) return fleet;
+  const auto others = rotors_in(*archive);
+  if (!others) return tl::unexpected(others.error());
+  return fail("no job is on rotor \"" + rotor + "\"", *others, {path, 0, {}});
 }
 
 }  // namespace

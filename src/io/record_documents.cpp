@@ -125,22 +125,6 @@ Json runs_json(const Job& job, std::size_t check_run) {
 
 }  // namespace
 
-/// What a record is found by, as every document of it begins.
-Json found_by_json(const Record& record) {
-  return {{"rotor", record.rotor},
-          {"serial", record.serial},
-          {"station", record.station},
-          {"date", record.date},
-          {"person", record.person},
-          {"verdict", record.verdict},
-          {"worst_ratio", record.level},
-          {"filed_at", record.filed_at},
-          {"filed_by", record.filed_by},
-          {"software", record.software},
-          {"corrects", or_null(record.corrects)},
-          {"reason", record.reason}};
-}
-
 Digest measured_digest(const std::string& serial, const Json& content) {
   std::set<std::string> lines;
   for (const auto& one : content.at("check").at("readings"))

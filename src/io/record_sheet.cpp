@@ -22,6 +22,7 @@ std::string piece_words(const Json& piece) {
 }
 
 constexpr const char* amplitude_key[] = {"amplitude"};
+constexpr const char* decimal_keys[] = {"first", "amplitude", "limit", "target"};
 constexpr const char* level_keys[] = {"first", "expected", "amplitude", "limit", "target"};
 
 std::string cell(const Json& value, int decimals) {
@@ -71,7 +72,7 @@ std::vector<SheetRow> heading_rows(const StoredRecord& record, const Json& conte
 
 std::vector<SheetRow> level_rows(const Json& content) {
   const Json& readings = content.at("check").at("readings");
-  auto decimals = decimals_by_unit(readings, level_keys);
+  auto decimals = decimals_by_unit(readings, decimal_keys);
   std::vector<SheetRow> rows;
   for (const auto& one : readings) {
     SheetRow row{cell(one.at("speed_rpm"), 0), one.at("sensor"), one.at("component")};
@@ -150,9 +151,9 @@ std::size_t width(const std::string& text) {
 }
 
 /// Columns as wide as their widest cell.
-std::string table(const SheetRow& heading, const std::vector<SheetRow>& rows) {
+std::string table(const SheetRow& names, const std::vector<SheetRow>& rows) {
   std::vector<std::size_t> widths;
-  for (const auto& name : heading) widths.push_back(width(name));
+  for (const auto& name : names) widths.push_back(width(name));
   for (const auto& row : rows)
     for (std::size_t i = 0; i < row.size(); ++i) widths[i] = std::max(widths[i], width(row[i]));
   const auto line = [&](const SheetRow& row) {
@@ -162,7 +163,7 @@ std::string table(const SheetRow& heading, const std::vector<SheetRow>& rows) {
     text.erase(text.find_last_not_of(' ') + 1);
     return text + "\n";
   };
-  std::string text = line(heading);
+  std::string text = line(names);
   for (const auto& row : rows) text += line(row);
   if (rows.empty()) text += "  none\n";
   return text;

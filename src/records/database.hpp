@@ -67,8 +67,6 @@ class Database {
   [[nodiscard]] virtual const char* serial_column() const = 0;
   /// Gives every record that has none its place in the tree of all records.
   virtual void settle_tree() = 0;
-  /// Digests and places of the records in that tree, in order.
-  [[nodiscard]] virtual const char* tree() const = 0;
   /// What the database itself finds wrong with its storage.
   [[nodiscard]] virtual std::vector<std::string> storage_faults() = 0;
 

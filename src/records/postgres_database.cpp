@@ -220,9 +220,6 @@ class PostgresDatabase final : public Database {
         "WHERE NOT EXISTS (SELECT FROM leaf WHERE leaf.number = record.number)");
     transaction.commit();
   }
-  [[nodiscard]] const char* tree() const override {
-    return "SELECT digest, place FROM leaf JOIN record USING (number) ORDER BY place";
-  }
   std::vector<std::string> storage_faults() override {
     std::vector<std::string> faults;
     const auto orphans = prepare(

@@ -64,6 +64,7 @@ UNION ALL SELECT 'constraint ' || conname, regexp_replace(pg_get_constraintdef(c
 UNION ALL SELECT 'trigger ' || tgname, tgtype || ' ' || tgenabled::text FROM here
        JOIN pg_trigger ON tgrelid = here.oid WHERE NOT tgisinternal
 UNION ALL SELECT 'rule ' || rulename, ev_enabled::text FROM here JOIN pg_rewrite ON ev_class = here.oid
+       WHERE rulename <> '_RETURN'
 UNION ALL SELECT 'policy ' || polname, polcmd::text FROM here JOIN pg_policy ON polrelid = here.oid
 ORDER BY 1
 )";

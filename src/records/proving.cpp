@@ -27,9 +27,55 @@ void check_record_in_chain(const StoredRecord& one, bool numbered, ChainEnd& end
   end = {one.number, one.digest, one.record.origin ? end.filed_at : one.record.filed_at};
 }
 
-void check_chains(Database& database, const std::optional<Digest>& expected, Proof& proof) {
+/// The tree over all records, as they pass by in the order of their places.
+class TreeCheck {
+ public:
+  TreeCheck(const std::optional<TreeHead>& since, std::int64_t leaves, Proof& proof)
+      : since_(since), grown_(since ? since->size : 0, leaves), proof_(proof) {
+    look_at_head();
+  }
+
+  void add(const Digest& digest, std::int64_t place) {
+    tree_.add(digest);
+    grown_.add(digest);
+    ++size_;
+    if (place != size_)
+      proof_.faults.push_back(
+          {0, fmt::format("place {} in the tree of records is empty or taken twice", size_)});
+    look_at_head();
+  }
+
+  void finish() {
+    proof_.head = tree_.head();
+    if (size_ != proof_.records)
+      proof_.remarks.push_back(
+          {0, fmt::format("{} records have no place in the tree yet: this user may only read",
+                          proof_.records - size_)});
+    if (!since_) return;
+    proof_.since = grown_.nodes();
+    if (then_ != since_ || !goes_on_from(*since_, proof_.head, proof_.since))
+      proof_.faults.push_back(
+          {0, fmt::format("it does not go on from the head of {} records: one of them was changed or "
+                          "removed since, or the head is another archive's",
+                          since_->size)});
+  }
+
+ private:
+  void look_at_head() {
+    if (since_ && since_->size == size_) then_ = tree_.head();
+  }
+
+  const std::optional<TreeHead>& since_;
+  ConsistencyProof grown_;
+  Proof& proof_;
+  MerkleTree tree_;
+  std::int64_t size_ = 0;
+  std::optional<TreeHead> then_;
+};
+
+/// In one chain the place of a record in the tree is its number.
+void check_chains(Database& database, const std::optional<Digest>& expected, TreeCheck* tree, Proof& proof) {
   std::map<std::string, ChainEnd> ends;
-  const bool many = database.chain_per_station();
   const auto all =
       database.prepare(fmt::format("SELECT {} FROM record ORDER BY number", stored_columns(database)));
   StoredRecord one;
@@ -37,39 +83,29 @@ void check_chains(Database& database, const std::optional<Digest>& expected, Pro
     read_stored(database, *all, one);
     ++proof.records;
     proof.bytes += one.record.content.size();
-    check_record_in_chain(one, !many, ends[many ? one.record.station : ""], proof);
+    check_record_in_chain(one, tree != nullptr, ends[tree != nullptr ? "" : one.record.station], proof);
+    if (tree != nullptr) tree->add(one.digest, one.number);
     proof.last = one.digest;
     if (expected && (one.digest == *expected || one.record.origin == expected))
       proof.expected_at = one.number;
   }
 }
 
-void check_tree(Database& database, const std::optional<TreeHead>& since, Proof& proof) {
-  const auto leaves = database.prepare(database.tree());
-  MerkleTree tree;
-  ConsistencyProof grown(since ? since->size : 0, proof.records);
-  std::optional<TreeHead> then;
-  if (since && since->size == 0) then = tree.head();
-  while (leaves->step()) {
-    tree.add(leaves->digest(0));
-    grown.add(leaves->digest(0));
-    if (leaves->integer(1) != tree.head().size)
-      proof.faults.push_back(
-          {0, fmt::format("place {} in the tree of records is empty or taken twice", tree.head().size)});
-    if (since && since->size == tree.head().size) then = tree.head();
+void check_archive(Database& database, const std::optional<Digest>& expected,
+                   const std::optional<TreeHead>& since, Proof& proof) {
+  const bool many = database.chain_per_station();
+  const auto counted = database.prepare(many ? "SELECT count(*) FROM leaf" : "SELECT count(*) FROM record");
+  const auto leaves = counted->step() ? counted->integer(0) : 0;
+  counted->reset();
+  TreeCheck tree(since, leaves, proof);
+  check_chains(database, expected, many ? nullptr : &tree, proof);
+  if (many) {
+    const auto in_order =
+        database.prepare("SELECT digest, place FROM leaf JOIN record USING (number) ORDER BY place");
+    while (in_order->step()) tree.add(in_order->digest(0), in_order->integer(1));
   }
-  proof.head = tree.head();
-  if (proof.head.size != proof.records)
-    proof.remarks.push_back(
-        {0, fmt::format("{} records have no place in the tree yet: this user may only read",
-                        proof.records - proof.head.size)});
-  if (!since) return;
-  proof.since = grown.nodes();
-  if (then != since || !goes_on_from(*since, proof.head, proof.since))
-    proof.faults.push_back(
-        {0, fmt::format("it does not go on from the head of {} records: one of them was changed or removed "
-                        "since, or the head is another archive's",
-                        since->size)});
+  tree.finish();
+  for (auto& fault : database.storage_faults()) proof.faults.push_back({0, std::move(fault)});
 }
 
 }  // namespace
@@ -84,9 +120,7 @@ Result<Proof> Archive::prove(const std::optional<Digest>& expected,
   }
   try {
     Transaction transaction(database);
-    check_chains(database, expected, proof);
-    check_tree(database, since, proof);
-    for (auto& fault : database.storage_faults()) proof.faults.push_back({0, std::move(fault)});
+    check_archive(database, expected, since, proof);
     transaction.commit();
   } catch (const DatabaseFailure& failure) {
     proof.faults.push_back({proof.records + 1, "cannot be read: " + failure.error.what});

@@ -1,15 +1,7 @@
-#include <limits>
-
 #include "archive_state.hpp"
 
 namespace trimwright {
 namespace {
-
-RecordQuery everything() {
-  RecordQuery all;
-  all.most = std::numeric_limits<std::int64_t>::max();
-  return all;
-}
 
 /// Takes records of one archive into another, in order.
 class Sending {
@@ -63,7 +55,7 @@ Result<std::vector<Sent>> Archive::take_over(const Archive& local) {
     std::vector<Sent> fates;
     std::int64_t number = 0;
     Digest last{};
-    const auto all = local.each(everything(), [&](StoredRecord& one) -> Result<void> {
+    const auto all = local.each({}, [&](StoredRecord& one) -> Result<void> {
       if (!one.holds || one.number != ++number || one.previous != std::exchange(last, one.digest))
         return fail("record " + std::to_string(one.number) + " is not as it was filed: nothing was sent",
                     "a backup of it (trimwright record prove tells what is changed)",

@@ -191,9 +191,6 @@ class SqliteDatabase final : public Database {
   [[nodiscard]] bool chain_per_station() const override { return false; }
   [[nodiscard]] const char* serial_column() const override { return "serial"; }
   void settle_tree() override {}
-  [[nodiscard]] const char* tree() const override {
-    return "SELECT digest, number FROM record ORDER BY number";
-  }
   std::vector<std::string> storage_faults() override {
     std::vector<std::string> faults;
     if (auto cut = cut_short(); !cut.empty()) faults.push_back(std::move(cut));

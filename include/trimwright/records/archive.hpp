@@ -1,6 +1,7 @@
 #pragma once
 
 #include <functional>
+#include <limits>
 #include <memory>
 #include <span>
 #include <string>
@@ -24,7 +25,7 @@ struct RecordQuery {
   std::string to;              ///< date, and earlier
   std::optional<double> level_above;
   std::optional<double> level_below;
-  std::int64_t most = 1000;  ///< records told, the latest
+  std::int64_t most = std::numeric_limits<std::int64_t>::max();  ///< records told, the latest
 };
 
 /// One thing that is not as it was filed.
