@@ -10,6 +10,7 @@
 
 #include "commands.hpp"
 #include "trimwright/base/date.hpp"
+#include "trimwright/base/new_file.hpp"
 #include "trimwright/base/text.hpp"
 #include "trimwright/io/record_documents.hpp"
 
@@ -65,6 +66,8 @@ Status file_record(RecordOptions& options) {
     complain(added.error());
     return wrong_usage;
   }
+  if (const auto apart = options.output.check_apart_from({options.job, options.archive}); !apart)
+    return complain(apart.error());
   options.details.filed_at = now_utc();
   options.details.software = "trimwright " TRIMWRIGHT_VERSION;
   const auto filed = file_trim(options.job, options.run, options.archive, options.details);
@@ -128,13 +131,13 @@ Status show(const RecordOptions& options) {
       const auto files = files_of(*record);
       if (!files) return complain(files.error());
       std::error_code none;
-      const auto written = std::filesystem::exists(options.folder, none)
-                               ? fail("this is there already", "a new folder", {options.folder, 0, {}})
-                               : write_files(*files, options.folder);
-      if (!written) {
-        complain(written.error());
-        return not_written;
-      }
+      const bool there = std::filesystem::exists(options.folder, none);
+      const auto written =
+          there ? tl::unexpected(
+                      Error{"this is there already", "a new folder", {options.folder, unwritten, {}}})
+                : write_files(*files, options.folder);
+      if (!written && !there) std::filesystem::remove_all(options.folder, none);
+      if (!written) return complain(written.error());
     }
     return write(options, options.output.json() ? record_json(*record) : sheet_text(*record));
   });

@@ -1,36 +1,14 @@
 #include "filed_job.hpp"
 
-#include <unistd.h>
-
 #include <filesystem>
 
+#include "trimwright/base/new_file.hpp"
 #include "trimwright/io/files.hpp"
 
 namespace trimwright {
 namespace {
 
 namespace fs = std::filesystem;
-
-/// A folder of its own that goes away again.
-class PassingFolder {
- public:
-  PassingFolder() {
-    std::error_code none;
-    std::string name = (fs::temp_directory_path(none) / "trimwright-XXXXXX").string();
-    if (::mkdtemp(name.data()) != nullptr) path_ = name;
-  }
-  ~PassingFolder() {
-    std::error_code none;
-    if (!path_.empty()) fs::remove_all(path_, none);
-  }
-  PassingFolder(const PassingFolder&) = delete;
-  PassingFolder& operator=(const PassingFolder&) = delete;
-
-  [[nodiscard]] const std::string& path() const { return path_; }
-
- private:
-  std::string path_;
-};
 
 /// A job may name files by whole paths, which lead out of the folder.
 Result<void> check_outside(const JobFile& job, const std::vector<FiledFile>& files,
@@ -49,7 +27,7 @@ Result<void> check_outside(const JobFile& job, const std::vector<FiledFile>& fil
 }  // namespace
 
 Result<JobFile> read_filed_job(const std::vector<FiledFile>& files) {
-  const PassingFolder folder;
+  const Passing folder = Passing::folder();
   if (folder.path().empty())
     return fail("no folder can be made for the files of a record", "room in the folder for passing files");
   if (files.empty()) return fail("the record holds no files", "a record that trimwright filed");

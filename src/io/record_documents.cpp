@@ -7,6 +7,8 @@
 
 #include "record_content.hpp"
 #include "trimwright/base/date.hpp"
+#include "trimwright/base/name.hpp"
+#include "trimwright/base/new_file.hpp"
 #include "trimwright/base/text.hpp"
 #include "trimwright/io/check_documents.hpp"
 #include "trimwright/io/files.hpp"

@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <map>
 
+#include "csv_rows.hpp"
 #include "record_content.hpp"
 #include "trimwright/base/text.hpp"
 #include "trimwright/io/record_documents.hpp"

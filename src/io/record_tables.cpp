@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <cmath>
 
+#include "csv_rows.hpp"
 #include "record_content.hpp"
 #include "trimwright/base/text.hpp"
 #include "trimwright/io/record_documents.hpp"
@@ -94,31 +95,7 @@ std::string history_table(const HistoryRow& row) {
   return text;
 }
 
-/// A spreadsheet runs a cell that begins like a formula. OWASP's advice ("CSV Injection"): a ' before it.
-std::string not_run(const std::string& cell) {
-  const bool formula =
-      cell.size() > 1 && std::string_view("=+-@\t\r").find(cell[0]) != std::string_view::npos;
-  const bool number = formula && cell.find_first_not_of("+-.0123456789eE") == std::string::npos;
-  return formula && !number ? "'" + cell : cell;
-}
-
 }  // namespace
-
-std::string csv_line(const std::vector<std::string>& fields) {
-  std::string line;
-  for (std::size_t i = 0; i < fields.size(); ++i) {
-    if (i > 0) line += ',';
-    const std::string field = not_run(fields[i]);
-    if (field.find_first_of(",;\"\t\r\n") == std::string::npos) {
-      line += field;
-      continue;
-    }
-    line += '"';
-    for (const char c : field) line += c == '"' ? std::string("\"\"") : std::string(1, c);
-    line += '"';
-  }
-  return line + "\r\n";
-}
 
 std::string export_csv_heading() {
   return csv_line(

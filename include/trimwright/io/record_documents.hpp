@@ -85,7 +85,4 @@ using WritePart = std::function<Result<void>(std::string_view)>;
 [[nodiscard]] Result<void> export_records(const Archive& archive, const RecordQuery& query, ExportForm form,
                                           const WritePart& write);
 
-/// Fields as one line of RFC 4180: quoted where needed, ended by CR LF.
-[[nodiscard]] std::string csv_line(const std::vector<std::string>& fields);
-
 }  // namespace trimwright
