@@ -563,7 +563,7 @@ def once(bench: Bench):
         message = bench.file(bench.job("again.yaml", "O-1", **changes), archive=archive, status=1)
         check("filed already as record 1" in message, message)
     check("filed already as record 1" in bench.file(bench.job("again.yaml", "o-1"), archive=archive, status=1), "small letters")
-    same = bench.job("again.yaml", "O-1")
+    same = bench.job("o.yaml", "O-1")
     check("nothing differs" in bench.file(same, "--corrects", 1, "--reason", "x", archive=archive, status=1), "a correction of nothing")
     other = bench.job("again.yaml", "O-1", **{"station: Quillhaven test stand": "station: Quillhaven north"})
     said = bench.file(other, "--corrects", 1, "--reason", "the station", archive=archive)
