@@ -25,12 +25,14 @@ Result<void> check_no_trial(const JudgedJob& judged, const std::string& run, boo
 
 /// In what two documents differ, in words; nothing when they say the same.
 std::string differences(const Json& before, const Json& after) {
-  const std::set<std::string> of_filing{"trimwright", "filed_at", "filed_by",
-                                        "software",   "corrects", "reason"};
+  const std::set<std::string> follows{"trimwright", "filed_at", "filed_by", "software",
+                                      "corrects",   "reason",   "check",    "influence"};
   std::string words;
   for (const auto& [key, value] : after.items())
-    if (!of_filing.contains(key) && (!before.contains(key) || before.at(key) != value))
+    if (!follows.contains(key) && (!before.contains(key) || before.at(key) != value))
       words += (words.empty() ? "" : ", ") + key;
+  if (before.at("check").at("readings") != after.at("check").at("readings"))
+    words += words.empty() ? "readings" : ", readings";
   return words;
 }
 
