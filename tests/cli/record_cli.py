@@ -736,7 +736,7 @@ def no_exceptions(bench: Bench):
     """A record with a right digest and no document of ours, and names that are no text: one message each."""
     archive = bench.folder / "odd.db"
     bench.file(bench.job("odd.yaml", "ODD"), archive=archive)
-    for content in ('{"check": 3}', "[]", "no JSON", '{"files": [{"name": 7}]}'):
+    for content in ('{"check": 3}', '{"trimwright": "record 1"}', "[]", "no JSON", '{"files": [{"name": 7}]}'):
         odd = bench.folder / "odd-content.db"
         shutil.copy(archive, odd)
         line = json.loads(bench.record("export", "--format", "lines", archive=archive))
