@@ -3,7 +3,7 @@ import pathlib
 import re
 import sys
 
-root = pathlib.Path(sys.argv[1])
+root = pathlib.Path(sys.argv[1]).resolve()
 cmake = (root / "CMakeLists.txt").read_text()
 rooms = re.search(r"set\(TRIMWRIGHT_ROOMS ([^)]*)\)", cmake).group(1).split() + ["cli"]
 wrong, seen = [], 0
@@ -14,11 +14,16 @@ for top in ("include/trimwright", "src"):
             wrong.append(f"{path}: no such room {room}")
             continue
         for line, text in enumerate(path.read_text().splitlines(), 1):
-            found = re.match(r'#include "(?:trimwright/)?([a-z]+)/', text)
+            found = re.match(r'\s*#\s*include\s*"([^"]+)"', text)
             if not found:
                 continue
+            name = found.group(1).removeprefix("trimwright/")
+            if "/" not in name:
+                continue  # a file of the same folder
+            if name.startswith("."):  # "../report/markup.hpp" is of the room report
+                name = (path.parent / name).resolve().relative_to(root / top).as_posix()
             seen += 1
-            other = found.group(1)
+            other = name.split("/")[0]
             if other not in rooms or rooms.index(other) > rooms.index(room):
                 wrong.append(f"{path}:{line}: {room} includes {other}")
 print("\n".join(wrong) if wrong else f"{seen} includes between {len(rooms)} rooms, all downwards")

@@ -51,6 +51,7 @@ class Collector {
     FittingMistake mistake{kind, what, share, {}};
     double size = 0.0;
     for (std::size_t p = 0; p < really.size(); ++p) {
+      if (!check_possible(plane(p), really[p])) return;
       mistake.extra_moment.push_back(total_moment(plane(p), really[p]) - total_moment(plane(p), fitted_[p]));
       size += std::abs(mistake.extra_moment.back());
     }

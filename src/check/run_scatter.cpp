@@ -52,8 +52,7 @@ std::string unknown_plane(const Job& job, const InfluenceModel& model, std::size
   return {};
 }
 
-/// A reading of a row's regression: its weight in x(U), a(U)^T P conj(a_k) W_k, and the variance of its own
-/// beside its repeatability.
+/// A reading of a row's regression: its weight in x(U), and the variance of its own beside its repeatability.
 struct WeighedReading {
   Phasor weight;
   double variance = 0.0;
@@ -65,38 +64,17 @@ double own_share(const Sensor& sensor, const RunToRun& scatter) {
 }
 
 std::vector<WeighedReading> weighed_readings(const Job& job, const InfluenceRow& row,
-                                             const Eigen::MatrixXcd& designs, const Eigen::VectorXcd& at,
-                                             const RunToRun& scatter) {
-  const Eigen::RowVectorXcd left = at.transpose() * row.unit_covariance;
+                                             const Eigen::VectorXcd& at, const RunToRun& scatter) {
+  const Eigen::RowVectorXcd weights = at.transpose() * row.gain;
   std::vector<WeighedReading> weighed;
   for (const auto& fit : row.fit) {
-    double precision = 1.0;
     double variance = std::pow(own_share(job.rotor.sensors[row.sensor], scatter), 2) * std::norm(fit.fitted);
-    for (const auto& reading : job.runs[fit.run].readings) {
-      if (reading.speed != row.speed || reading.sensor != row.sensor || reading.x != fit.read) continue;
-      const auto stated =
-          reading.repeatability ? reading.repeatability : job.rotor.sensors[row.sensor].repeatability;
-      if (stated && !row.sd_is_estimated) precision = std::pow(*row.reading_sd / *stated, 2);
-      variance += std::pow(speed_effect(job, job.runs[fit.run], reading), 2);
-    }
-    weighed.push_back(
-        {(left * designs.row(static_cast<Index>(fit.run)).adjoint()).value() * precision, variance});
+    for (const auto& reading : job.runs[fit.run].readings)
+      if (reading.speed == row.speed && reading.sensor == row.sensor && reading.x == fit.read)
+        variance += std::pow(speed_effect(job, job.runs[fit.run], reading), 2);
+    weighed.push_back({weights(static_cast<Index>(weighed.size())), variance});
   }
   return weighed;
-}
-
-/// (1, U_run - centre) of every run of the job.
-Eigen::MatrixXcd run_designs(const Job& job, const InfluenceModel& model) {
-  const auto planes = static_cast<Index>(model.planes.size());
-  Eigen::MatrixXcd designs(static_cast<Index>(job.runs.size()), 1 + planes);
-  for (std::size_t r = 0; r < job.runs.size(); ++r) {
-    const auto unbalance = run_unbalance(job, r);
-    designs(static_cast<Index>(r), 0) = 1.0;
-    for (Index p = 0; p < planes; ++p)
-      designs(static_cast<Index>(r), 1 + p) =
-          unbalance[model.planes[static_cast<std::size_t>(p)]] - model.centre(p);
-  }
-  return designs;
 }
 
 double seating_moment(const Plane& plane, const RunToRun& scatter) {
@@ -213,11 +191,10 @@ Eigen::VectorXcd expected_readings(const InfluenceModel& model, const CheckRows&
 
 DifferenceCovariance difference_covariance(const Job& job, const InfluenceModel& model, const CheckRows& rows,
                                            const Eigen::VectorXcd& unbalance, const RunToRun& scatter) {
-  if (model.rows_are_posterior_mean())
+  if (model.rows_are_posterior_mean() || model.rows.front().gain.size() == 0)
     return posterior_difference_covariance(job, model, rows, unbalance, scatter);
   const auto n = static_cast<Index>(rows.rows.size());
   const auto runs = static_cast<Index>(rows.run);  // those before
-  const Eigen::MatrixXcd designs = run_designs(job, model);
   const double excess = std::pow(excess_scatter(model), 2);
   Eigen::MatrixXcd shared = Eigen::MatrixXcd::Zero(n, runs + 1);  // weight of each run, the check run last
   Eigen::MatrixXcd levels = Eigen::MatrixXcd::Zero(n, runs + 1);  // the same times what that run reads
@@ -227,23 +204,23 @@ DifferenceCovariance difference_covariance(const Job& job, const InfluenceModel&
     const CheckRow& check = rows.rows[static_cast<std::size_t>(i)];
     const InfluenceRow& row = model.rows[check.row];
     Eigen::VectorXcd at(1 + unbalance.size());
-    at << 1.0, unbalance - model.centre;
+    at << 1.0, unbalance;
     const Phasor expected = predict(row, unbalance);
     c.row(i) = row.coefficients.transpose();
     shared(i, runs) = -1.0;
     levels(i, runs) = -expected;
     double own = std::pow(own_share(job.rotor.sensors[row.sensor], scatter), 2) * std::norm(expected) +
                  std::pow(check.speed_effect, 2);
-    const auto weighed = weighed_readings(job, row, designs, at, scatter);
+    double within = std::pow(check.reading_sd, 2);
+    const auto weighed = weighed_readings(job, row, at, scatter);
     for (std::size_t k = 0; k < weighed.size(); ++k) {
       const auto run = static_cast<Index>(row.fit[k].run);
       shared(i, run) += weighed[k].weight;
       levels(i, run) += weighed[k].weight * row.fit[k].fitted;
       own += std::norm(weighed[k].weight) * weighed[k].variance;
+      within += std::norm(weighed[k].weight) * std::pow(row.fit[k].within_sd, 2);
     }
-    const double model_part = (at.transpose() * row.unit_covariance * at.conjugate()).value().real();
-    covariance(i, i) =
-        own + excess * (std::pow(*row.reading_sd, 2) * model_part + std::pow(check.reading_sd, 2));
+    covariance(i, i) = own + excess * within;
   }
   Eigen::VectorXd seating(unbalance.size());
   for (Index p = 0; p < seating.size(); ++p)

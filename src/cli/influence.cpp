@@ -1,3 +1,5 @@
+#include <fmt/format.h>
+
 #include <memory>
 
 #include "commands.hpp"
@@ -38,6 +40,7 @@ Status learn(const InfluenceOptions& options) {
     return complain({"the jobs settle " + std::to_string(prior->coefficients.size()) + " coefficients",
                      "at most " + std::to_string(most_prior_coefficients) + ": jobs with fewer speeds",
                      {options.learn_from, 0, {}}});
+  for (const auto& one : prior->left_out) fmt::print(stderr, "trimwright: left out: {}: {}\n", one.name, one.why);
   return options.output.write(prior_text(*prior), fleet->sources);
 }
 

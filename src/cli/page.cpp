@@ -25,10 +25,10 @@ Status page(const PageOptions& options) {
   if (!file) return complain(file.error());
   const auto answer = planned(std::move(*file), options.plan);
   if (!answer) return complain(answer.error());
-  const auto& [job, model, trim, steps, verdict, sources] = *answer;
-  return options.output.write(
-      balance_page(job, model, trim, steps, page_json(job, model, trim), verdict ? &*verdict : nullptr),
-      sources);
+  const auto& [job, model, trim, steps, held_back] = answer->plan;
+  return options.output.write(balance_page(job, model, trim, steps, page_json(job, model, trim),
+                                           answer->verdict ? &*answer->verdict : nullptr),
+                              answer->sources);
 }
 
 }  // namespace

@@ -1,54 +1,20 @@
 #include "planned.hpp"
 
 #include "commands.hpp"
-#include "trimwright/influence/amplitude_model.hpp"
 #include "trimwright/io/read_fitted_choice.hpp"
-#include "trimwright/report/balance_page.hpp"
-#include "trimwright/trim/plan_choice.hpp"
 
 namespace trimwright::cli {
 namespace {
 
-Error mirrored_conventions() {
-  return {
-      "the runs contradict the declared conventions: read the other way (lag for lead, or angles against for "
-      "with "
-      "rotation) they fit far better, and a plan would put the weights at the mirror image",
-      "phase, slot numbering and viewing ends that agree with the runs (trimwright influence shows the odds; "
-      "--despite-mirror plans all the same)",
-      {}};
-}
-
-/// Takes the last run out of the job when it was made with `fitted`: a plan is not fitted to what it is
-/// compared with. A run with known changes stays: they hold from it on.
-std::optional<Run> held_back(Job& job, const std::vector<FittedWeights>& fitted) {
-  if (job.runs.size() < 2 || !made_with(job.runs.back(), fitted) || !job.runs.back().changes.empty())
-    return std::nullopt;
-  std::optional<Run> check = std::move(job.runs.back());
-  job.runs.pop_back();
-  return check;
-}
-
-/// A person's choice of weights, and the run that was made with it.
-struct Choice {
-  std::optional<std::vector<FittedWeights>> fitted;
-  std::optional<Run> check;
-};
-
-Result<Choice> read_choice(const std::string& path, Job& job) {
-  auto fitted = read_fitted_choice(path, job);
-  if (!fitted) return tl::unexpected(fitted.error());
-  auto check = held_back(job, *fitted);
-  return Choice{std::move(*fitted), std::move(check)};
-}
-
 TrimRequest asked(TrimRequest request, const PlanOptions& options) {
   if (options.changes) request.pieces = options.changes;
   request.time_limit_s = options.time_limit_s;
+  request.despite_mirror = options.despite_mirror;
   request.best = options.best;
   request.least_difference = options.least_difference;
   request.both_objectives = options.both_objectives;
   if (options.objective.empty()) return request;
+  request.objective_asked = true;
   request.most_probable = options.objective == "probability";
   if (!request.most_probable)
     request.objective =
@@ -56,13 +22,12 @@ TrimRequest asked(TrimRequest request, const PlanOptions& options) {
   return request;
 }
 
-Result<TrimPlan> trim_of(const Job& job, const InfluenceModel& model, const TrimRequest& request,
-                         const Choice& choice) {
-  if (!choice.fitted) return plan_trim(job, model, request);
-  auto trim = plan_choice(job, model, request, *choice.fitted);
-  if (trim && choice.check)
-    trim->notes.push_back("Run \"" + choice.check->name + "\" was made with these weights: it took no part.");
-  return trim;
+/// A last run that was made with the choice, judged by the model that did not use it. Lost phases judge
+/// nothing.
+std::optional<Verdict> verdict_on_choice(const PlannedJob& plan, const JobFile& file) {
+  if (!plan.check_held_back || plan.model.convention == PhaseConvention::unknown) return std::nullopt;
+  return verdict_on(plan.job, plan.model, plan.job.runs.size() - 1, file.request.planes, {},
+                    file.prior ? &*file.prior : nullptr);
 }
 
 }  // namespace
@@ -93,7 +58,7 @@ void PlanOptions::add_options(CLI::App& command) {
           "instead of the job's: \"worst ratio\", \"least squares\", or \"probability\" that every reading "
           "meets its target")
       ->check(CLI::IsMember({"worst ratio", "least squares", "probability"}));
-  command.add_option("--time-limit", time_limit_s, "seconds the slot search may take")
+  command.add_option("--time-limit", time_limit_s, "seconds that all searches together may take")
       ->check(number_between(0.001, 86400))
       ->capture_default_str();
   command.add_flag("--despite-mirror", despite_mirror,
@@ -101,37 +66,22 @@ void PlanOptions::add_options(CLI::App& command) {
 }
 
 Result<Planned> planned(JobFile file, const PlanOptions& options) {
-  Choice choice;
+  PlanProblem problem{file.job,
+                      asked(file.request, options),
+                      file.prior ? &*file.prior : nullptr,
+                      options.amplitudes_only,
+                      {},
+                      options.fitted};
   if (!options.fitted.empty()) {
-    auto read = read_choice(options.fitted, file.job);
-    if (!read) return tl::unexpected(read.error());
-    choice = std::move(*read);
+    auto fitted = read_fitted_choice(options.fitted, file.job);
+    if (!fitted) return tl::unexpected(fitted.error());
+    problem.fitted = std::move(*fitted);
     file.sources.push_back(options.fitted);
   }
-  auto settled = options.amplitudes_only
-                     ? settle_by_amplitudes(file.job, file.request.planes)
-                     : settle_and_fit(file.job, file.request.planes, file.prior ? &*file.prior : nullptr);
-  if (!settled) return tl::unexpected(settled.error());
-  if (settled->model.mirror.outcome == MirrorTest::Outcome::contradicts && !options.despite_mirror)
-    return tl::unexpected(mirrored_conventions());
-  auto& [job, model] = *settled;
-  auto trim = trim_of(job, model, asked(file.request, options), choice);
-  if (!trim && !options.fitted.empty() && trim.error().where.file.empty())
-    trim.error().where.file = options.fitted;
-  if (!trim) return tl::unexpected(trim.error());
-  std::optional<Verdict> verdict;
-  if (choice.check) {
-    file.job.runs.push_back(std::move(*choice.check));
-    job = std::move(file.job);
-  }
-  if (choice.check && model.convention != PhaseConvention::unknown) {
-    job = with_phase_convention(std::move(job), model.convention);
-    verdict = verdict_on(job, model, job.runs.size() - 1, file.request.planes, {},
-                         file.prior ? &*file.prior : nullptr);
-  }
-  auto steps = plan_steps(job, *trim);
-  return Planned{std::move(job),   std::move(model),   std::move(*trim),
-                 std::move(steps), std::move(verdict), std::move(file.sources)};
+  auto plan = plan_job(std::move(problem));
+  if (!plan) return tl::unexpected(plan.error());
+  auto verdict = verdict_on_choice(*plan, file);
+  return Planned{std::move(*plan), std::move(verdict), std::move(file.sources)};
 }
 
 }  // namespace trimwright::cli

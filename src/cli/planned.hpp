@@ -5,9 +5,8 @@
 #include <string>
 
 #include "trimwright/check/verdict.hpp"
-#include "trimwright/influence/influence_model.hpp"
 #include "trimwright/io/read_job.hpp"
-#include "trimwright/plan/balance_plan.hpp"
+#include "trimwright/plan/plan_job.hpp"
 
 namespace trimwright::cli {
 
@@ -28,18 +27,14 @@ struct PlanOptions {
   void add_options(CLI::App& command);
 };
 
-/// A job planned through.
+/// A job planned through, and every file that was read for it.
 struct Planned {
-  Job job;  ///< its convention settled
-  InfluenceModel model;
-  TrimPlan trim;
-  BalancePlan steps;
+  PlannedJob plan;
   std::optional<Verdict> verdict;  ///< on the last run, where it was made with the weights of --fitted
   std::vector<std::string> sources;
 };
 
-/// From a job that was read to the steps of its plan, or of the choice of weights given.
-/// Errors: those of `settle_and_fit`, `plan_trim` and `plan_choice`; runs that contradict the conventions.
+/// `plan_job` as the options ask. Errors: its own; those of a choice that is read.
 [[nodiscard]] Result<Planned> planned(JobFile file, const PlanOptions& options);
 
 }  // namespace trimwright::cli

@@ -1,10 +1,9 @@
 #include <memory>
 
 #include "commands.hpp"
-#include "trimwright/influence/influence_model.hpp"
 #include "trimwright/io/json_documents.hpp"
 #include "trimwright/io/read_job.hpp"
-#include "trimwright/plan/trial_advice.hpp"
+#include "trimwright/plan/plan_job.hpp"
 #include "trimwright/report/text_report.hpp"
 
 namespace trimwright::cli {
@@ -25,7 +24,7 @@ struct TrialOptions {
   Output output;
 };
 
-/// TrialOptions a message about the trial may be about, as they were given.
+/// Options a message about the trial may be about, as they were given.
 std::string given_options(const TrialOptions& options) {
   std::string given;
   if (!options.plane.empty()) given += " --plane";
@@ -44,42 +43,6 @@ Result<TrialChoice> choice_of(const TrialOptions& options, const Job& job) {
   return tl::unexpected(Error{"--plane: the rotor has no plane \"" + options.plane + "\"", names, {}});
 }
 
-/// A job with what its runs tell, as far as they do.
-struct Told {
-  Job job;
-  std::optional<InfluenceModel> model;
-  std::optional<TrimPlan> trim;
-  std::vector<std::string> notes;
-};
-
-/// What the runs tell; a prior that does not fit the job is an error, runs that tell nothing are not.
-Result<Told> told_by(const JobFile& file, TrimRequest request) {
-  Told told{file.job, {}, {}, {}};
-  auto settled = settle_and_fit(file.job, file.request.planes, file.prior ? &*file.prior : nullptr);
-  if (!settled && file.prior) return tl::unexpected(settled.error());
-  if (!settled && !file.request.planes.empty()) settled = settle_and_fit(file.job);
-  if (!settled) {
-    told.notes.push_back("Nothing can be planned on yet: " + settled.error().what + ".");
-    return told;
-  }
-  if (settled->model.mirror.outcome == MirrorTest::Outcome::contradicts) {
-    told.notes.emplace_back(
-        "The runs contradict the declared conventions of phase and angle: settle this first (trimwright "
-        "influence). Nothing here relies on them.");
-    return told;
-  }
-  told.job = std::move(settled->job);
-  told.model = std::move(settled->model);
-  std::erase_if(request.planes, [&](std::size_t plane) {
-    const auto& known = told.model->planes;
-    return std::find(known.begin(), known.end(), plane) == known.end();
-  });
-  auto trim = plan_trim(told.job, *told.model, request);
-  if (!trim) told.notes.push_back("No correction can be planned: " + trim.error().what + ".");
-  if (trim) told.trim = std::move(*trim);
-  return told;
-}
-
 Status trial(const TrialOptions& options) {
   const auto file = read_job(options.job);
   if (!file) return complain(file.error());
@@ -87,22 +50,14 @@ Status trial(const TrialOptions& options) {
   if (!choice) return complain(choice.error());
   TrimRequest request = file->request;
   request.time_limit_s = options.time_limit_s;
-  const auto told = told_by(*file, request);
-  if (!told) return complain(told.error());
-  const InfluenceModel* model = told->model ? &*told->model : nullptr;
-  auto advice =
-      advise_trial(told->job, {model, told->trim ? &*told->trim : nullptr, file->request.planes}, *choice);
-  if (!advice) {
-    advice.error().what = given_options(options) + advice.error().what;
-    return complain(advice.error());
+  auto trial = plan_trial(file->job, request, file->prior ? &*file->prior : nullptr, *choice);
+  if (!trial) {
+    trial.error().what = given_options(options) + trial.error().what;
+    return complain(trial.error());
   }
-  advice->notes.insert(advice->notes.begin(), told->notes.begin(), told->notes.end());
-  const bool wanted = advice->worth_making || choice->anything();
-  const BalancePlan plan =
-      wanted ? trial_steps(told->job, advice->advised().change, model) : no_trial_steps(*advice);
+  const auto& [job, advice, steps] = *trial;
   return options.output.write(
-      options.output.json() ? trial_json(told->job, *advice, plan) : trial_text(told->job, *advice, plan),
-      file->sources);
+      options.output.json() ? trial_json(job, advice, steps) : trial_text(job, advice, steps), file->sources);
 }
 
 }  // namespace
@@ -117,7 +72,7 @@ void add_trial(CLI::App& app, int& status) {
       ->check(number_between(1, 1000));
   command->add_option("--weight", options->weight, "catalogue id of the trial weight (default: advised)")
       ->check(not_empty());
-  command->add_option("--time-limit", options->time_limit_s, "seconds the slot search may take")
+  command->add_option("--time-limit", options->time_limit_s, "seconds that all searches together may take")
       ->check(number_between(0.001, 86400))
       ->capture_default_str();
   options->output.add_options(*command);

@@ -2,13 +2,15 @@
 
 #include <fmt/format.h>
 
-#include <Eigen/Cholesky>
 #include <algorithm>
 #include <boost/math/constants/constants.hpp>
 #include <boost/random/chi_squared_distribution.hpp>
 #include <boost/random/mersenne_twister.hpp>
 #include <boost/random/normal_distribution.hpp>
 #include <cmath>
+
+#include "base/linear_algebra.hpp"
+#include "influence/posterior_draws.hpp"
 
 namespace trimwright {
 namespace {
@@ -26,8 +28,7 @@ double quantile(VectorXd values, double share) {
 }  // namespace
 
 MatrixXd sampled_amplitudes(const PhasorDistribution& readings, const OutlookDraws& draws) {
-  const Eigen::LLT<MatrixXd> factor(readings.covariance);
-  MatrixXd x = factor.matrixL() * draws.normal;
+  MatrixXd x = cholesky(readings.covariance).triangularView<Eigen::Lower>() * draws.normal;
   x *= draws.stretch.asDiagonal();
   x.colwise() += readings.mean;
   MatrixXd amplitudes(x.rows() / 2, x.cols());
@@ -91,8 +92,9 @@ OutlookDraws::OutlookDraws(Index components, int samples, double degrees_of_free
   for (Index s = 0; s < samples; ++s) stretch(s) = std::sqrt(degrees_of_freedom / chi(generator));
 }
 
-Outlook outlook_of(const PhasorDistribution& readings, const RowLevels& levels, const OutlookDraws& draws) {
-  const MatrixXd amplitudes = sampled_amplitudes(readings, draws);
+namespace {
+
+Outlook outlook_of_amplitudes(const MatrixXd& amplitudes, const RowLevels& levels) {
   const auto share = [&](const auto& flags) {
     return static_cast<double>(flags.count()) / static_cast<double>(amplitudes.cols());
   };
@@ -103,11 +105,19 @@ Outlook outlook_of(const PhasorDistribution& readings, const RowLevels& levels, 
   Outlook outlook;
   outlook.meets_limits = share(limits.colwise().all());
   outlook.meets_targets = share(targets.colwise().all());
+  outlook.expected_worst =
+      (levels.limit.cwiseInverse().asDiagonal() * amplitudes).colwise().maxCoeff().mean();
   for (Index i = 0; i < amplitudes.rows(); ++i)
     outlook.readings.push_back({quantile(amplitudes.row(i).transpose(), 0.05),
                                 quantile(amplitudes.row(i).transpose(), 0.95), share(limits.row(i)),
                                 share(targets.row(i))});
   return outlook;
+}
+
+}  // namespace
+
+Outlook outlook_of(const PhasorDistribution& readings, const RowLevels& levels, const OutlookDraws& draws) {
+  return outlook_of_amplitudes(sampled_amplitudes(readings, draws), levels);
 }
 
 std::string percent_words(double probability) {
@@ -124,19 +134,37 @@ Eigen::VectorXcd unbalance_with(const Job& job, const std::vector<std::size_t>& 
   return u;
 }
 
-PhasorDistribution next_readings_with(const Job& job, const InfluencePosterior& posterior,
-                                      const std::vector<FittedWeights>& fitted) {
+namespace {
+
+std::vector<Eigen::Matrix2d> fitting_errors(const Job& job, const InfluencePosterior& posterior,
+                                            const std::vector<FittedWeights>& fitted) {
   std::vector<Eigen::Matrix2d> errors;
   for (const std::size_t plane : posterior.planes)
     errors.push_back(fitting_covariance(job.rotor.planes[plane], fitted[plane]));
-  return next_readings(posterior, unbalance_with(job, posterior.planes, fitted), errors);
+  return errors;
+}
+
+}  // namespace
+
+PhasorDistribution next_readings_with(const Job& job, const InfluencePosterior& posterior,
+                                      const std::vector<FittedWeights>& fitted) {
+  return next_readings(posterior, unbalance_with(job, posterior.planes, fitted),
+                       fitting_errors(job, posterior, fitted));
+}
+
+Outlook outlook_of(const InfluencePosterior& posterior, const Eigen::VectorXcd& unbalance,
+                   const std::vector<Eigen::Matrix2d>& fitting, const RowLevels& levels, int samples) {
+  if (posterior.draws)
+    return outlook_of_amplitudes(drawn_readings(posterior, unbalance, fitting).cwiseAbs(), levels);
+  const auto next = next_readings(posterior, unbalance, fitting);
+  return outlook_of(next, levels,
+                    OutlookDraws(next.mean.size(), samples, next.degrees_of_freedom, outlook_seed));
 }
 
 Outlook next_run_outlook(const Job& job, const InfluencePosterior& posterior,
                          const std::vector<FittedWeights>& fitted, int samples) {
-  const auto next = next_readings_with(job, posterior, fitted);
-  return outlook_of(next, row_levels(job, posterior),
-                    OutlookDraws(next.mean.size(), samples, next.degrees_of_freedom, outlook_seed));
+  return outlook_of(posterior, unbalance_with(job, posterior.planes, fitted),
+                    fitting_errors(job, posterior, fitted), row_levels(job, posterior), samples);
 }
 
 }  // namespace trimwright

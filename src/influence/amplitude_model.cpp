@@ -9,8 +9,11 @@
 #include <numbers>
 #include <unsupported/Eigen/NonLinearOptimization>
 
+#include "base/linear_algebra.hpp"
+#include "mirror_test.hpp"
+#include "plane_condition.hpp"
 #include "run_matrix.hpp"
-#include "trimwright/influence/mirror_test.hpp"
+#include "usable_reading.hpp"
 
 namespace trimwright {
 namespace {
@@ -19,12 +22,14 @@ using Eigen::Index;
 
 constexpr std::size_t most_planes = 3;
 /// Starts: directions and sizes of every coefficient.
-constexpr int directions = 8;
+constexpr int start_directions = 8;
 constexpr double sizes[] = {0.3, 1.0, 2.0};
 /// Solutions closer than this part of the largest amplitude, in what they predict for the runs, are one.
 constexpr double same_solution = 1e-4;
 /// Where no repeatability is stated.
 constexpr double assumed_part = 0.01;
+/// No amplitude is more exact than this part of itself.
+constexpr double least_part = 1e-9;
 
 /// Amplitudes of one speed and sensor: read, and as a function of (x_1, Re C, Im C, ...).
 struct AmplitudeFit {
@@ -89,9 +94,9 @@ std::vector<Eigen::VectorXd> starts(const AmplitudeFit& fit) {
   for (Index p = 0; p < fit.change.cols(); ++p) {
     std::vector<Eigen::VectorXd> longer;
     for (const auto& start : all)
-      for (int d = 0; d < directions; ++d)
+      for (int d = 0; d < start_directions; ++d)
         for (const double part : sizes) {
-          const Phasor c = std::polar(part * size, 2.0 * std::numbers::pi * (d + 0.5) / directions);
+          const Phasor c = std::polar(part * size, 2.0 * std::numbers::pi * (d + 0.5) / start_directions);
           Eigen::VectorXd z(start.size() + 2);
           z << start, c.real(), c.imag();
           longer.push_back(z);
@@ -147,8 +152,10 @@ AmplitudeFit fit_of(const Job& job, const RunMatrix& matrix, const std::vector<T
         (matrix.unbalance.row(static_cast<Index>(one.run)) - matrix.unbalance.row(0)) / moment_scale(matrix);
     fit.read(i) = one.reading->amplitude;
     const auto& sensor = job.rotor.sensors[one.reading->sensor];
-    const auto stated = one.reading->repeatability ? one.reading->repeatability : sensor.repeatability;
-    fit.sd(i) = stated && *stated > 0.0 ? *stated : -1.0;
+    const double within = stated_sd(job.rotor, *one.reading).value_or(-1.0);
+    fit.sd(i) = within < 0.0 ? -1.0
+                             : std::hypot(within, sensor.run_to_run.value_or(0.0),
+                                          std::max(sensor.proportional, least_part) * fit.read(i));
   }
   if ((fit.sd.array() < 0.0).any()) fit.sd.setConstant(std::max(assumed_part * fit.read.maxCoeff(), 1e-300));
   return fit;
@@ -157,7 +164,6 @@ AmplitudeFit fit_of(const Job& job, const RunMatrix& matrix, const std::vector<T
 AmplitudeSolution solution_of(const AmplitudeFit& fit, const Minimum& minimum, double scale) {
   Eigen::MatrixXd jacobian(fit.values(), fit.inputs());
   fit.df(minimum.z, jacobian);
-  jacobian = fit.sd.asDiagonal() * jacobian;
   Eigen::VectorXd unscale = Eigen::VectorXd::Constant(fit.inputs(), 1.0 / scale);
   unscale(0) = 1.0;
   AmplitudeSolution solution;
@@ -166,7 +172,7 @@ AmplitudeSolution solution_of(const AmplitudeFit& fit, const Minimum& minimum, d
   for (Index p = 0; p < fit.change.cols(); ++p)
     solution.coefficients(p) = Phasor(minimum.z(1 + 2 * p), minimum.z(2 + 2 * p)) / scale;
   solution.chi_squared = minimum.chi_squared;
-  const Eigen::MatrixXd inverse = jacobian.completeOrthogonalDecomposition().pseudoInverse();
+  const Eigen::MatrixXd inverse = pseudo_inverse(jacobian);
   solution.covariance = unscale.asDiagonal() * (inverse * inverse.transpose()) * unscale.asDiagonal();
   return solution;
 }
@@ -177,25 +183,55 @@ AmplitudeRow row_of(const Job& job, const RunMatrix& matrix, const std::vector<T
   row.speed = taken.front().reading->speed;
   row.sensor = taken.front().reading->sensor;
   row.readings = fit.values();
-  const auto& first = *taken.front().reading;
-  row.reading_sd = first.repeatability ? first.repeatability : job.rotor.sensors[row.sensor].repeatability;
+  row.reading_sd = stated_sd(job.rotor, *taken.front().reading);
   for (const auto& minimum : minima(fit))
     row.solutions.push_back(solution_of(fit, minimum, moment_scale(matrix)));
   return row;
 }
 
-/// The covariance per real component, in (x at the centre, C), of a solution whose first phase is fixed.
-Eigen::MatrixXcd unit_covariance(const AmplitudeSolution& solution, const Eigen::VectorXcd& centre_change) {
+/// Of (X0, C), stacked, for a solution whose first phase is fixed: X0 = first - sum_p C_p U_p1.
+Eigen::MatrixXd row_covariance(const AmplitudeSolution& solution, const Eigen::VectorXcd& first_unbalance) {
   const Index planes = solution.coefficients.size();
-  Eigen::MatrixXcd to_complex = Eigen::MatrixXcd::Zero(1 + planes, 1 + 2 * planes);
-  to_complex(0, 0) = 1.0;
+  Eigen::MatrixXd to_row = Eigen::MatrixXd::Zero(2 + 2 * planes, 1 + 2 * planes);
+  to_row(0, 0) = 1.0;
+  to_row.bottomRightCorner(2 * planes, 2 * planes).setIdentity();
   for (Index p = 0; p < planes; ++p) {
-    to_complex(1 + p, 1 + 2 * p) = 1.0;
-    to_complex(1 + p, 2 + 2 * p) = Phasor(0.0, 1.0);
-    to_complex(0, 1 + 2 * p) = centre_change(p);
-    to_complex(0, 2 + 2 * p) = Phasor(0.0, 1.0) * centre_change(p);
+    const Phasor u = first_unbalance(p);
+    to_row.block<2, 2>(0, 1 + 2 * p) << -u.real(), u.imag(), -u.imag(), -u.real();
   }
-  return 0.5 * to_complex * solution.covariance.cast<std::complex<double>>() * to_complex.adjoint();
+  return to_row * solution.covariance * to_row.transpose();
+}
+
+/// Rows one by one: with phases open, nothing tells how a run-to-run change ties them.
+InfluencePosterior posterior_of(const Job& job, const AmplitudeModel& model,
+                                const InfluenceModel& influence) {
+  InfluencePosterior posterior;
+  posterior.planes = influence.planes;
+  for (const auto& sensor : job.rotor.sensors)
+    posterior.noise.sensors.push_back(
+        {{0.0, NoisePart::Source::unknown},
+         {sensor.run_to_run.value_or(0.0),
+          sensor.run_to_run ? NoisePart::Source::stated : NoisePart::Source::unknown},
+         sensor.proportional});
+  const auto entries = 2 * (1 + static_cast<Index>(influence.planes.size()));
+  const auto n = entries * static_cast<Index>(influence.rows.size());
+  posterior.unknowns.mean.resize(n);
+  posterior.unknowns.covariance = Eigen::MatrixXd::Zero(n, n);
+  Index at = 0;
+  for (const auto& one : model.rows) {
+    if (one.solutions.size() > 1) continue;
+    const auto& row = influence.rows[static_cast<std::size_t>(at / entries)];
+    posterior.rows.emplace_back(row.speed, row.sensor);
+    posterior.noise.sensors[row.sensor].within = {*one.reading_sd, NoisePart::Source::stated};
+    posterior.unknowns.mean.segment<2>(at) << row.baseline.real(), row.baseline.imag();
+    for (Index p = 0; p < row.coefficients.size(); ++p)
+      posterior.unknowns.mean.segment<2>(at + 2 + 2 * p) << row.coefficients(p).real(),
+          row.coefficients(p).imag();
+    posterior.unknowns.covariance.block(at, at, entries, entries) =
+        row_covariance(one.solutions.front(), model.first_unbalance);
+    at += entries;
+  }
+  return posterior;
 }
 
 }  // namespace
@@ -237,22 +273,32 @@ Result<InfluenceModel> influence_from_amplitudes(const Job& job, const Amplitude
   influence.rank = model.rank;
   influence.condition = model.condition;
   for (const auto& one : model.rows) {
-    if (one.solutions.size() > 1)
-      return fail(fmt::format("the amplitudes of {} have {} explanations",
-                              place_words(job, one.speed, one.sensor), one.solutions.size()),
-                  "a baseline and three trial runs in each plane, their weights well apart in angle (such as "
-                  "0, 120 and 240 deg)");
+    if (one.solutions.size() > 1) {
+      influence.unsettled.push_back(
+          {one.speed, one.sensor,
+           fmt::format("its amplitudes have {} explanations; more trial runs, their weights well apart in "
+                       "angle, leave one",
+                       one.solutions.size())});
+      continue;
+    }
     const auto& solution = one.solutions.front();
     InfluenceRow row;
     row.speed = one.speed;
     row.sensor = one.sensor;
-    row.readings = one.readings;
     row.coefficients = solution.coefficients;
     row.baseline = solution.first - (solution.coefficients.transpose() * model.first_unbalance).value();
     row.reading_sd = one.reading_sd;
-    row.unit_covariance = unit_covariance(solution, model.centre - model.first_unbalance);
+    row.readings = one.readings;
+    row.spare = one.readings - 1 - 2 * static_cast<int>(model.planes.size());
     influence.rows.push_back(std::move(row));
   }
+  if (influence.rows.empty())
+    return fail("at every speed and sensor the amplitudes have more than one explanation",
+                "a baseline and three trial runs in each plane, their weights well apart in angle (such as "
+                "0, 120 and 240 deg)");
+  const bool known = std::all_of(influence.rows.begin(), influence.rows.end(),
+                                 [](const InfluenceRow& row) { return row.reading_sd.has_value(); });
+  if (known) influence.belief = influence.posterior = posterior_of(job, model, influence);
   return influence;
 }
 
@@ -261,6 +307,8 @@ Result<SettledModel> settle_by_amplitudes(const Job& job, const std::vector<std:
   if (!amplitudes) return tl::unexpected(amplitudes.error());
   auto model = influence_from_amplitudes(job, *amplitudes);
   if (!model) return tl::unexpected(model.error());
+  const auto matrix = run_matrix(job, planes);
+  if (auto act = check_effects(job, *model, matrix->unbalance); !act) return tl::unexpected(act.error());
   SettledModel settled{job, *std::move(model)};
   settled.job.rotor.phase = PhaseConvention::unknown;
   return settled;

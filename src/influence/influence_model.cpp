@@ -1,14 +1,15 @@
 #include "trimwright/influence/influence_model.hpp"
 
-#include <Eigen/SVD>
 #include <algorithm>
 #include <boost/math/distributions/chi_squared.hpp>
 #include <cmath>
-#include <map>
+#include <tuple>
 
+#include "base/linear_algebra.hpp"
+#include "mirror_test.hpp"
 #include "plane_condition.hpp"
 #include "run_matrix.hpp"
-#include "trimwright/influence/mirror_test.hpp"
+#include "runs_fit.hpp"
 #include "usable_reading.hpp"
 
 namespace trimwright {
@@ -16,161 +17,111 @@ namespace {
 
 using Eigen::Index;
 
-/// A reading that can be used for one speed and sensor.
-struct Usable {
-  std::size_t run = 0;  ///< entry of RunMatrix::runs
-  const Reading* reading = nullptr;
-};
-
-using RowKey = std::pair<std::size_t, std::size_t>;  // speed, sensor
-
-/// Readings by speed and sensor; those left out are told in `model`.
-std::map<RowKey, std::vector<Usable>> usable_readings(const Job& job, const RunMatrix& matrix,
-                                                      InfluenceModel& model) {
-  std::map<RowKey, std::vector<Usable>> rows;
-  for (std::size_t r = 0; r < matrix.runs.size(); ++r) {
-    const Run& run = job.runs[matrix.runs[r]];
-    for (const auto& reading : run.readings) {
-      const auto why = why_not_usable(job, run, reading);
-      if (!why.empty()) {
-        model.left_out.push_back({matrix.runs[r], reading.speed, reading.sensor, why});
-      } else {
-        rows[{reading.speed, reading.sensor}].push_back({r, &reading});
-      }
-    }
-  }
-  return rows;
+/// Readings that take no part are told in `model`.
+void tell_left_out(const Job& job, InfluenceModel& model) {
+  for (const std::size_t r : model.runs_used)
+    for (const auto& reading : job.runs[r].readings)
+      if (const auto why = why_not_usable(job, job.runs[r], reading); !why.empty())
+        model.left_out.push_back({r, reading.speed, reading.sensor, why});
 }
 
 /// "no usable reading in run "a" or "b"": the runs that a row lacks.
-std::string runs_without(const Job& job, const RunMatrix& matrix, const std::vector<Usable>& usable) {
+std::string runs_without(const Job& job, const JointSystem& system, std::size_t row) {
   std::string text;
-  for (std::size_t r = 0; r < matrix.runs.size(); ++r) {
-    if (std::any_of(usable.begin(), usable.end(), [r](const Usable& u) { return u.run == r; })) continue;
-    text += (text.empty() ? "no usable reading in run \"" : " or \"") + job.runs[matrix.runs[r]].name + "\"";
+  for (std::size_t r = 0; r < system.runs.size(); ++r) {
+    if (std::any_of(system.readings.begin(), system.readings.end(),
+                    [&](const JointReading& one) { return one.row == row && one.run == r; }))
+      continue;
+    text += (text.empty() ? "no usable reading in run \"" : " or \"") + job.runs[system.runs[r]].name + "\"";
   }
   return text;
 }
 
-/// Standard deviation of each reading, or empty when one of them is not stated.
-std::vector<double> all_stated_sd(const Rotor& rotor, const std::vector<Usable>& usable) {
-  std::vector<double> sd;
-  for (const auto& one : usable) {
-    const auto stated = stated_sd(rotor, *one.reading);
-    if (!stated) return {};
-    sd.push_back(*stated);
-  }
-  return sd;
-}
-
-/// The regression of one speed and sensor; empty when its readings do not settle it.
-std::optional<InfluenceRow> fit_row(const Job& job, const RunMatrix& matrix,
-                                    const std::vector<Usable>& usable) {
-  const Index unknowns = 1 + matrix.unbalance.cols();
-  const Index n = static_cast<Index>(usable.size());
-  if (n < unknowns) return std::nullopt;
-
-  const auto sd = all_stated_sd(job.rotor, usable);
-  double reference = 0.0;  // root mean square of the stated deviations: readings weigh reference / sd
-  for (const double s : sd) reference += s * s / static_cast<double>(sd.size());
-  reference = std::sqrt(reference);
-
-  Eigen::MatrixXcd design(n, unknowns);
-  Eigen::VectorXcd x(n);
-  for (Index i = 0; i < n; ++i) {
-    const auto& one = usable[static_cast<std::size_t>(i)];
-    const double weight = sd.empty() ? 1.0 : reference / sd[static_cast<std::size_t>(i)];
-    design.row(i) = weight * matrix.design_row(one.run);
-    x(i) = weight * *one.reading->x;
-  }
-
-  Eigen::JacobiSVD<Eigen::MatrixXcd> svd(design, Eigen::ComputeThinU | Eigen::ComputeThinV);
-  svd.setThreshold(rank_tolerance);
-  if (svd.rank() < unknowns) return std::nullopt;
-  const Eigen::VectorXcd solution = svd.solve(x);
-
-  InfluenceRow row;
-  row.speed = usable.front().reading->speed;
-  row.sensor = usable.front().reading->sensor;
-  row.readings = static_cast<int>(n);
-  row.spare = static_cast<int>(n - unknowns);
-  const Eigen::VectorXcd fitted = design * solution;
-  for (Index i = 0; i < n; ++i) {
-    const auto& one = usable[static_cast<std::size_t>(i)];
-    const double weight = sd.empty() ? 1.0 : reference / sd[static_cast<std::size_t>(i)];
-    row.fit.push_back({matrix.runs[one.run], *one.reading->x, fitted(i) / weight});
-  }
-  row.residual_square_sum = row.spare > 0 ? (x - fitted).squaredNorm() : 0.0;
-  row.coefficients = solution.tail(unknowns - 1).cwiseQuotient(matrix.scale.cast<std::complex<double>>());
-  row.baseline = solution(0) - (row.coefficients.transpose() * matrix.centre).value();
-  if (!sd.empty()) row.reading_sd = reference;
-
-  Eigen::VectorXd unscale = Eigen::VectorXd::Ones(unknowns);
-  unscale.tail(unknowns - 1) = matrix.scale.cwiseInverse();
-  const Eigen::MatrixXcd factor =
-      unscale.asDiagonal() * (svd.matrixV() * svd.singularValues().cwiseInverse().asDiagonal());
-  row.unit_covariance = factor * factor.adjoint();
-  return row;
-}
-
-/// Rows of a sensor without stated repeatability share one estimate from their spare readings.
-void estimate_missing_sd(const Rotor& rotor, std::vector<InfluenceRow>& rows) {
-  for (std::size_t sensor = 0; sensor < rotor.sensors.size(); ++sensor) {
-    double squares = 0.0;
-    int spare = 0;
-    for (const auto& row : rows) {
-      if (row.sensor != sensor || row.reading_sd) continue;
-      squares += row.residual_square_sum;
-      spare += row.spare;
+/// The rows of a fit, with what stands behind each.
+void take_rows(const RunsFit& fit, InfluenceModel& model) {
+  const Index entries = 1 + static_cast<Index>(fit.system.planes.size());
+  for (const auto& sensor : fit.sensors)
+    for (std::size_t i = 0; i < sensor.rows.size(); ++i) {
+      InfluenceRow row;
+      std::tie(row.speed, row.sensor) = fit.system.rows[sensor.rows[i]];
+      const Index from = static_cast<Index>(i) * entries;
+      row.baseline = sensor.estimate(from);
+      row.coefficients = sensor.estimate.segment(from + 1, entries - 1);
+      if (fit.noise.known) row.reading_sd = fit.noise.sensors[row.sensor].within.sd;
+      std::vector<Index> own;
+      for (std::size_t k = 0; k < sensor.readings.size(); ++k) {
+        const auto& reading = fit.system.readings[sensor.readings[k]];
+        if (reading.row != sensor.rows[i]) continue;
+        const auto at = static_cast<Index>(k);
+        own.push_back(at);
+        row.fit.push_back({fit.system.runs[reading.run], reading.x, reading.x - sensor.residual(at),
+                           reading.sd.value_or(fit.noise.sensors[row.sensor].within.sd),
+                           std::sqrt(sensor.noise(at, at))});
+      }
+      row.gain = sensor.gain.middleRows(from, entries)(Eigen::all, own);
+      row.readings = static_cast<int>(row.fit.size());
+      row.spare = std::max(0, row.readings - static_cast<int>(entries));
+      model.rows.push_back(std::move(row));
     }
-    if (spare == 0) continue;
-    for (auto& row : rows) {
-      if (row.sensor != sensor || row.reading_sd) continue;
-      row.reading_sd = std::sqrt(squares / (2.0 * spare));
-      row.sd_is_estimated = true;
-    }
-  }
-}
-
-void sum_chi_squared(InfluenceModel& model) {
-  for (const auto& row : model.rows) {
-    if (!row.reading_sd || row.sd_is_estimated) continue;
-    model.chi_squared += row.residual_square_sum / (*row.reading_sd * *row.reading_sd);
-    model.chi_squared_dof += 2 * row.spare;
-  }
-}
-
-/// Least squares in the convention the job's rotor says, without the mirror test.
-Result<InfluenceModel> fit_as_given(const Job& job, const std::vector<std::size_t>& planes) {
-  auto matrix = run_matrix(job, planes);
-  if (!matrix) return tl::unexpected(matrix.error());
-
-  InfluenceModel model;
-  model.convention = job.rotor.phase;
-  model.planes = matrix->planes;
-  model.centre = matrix->centre;
-  model.runs_used = matrix->runs;
-  model.rank = matrix->rank;
-  model.condition = matrix->condition;
-  for (const auto& [key, usable] : usable_readings(job, *matrix, model)) {
-    if (auto row = fit_row(job, *matrix, usable)) {
-      model.rows.push_back(std::move(*row));
-    } else {
-      model.unsettled.push_back({key.first, key.second, runs_without(job, *matrix, usable)});
-    }
-  }
-  if (model.rows.empty()) {
-    const std::string detail = model.unsettled.empty() ? std::string{} : ": " + model.unsettled.front().why;
-    return fail("no speed and sensor has enough usable once-per-rev readings with phase" + detail,
-                "at one speed at least, a reading in the baseline and in each trial run");
-  }
-  estimate_missing_sd(job.rotor, model.rows);
-  sum_chi_squared(model);
-  model.planes_condition = condition_of_planes(job, model);
-  return model;
+  std::sort(model.rows.begin(), model.rows.end(), [](const InfluenceRow& a, const InfluenceRow& b) {
+    return std::pair(a.speed, a.sensor) < std::pair(b.speed, b.sensor);
+  });
 }
 
 }  // namespace
+
+Result<RunsFit> fit_as_given(const Job& job, const std::vector<std::size_t>& planes, InfluenceModel* model) {
+  auto matrix = run_matrix(job, planes);
+  if (!matrix) return tl::unexpected(matrix.error());
+  const JointSystem all = joint_system(job, matrix->planes);
+  const JointSystem settled = settled_rows(
+      all, std::vector<std::vector<bool>>(all.rows.size(), std::vector<bool>(matrix->planes.size())));
+  std::vector<UnsettledRow> unsettled;
+  for (std::size_t i = 0; i < all.rows.size(); ++i)
+    if (std::find(settled.rows.begin(), settled.rows.end(), all.rows[i]) == settled.rows.end())
+      unsettled.push_back({all.rows[i].first, all.rows[i].second, runs_without(job, all, i)});
+  if (settled.rows.empty()) {
+    const std::string detail = unsettled.empty() ? std::string{} : ": " + unsettled.front().why;
+    return fail("no speed and sensor has enough usable once-per-rev readings with phase" + detail,
+                "at one speed at least, a reading in the baseline and in each trial run");
+  }
+  auto fit = fit_runs(job, settled);
+  if (model == nullptr) return fit;
+  model->convention = job.rotor.phase;
+  model->planes = matrix->planes;
+  model->centre = matrix->centre;
+  model->runs_used = matrix->runs;
+  model->rank = matrix->rank;
+  model->condition = matrix->condition;
+  model->unsettled = std::move(unsettled);
+  tell_left_out(job, *model);
+  take_rows(fit, *model);
+  model->chi_squared = fit.judged_misfit();
+  model->chi_squared_dof = fit.judged_freedom();
+  model->planes_condition = condition_of_planes(job, *model);
+  if (auto act = check_effects(job, *model, matrix->unbalance); !act) return tl::unexpected(act.error());
+  if (fit.noise.known) model->posterior = posterior_of(fit);
+  return fit;
+}
+
+Result<void> check_effects(const Job& job, const InfluenceModel& model, const Eigen::MatrixXcd& unbalance) {
+  for (Index p = 0; p < unbalance.cols(); ++p) {
+    const double change = (unbalance.col(p).array() - unbalance.col(p).mean()).abs().maxCoeff();
+    const bool acts = std::any_of(model.rows.begin(), model.rows.end(), [&](const InfluenceRow& row) {
+      const double size = std::max(std::abs(predict(row, model.centre)), std::abs(row.baseline));
+      return std::abs(row.coefficients(p)) * change > no_effect * size;
+    });
+    if (acts) continue;
+    const std::string& name = job.rotor.planes[model.planes[static_cast<std::size_t>(p)]].name;
+    return fail(
+        "the runs cannot tell how plane \"" + name +
+            "\" acts: the weights that were changed there changed no reading",
+        "readings of a trial run that differ from the baseline's (were they copied, or was the weight not "
+        "fitted?), or a heavier weight in \"" +
+            name + "\"");
+  }
+  return {};
+}
 
 double condition_of_planes(const Job& job, const InfluenceModel& model) {
   Eigen::MatrixXcd c(static_cast<Index>(model.rows.size()), static_cast<Index>(model.planes.size()));
@@ -180,18 +131,18 @@ double condition_of_planes(const Job& job, const InfluenceModel& model) {
   }
   for (Index p = 0; p < c.cols(); ++p)
     if (c.col(p).norm() > 0.0) c.col(p).normalize();
-  const Eigen::VectorXd singular = Eigen::JacobiSVD<Eigen::MatrixXcd>(c).singularValues();
+  const Eigen::VectorXd singular = singular_values(c).values;
   if (c.rows() < c.cols()) return std::numeric_limits<double>::infinity();
   return singular(0) / singular(singular.size() - 1);
 }
 
 Result<InfluenceModel> fit_influence(const Job& job, const std::vector<std::size_t>& planes) {
-  auto model = fit_as_given(job, planes);
-  if (!model) return model;
-  const auto mirrored_convention =
-      job.rotor.phase == PhaseConvention::lag ? PhaseConvention::lead : PhaseConvention::lag;
-  const auto mirrored = fit_as_given(with_phase_convention(job, mirrored_convention), planes);
-  if (mirrored) model->mirror = compare_conventions(*model, *mirrored);
+  InfluenceModel model;
+  const auto given = fit_as_given(job, planes, &model);
+  if (!given) return tl::unexpected(given.error());
+  const auto other = job.rotor.phase == PhaseConvention::lag ? PhaseConvention::lead : PhaseConvention::lag;
+  const auto mirrored = fit_as_given(with_phase_convention(job, other), planes);
+  if (mirrored) model.mirror = compare_conventions(*given, *mirrored);
   return model;
 }
 
@@ -205,7 +156,7 @@ namespace {
 std::optional<Index> posterior_row(const InfluenceModel& model, const InfluenceRow& row) {
   if (!model.posterior) return std::nullopt;
   const auto& rows = model.posterior->rows;
-  const auto found = std::find(rows.begin(), rows.end(), RowKey{row.speed, row.sensor});
+  const auto found = std::find(rows.begin(), rows.end(), std::pair(row.speed, row.sensor));
   if (found == rows.end()) return std::nullopt;
   return found - rows.begin();
 }
@@ -213,19 +164,16 @@ std::optional<Index> posterior_row(const InfluenceModel& model, const InfluenceR
 }  // namespace
 
 double excess_scatter(const InfluenceModel& model) {
-  if (model.chi_squared_dof == 0 || fit_probability(model) >= 0.01) return 1.0;
-  return std::sqrt(model.chi_squared / model.chi_squared_dof);
+  return model.posterior ? model.posterior->noise.widened : 1.0;
 }
 
 std::optional<Eigen::MatrixXcd> prediction_covariance(const InfluenceModel& model, const InfluenceRow& row) {
-  if (const auto entry = posterior_row(model, row)) {
-    Eigen::MatrixXcd centred = Eigen::MatrixXcd::Identity(1 + model.centre.size(), 1 + model.centre.size());
-    centred.bottomLeftCorner(model.centre.size(), 1) = model.centre;
-    return centred.transpose() * circular_covariance(*model.posterior, static_cast<std::size_t>(*entry)) *
-           centred.conjugate();
-  }
-  if (!row.reading_sd) return std::nullopt;
-  return std::pow(*row.reading_sd * excess_scatter(model), 2) * row.unit_covariance;
+  const auto entry = posterior_row(model, row);
+  if (!entry) return std::nullopt;
+  Eigen::MatrixXcd centred = Eigen::MatrixXcd::Identity(1 + model.centre.size(), 1 + model.centre.size());
+  centred.bottomLeftCorner(model.centre.size(), 1) = model.centre;
+  return centred.transpose() * circular_covariance(*model.posterior, static_cast<std::size_t>(*entry)) *
+         centred.conjugate();
 }
 
 std::optional<double> prediction_sd(const InfluenceModel& model, const InfluenceRow& row,
@@ -239,13 +187,10 @@ std::optional<double> prediction_sd(const InfluenceModel& model, const Influence
 }
 
 std::optional<double> coefficient_sd(const InfluenceModel& model, const InfluenceRow& row, std::size_t p) {
-  if (const auto entry = posterior_row(model, row)) {
-    const auto at = 2 * static_cast<Index>(model.posterior->entry(static_cast<std::size_t>(*entry), 1 + p));
-    return std::sqrt(0.5 * model.posterior->unknowns.covariance.diagonal().segment<2>(at).sum());
-  }
-  if (!row.reading_sd) return std::nullopt;
-  const auto index = static_cast<Index>(p) + 1;
-  return *row.reading_sd * std::sqrt(row.unit_covariance(index, index).real());
+  const auto entry = posterior_row(model, row);
+  if (!entry) return std::nullopt;
+  const auto at = 2 * static_cast<Index>(model.posterior->entry(static_cast<std::size_t>(*entry), 1 + p));
+  return std::sqrt(0.5 * model.posterior->unknowns.covariance.diagonal().segment<2>(at).sum());
 }
 
 double fit_probability(const InfluenceModel& model) {

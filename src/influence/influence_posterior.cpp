@@ -5,8 +5,10 @@
 #include <boost/math/distributions/students_t.hpp>
 #include <cassert>
 
-#include "joint_system.hpp"
+#include "cancelling.hpp"
+#include "joint_posterior.hpp"
 #include "run_matrix.hpp"
+#include "runs_fit.hpp"
 
 namespace trimwright {
 namespace {
@@ -62,44 +64,101 @@ VectorXd row_limits(const Job& job, const JointSystem& system) {
   return limits;
 }
 
+/// Rows, noise and runs of a job, with what a prior knows of them.
+struct Knowledge {
+  JointSystem system;
+  NoiseModel noise;
+  PriorMatch match;  ///< of `system`; empty without a prior
+};
+
+Result<Knowledge> knowledge_of(const Job& job, const std::vector<std::size_t>& planes, const Prior* prior) {
+  const JointSystem all = joint_system(job, planes);
+  PriorMatch found;
+  if (prior != nullptr) found = matched(*prior, job, outline(all));
+  if (prior != nullptr && found.prior.empty())
+    return fail("the prior shares no coefficient with this job",
+                "a prior of this rotor type: planes, sensors, units and speeds of the same names and values");
+  const RunsFit alone =
+      fit_runs(job, settled_rows(all, Flags(all.rows.size(), std::vector<bool>(planes.size()))));
+  Knowledge known{alone.system, alone.noise, {}};
+  if (prior != nullptr) {
+    known.system = settled_rows(all, known_coefficients(all, found));
+    known.noise = noise_of(job, known.system);
+    known.noise.widened = alone.noise.widened;
+    known.noise.degrees_of_freedom = std::min(known.noise.degrees_of_freedom, alone.noise.degrees_of_freedom);
+    known.match = matched(*prior, job, outline(known.system));
+  }
+  if (known.system.rows.empty())
+    return fail("no speed and sensor has enough usable once-per-rev readings with phase",
+                prior != nullptr ? "a baseline run with readings at the prior's speeds"
+                                 : "at one speed at least, a reading in the baseline and in each trial run");
+  if (!known.noise.known)
+    return fail("nothing tells how well the readings repeat",
+                "repeatability of every sensor in the rotor file, or repeated runs");
+  return known;
+}
+
+/// X0 and C where noise and scatter are as given.
+InfluencePosterior solved(const Knowledge& known, const NoiseModel& noise, const Prior* prior,
+                          double* log_evidence = nullptr) {
+  if (prior != nullptr)
+    return posterior_with_prior(
+        known.system, noise, {known.match.unknown, prior_moments(*prior, known.match.prior)}, log_evidence);
+  RunsFit fit{known.system, noise, {}};
+  fit_sensors(fit);
+  return posterior_of(fit);
+}
+
+/// The posterior with what is not known of noise and scatter drawn, and of the weights that cancel all but d.
+InfluencePosterior cancelling_posterior(const Knowledge& known, const Prior* prior, const VectorXd& limits,
+                                        const std::optional<LeftByFleet>& left) {
+  constexpr int draws_of_noise = 32;
+  constexpr std::uint64_t seed = 20311;
+  const auto noises = noise_draws(known.system, known.noise, draws_of_noise, seed);
+  const int count = prior != nullptr ? draws_of_noise : static_cast<int>(noises.size());
+  const auto priors = prior != nullptr ? prior_draws(*prior, count, seed) : std::vector<Prior>{};
+  std::vector<KnownNoise> components;
+  for (std::size_t j = 0; j < static_cast<std::size_t>(count); ++j) {
+    const auto& [noise, told] = noises[j % noises.size()];
+    double evidence = 0.0;
+    const auto one = solved(known, noise, prior != nullptr ? &priors[j] : nullptr, &evidence);
+    // What the readings tell beside that by which the noise was drawn; nothing more of a noise they reject.
+    const double weight = prior == nullptr || noise.widened > 1.0 ? 0.0 : evidence - told;
+    components.push_back({one.unknowns.mean, one.unknowns.covariance, noise, weight});
+  }
+  auto draws = cancelling_draws(components, limits, left, seed);
+  InfluencePosterior posterior = outline(known.system);
+  posterior.noise = known.noise;
+  posterior.unknowns.mean = draws.unknowns.rowwise().mean();
+  const MatrixXd off = draws.unknowns.colwise() - posterior.unknowns.mean;
+  posterior.unknowns.covariance = off * off.transpose() / static_cast<double>(off.cols() - 1);
+  posterior.draws = std::make_shared<const PosteriorDraws>(std::move(draws));
+  return posterior;
+}
+
 }  // namespace
+
+Result<InfluencePosterior> posterior_with_left(const Job& job, const std::vector<std::size_t>& wanted,
+                                               const Prior* prior, const std::optional<LeftByFleet>& left) {
+  const auto planes = planes_of(job, wanted, prior);
+  if (!planes) return tl::unexpected(planes.error());
+  const auto known = knowledge_of(job, *planes, prior);
+  if (!known) return tl::unexpected(known.error());
+  if (known->system.rows.size() > planes->size())
+    return cancelling_posterior(*known, prior, row_limits(job, known->system), left);
+  return influence_posterior(job, wanted, prior);
+}
 
 Result<InfluencePosterior> influence_posterior(const Job& job, const std::vector<std::size_t>& wanted,
                                                const Prior* prior, Residual residual) {
+  if (residual == Residual::small)
+    return posterior_with_left(job, wanted, prior, prior != nullptr ? prior->left : std::nullopt);
   const auto planes = planes_of(job, wanted, prior);
   if (!planes) return tl::unexpected(planes.error());
-  const JointSystem all = joint_system(job, *planes);
-  const PriorMatch nothing;
-  const PriorMatch found = prior ? matched(*prior, job, outline(all)) : nothing;
-  if (prior && found.prior.empty())
-    return fail("the prior shares no coefficient with this job",
-                "a prior of this rotor type: planes, sensors, units and speeds of the same names and values");
-  const JointSystem system = settled_rows(all, known_coefficients(all, found));
-  if (system.rows.empty())
-    return fail("no speed and sensor has enough usable once-per-rev readings with phase",
-                prior ? "a baseline run with readings at the prior's speeds"
-                      : "at one speed at least, a reading in the baseline and in each trial run");
-  auto noise = noise_of(job, system);
-  if (!noise)
-    return fail("nothing tells how well the readings repeat",
-                "repeatability of every sensor in the rotor file, or repeated runs");
-
-  const JointSystem alone =
-      prior ? settled_rows(all, Flags(all.rows.size(), std::vector<bool>(planes->size()))) : system;
-  if (!alone.rows.empty()) {
-    const auto least_squares = solved_system(alone, *noise, {});
-    widen_where_rejected(*noise, least_squares.misfit, least_squares.misfit_dof);
-  }
-  JointPrior known;
-  if (prior) {
-    const PriorMatch match = matched(*prior, job, outline(system));
-    const PriorMoments moments = prior_moments(*prior, match.prior);
-    known = {match.unknown, moments.mean, moments.covariance};
-  }
-  auto posterior = residual == Residual::any
-                       ? solved_system(system, *noise, known)
-                       : solved_with_unexplained(system, *noise, known, row_limits(job, system));
-  if (prior)
+  const auto known = knowledge_of(job, *planes, prior);
+  if (!known) return tl::unexpected(known.error());
+  auto posterior = solved(*known, known->noise, prior);
+  if (prior != nullptr)
     posterior.unknowns.degrees_of_freedom =
         std::min(posterior.unknowns.degrees_of_freedom, scatter_degrees_of_freedom(*prior));
   return posterior;

@@ -1,7 +1,5 @@
 #include "trimwright/influence/influence_review.hpp"
 
-#include <Eigen/Cholesky>
-#include <Eigen/QR>
 #include <algorithm>
 #include <boost/math/distributions/chi_squared.hpp>
 #include <boost/math/distributions/fisher_f.hpp>
@@ -9,8 +7,8 @@
 #include <map>
 #include <numbers>
 
+#include "base/linear_algebra.hpp"
 #include "review_parts.hpp"
-#include "usable_reading.hpp"
 
 namespace trimwright {
 namespace {
@@ -34,43 +32,21 @@ double tail_probability(double distance, int components, double degrees_of_freed
   return boost::math::cdf(boost::math::complement(f, distance / components));
 }
 
-/// Diagonal of the projection onto the columns of a row's design (1, U).
-VectorXd leverages(const Job& job, const InfluenceModel& model, const InfluenceRow& row) {
-  Eigen::MatrixXcd design(static_cast<Index>(row.fit.size()), 1 + static_cast<Index>(model.planes.size()));
-  for (std::size_t i = 0; i < row.fit.size(); ++i) {
-    const auto unbalance = run_unbalance(job, row.fit[i].run);
-    design(static_cast<Index>(i), 0) = 1.0;
-    for (std::size_t p = 0; p < model.planes.size(); ++p)
-      design(static_cast<Index>(i), static_cast<Index>(p) + 1) = unbalance[model.planes[p]];
-  }
-  for (Index c = 1; c < design.cols(); ++c) {
-    design.col(c).array() -= design.col(c).mean();
-    if (const double norm = design.col(c).norm(); norm > 0.0) design.col(c) /= norm;
-  }
-  const Eigen::HouseholderQR<Eigen::MatrixXcd> qr(design);
-  const Eigen::MatrixXcd q = qr.householderQ() * Eigen::MatrixXcd::Identity(design.rows(), design.cols());
-  return q.rowwise().squaredNorm();
-}
-
-void review_readings(const Job& job, const InfluenceModel& model, InfluenceReview& review) {
-  const NoiseModel& noise = model.posterior->noise;
-  for (const auto& row : model.rows) {
-    const auto& part = noise.sensors[row.sensor];
-    const VectorXd leverage = leverages(job, model, row);
-    for (std::size_t i = 0; i < row.fit.size(); ++i) {
-      ReviewedReading one{row.fit[i].run, row.speed, row.sensor, leverage(static_cast<Index>(i)), {}, 1.0,
-                          false};
-      const double free = 1.0 - one.leverage;
-      const double variance = std::pow(part.within.sd, 2) + std::pow(part.run_to_run.sd, 2) +
-                              std::norm(part.proportional * row.fit[i].read);
-      if (free > no_check && variance > 0.0) {
-        one.studentised = std::abs(row.fit[i].read - row.fit[i].fitted) / std::sqrt(variance * free);
-        one.probability = tail_probability(*one.studentised * *one.studentised, 2, noise.degrees_of_freedom);
+void review_readings(const RunsFit& fit, InfluenceReview& review) {
+  for (const auto& sensor : fit.sensors)
+    for (std::size_t i = 0; i < sensor.readings.size(); ++i) {
+      const auto& reading = fit.system.readings[sensor.readings[i]];
+      const auto [speed, at] = fit.system.rows[reading.row];
+      const auto k = static_cast<Index>(i);
+      ReviewedReading one{fit.system.runs[reading.run], speed, at, sensor.leverage(k), {}, 1.0, false};
+      if (1.0 - one.leverage > no_check) {
+        one.studentised = std::abs(sensor.pull(k)) / std::sqrt(sensor.pull_variance(k));
+        one.probability =
+            tail_probability(*one.studentised * *one.studentised, 2, fit.noise.degrees_of_freedom);
         ++review.readings_tested;
       }
       review.readings.push_back(one);
     }
-  }
   std::map<std::pair<std::size_t, std::size_t>, double> furthest;
   for (const auto& one : review.readings) {
     double& most = furthest[{one.speed, one.sensor}];
@@ -86,47 +62,60 @@ void review_readings(const Job& job, const InfluenceModel& model, InfluenceRevie
   });
 }
 
+/// The readings of run `r` as a system has them beside the rows that the other runs settle.
+std::vector<std::size_t> readings_of(const JointSystem& system, std::size_t r,
+                                     const InfluencePosterior& others) {
+  std::vector<std::size_t> own;
+  for (std::size_t i = 0; i < system.readings.size(); ++i) {
+    const auto& reading = system.readings[i];
+    const auto& row = system.rows[reading.row];
+    if (system.runs[reading.run] == r &&
+        std::find(others.rows.begin(), others.rows.end(), row) != others.rows.end())
+      own.push_back(i);
+  }
+  return own;
+}
+
 /// Run `r` as the other runs predict it.
-ReviewedRun predicted_by_others(const Job& job, const InfluenceModel& model, std::size_t r) {
+ReviewedRun predicted_by_others(const Job& job, const RunsFit& fit, std::size_t r) {
   ReviewedRun reviewed;
   reviewed.run = r;
-  Job others = job;
-  others.runs[r].set_aside = "left out of the review";
-  const auto posterior = influence_posterior(others, model.planes);
-  if (!posterior || posterior->planes != model.planes) return reviewed;
+  Job rest = job;
+  rest.runs[r].set_aside = "left out of the review";
+  const auto others = influence_posterior(rest, fit.system.planes);
+  if (!others || others->planes != fit.system.planes) return reviewed;
+  const auto own = readings_of(fit.system, r, *others);
+  if (own.empty()) return reviewed;
   const auto unbalance = run_unbalance(job, r);
-  Eigen::VectorXcd u(static_cast<Index>(model.planes.size()));
-  for (Index p = 0; p < u.size(); ++p) u(p) = unbalance[model.planes[static_cast<std::size_t>(p)]];
-  const auto x = predicted_phasors(*posterior, u);
-  const MatrixXd covariance = x.covariance + next_run_noise(*posterior, x.mean);
+  Eigen::VectorXcd u(static_cast<Index>(others->planes.size()));
+  for (Index p = 0; p < u.size(); ++p) u(p) = unbalance[others->planes[static_cast<std::size_t>(p)]];
+  const auto x = predicted_phasors(*others, u);
+  const MatrixXd noise =
+      std::pow(others->noise.widened, 2) * readings_covariance(fit.system, others->noise, own);
+  const auto n = static_cast<Index>(own.size());
+  VectorXd difference(2 * n);
   std::vector<Index> at;
-  std::vector<double> off;
-  std::vector<bool> taken(posterior->rows.size(), false);  // the first of repeats stands for them
-  for (const auto& reading : job.runs[r].readings) {
-    if (!why_not_usable(job, job.runs[r], reading).empty()) continue;
-    const auto found =
-        std::find(posterior->rows.begin(), posterior->rows.end(), std::pair{reading.speed, reading.sensor});
-    if (found == posterior->rows.end()) continue;
-    const auto i = static_cast<std::size_t>(found - posterior->rows.begin());
-    if (taken[i]) continue;
-    taken[i] = true;
-    const Phasor difference = *reading.x - x.at(i);
-    for (const Index component : {0, 1}) at.push_back(2 * static_cast<Index>(i) + component);
-    off.push_back(difference.real());
-    off.push_back(difference.imag());
+  for (Index i = 0; i < n; ++i) {
+    const auto& reading = fit.system.readings[own[static_cast<std::size_t>(i)]];
+    const auto row = static_cast<std::size_t>(
+        std::find(others->rows.begin(), others->rows.end(), fit.system.rows[reading.row]) -
+        others->rows.begin());
+    const Phasor off = reading.x - x.at(row);
+    difference.segment<2>(2 * i) << off.real(), off.imag();
+    for (const Index component : {0, 1}) at.push_back(2 * static_cast<Index>(row) + component);
   }
-  if (at.empty()) return reviewed;
-  const VectorXd difference = VectorXd::Map(off.data(), static_cast<Index>(off.size()));
-  const MatrixXd part = covariance(at, at);
-  reviewed.components = static_cast<int>(off.size());
-  reviewed.distance = difference.dot(part.llt().solve(difference));
+  MatrixXd covariance = x.covariance(at, at);
+  for (Index i = 0; i < n; ++i)
+    for (Index j = 0; j < n; ++j) covariance.block<2, 2>(2 * i, 2 * j).diagonal().array() += noise(i, j);
+  reviewed.components = static_cast<int>(2 * n);
+  reviewed.distance = (difference.transpose() * positive_solve(covariance, difference)).value();
   reviewed.probability = tail_probability(reviewed.distance, reviewed.components, x.degrees_of_freedom);
   return reviewed;
 }
 
-void review_runs(const Job& job, const InfluenceModel& model, InfluenceReview& review) {
-  for (const std::size_t r : model.runs_used) {
-    review.runs.push_back(predicted_by_others(job, model, r));
+void review_runs(const Job& job, const RunsFit& fit, InfluenceReview& review) {
+  for (const std::size_t r : fit.system.runs) {
+    review.runs.push_back(predicted_by_others(job, fit, r));
     review.runs_tested += review.runs.back().components > 0;
   }
   for (auto& one : review.runs)
@@ -155,18 +144,13 @@ TrialEffect effect_of(const Job& job, std::size_t first, std::size_t run) {
 InfluenceReview review_influence(const Job& job, const InfluenceModel& model) {
   InfluenceReview review;
   review_planes(job, model, review);
-  std::optional<InfluenceModel> alone;
-  if (model.rows_are_posterior_mean()) {
-    Job as_measured = job;
-    as_measured.small_residual = false;
-    if (auto settled = settle_and_fit(as_measured); settled) alone = std::move(settled->model);
+  if (const auto fit = fit_as_given(job, {}); fit) {
+    if (fit->noise.known) {
+      review_readings(*fit, review);
+      review_runs(job, *fit, review);
+    }
+    review.lack_of_fit = lack_of_fit(*fit);
   }
-  const InfluenceModel* own = !model.rows_are_posterior_mean() ? &model : alone ? &*alone : nullptr;
-  if (own != nullptr && own->posterior) {
-    review_readings(job, *own, review);
-    review_runs(job, *own, review);
-  }
-  if (own != nullptr) review.lack_of_fit = lack_of_fit(job, *own);
   if (model.runs_used.empty()) return review;
   const std::size_t first = model.runs_used.front();
   const auto as_found = run_unbalance(job, first);

@@ -1,99 +1,37 @@
 #include "joint_system.hpp"
 
-#include <Eigen/Cholesky>
-#include <Eigen/QR>
-#include <algorithm>
+#include <cmath>
 #include <limits>
 #include <map>
 
+#include "base/linear_algebra.hpp"
 #include "run_matrix.hpp"
 #include "usable_reading.hpp"
 
 namespace trimwright {
-namespace {
-
 using Eigen::Index;
 using Eigen::MatrixXcd;
 using Eigen::MatrixXd;
-using Eigen::VectorXcd;
-using Eigen::VectorXd;
 
-/// Per real component, without the run-to-run part.
-double reading_variance(const JointReading& reading, const SensorNoise& noise) {
-  const double within = reading.sd.value_or(noise.within.sd);
-  return within * within + noise.proportional * noise.proportional * std::norm(reading.x);
-}
-
-/// Readings of one sensor in one run: what shares a run-to-run change.
-using Group = std::vector<std::size_t>;
-
-std::vector<Group> groups_of(const JointSystem& system) {
-  std::map<std::pair<std::size_t, std::size_t>, Group> groups;
-  for (std::size_t i = 0; i < system.readings.size(); ++i)
-    groups[{system.readings[i].run, system.readings[i].sensor}].push_back(i);
-  std::vector<Group> list;
-  for (auto& [key, group] : groups) list.push_back(std::move(group));
-  return list;
-}
-
-/// Lower Cholesky factor of a group's covariance per real component.
-MatrixXd group_factor(const JointSystem& system, const NoiseModel& noise, const Group& group) {
-  const SensorNoise& sensor = noise.sensors[system.readings[group.front()].sensor];
-  const Index n = static_cast<Index>(group.size());
-  MatrixXd covariance = MatrixXd::Constant(n, n, sensor.run_to_run.sd * sensor.run_to_run.sd);
-  for (Index i = 0; i < n; ++i)
-    covariance(i, i) += reading_variance(system.readings[group[static_cast<std::size_t>(i)]], sensor);
-  return covariance.llt().matrixL();
-}
-
-/// Complex equations with unit noise per real component: (design | reading).
-MatrixXcd whitened_equations(const JointSystem& system, const NoiseModel& noise) {
-  const Index entries = 1 + static_cast<Index>(system.planes.size());
-  const Index unknowns = entries * static_cast<Index>(system.rows.size());
-  MatrixXcd equations = MatrixXcd::Zero(static_cast<Index>(system.readings.size()), unknowns + 1);
-  Index at = 0;
-  for (const auto& group : groups_of(system)) {
-    const Index n = static_cast<Index>(group.size());
-    MatrixXcd block = MatrixXcd::Zero(n, unknowns + 1);
-    for (Index i = 0; i < n; ++i) {
-      const auto& reading = system.readings[group[static_cast<std::size_t>(i)]];
-      block.row(i).segment(static_cast<Index>(reading.row) * entries, entries) = system.design(reading.run);
-      block(i, unknowns) = reading.x;
-    }
-    const MatrixXcd factor = group_factor(system, noise, group).cast<std::complex<double>>();
-    equations.middleRows(at, n) = factor.triangularView<Eigen::Lower>().solve(block);
-    at += n;
-  }
-  return equations;
-}
-
-/// Complex equations as real ones in the stacked (re, im) of the unknowns, the right side last.
-MatrixXd real_equations(const MatrixXcd& equations) {
-  const Index n = equations.rows();
-  const Index unknowns = equations.cols() - 1;
-  MatrixXd real(2 * n, 2 * unknowns + 1);
+MatrixXd readings_covariance(const JointSystem& system, const NoiseModel& noise,
+                             const std::vector<std::size_t>& readings) {
+  constexpr double rounding = 1e-9;  // of the amplitude: no reading is more exact
+  const Index n = static_cast<Index>(readings.size());
+  MatrixXd covariance(n, n);
   for (Index i = 0; i < n; ++i) {
-    for (Index k = 0; k < unknowns; ++k) {
-      const auto a = equations(i, k);
-      real.block<2, 2>(2 * i, 2 * k) << a.real(), -a.imag(), a.imag(), a.real();
+    const auto& one = system.readings[readings[static_cast<std::size_t>(i)]];
+    const SensorNoise& sensor = noise.sensors[one.sensor];
+    for (Index j = 0; j < i; ++j) {
+      const auto& other = system.readings[readings[static_cast<std::size_t>(j)]];
+      const bool shared = one.run == other.run && one.sensor == other.sensor;
+      covariance(i, j) = covariance(j, i) = shared ? sensor.run_to_run.sd * sensor.run_to_run.sd : 0.0;
     }
-    real(2 * i, 2 * unknowns) = equations(i, unknowns).real();
-    real(2 * i + 1, 2 * unknowns) = equations(i, unknowns).imag();
+    const double within = one.sd.value_or(sensor.within.sd);
+    covariance(i, i) = sensor.run_to_run.sd * sensor.run_to_run.sd + within * within +
+                       std::pow(sensor.proportional * one.level, 2) + std::norm(rounding * one.x) + 1e-300;
   }
-  return real;
+  return covariance;
 }
-
-MatrixXd prior_equations(const JointPrior& prior, Index unknowns) {
-  const Index m = static_cast<Index>(prior.unknown.size());
-  MatrixXd rows = MatrixXd::Zero(2 * m, 2 * unknowns + 1);
-  for (Index a = 0; a < m; ++a)
-    rows.block<2, 2>(2 * a, 2 * static_cast<Index>(prior.unknown[static_cast<std::size_t>(a)])).setIdentity();
-  rows.col(2 * unknowns) = prior.mean;
-  const Eigen::LLT<MatrixXd> factor(prior.covariance);
-  return factor.matrixL().solve(rows);
-}
-
-}  // namespace
 
 Eigen::RowVectorXcd JointSystem::design(std::size_t run) const {
   Eigen::RowVectorXcd row(1 + unbalance.cols());
@@ -113,8 +51,8 @@ JointSystem joint_system(const Job& job, const std::vector<std::size_t>& planes)
     for (const auto& reading : run.readings)
       if (why_not_usable(job, run, reading).empty()) {
         rows.try_emplace({reading.speed, reading.sensor});
-        system.readings.push_back(
-            {0, system.runs.size() - 1, reading.sensor, *reading.x, stated_sd(job.rotor, reading)});
+        system.readings.push_back({0, system.runs.size() - 1, reading.sensor, *reading.x,
+                                   stated_sd(job.rotor, reading), std::abs(*reading.x)});
       }
   }
   for (auto& [key, index] : rows) {
@@ -157,9 +95,7 @@ JointSystem settled_rows(const JointSystem& system, const std::vector<std::vecto
       const double change = design.col(c).norm();
       design.col(c) /= change > rank_tolerance * size ? change : std::numeric_limits<double>::infinity();
     }
-    Eigen::ColPivHouseholderQR<MatrixXcd> qr(design);
-    qr.setThreshold(rank_tolerance);
-    if (qr.rank() < static_cast<Index>(open.size())) continue;
+    if (rank_of(design, rank_tolerance) < static_cast<Index>(open.size())) continue;
     kept[i] = settled.rows.size();
     settled.rows.push_back(system.rows[i]);
   }
@@ -169,79 +105,6 @@ JointSystem settled_rows(const JointSystem& system, const std::vector<std::vecto
       settled.readings.push_back(reading);
     }
   return settled;
-}
-
-namespace {
-
-/// Readings and, below them, X0_i + C_i V + Cbar_i dV = 0 within sd_i, dV (one more unknown per plane) free.
-MatrixXcd complex_equations(const JointSystem& system, const NoiseModel& noise,
-                            const UnexplainedVibration* unexplained) {
-  const MatrixXcd readings = whitened_equations(system, noise);
-  if (unexplained == nullptr) return readings;
-  const Index planes = static_cast<Index>(system.planes.size());
-  const Index rows = static_cast<Index>(system.rows.size());
-  const Index unknowns = readings.cols() - 1;
-  MatrixXcd all = MatrixXcd::Zero(readings.rows() + rows, unknowns + planes + 1);
-  all.topLeftCorner(readings.rows(), unknowns) = readings.leftCols(unknowns);
-  all.topRightCorner(readings.rows(), 1) = readings.rightCols(1);
-  for (Index i = 0; i < rows; ++i) {
-    auto row = all.row(readings.rows() + i);
-    row(i * (1 + planes)) = 1.0;
-    row.segment(i * (1 + planes) + 1, planes) = unexplained->unbalance.transpose();
-    row.segment(unknowns, planes) = unexplained->coefficients.row(i);
-    row /= unexplained->sd(i);
-  }
-  return all;
-}
-
-}  // namespace
-
-InfluencePosterior solved_system(const JointSystem& system, const NoiseModel& noise, const JointPrior& prior,
-                                 UnexplainedVibration* unexplained) {
-  const Index planes = static_cast<Index>(system.planes.size());
-  const Index entries = 1 + planes;
-  const Index rows = static_cast<Index>(system.rows.size());
-  const Index asked = rows * entries;
-  const Index unknowns = asked + (unexplained ? planes : 0);
-  const MatrixXd readings = real_equations(complex_equations(system, noise, unexplained));
-  MatrixXd stacked(readings.rows() + 2 * static_cast<Index>(prior.unknown.size()), 2 * unknowns + 1);
-  stacked.topRows(readings.rows()) = readings;
-  if (!prior.unknown.empty())
-    stacked.bottomRows(2 * static_cast<Index>(prior.unknown.size())) = prior_equations(prior, unknowns);
-
-  const Index n = 2 * unknowns;
-  const VectorXd scale = stacked.leftCols(n).colwise().norm().cwiseInverse();
-  stacked.leftCols(n) *= scale.asDiagonal();
-  const Eigen::HouseholderQR<MatrixXd> qr(stacked.leftCols(n));
-  const VectorXd rotated = qr.householderQ().transpose() * stacked.col(n);
-  const auto triangle = qr.matrixQR().topRows(n).triangularView<Eigen::Upper>();
-  MatrixXd root = triangle.solve(MatrixXd::Identity(n, n));
-  root = scale.asDiagonal() * root;
-
-  InfluencePosterior posterior;
-  posterior.rows = system.rows;
-  posterior.planes = system.planes;
-  posterior.noise = noise;
-  const VectorXd mean = root * rotated.head(n);
-  posterior.unknowns.mean = mean.head(2 * asked);
-  posterior.unknowns.covariance =
-      noise.widened * noise.widened * (root.topRows(2 * asked) * root.topRows(2 * asked).transpose());
-  posterior.unknowns.degrees_of_freedom = noise.degrees_of_freedom;
-  posterior.misfit = rotated.tail(rotated.size() - n).squaredNorm();
-  posterior.misfit_dof = static_cast<int>(rotated.size() - n);
-  if (unexplained) {
-    const MatrixXd left = readings.bottomRows(2 * rows).leftCols(n);  // in units of sd
-    const VectorXd squares = (left * mean).cwiseAbs2() + (left * root).rowwise().squaredNorm();
-    unexplained->square.resize(rows);
-    for (Index i = 0; i < rows; ++i)
-      unexplained->square(i) = squares.segment<2>(2 * i).sum() * unexplained->sd(i) * unexplained->sd(i);
-    unexplained->variance.resize(planes);
-    for (Index p = 0; p < planes; ++p)
-      unexplained->variance(p) = root.middleRows<2>(2 * (asked + p)).squaredNorm();
-    for (Index p = 0; p < planes; ++p)
-      unexplained->unbalance(p) += Phasor(mean(2 * (asked + p)), mean(2 * (asked + p) + 1));
-  }
-  return posterior;
 }
 
 }  // namespace trimwright

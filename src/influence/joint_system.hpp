@@ -1,6 +1,7 @@
 #pragma once
 
 #include <Eigen/Core>
+#include <cstdint>
 #include <optional>
 #include <vector>
 
@@ -15,6 +16,7 @@ struct JointReading {
   std::size_t sensor = 0;
   Phasor x;
   std::optional<double> sd;  ///< stated, of what is within the run
+  double level = 0.0;        ///< amplitude that the proportional part of its noise is a share of
 };
 
 /// All usable readings of a job in the rows and planes solved for.
@@ -37,43 +39,27 @@ struct JointSystem {
 [[nodiscard]] JointSystem settled_rows(const JointSystem& system,
                                        const std::vector<std::vector<bool>>& known);
 
-/// The noise parts as stated, and estimated from `system`'s redundancy where they are not. Empty: nothing
-/// tells the repeatability of some sensor.
-[[nodiscard]] std::optional<NoiseModel> noise_of(const Job& job, const JointSystem& system);
+/// The noise parts as stated, and estimated from `system`'s redundancy where they are not. Where nothing
+/// tells the repeatability of some sensor `NoiseModel::known` is false, and its readings count as of standard
+/// deviation 1: plain least squares.
+[[nodiscard]] NoiseModel noise_of(const Job& job, const JointSystem& system);
 
-/// Widens the noise where chi-squared rejects `misfit` (below 1 %), the residuals in its own units.
-void widen_where_rejected(NoiseModel& noise, double misfit, int dof);
-
-/// Mean and covariance of prior coefficients at complex positions of the unknowns.
-struct JointPrior {
-  std::vector<std::size_t> unknown;
-  Eigen::VectorXd mean;
-  Eigen::MatrixXd covariance;
+/// Noise as it may be, and the log density of what told it: combinations of readings in which the unknowns
+/// cancel.
+struct NoiseDraw {
+  NoiseModel noise;
+  double log_likelihood = 0.0;
 };
 
-/// Once-per-rev vibration that no weight explains: X0 = -C V + d for some unbalance V, d small. The product
-/// of the unknown C and V is taken at first order about their present estimates.
-struct UnexplainedVibration {
-  Eigen::VectorXcd unbalance;     ///< V so far, per plane; brought up to date by a solve
-  Eigen::MatrixXcd coefficients;  ///< C without this knowledge, rows x planes
-  Eigen::VectorXd sd;             ///< of d per row and real component
-  Eigen::VectorXd square;         ///< expected |d_i|^2 after a solve
-  Eigen::VectorXd variance;       ///< expected |dV_p|^2 after a solve
-};
+/// `noise` with what was estimated drawn from its posterior, `count` times: restricted likelihood, times 1 /
+/// sd for a repeatability and a half-Cauchy density of scale one repeatability for a run-to-run change (A.
+/// Gelman, *Bayesian Analysis* 1 (2006)). One draw, as it is, where all is stated.
+[[nodiscard]] std::vector<NoiseDraw> noise_draws(const JointSystem& system, const NoiseModel& noise,
+                                                 int count, std::uint64_t seed);
 
-/// The regression, with the noise given and, if told, the vibration that no weight explains.
-[[nodiscard]] InfluencePosterior solved_system(const JointSystem& system, const NoiseModel& noise,
-                                               const JointPrior& prior,
-                                               UnexplainedVibration* unexplained = nullptr);
-
-/// As `solved_system`, with the size of the unexplained vibration (`scale` per row times one unknown factor)
-/// estimated from the rows themselves by expectation and maximisation (A. P. Dempster, N. M. Laird and D. B.
-/// Rubin, *J. Roy. Statist. Soc.* B 39 (1977)). Without it the flat prior on X0 would hold that an unbalance
-/// which cancels all rows is as unlikely as any other coincidence, and foretell too much. Its degrees of
-/// freedom, 2 (rows - planes), make the posterior a t distribution. Needs more rows than planes; else it is
-/// `solved_system`.
-[[nodiscard]] InfluencePosterior solved_with_unexplained(const JointSystem& system, const NoiseModel& noise,
-                                                         const JointPrior& prior,
-                                                         const Eigen::VectorXd& scale);
+/// Covariance per real component of some readings: repeatability (a reading's own, where stated), the
+/// proportional part of the level, and what readings of one sensor in one run share.
+[[nodiscard]] Eigen::MatrixXd readings_covariance(const JointSystem& system, const NoiseModel& noise,
+                                                  const std::vector<std::size_t>& readings);
 
 }  // namespace trimwright

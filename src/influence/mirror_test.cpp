@@ -1,75 +1,68 @@
-#include "trimwright/influence/mirror_test.hpp"
+#include "mirror_test.hpp"
 
 #include <algorithm>
 #include <boost/math/distributions/chi_squared.hpp>
 #include <cmath>
-#include <optional>
-#include <set>
 
 namespace trimwright {
 namespace {
 
-struct Misfit {
-  double squares = 0.0;  ///< residuals, each row over its scale
-  double floor = 0.0;    ///< what rounding alone can leave
-  int spare = 0;
-};
+using Eigen::Index;
 
-/// Residuals of rows with a stated repeatability in units of it; of all rows, over their baseline, without.
-Misfit misfit_of(const InfluenceModel& model, bool stated, std::optional<std::size_t> sensor) {
-  Misfit misfit;
-  for (const auto& row : model.rows) {
-    if (sensor && row.sensor != *sensor) continue;
-    const double scale = stated ? *row.reading_sd : std::max(std::abs(row.baseline), 1e-300);
-    misfit.squares += row.residual_square_sum / (scale * scale);
-    misfit.floor += std::norm(1e-9 * row.baseline / scale) * row.spare;
-    misfit.spare += row.spare;
+/// Residuals squared over the baselines of their rows, and what rounding alone can leave.
+double relative_squares(const RunsFit& fit, const SensorFit& sensor) {
+  constexpr double rounding = 1e-9;
+  const Index entries = 1 + static_cast<Index>(fit.system.planes.size());
+  double sum = rounding * rounding * sensor.spare;
+  for (std::size_t i = 0; i < sensor.readings.size(); ++i) {
+    const std::size_t row = fit.system.readings[sensor.readings[i]].row;
+    const auto at = std::find(sensor.rows.begin(), sensor.rows.end(), row) - sensor.rows.begin();
+    const double baseline = std::max(std::abs(sensor.estimate(at * entries)), 1e-300);
+    sum += std::norm(sensor.residual(static_cast<Index>(i)) / baseline);
   }
-  return misfit;
+  return sum;
 }
 
-double log_odds_of(const Misfit& given, const Misfit& mirrored, bool stated) {
-  const double s_given = given.squares + given.floor;
-  const double s_mirrored = mirrored.squares + given.floor;
-  if (!stated) return given.spare * std::log(s_mirrored / s_given);
-  const double excess = std::max(1.0, std::min(s_given, s_mirrored) / (2.0 * given.spare));
-  return (s_mirrored - s_given) / (2.0 * excess);
+double log_odds_of(const RunsFit& given, const RunsFit& mirrored, std::size_t i) {
+  const SensorFit& own = given.sensors[i];
+  const SensorFit& other = mirrored.sensors[i];
+  if (own.spare == 0) return 0.0;
+  if (!given.is_judged(own))
+    return own.spare * std::log(relative_squares(mirrored, other) / relative_squares(given, own));
+  const double excess = std::max(1.0, std::min(own.misfit, other.misfit) / (2.0 * own.spare));
+  return (own.log_likelihood - other.log_likelihood) / excess;
 }
 
-/// Probability below which even the better fit is called none.
-constexpr double hopeless = 1e-6;
-
-bool fits(const Misfit& misfit) {
-  const boost::math::chi_squared distribution(2.0 * misfit.spare);
-  return boost::math::cdf(boost::math::complement(distribution, misfit.squares)) >= hopeless;
+/// Whether residuals are not past all belief.
+bool possible(double misfit, int freedom) {
+  constexpr double hopeless = 1e-6;
+  if (freedom == 0) return true;
+  const boost::math::chi_squared distribution(freedom);
+  return boost::math::cdf(boost::math::complement(distribution, misfit)) >= hopeless;
 }
 
-MirrorTest compare(const InfluenceModel& given, const InfluenceModel& mirrored, bool stated,
-                   std::optional<std::size_t> sensor) {
-  const Misfit g = misfit_of(given, stated, sensor);
-  const Misfit m = misfit_of(mirrored, stated, sensor);
-  MirrorTest test;
-  if (g.spare == 0) return test;
-  test.log_odds = log_odds_of(g, m, stated);
-  if (std::abs(test.log_odds) < std::log(deciding_odds)) return test;
-  const bool for_given = test.log_odds > 0;
-  test.outcome = for_given ? MirrorTest::Outcome::supports_given : MirrorTest::Outcome::contradicts;
-  if (stated && !fits(for_given ? g : m)) test.outcome = MirrorTest::Outcome::neither_fits;
-  return test;
+bool fits(const RunsFit& fit) { return possible(fit.judged_misfit(), fit.judged_freedom()); }
+
+bool fits(const RunsFit& fit, const SensorFit& sensor) {
+  return !fit.is_judged(sensor) || possible(sensor.misfit, 2 * sensor.spare);
 }
 
 }  // namespace
 
-MirrorTest compare_conventions(const InfluenceModel& given, const InfluenceModel& mirrored) {
-  const bool stated = std::all_of(given.rows.begin(), given.rows.end(), [](const InfluenceRow& row) {
-    return row.reading_sd && !row.sd_is_estimated;
-  });
-  MirrorTest test = compare(given, mirrored, stated, std::nullopt);
-  std::set<std::size_t> sensors;
-  for (const auto& row : given.rows) sensors.insert(row.sensor);
-  for (const std::size_t sensor : sensors)
-    if (compare(given, mirrored, stated, sensor).outcome == MirrorTest::Outcome::contradicts)
-      test.mirrored_sensors.push_back(sensor);
+MirrorTest compare_conventions(const RunsFit& given, const RunsFit& mirrored) {
+  MirrorTest test;
+  if (given.sensors.size() != mirrored.sensors.size()) return test;
+  const double enough = std::log(deciding_odds);
+  for (std::size_t i = 0; i < given.sensors.size(); ++i) {
+    const double odds = log_odds_of(given, mirrored, i);
+    test.log_odds += odds;
+    if (odds <= -enough && fits(mirrored, mirrored.sensors[i]))
+      test.mirrored_sensors.push_back(given.system.readings[given.sensors[i].readings.front()].sensor);
+  }
+  if (test.log_odds >= enough)
+    test.outcome = fits(given) ? MirrorTest::Outcome::supports_given : MirrorTest::Outcome::neither_fits;
+  if (test.log_odds <= -enough)
+    test.outcome = fits(mirrored) ? MirrorTest::Outcome::contradicts : MirrorTest::Outcome::neither_fits;
   if (!test.mirrored_sensors.empty()) test.outcome = MirrorTest::Outcome::contradicts;
   return test;
 }

@@ -1,10 +1,13 @@
 #include "trimwright/influence/noise.hpp"
 
-#include <Eigen/QR>
 #include <algorithm>
-#include <boost/math/distributions/chi_squared.hpp>
+#include <boost/random/chi_squared_distribution.hpp>
+#include <boost/random/mersenne_twister.hpp>
+#include <boost/random/normal_distribution.hpp>
+#include <boost/random/uniform_01.hpp>
 #include <cmath>
 
+#include "base/linear_algebra.hpp"
 #include "joint_system.hpp"
 #include "run_matrix.hpp"
 #include "variance_components.hpp"
@@ -25,14 +28,11 @@ struct Contrasts {
   double size = 0.0;                  ///< sum of |x|^2
 };
 
-/// Unit vectors orthogonal to the columns of `design`, one per row.
-MatrixXcd left_null_space(MatrixXcd design) {
+/// Orthogonal to the columns of a row's design.
+MatrixXcd design_null_space(MatrixXcd design) {
   for (Index c = 0; c < design.cols(); ++c)
     if (const double norm = design.col(c).norm(); norm > 0.0) design.col(c) /= norm;
-  Eigen::ColPivHouseholderQR<MatrixXcd> qr(design);
-  qr.setThreshold(rank_tolerance);
-  const MatrixXcd q = qr.householderQ();
-  return q.rightCols(design.rows() - qr.rank()).adjoint();
+  return left_null_space(design, rank_tolerance);
 }
 
 template <class Chosen>
@@ -47,7 +47,7 @@ Contrasts contrasts_of(const JointSystem& system, Chosen chosen) {
     MatrixXcd design(static_cast<Index>(row.size()), 1 + static_cast<Index>(system.planes.size()));
     for (std::size_t i = 0; i < row.size(); ++i)
       design.row(static_cast<Index>(i)) = system.design(system.readings[row[i]].run);
-    parts.push_back(row.empty() ? MatrixXcd() : left_null_space(design));
+    parts.push_back(row.empty() ? MatrixXcd() : design_null_space(design));
     count += parts.back().rows();
     contrasts.readings.insert(contrasts.readings.end(), row.begin(), row.end());
   }
@@ -100,7 +100,7 @@ Parts parts_of(const JointSystem& system, const NoiseModel& noise, const Contras
         parts.run_to_run(i, j) = unit * unit;
       if (i != j) parts.shares = true;
       if (i != j) continue;
-      parts.stated(i, i) += std::norm(sensor.proportional * a.x);
+      parts.stated(i, i) += std::pow(sensor.proportional * a.level, 2);
       if (sensor.within.source == NoisePart::Source::stated)
         parts.stated(i, i) += std::pow(a.sd.value_or(sensor.within.sd), 2);
     }
@@ -115,52 +115,107 @@ double freedom_of(double variance, double its_variance) {
                             : std::numeric_limits<double>::infinity();
 }
 
-/// Run-to-run change, in units of the repeatability, of all sensors that state only the latter.
-void estimate_run_to_run(const JointSystem& system, NoiseModel& noise) {
-  const auto open = [&](std::size_t s) {
-    return is_stated(noise.sensors[s].within) && !is_stated(noise.sensors[s].run_to_run);
-  };
-  const Contrasts contrasts = contrasts_of(system, open);
-  if (contrasts.values.size() == 0) return;
-  const Parts parts = parts_of(system, noise, contrasts);
-  const ComponentBlock block{contrasts.values,
-                             MatrixXd(contrasts.values.size(), 0),
-                             seen_through(contrasts.combine, parts.stated),
-                             {seen_through(contrasts.combine, parts.run_to_run)}};
-  const auto fit = restricted_likelihood({block}, VectorXd::Ones(1), VectorXd::Zero(1));
-  const double share = fit.variances(0);
+/// Parts that the contrasts of some sensors must tell: of one sensor its repeatability and, where runs show
+/// it, its run-to-run change; or of all that state the former the latter, in units of it.
+struct OpenNoise {
+  std::vector<std::size_t> sensors;
+  bool in_units_of_repeatability = false;
+  ComponentBlock block;
+  double size = 0.0;  ///< mean square of the contrasts
+};
+
+/// Run-to-run change of all sensors that state only their repeatability; empty: there are none, or no
+/// contrast.
+std::optional<OpenNoise> open_run_to_run(const JointSystem& system, const NoiseModel& noise) {
+  OpenNoise open;
+  open.in_units_of_repeatability = true;
   for (std::size_t s = 0; s < noise.sensors.size(); ++s)
-    if (open(s))
-      noise.sensors[s].run_to_run = {noise.sensors[s].within.sd * std::sqrt(share),
-                                     NoisePart::Source::estimated};
-  noise.degrees_of_freedom =
-      std::min(noise.degrees_of_freedom, freedom_of(1.0 + share, fit.covariance(0, 0)));
+    if (is_stated(noise.sensors[s].within) && !is_stated(noise.sensors[s].run_to_run))
+      open.sensors.push_back(s);
+  const Contrasts contrasts = contrasts_of(system, [&](std::size_t s) {
+    return std::find(open.sensors.begin(), open.sensors.end(), s) != open.sensors.end();
+  });
+  if (contrasts.values.size() == 0) return std::nullopt;
+  const Parts parts = parts_of(system, noise, contrasts);
+  open.block = {contrasts.values,
+                MatrixXd(contrasts.values.size(), 0),
+                seen_through(contrasts.combine, parts.stated),
+                {seen_through(contrasts.combine, parts.run_to_run)}};
+  open.size = 1.0;
+  return open;
 }
 
-/// Both parts of one sensor that states no repeatability; false: nothing to estimate them from.
-bool estimate_sensor(const JointSystem& system, std::size_t sensor, NoiseModel& noise) {
+/// What a sensor without a stated repeatability leaves open; no contrasts: nothing tells it.
+OpenNoise open_sensor(const JointSystem& system, std::size_t sensor, const NoiseModel& noise) {
+  OpenNoise open;
+  open.sensors = {sensor};
   const Contrasts contrasts = contrasts_of(system, [&](std::size_t s) { return s == sensor; });
-  if (contrasts.readings.empty()) return true;
-  const double size = contrasts.values.squaredNorm();
-  if (contrasts.values.size() == 0 || size <= 1e-20 * contrasts.size) return false;
+  const double squares = contrasts.values.squaredNorm();
+  if (contrasts.values.size() == 0 || squares <= 1e-20 * contrasts.size) return open;
   const Parts parts = parts_of(system, noise, contrasts);
-  auto& part = noise.sensors[sensor];
-  const bool both = !is_stated(part.run_to_run) && parts.shares;
-  ComponentBlock block{contrasts.values,
-                       MatrixXd(contrasts.values.size(), 0),
-                       seen_through(contrasts.combine, parts.stated),
-                       {seen_through(contrasts.combine, parts.within)}};
-  if (both) block.parts.push_back(seen_through(contrasts.combine, parts.run_to_run));
-  const VectorXd start =
-      VectorXd::Constant(both ? 2 : 1, size / static_cast<double>(contrasts.values.size()));
-  VectorXd least = VectorXd::Zero(start.size());
-  least(0) = 1e-6 * start(0);
-  const auto fit = restricted_likelihood({block}, start, least);
-  part.within = {std::sqrt(fit.variances(0)), NoisePart::Source::estimated};
-  if (both) part.run_to_run = {std::sqrt(fit.variances(1)), NoisePart::Source::estimated};
+  open.block = {contrasts.values,
+                MatrixXd(contrasts.values.size(), 0),
+                seen_through(contrasts.combine, parts.stated),
+                {seen_through(contrasts.combine, parts.within)}};
+  if (!is_stated(noise.sensors[sensor].run_to_run) && parts.shares)
+    open.block.parts.push_back(seen_through(contrasts.combine, parts.run_to_run));
+  open.size = squares / static_cast<double>(contrasts.values.size());
+  return open;
+}
+
+void take_variances(const OpenNoise& open, const VectorXd& variances, NoiseModel& noise) {
+  using enum NoisePart::Source;
+  for (const std::size_t s : open.sensors) {
+    SensorNoise& sensor = noise.sensors[s];
+    if (open.in_units_of_repeatability) {
+      sensor.run_to_run = {sensor.within.sd * std::sqrt(variances(0)), estimated};
+      continue;
+    }
+    sensor.within = {std::sqrt(variances(0)), estimated};
+    if (variances.size() > 1) sensor.run_to_run = {std::sqrt(variances(1)), estimated};
+  }
+}
+
+void estimate(const OpenNoise& open, NoiseModel& noise) {
+  const auto parts = static_cast<Index>(open.block.parts.size());
+  VectorXd least = VectorXd::Zero(parts);
+  if (!open.in_units_of_repeatability) least(0) = 1e-6 * open.size;
+  const auto fit = restricted_likelihood({open.block}, VectorXd::Constant(parts, open.size), least);
+  take_variances(open, fit.variances, noise);
+  const double own = open.in_units_of_repeatability ? 1.0 : 0.0;
   noise.degrees_of_freedom =
-      std::min(noise.degrees_of_freedom, freedom_of(fit.variances.sum(), fit.covariance.sum()));
-  return true;
+      std::min(noise.degrees_of_freedom, freedom_of(own + fit.variances.sum(), fit.covariance.sum()));
+}
+
+/// Log of posterior density of the logarithms of the open standard deviations.
+double log_variance_density(const OpenNoise& open, const VectorXd& log_sd) {
+  const VectorXd variances = (2.0 * log_sd).array().exp();
+  double density = log_likelihood(open.block, variances);
+  const Index change = open.in_units_of_repeatability ? 0 : 1;  // the run-to-run change among them
+  if (change >= log_sd.size()) return density;
+  const double unit = open.in_units_of_repeatability ? 0.0 : log_sd(0);
+  return density + log_sd(change) - unit - std::log1p(std::exp(2.0 * (log_sd(change) - unit)));
+}
+
+/// Draws by a random walk (N. Metropolis et al., *J. Chem. Phys.* 21 (1953)), far enough apart to count as
+/// independent.
+std::vector<VectorXd> variance_draws(const OpenNoise& open, const VectorXd& start, int count,
+                                     boost::random::mt19937_64& generator) {
+  constexpr int settling = 60, apart = 8;
+  boost::random::normal_distribution<double> normal;
+  boost::random::uniform_01<double> uniform;
+  const double step = 2.0 / std::sqrt(0.5 * static_cast<double>(open.block.y.size()) + 1.0);
+  VectorXd at = 0.5 * start.array().max(1e-4 * open.size).log();
+  double density = log_variance_density(open, at);
+  std::vector<VectorXd> draws;
+  for (int i = 1 - settling; i <= count * apart; ++i) {
+    VectorXd next = at;
+    for (Index k = 0; k < next.size(); ++k) next(k) += step * normal(generator);
+    const double there = log_variance_density(open, next);
+    if (std::log(uniform(generator)) < there - density) at = next, density = there;
+    if (i > 0 && i % apart == 0) draws.push_back((2.0 * at).array().exp());
+  }
+  return draws;
 }
 
 /// What the rotor file and the readings state; a sensor counts as stated when all its readings are.
@@ -191,21 +246,59 @@ NoiseModel stated_noise(const Job& job, const JointSystem& system) {
 
 }  // namespace
 
-std::optional<NoiseModel> noise_of(const Job& job, const JointSystem& system) {
+NoiseModel noise_of(const Job& job, const JointSystem& system) {
   NoiseModel noise = stated_noise(job, system);
-  estimate_run_to_run(system, noise);
-  for (std::size_t s = 0; s < noise.sensors.size(); ++s)
-    if (!is_stated(noise.sensors[s].within) && !estimate_sensor(system, s, noise)) return std::nullopt;
+  if (const auto open = open_run_to_run(system, noise)) estimate(*open, noise);
+  for (std::size_t s = 0; s < noise.sensors.size(); ++s) {
+    if (is_stated(noise.sensors[s].within)) continue;
+    const bool read = std::any_of(system.readings.begin(), system.readings.end(),
+                                  [s](const JointReading& one) { return one.sensor == s; });
+    if (!read) continue;
+    if (const auto open = open_sensor(system, s, noise); !open.block.parts.empty()) {
+      estimate(open, noise);
+      continue;
+    }
+    noise.known = false;
+    noise.sensors[s].within.sd = 1.0;
+  }
   return noise;
 }
 
-void widen_where_rejected(NoiseModel& noise, double misfit, int dof) {
-  constexpr double doubtful = 0.01;
-  if (dof <= 0) return;
-  const boost::math::chi_squared distribution(dof);
-  if (boost::math::cdf(boost::math::complement(distribution, misfit)) >= doubtful) return;
-  noise.widened = std::sqrt(misfit / dof);
-  noise.degrees_of_freedom = std::min<double>(noise.degrees_of_freedom, dof);
+std::vector<NoiseDraw> noise_draws(const JointSystem& system, const NoiseModel& noise, int count,
+                                   std::uint64_t seed) {
+  boost::random::mt19937_64 generator(seed);
+  std::vector<NoiseDraw> draws(static_cast<std::size_t>(count), NoiseDraw{noise, 0.0});
+  bool any = noise.widened > 1.0;
+  const auto draw = [&](const OpenNoise& open, const VectorXd& start) {
+    const auto variances = variance_draws(open, start, count, generator);
+    for (std::size_t i = 0; i < draws.size(); ++i) {
+      take_variances(open, variances[i], draws[i].noise);
+      draws[i].log_likelihood += log_likelihood(open.block, variances[i]);
+    }
+    any = true;
+  };
+  if (const auto open = open_run_to_run(system, noise)) {
+    const auto& first = noise.sensors[open->sensors.front()];
+    draw(*open, VectorXd::Constant(1, std::pow(first.run_to_run.sd / first.within.sd, 2)));
+  }
+  for (std::size_t s = 0; s < noise.sensors.size(); ++s) {
+    const auto& sensor = noise.sensors[s];
+    if (sensor.within.source != NoisePart::Source::estimated) continue;
+    const auto open = open_sensor(system, s, noise);
+    VectorXd start(static_cast<Index>(open.block.parts.size()));
+    start(0) = sensor.within.sd * sensor.within.sd;
+    if (start.size() > 1) start(1) = sensor.run_to_run.sd * sensor.run_to_run.sd;
+    draw(open, start);
+  }
+  if (!any) return {{noise, 0.0}};
+  for (auto& one : draws) {
+    if (noise.widened > 1.0) {
+      boost::random::chi_squared_distribution<double> chi(noise.degrees_of_freedom);
+      one.noise.widened = noise.widened * std::sqrt(noise.degrees_of_freedom / chi(generator));
+    }
+    one.noise.degrees_of_freedom = std::numeric_limits<double>::infinity();
+  }
+  return draws;
 }
 
 }  // namespace trimwright

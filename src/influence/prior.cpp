@@ -1,12 +1,14 @@
 #include "trimwright/influence/prior.hpp"
 
-#include <Eigen/Cholesky>
 #include <algorithm>
 #include <boost/math/distributions/chi_squared.hpp>
 #include <boost/math/distributions/fisher_f.hpp>
+#include <boost/random/chi_squared_distribution.hpp>
+#include <boost/random/mersenne_twister.hpp>
 #include <cmath>
 #include <set>
 
+#include "base/linear_algebra.hpp"
 #include "trimwright/influence/influence_posterior.hpp"
 
 namespace trimwright {
@@ -70,6 +72,23 @@ double scatter_degrees_of_freedom(const Prior& prior) {
   return least;
 }
 
+std::vector<Prior> prior_draws(const Prior& prior, int count, std::uint64_t seed) {
+  boost::random::mt19937_64 generator(seed);
+  std::set<std::string> planes;
+  for (const auto& one : prior.coefficients) planes.insert(one.plane);
+  std::vector<Prior> draws(static_cast<std::size_t>(count), prior);
+  for (std::size_t q = 0; q < 4; ++q) {
+    const double variance = std::pow(prior.scatter.sd[q], 2);
+    const double spread = prior.scatter.covariance(static_cast<Index>(q), static_cast<Index>(q));
+    double freedom = spread > 0.0 ? 2.0 * variance * variance / spread : 1e9;
+    if (q < 2) freedom = std::min(freedom, static_cast<double>(planes.size()) * (prior.jobs - 1));
+    if (freedom > 1e6) continue;
+    boost::random::chi_squared_distribution<double> chi(std::max(1.0, freedom));
+    for (auto& one : draws) one.scatter.sd[q] = std::sqrt(variance * std::max(1.0, freedom) / chi(generator));
+  }
+  return draws;
+}
+
 PriorMatch matched(const Prior& prior, const Job& job, const InfluencePosterior& posterior) {
   PriorMatch match;
   for (std::size_t i = 0; i < posterior.rows.size(); ++i)
@@ -114,7 +133,6 @@ std::optional<FleetCheck> fleet_check(const Prior& prior, const Job& job, const 
     for (const Index part : {0, 1}) at.push_back(2 * static_cast<Index>(u) + part);
   const Eigen::VectorXd difference = alone.unknowns.mean(at) - moments.mean;
   const MatrixXd covariance = moments.covariance + alone.unknowns.covariance(at, at);
-  const Eigen::LLT<MatrixXd> factor(covariance);
 
   // d^2 changes by -tr(V^-1 dV) on average when a variance of the scatter is off.
   Eigen::Vector4d slope;
@@ -123,10 +141,11 @@ std::optional<FleetCheck> fleet_check(const Prior& prior, const Job& job, const 
     only.scatter.sd.fill(0.0);
     only.scatter.sd[q] = 1.0;
     only.mean_covariance.setZero();
-    slope(static_cast<Index>(q)) = factor.solve(prior_moments(only, match.prior).covariance).trace();
+    slope(static_cast<Index>(q)) =
+        positive_solve(covariance, prior_moments(only, match.prior).covariance).trace();
   }
   FleetCheck check;
-  check.distance = difference.dot(factor.solve(difference));
+  check.distance = (difference.transpose() * positive_solve(covariance, difference)).value();
   check.components = static_cast<int>(n);
   const double spread = slope.dot(prior.scatter.covariance * slope);
   if (spread > 0.0) check.degrees_of_freedom = 2.0 * static_cast<double>(n * n) / spread;

@@ -1,10 +1,10 @@
 #include "review_parts.hpp"
 
-#include <Eigen/SVD>
 #include <algorithm>
 #include <boost/math/distributions/fisher_f.hpp>
 #include <cmath>
 
+#include "base/linear_algebra.hpp"
 namespace trimwright {
 namespace {
 
@@ -56,7 +56,7 @@ void review_planes(const Job& job, const InfluenceModel& model, InfluenceReview&
   Eigen::MatrixXcd c = over_limits(job, all, planes);
   for (Index p = 0; p < planes; ++p)
     if (c.col(p).norm() > 0.0) c.col(p).normalize();
-  review.singular_values = Eigen::JacobiSVD<Eigen::MatrixXcd>(c).singularValues();
+  review.singular_values = singular_values(c).values;
   for (std::size_t sensor = 0; sensor < job.rotor.sensors.size(); ++sensor) {
     std::vector<const InfluenceRow*> rows;
     std::copy_if(all.begin(), all.end(), std::back_inserter(rows),
@@ -67,28 +67,38 @@ void review_planes(const Job& job, const InfluenceModel& model, InfluenceReview&
   }
 }
 
-std::optional<LackOfFit> lack_of_fit(const Job& job, const InfluenceModel& model) {
-  double pure = 0.0, all = 0.0;  // squares in units of the rows' own standard deviations
-  LackOfFit test;
-  for (const auto& row : model.rows) {
-    if (!row.reading_sd || !(*row.reading_sd > 0.0)) continue;
-    std::vector<std::pair<std::vector<std::complex<double>>, std::vector<Phasor>>> settings;
-    for (const auto& one : row.fit) {
-      const auto u = run_unbalance(job, one.run);
-      auto same = std::find_if(settings.begin(), settings.end(), [&](const auto& s) { return s.first == u; });
-      if (same == settings.end()) same = settings.insert(settings.end(), {u, {}});
-      same->second.push_back(one.read);
-    }
-    const double variance = *row.reading_sd * *row.reading_sd;
-    all += row.residual_square_sum / variance;
-    for (const auto& [u, readings] : settings) {
-      Phasor mean = 0.0;
-      for (const Phasor& x : readings) mean += x / static_cast<double>(readings.size());
-      for (const Phasor& x : readings) pure += std::norm(x - mean) / variance;
-      test.pure_dof += 2 * (static_cast<int>(readings.size()) - 1);
-    }
-    test.fit_dof += 2 * (static_cast<int>(settings.size() - model.planes.size()) - 1);
+namespace {
+
+/// One column per setting of the weights: what repeats alone say, whatever the rotor does.
+Eigen::MatrixXcd settings_of(const JointSystem& system) {
+  const Index runs = system.unbalance.rows();
+  std::vector<Index> first;
+  Eigen::MatrixXcd designs = Eigen::MatrixXcd::Zero(runs, runs);
+  for (Index r = 0; r < runs; ++r) {
+    auto same = std::find_if(first.begin(), first.end(),
+                             [&](Index f) { return system.unbalance.row(f) == system.unbalance.row(r); });
+    if (same == first.end()) same = first.insert(first.end(), r);
+    designs(r, same - first.begin()) = 1.0;
   }
+  return designs.leftCols(static_cast<Index>(first.size()));
+}
+
+}  // namespace
+
+std::optional<LackOfFit> lack_of_fit(const RunsFit& fit) {
+  const Eigen::MatrixXcd settings = settings_of(fit.system);
+  double all = 0.0, pure = 0.0;
+  int spare = 0;
+  LackOfFit test;
+  for (const auto& sensor : fit.sensors) {
+    const std::size_t s = fit.system.readings[sensor.readings.front()].sensor;
+    const SensorFit repeats = fit_sensor(fit.system, fit.noise, s, settings);
+    all += sensor.misfit;
+    pure += repeats.misfit;
+    spare += 2 * sensor.spare;
+    test.pure_dof += 2 * repeats.spare;
+  }
+  test.fit_dof = spare - test.pure_dof;
   if (test.pure_dof == 0 || test.fit_dof <= 0 || !(pure > 0.0)) return std::nullopt;
   test.f = std::max(0.0, (all - pure) / test.fit_dof) / (pure / test.pure_dof);
   const boost::math::fisher_f f(test.fit_dof, test.pure_dof);

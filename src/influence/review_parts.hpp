@@ -1,5 +1,6 @@
 #pragma once
 
+#include "runs_fit.hpp"
 #include "trimwright/influence/influence_review.hpp"
 
 namespace trimwright {
@@ -8,6 +9,6 @@ namespace trimwright {
 void review_planes(const Job& job, const InfluenceModel& model, InfluenceReview& review);
 
 /// Empty where no weights were run twice, or where there are no more settings than unknowns.
-[[nodiscard]] std::optional<LackOfFit> lack_of_fit(const Job& job, const InfluenceModel& model);
+[[nodiscard]] std::optional<LackOfFit> lack_of_fit(const RunsFit& fit);
 
 }  // namespace trimwright

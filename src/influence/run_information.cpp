@@ -1,7 +1,8 @@
 #include "trimwright/influence/run_information.hpp"
 
-#include <Eigen/Cholesky>
 #include <cassert>
+
+#include "base/linear_algebra.hpp"
 
 namespace trimwright {
 
@@ -21,8 +22,9 @@ InfluencePosterior after_one_more_run(const InfluencePosterior& posterior, const
           unbalance(p).imag(), unbalance(p).real();
   }
   const MatrixXd shared = design * posterior.unknowns.covariance;
-  const MatrixXd whitened = Eigen::LLT<MatrixXd>(readings).matrixL().solve(shared);
+  const MatrixXd whitened = lower_solve(cholesky(readings), shared);
   InfluencePosterior after = posterior;
+  after.draws.reset();
   after.unknowns.covariance -= whitened.transpose() * whitened;
   return after;
 }

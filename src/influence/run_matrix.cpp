@@ -1,8 +1,8 @@
 #include "run_matrix.hpp"
 
-#include <Eigen/SVD>
 #include <algorithm>
-#include <numeric>
+
+#include "base/linear_algebra.hpp"
 
 namespace trimwright {
 namespace {
@@ -102,12 +102,12 @@ Result<RunMatrix> run_matrix(const Job& job, const std::vector<std::size_t>& wan
   matrix.scale = scaled.colwise().norm().transpose();
   for (Eigen::Index p = 0; p < scaled.cols(); ++p) scaled.col(p) /= matrix.scale(p);
 
-  const Eigen::JacobiSVD<Eigen::MatrixXcd> svd(scaled, Eigen::ComputeFullV);
-  const auto& singular = svd.singularValues();
+  const auto svd = singular_values(scaled, true);
+  const auto& singular = svd.values;
   const Eigen::Index rank = (singular.array() > rank_tolerance * singular(0)).count();
   matrix.rank = static_cast<int>(rank) + 1;
   if (rank < scaled.cols())
-    return tl::unexpected(not_separated(job, matrix, svd.matrixV().rightCols(scaled.cols() - rank)));
+    return tl::unexpected(not_separated(job, matrix, svd.v.rightCols(scaled.cols() - rank)));
   matrix.condition = singular(0) / singular(rank - 1);
   return matrix;
 }

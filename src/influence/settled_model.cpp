@@ -3,9 +3,9 @@
 #include <set>
 #include <tuple>
 
+#include "mirror_test.hpp"
 #include "plane_condition.hpp"
 #include "trimwright/influence/influence_model.hpp"
-#include "trimwright/influence/mirror_test.hpp"
 #include "usable_reading.hpp"
 
 namespace trimwright {
@@ -25,19 +25,23 @@ void take_posterior_rows(const Job& job, const InfluencePosterior& posterior, In
     for (Index p = 0; p + 1 < entries; ++p)
       row.coefficients(p) = posterior.unknowns.at(posterior.entry(i, static_cast<std::size_t>(p) + 1));
     row.reading_sd = posterior.noise.sensors[row.sensor].within.sd;
-    row.unit_covariance = Eigen::MatrixXcd::Zero(entries, entries);
     for (const std::size_t r : model.runs_used) {
       const auto unbalance = run_unbalance(job, r);
       Eigen::VectorXcd u(entries - 1);
       for (Index p = 0; p + 1 < entries; ++p) u(p) = unbalance[posterior.planes[static_cast<std::size_t>(p)]];
-      for (const auto& reading : job.runs[r].readings)
-        if (reading.speed == row.speed && reading.sensor == row.sensor &&
-            why_not_usable(job, job.runs[r], reading).empty())
-          row.fit.push_back({r, *reading.x, predict(row, u)});
+      for (const auto& reading : job.runs[r].readings) {
+        if (reading.speed != row.speed || reading.sensor != row.sensor ||
+            !why_not_usable(job, job.runs[r], reading).empty())
+          continue;
+        const auto& noise = posterior.noise.sensors[row.sensor];
+        const double within = stated_sd(job.rotor, reading).value_or(noise.within.sd);
+        const Phasor fitted = predict(row, u);
+        row.fit.push_back({r, *reading.x, fitted, within,
+                           std::hypot(within, noise.run_to_run.sd, noise.proportional * std::abs(fitted))});
+      }
     }
     row.readings = static_cast<int>(row.fit.size());
     row.spare = std::max(0, row.readings - static_cast<int>(entries));
-    for (const auto& one : row.fit) row.residual_square_sum += std::norm(one.read - one.fitted);
     model.rows.push_back(std::move(row));
   }
 }
@@ -70,24 +74,34 @@ void tell_unsettled(const Job& job, InfluenceModel& model) {
             {reading.speed, reading.sensor, "neither the prior nor the runs tell how the planes act here"});
 }
 
-/// Runs and prior combined, in the convention the job's rotor says.
+/// Runs and prior combined, in the convention the job's rotor says; of what weights cannot cancel nothing is
+/// supposed yet.
 Result<InfluenceModel> fit_with_prior(const Job& job, const std::vector<std::size_t>& planes,
                                       const Prior& prior) {
-  auto posterior = influence_posterior(job, planes, &prior, Residual::small);
+  auto posterior = influence_posterior(job, planes, &prior);
   if (!posterior) return tl::unexpected(posterior.error());
   auto alone = fit_influence(job);
   InfluenceModel model = alone ? std::move(*alone) : model_without_trials(job);
-  if (const auto own = influence_posterior(job)) model.fleet = fleet_check(prior, job, *own);
+  if (model.posterior) model.fleet = fleet_check(prior, job, *model.posterior);
   model.with_prior = true;
   model.prior_jobs = prior.jobs;
   model.planes = posterior->planes;
   model.centre = Eigen::VectorXcd::Zero(static_cast<Index>(model.planes.size()));
-  take_posterior_rows(job, *posterior, model);
+  model.posterior = std::move(*posterior);
+  return model;
+}
+
+/// The same with what a trim supposes, that weights can cancel most of the vibration.
+Result<void> believe_prior(const Job& job, const std::vector<std::size_t>& planes, const Prior& prior,
+                           InfluenceModel& model) {
+  auto belief = influence_posterior(job, planes, &prior, Residual::small);
+  if (!belief) return tl::unexpected(belief.error());
+  take_posterior_rows(job, *belief, model);
   tell_unsettled(job, model);
   model.planes_condition = condition_of_planes(job, model);
-  model.posterior = *posterior;
-  model.belief = std::move(*posterior);
-  return model;
+  model.posterior = *belief;
+  model.belief = std::move(*belief);
+  return {};
 }
 
 /// Log odds of the given convention over its mirror, both judged by runs and prior together.
@@ -123,22 +137,22 @@ Result<SettledModel> settle_with_prior(const Job& job, const std::vector<std::si
     settled.model = std::move(*mirrored);
     settled.model.mirror = {MirrorTest::Outcome::supports_given, -odds, {}};
   }
+  if (const auto believed = believe_prior(settled.job, planes, prior, settled.model); !believed)
+    return tl::unexpected(believed.error());
   settled.model.convention_found = unknown;
   return settled;
 }
 
-/// Where the job has its own answer: baselines and coefficients with their covariance, when noise is known.
-void add_posterior(const Job& job, InfluenceModel& model) {
-  auto posterior = influence_posterior(job, model.planes);
-  if (!posterior) return;
-  model.posterior = std::move(*posterior);
+/// What probabilities are reckoned from, where noise is known.
+void add_belief(const Job& job, InfluenceModel& model) {
+  if (!model.posterior) return;
   if (auto belief = influence_posterior(job, model.planes, nullptr, Residual::small))
     model.belief = std::move(*belief);
 }
 
 /// The model with the belief's baselines and coefficients, as a job with a small residual has them.
 Result<void> take_belief(const Job& job, InfluenceModel& model) {
-  if (!model.belief || model.belief->unexplained.size() == 0)
+  if (!model.belief || !model.belief->draws)
     return fail(
         "a small residual says nothing here",
         "more speeds and sensors than planes, and a known repeatability of every sensor (in the rotor "
@@ -170,7 +184,7 @@ Result<SettledModel> settle_and_fit(const Job& job, const std::vector<std::size_
   }
   settled.model = std::move(*model);
   settled.model.convention_found = unknown;
-  add_posterior(settled.job, settled.model);
+  add_belief(settled.job, settled.model);
   if (job.small_residual)
     if (const auto taken = take_belief(settled.job, settled.model); !taken)
       return tl::unexpected(taken.error());

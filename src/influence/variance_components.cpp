@@ -1,7 +1,8 @@
 #include "variance_components.hpp"
 
-#include <Eigen/Cholesky>
-#include <Eigen/QR>
+#include <cmath>
+
+#include "base/linear_algebra.hpp"
 
 namespace trimwright {
 namespace {
@@ -26,12 +27,16 @@ struct Solved {
   MatrixXd v_inverse;
 };
 
-Solved solved_block(const ComponentBlock& block, const VectorXd& variances) {
+MatrixXd covariance_of(const ComponentBlock& block, const VectorXd& variances) {
   MatrixXd v = block.fixed;
   for (std::size_t q = 0; q < block.parts.size(); ++q) v += variances(static_cast<Index>(q)) * block.parts[q];
-  const Eigen::LLT<MatrixXd> factor(v);
+  return v;
+}
+
+Solved solved_block(const ComponentBlock& block, const VectorXd& variances) {
+  const MatrixXd v = covariance_of(block, variances);
   Solved solved;
-  solved.v_inverse = factor.solve(MatrixXd::Identity(v.rows(), v.cols()));
+  solved.v_inverse = positive_solve(v, MatrixXd::Identity(v.rows(), v.cols()));
   solved.v_inverse_x = solved.v_inverse * block.x;
   solved.v_inverse_y = solved.v_inverse * block.y;
   for (const auto& part : block.parts) solved.v_inverse_part.push_back(solved.v_inverse * part);
@@ -54,9 +59,8 @@ Score score_at(const std::vector<ComponentBlock>& blocks, const VectorXd& varian
   }
   Score score{VectorXd::Zero(parts), MatrixXd::Zero(parts, parts), {}, {}};
   if (unknowns > 0) {
-    const Eigen::LDLT<MatrixXd> factor(weight);
-    score.mean_covariance = factor.solve(MatrixXd::Identity(unknowns, unknowns));
-    score.mean = factor.solve(moment);
+    score.mean_covariance = positive_solve(weight, MatrixXd::Identity(unknowns, unknowns));
+    score.mean = score.mean_covariance * moment;
   }
 
   std::vector<MatrixXd> leverage(static_cast<std::size_t>(parts), MatrixXd::Zero(unknowns, unknowns));
@@ -99,7 +103,7 @@ VectorXd fisher_step(const Score& score, const VectorXd& variances) {
   if (free.empty()) return step;
   const MatrixXd information = score.information(free, free);
   const VectorXd gradient = score.gradient(free);
-  step(free) = information.colPivHouseholderQr().solve(gradient);
+  step(free) = pseudo_inverse(information) * gradient;
   return step;
 }
 
@@ -127,10 +131,15 @@ ComponentFit restricted_likelihood(const std::vector<ComponentBlock>& blocks, co
     fit.variances = next;
     score = score_at(blocks, fit.variances);
   }
-  fit.covariance = score.information.completeOrthogonalDecomposition().pseudoInverse();
+  fit.covariance = pseudo_inverse(score.information);
   fit.mean = score.mean;
   fit.mean_covariance = score.mean_covariance;
   return fit;
+}
+
+double log_likelihood(const ComponentBlock& block, const VectorXd& variances) {
+  const MatrixXd factor = cholesky(covariance_of(block, variances));
+  return -factor.diagonal().array().log().sum() - 0.5 * lower_solve(factor, MatrixXd(block.y)).squaredNorm();
 }
 
 }  // namespace trimwright

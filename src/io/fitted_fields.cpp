@@ -13,25 +13,19 @@ namespace trimwright {
 
 namespace {
 
+/// What a result of the judge refuses is refused here, where it is written.
+template <class T>
+T accepted(const YamlValue& value, const Result<T>& result) {
+  if (!result) value.reject(result.error().what, result.error().expected);
+  if constexpr (!std::is_void_v<T>) return *result;
+}
+
 Piece read_catalogue_piece(const YamlValue& value, const Plane& plane) {
-  const std::string id = value.text("a weight of the plane's catalogue");
-  const Weight* weight = plane.find_weight(id);
-  if (weight == nullptr) {
-    std::string known;
-    for (const auto& one : plane.weights) known += (known.empty() ? "" : ", ") + one.id;
-    value.reject("plane \"" + plane.name + "\" has no weight \"" + shortened(id) + "\"", "one of: " + known);
-  }
-  return {weight->id, weight->moment_g_mm};
+  return accepted(value, catalogue_piece(plane, value.text("a weight of the plane's catalogue")));
 }
 
 int checked_slot(const YamlValue& value, const Plane& plane, int slot) {
-  if (!plane.slots) value.reject("plane \"" + plane.name + "\" has no slots", "a moment at an angle");
-  if (!plane.slots->has(slot))
-    value.reject(fmt::format("plane \"{}\" has no slot {}", plane.name, slot),
-                 fmt::format("1 to {}", plane.slots->count));
-  if (!plane.slots->usable(slot))
-    value.reject(fmt::format("slot {} of plane \"{}\" is declared unusable", slot, plane.name),
-                 "a usable slot");
+  accepted(value, check_slot(plane, slot));
   return slot;
 }
 
@@ -65,17 +59,6 @@ void read_item(const YamlValue& value, const Rotor& rotor, const Plane& plane, F
   fields.finish();
 }
 
-void check_stock(const YamlValue& value, const Plane& plane, const FittedWeights& fitted) {
-  for (const auto& weight : plane.weights) {
-    if (!weight.stock) continue;
-    const int used = pieces_fitted(plane, fitted, weight.id);
-    if (used > *weight.stock)
-      value.reject(
-          fmt::format("{} of weight \"{}\" are fitted but the stock is {}", used, weight.id, *weight.stock),
-          "a stock that counts the fitted pieces too");
-  }
-}
-
 FittedWeights read_plane_fitted(const YamlValue& value, const Rotor& rotor, const Plane& plane) {
   FittedWeights fitted;
   if (value.is_list()) {
@@ -86,7 +69,7 @@ FittedWeights read_plane_fitted(const YamlValue& value, const Rotor& rotor, cons
   } else {
     (void)value.choice<bool>({{"none", true}, {"{slot: weight, ...}", false}});
   }
-  check_stock(value, plane, fitted);
+  accepted(value, check_possible(plane, fitted));
   return fitted;
 }
 
@@ -132,7 +115,7 @@ std::vector<FittedWeights> read_choice(const YamlValue& root, const Job& job) {
     fitted[p].slots.clear();
     for (const auto& [key, value] : slots.entries("{\"slot\": \"weight\", ...}; {} where none is fitted"))
       put(fitted[p], value, slot_from_key(key, value, plane), read_chosen_piece(value, plane));
-    check_stock(slots, plane, fitted[p]);
+    accepted(slots, check_possible(plane, fitted[p]));
   }
   planes.finish();
   return fitted;

@@ -159,7 +159,7 @@ Json residuals_json(const Job& job, const InfluenceModel& model) {
       const auto read = shown(sensor, one.read, model.convention);
       const auto fitted = shown(sensor, one.fitted, model.convention);
       const double off = std::abs(one.read - one.fitted);
-      const bool judged = row.spare > 0 && row.reading_sd && *row.reading_sd > 0.0;
+      const bool judged = row.spare > 0 && row.reading_sd && one.sd > 0.0;
       list.push_back({{"run", job.runs[one.run].name},
                       {"speed_rpm", job.speeds_rpm[row.speed]},
                       {"sensor", sensor.name},
@@ -168,7 +168,7 @@ Json residuals_json(const Job& job, const InfluenceModel& model) {
                       {"read_phase_deg", read.phase_deg},
                       {"fitted", fitted.amplitude},
                       {"fitted_phase_deg", fitted.phase_deg},
-                      {"off_by_sd", judged ? Json(off / *row.reading_sd) : Json(nullptr)}});
+                      {"off_by_sd", judged ? Json(off / one.sd) : Json(nullptr)}});
     }
   }
   return list;

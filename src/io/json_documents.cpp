@@ -88,6 +88,7 @@ Json trade_off_json(const Job& job, const std::vector<TradeOffRow>& rows) {
                     {"bound", row.bound},
                     {"gap", row.gap()},
                     {"proved_optimal", row.proved_optimal},
+                    {"by_chance", row.by_chance},
                     {"recommended", row.recommended},
                     {"probability", probability_json(row.outlook)},
                     {"slots", changes_json(job, row.changes)}});
@@ -187,6 +188,7 @@ std::string plan_json(const Job& job, const InfluenceModel& model, const TrimPla
   json["gap"] = chosen == nullptr ? 0.0 : chosen->gap();
   json["probability"] = probability_json(trim.outlook);
   json["trade_off"] = trade_off_json(job, trim.trade_off);
+  json["why"] = trim.why;
   for (std::size_t i = 0; i < trim.trade_off.size(); ++i) json["trade_off"][i]["chosen"] = i == trim.chosen;
   json["alternatives"] = trade_off_json(job, trim.alternatives);
   json["other_trade_off"] = trade_off_json(job, trim.other_trade_off);

@@ -36,6 +36,33 @@ Json slots_json(const Rotor& rotor, const Plane& plane) {
   return list;
 }
 
+/// Slots where the plane's rules let a weight be; null: in all that are usable.
+Json slots_for(const Plane& plane, const Weight& weight) {
+  Json slots = Json::array();
+  bool all = true;
+  for (int slot = 1; plane.slots && slot <= plane.slots->count; ++slot) {
+    if (!plane.slots->usable(slot)) continue;
+    const bool allowed = allowed_in(plane, slot, Piece{weight.id, weight.moment_g_mm});
+    all &= allowed;
+    if (allowed) slots.push_back(slot);
+  }
+  return all ? Json() : slots;
+}
+
+/// What the judge of fitted weights goes by, for the page's own.
+Json rules_json(const Plane& plane) {
+  const PlaneRules& rules = plane.rules;
+  return {{"max_pieces", or_null(rules.max_pieces)},
+          {"max_mass_g", or_null(rules.max_mass_g)},
+          {"max_slot_moment_g_mm", or_null(rules.max_slot_moment_g_mm)},
+          {"masses_needed", rules.max_mass_g || rules.max_slot_mass_g},
+          {"filler_alone", allowed_in(plane, 1, std::nullopt)},
+          {"filler_mass_g", mass_of(plane, std::nullopt)},
+          {"apart", rules.apart},
+          {"together", rules.together},
+          {"alike", rules.alike}};
+}
+
 Json weights_json(const Plane& plane) {
   const auto marks = weight_marks(plane);
   Json list = Json::array();
@@ -46,6 +73,9 @@ Json weights_json(const Plane& plane) {
                     {"words", w.written},
                     {"moment_g_mm", w.moment_g_mm},
                     {"stock", or_null(w.stock)},
+                    {"mass_g", or_null(w.mass_g)},
+                    {"pieces", w.pieces()},
+                    {"slots", slots_for(plane, w)},
                     {"stack_of", w.stack_of}});
   }
   return list;
@@ -80,6 +110,7 @@ Json planes_json(const Job& job, const InfluenceModel& model, const std::vector<
                     {"filler_g_mm", plane.filler.moment_g_mm},
                     {"fitting_variance", fitting_variance(plane)},
                     {"weights", weights_json(plane)},
+                    {"rules", rules_json(plane)},
                     {"max_total_g_mm", or_null(plane.max_total_moment_g_mm)},
                     {"max_added_g_mm", or_null(plane.max_added_moment_g_mm)},
                     {"free_moment", complex_json(free_moment(job.fitted_now[p]))},
@@ -135,6 +166,10 @@ std::string page_json(const Job& job, const InfluenceModel& model, const TrimPla
   json["rows"] = rows_json(job, model);
   json["differs_factor"] = differs_factor(model);
   json["not_predicted"] = trim.not_predicted.size();
+  json["limits"] = {{"fitted_stay", trim.request.keep_fitted},
+                    {"max_pieces", or_null(trim.request.max_pieces)},
+                    {"planes", trim.planes},
+                    {"allowance", fitting_allowance}};
   return json.dump();
 }
 

@@ -45,6 +45,7 @@ PriorCoefficient read_coefficient(const YamlValue& value, const Rotor* rotor) {
   const double amplitude = fields.required("amplitude").number(1e-300, 1e300);
   const double phase = fields.required("phase").parsed(parse_angle_deg);
   one.mean = phasor_from_shown(amplitude, phase, PhaseConvention::lead);
+  if (const auto jobs = fields.optional("jobs")) one.jobs = jobs->whole_number(fewest_fleet_jobs, 1000000);
   fields.finish();
   if (rotor != nullptr) place_on(*rotor, fields, one);
   return one;
@@ -95,9 +96,21 @@ Prior read_prior_root(const YamlValue& root, const Rotor* rotor) {
   (void)fields.required("trimwright");
   Prior prior;
   prior.rotor = fields.required("rotor").label();
-  prior.jobs = fields.required("jobs").whole_number(1, 1000000);
+  prior.jobs = fields.required("jobs").whole_number(fewest_fleet_jobs, 1000000);
   (void)fields.required("phase").choice<bool>({{"lead", true}});
   prior.scatter = read_scatter(fields);
+  if (const auto left = fields.optional("left")) {
+    YamlFields parts(*left, "{size: ..., degrees_of_freedom: ...}");
+    prior.left = LeftByFleet{parts.required("size").number(1e-6, 10.0),
+                             parts.required("degrees_of_freedom").number(1.0, 1e6)};
+    parts.finish();
+  }
+  if (const auto left_out = fields.optional("left_out"))
+    for (const auto& one : left_out->list("a list of {job: ..., why: ...}")) {
+      YamlFields parts(one, "{job: ..., why: ...}");
+      prior.left_out.push_back({parts.required("job").label(), parts.required("why").label()});
+      parts.finish();
+    }
   const auto coefficients = fields.required("coefficients");
   for (const auto& one : coefficients.list("a list of coefficients")) {
     const auto coefficient = read_coefficient(one, rotor);
@@ -164,12 +177,20 @@ std::string prior_text(const Prior& prior) {
     text += fmt::format("  {}: {}\n", scatter_names()[q], prior.scatter.sd[q]);
   text +=
       "scatter_covariance:  # of the squares of these, lower triangle\n" + triangle(prior.scatter.covariance);
+  if (prior.left)
+    text += fmt::format(
+        "left: {{size: {}, degrees_of_freedom: {}}}  # what no weight explains, over the limits, per real "
+        "component\n",
+        prior.left->size, prior.left->degrees_of_freedom);
+  if (!prior.left_out.empty()) text += "left_out:\n";
+  for (const auto& one : prior.left_out)
+    text += fmt::format("  - {{job: {}, why: {}}}\n", quoted(one.name), quoted(one.why));
   text += "coefficients:\n";
   for (const auto& one : prior.coefficients)
-    text +=
-        fmt::format("  - {{speed: {} rpm, sensor: {}, plane: {}, unit: {}, amplitude: {}, phase: {} deg}}\n",
-                    one.rpm, quoted(one.sensor), quoted(one.plane), quoted(one.unit), std::abs(one.mean),
-                    shown_phase_deg(one.mean, PhaseConvention::lead));
+    text += fmt::format(
+        "  - {{speed: {} rpm, sensor: {}, plane: {}, unit: {}, amplitude: {}, phase: {} deg, jobs: {}}}\n",
+        one.rpm, quoted(one.sensor), quoted(one.plane), quoted(one.unit), std::abs(one.mean),
+        shown_phase_deg(one.mean, PhaseConvention::lead), one.jobs);
   text += "mean_covariance:  # of these, relative amplitude and phase of each in turn, lower triangle\n";
   return text + triangle(prior.mean_covariance);
 }

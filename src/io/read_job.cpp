@@ -154,6 +154,7 @@ TrimRequest read_request(const YamlValue& value, const Job& job) {
   TrimRequest request;
   if (const auto objective = fields.optional("objective")) {
     using Choice = std::pair<SlotObjective, bool>;
+    request.objective_asked = true;
     std::tie(request.objective, request.most_probable) =
         objective->choice<Choice>({{"worst ratio", Choice{SlotObjective::worst_ratio, false}},
                                    {"least squares", Choice{SlotObjective::least_squares, false}},

@@ -38,34 +38,29 @@ std::size_t plane_named(const Rotor& rotor, const std::string& name, const std::
   return *plane;
 }
 
-Piece catalogue_piece(const Plane& plane, const std::string& id, const std::string& file) {
-  const Weight* weight = plane.find_weight(id);
-  std::string known;
-  for (const auto& one : plane.weights) known += (known.empty() ? "" : ", ") + one.id;
-  if (weight == nullptr)
-    reject("plane \"" + plane.name + "\" has no weight \"" + shortened(id) + "\"",
-           "one of " + known + ", or a moment", file);
-  return {weight->id, weight->moment_g_mm};
+/// What the judge of fitted weights refuses.
+template <class T>
+T accepted(const Result<T>& result, const std::string& file) {
+  if (!result) reject(result.error().what, result.error().expected, file);
+  if constexpr (!std::is_void_v<T>) return *result;
 }
 
 int checked_slot(const Plane& plane, int slot, const std::string& file) {
-  if (!plane.slots || !plane.slots->has(slot) || !plane.slots->usable(slot))
-    reject(fmt::format("plane \"{}\" has no usable slot {}", plane.name, slot), "one of its usable slots",
-           file);
+  accepted(check_slot(plane, slot), file);
   return slot;
 }
 
 /// "spinner 3": the last word is the slot.
 Refit place_of(const Rotor& rotor, const std::string& text, const std::string& option) {
-  const auto blank = text.find_last_of(' ');
-  const auto number =
-      blank == std::string::npos ? Result<Quantity>(fail("none")) : parse_quantity(text.substr(blank + 1));
+  const auto last_blank = text.find_last_of(' ');
+  const auto number = last_blank == std::string::npos ? Result<Quantity>(fail("none"))
+                                                      : parse_quantity(text.substr(last_blank + 1));
   if (!number || !number->unit.empty() || number->value != std::floor(number->value) ||
       std::abs(number->value) > 1e6)
     reject(option + ": \"" + shortened(text) + "\" names no slot",
            "a plane and a slot, such as \"spinner 3\"");
   Refit refit;
-  refit.plane = plane_named(rotor, text.substr(0, blank), {});
+  refit.plane = plane_named(rotor, text.substr(0, last_blank), {});
   refit.slot = checked_slot(rotor.planes[refit.plane], static_cast<int>(number->value), {});
   return refit;
 }
@@ -85,13 +80,13 @@ Refit by_hand_in(const Rotor& rotor, const std::string& text) {
   if (const auto moment = parse_moment_g_mm(what); moment && *moment >= 0.0)
     refit.fit = Piece{{}, *moment};
   else
-    refit.fit = catalogue_piece(rotor.planes[refit.plane], what, {});
+    refit.fit = accepted(catalogue_piece(rotor.planes[refit.plane], what), {});
   return refit;
 }
 
 std::optional<Piece> plan_piece(const nlohmann::json& value, const Plane& plane, const std::string& file) {
   if (value.is_null()) return std::nullopt;
-  if (value.is_string()) return catalogue_piece(plane, value.get<std::string>(), file);
+  if (value.is_string()) return accepted(catalogue_piece(plane, value.get<std::string>()), file);
   if (value.is_object() && value.contains("moment_g_mm") && value["moment_g_mm"].is_number())
     return Piece{{}, value["moment_g_mm"].get<double>()};
   reject("a slot of the plan holds something that is no weight", "an id, null or {\"moment_g_mm\": m}", file);
@@ -138,29 +133,16 @@ bool same_piece(const std::optional<Piece>& a, const std::optional<Piece>& b) {
 void carry_out(const Refit& refit, const Rotor& rotor, std::vector<FittedWeights>& fitted,
                const std::string& file) {
   auto& slots = fitted[refit.plane].slots;
-  const auto found = slots.find(refit.slot);
-  const std::optional<Piece> held = found == slots.end() ? std::nullopt : std::optional(found->second);
+  const std::optional<Piece> holds = held(fitted[refit.plane], refit.slot);
   const std::string slot = fmt::format("slot {} of {}", refit.slot, rotor.planes[refit.plane].name);
-  if (refit.whatever_it_holds ? !held : !same_piece(held, refit.remove))
-    reject(slot + " holds " + words(held),
+  if (refit.whatever_it_holds ? !holds : !same_piece(holds, refit.remove))
+    reject(slot + " holds " + words(holds),
            refit.remove ? words(refit.remove) + " to take out"
            : refit.fit  ? "an empty slot to fit " + words(refit.fit) + " in"
                         : "a weight to take out",
            file);
   slots.erase(refit.slot);
   if (refit.fit) slots.emplace(refit.slot, *refit.fit);
-}
-
-void check_stock(const Rotor& rotor, const std::vector<FittedWeights>& fitted) {
-  for (std::size_t p = 0; p < rotor.planes.size(); ++p)
-    for (const Weight& weight : rotor.planes[p].weights) {
-      const auto used = std::count_if(fitted[p].slots.begin(), fitted[p].slots.end(),
-                                      [&](const auto& entry) { return entry.second.weight_id == weight.id; });
-      if (weight.stock && used > *weight.stock)
-        reject(fmt::format("{} of weight \"{}\" would be fitted but the stock is {}", used, weight.id,
-                           *weight.stock),
-               "another weight");
-    }
 }
 
 std::vector<FittedWeights> start_of(const Job& job, const std::string& like) {
@@ -175,13 +157,14 @@ std::vector<FittedWeights> start_of(const Job& job, const std::string& like) {
 Result<std::vector<FittedWeights>> refitted(const Job& job, const RefitRequest& request) {
   try {
     const Rotor& rotor = job.rotor;
-    auto fitted = start_of(job, request.like);
+    const auto start = start_of(job, request.like);
+    auto fitted = start;
     if (!request.plan.empty())
       for (const Refit& refit : plan_refits(request.plan, rotor))
         carry_out(refit, rotor, fitted, request.plan);
     for (const auto& text : request.take_out) carry_out(by_hand_out(rotor, text), rotor, fitted, {});
     for (const auto& text : request.fit) carry_out(by_hand_in(rotor, text), rotor, fitted, {});
-    check_stock(rotor, fitted);
+    accepted(check_fitting(rotor, {}, start, fitted), request.plan);
     return fitted;
   } catch (const InputError& input) {
     return tl::unexpected(input.error);

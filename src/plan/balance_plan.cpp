@@ -34,7 +34,11 @@ Step nothing_to_do(const TrimPlan& trim) {
   if (trim.request.pieces && !trim.trade_off[trim.chosen].recommended) {
     step.instruction = "Nothing is changed, as asked; another row of the table is recommended. " + left;
   } else if (trim.unsettled_from) {
-    step.instruction = "No plan: the search ended before it found one. Run again with a longer --time-limit.";
+    step.instruction = fmt::format(
+        "Fit nothing yet: of the choices searched none is worth its changes, but the search ended at its "
+        "time "
+        "limit before {} or more changes were settled. Run again with a longer --time-limit. {}",
+        *trim.unsettled_from, left);
   } else {
     step.instruction =
         "Fit nothing: no change of weights within those allowed makes a difference worth having. " + left;

@@ -193,7 +193,7 @@ Result<TrialAdvice> by_information(const Job& job, const TrialKnowledge& known, 
   std::vector<TrialCandidate> all;
   std::optional<Error> why_none;
   for (const std::size_t plane : planes) {
-    const auto changes = trial_changes(job, plane, choice);
+    const auto changes = trial_changes(job, plane, choice, known.limits);
     if (!changes) why_none = changes.error();
     if (!changes) continue;
     for (const auto& change : *changes) all.push_back(judged(outset, change));
@@ -233,7 +233,7 @@ void weigh_known_planes(const Job& job, const TrimPlan& trim, TrialAdvice& advic
 /// Planes of unknown effect, or of one known without its uncertainty.
 Result<TrialAdvice> by_the_rule(const Job& job, const TrialKnowledge& known, const TrialChoice& choice,
                                 std::size_t plane) {
-  const auto changes = trial_changes(job, plane, choice);
+  const auto changes = trial_changes(job, plane, choice, known.limits);
   if (!changes) return tl::unexpected(changes.error());
   const bool settled = known.model != nullptr && known.trim != nullptr && in(known.model->planes, plane);
   std::optional<RotorAngle> towards;

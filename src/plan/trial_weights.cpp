@@ -5,44 +5,34 @@
 #include <algorithm>
 #include <cmath>
 #include <numbers>
+#include <numeric>
 
 namespace trimwright {
 namespace {
 
-/// How often the weight (or stack) can still be fitted; 1 where the stock is not counted.
-int pieces_left(const Job& job, std::size_t plane_index, const Weight& weight) {
-  const Plane& plane = job.rotor.planes[plane_index];
-  std::optional<int> least;
-  for (const auto& single : plane.weights) {
-    const int needs = Plane::count_of(weight, single.id);
-    if (!single.stack_of.empty() || needs == 0 || !single.stock) continue;
-    const int left = *single.stock - pieces_fitted(plane, job.fitted_now[plane_index], single.id);
-    least = std::min(least.value_or(left / needs), left / needs);
-  }
-  return least.value_or(1);
-}
-
-std::string catalogue_ids(const Plane& plane) {
-  std::string ids;
-  for (const auto& weight : plane.weights) ids += (ids.empty() ? "" : ", ") + weight.id;
-  return ids;
+std::vector<std::size_t> every_plane(const Rotor& rotor) {
+  std::vector<std::size_t> planes(rotor.planes.size());
+  std::iota(planes.begin(), planes.end(), std::size_t{0});
+  return planes;
 }
 
 Result<std::vector<const Weight*>> weights_in_stock(const Job& job, std::size_t index,
                                                     const TrialChoice& choice) {
   const Plane& plane = job.rotor.planes[index];
+  const auto in_stock = [&](const Weight& weight) {
+    return left_in_stock(plane, job.fitted_now[index], weight).value_or(1) > 0;
+  };
   std::vector<const Weight*> weights;
   if (choice.weight_id) {
-    const Weight* weight = plane.find_weight(*choice.weight_id);
-    if (weight == nullptr)
-      return fail("plane \"" + plane.name + "\" has no weight \"" + *choice.weight_id + "\"",
-                  "one of: " + catalogue_ids(plane));
-    if (pieces_left(job, index, *weight) < 1)
-      return fail("no piece of weight \"" + weight->id + "\" is left in stock", "a weight in stock");
-    return std::vector{weight};
+    const auto piece = catalogue_piece(plane, *choice.weight_id);
+    if (!piece) return tl::unexpected(piece.error());
+    weights = {catalogue_weight(plane, *piece)};
+    if (!in_stock(*weights.front()))
+      return fail("no piece of weight \"" + piece->weight_id + "\" is left in stock", "a weight in stock");
+    return weights;
   }
   for (const auto& weight : plane.weights)
-    if (pieces_left(job, index, weight) > 0) weights.push_back(&weight);
+    if (in_stock(weight)) weights.push_back(&weight);
   if (weights.empty())
     return fail("no weight of plane \"" + plane.name + "\" is left in stock", "a weight in stock");
   return weights;
@@ -51,9 +41,8 @@ Result<std::vector<const Weight*>> weights_in_stock(const Job& job, std::size_t 
 Result<std::vector<int>> free_slots(const Job& job, std::size_t index, const TrialChoice& choice) {
   const Plane& plane = job.rotor.planes[index];
   if (choice.slot) {
-    if (plane.slots->usable(*choice.slot)) return std::vector{*choice.slot};
-    return fail(fmt::format("plane \"{}\" has no usable slot {}", plane.name, *choice.slot),
-                fmt::format("1 to {} without the unusable ones", plane.slots->count));
+    if (auto usable = check_slot(plane, *choice.slot); !usable) return tl::unexpected(usable.error());
+    return std::vector{*choice.slot};
   }
   std::vector<int> slots;
   for (int slot = 1; slot <= plane.slots->count; ++slot)
@@ -61,50 +50,6 @@ Result<std::vector<int>> free_slots(const Job& job, std::size_t index, const Tri
   if (slots.empty())
     return fail("every usable slot of plane \"" + plane.name + "\" holds a weight", "a slot named by you");
   return slots;
-}
-
-/// Whether a pair rule forbids a weight in `slot` beside what the others hold.
-bool pairs_allow(const Plane& plane, const FittedWeights& fitted, int slot) {
-  const auto partner_holds = [&](const auto& pair) {
-    return fitted.slots.contains(pair.first == slot ? pair.second : pair.first);
-  };
-  const auto touches = [slot](const auto& pair) { return pair.first == slot || pair.second == slot; };
-  for (const auto& pair : plane.rules.apart)
-    if (touches(pair) && partner_holds(pair)) return false;
-  for (const auto& pair : plane.rules.together)
-    if (touches(pair) && !partner_holds(pair)) return false;
-  return std::none_of(plane.rules.alike.begin(), plane.rules.alike.end(), touches);
-}
-
-/// Whether the plane's limits on slots, pieces and moments let this one change be made.
-bool allowed(const Job& job, const SlotChange& change, const Weight& weight) {
-  constexpr double rounding = 1.0 + 1e-12;
-  const Plane& plane = job.rotor.planes[change.plane];
-  const auto keeps = [&](double value, const std::optional<double>& most) {
-    return value <= most.value_or(value) * rounding;
-  };
-  FittedWeights fitted = job.fitted_now[change.plane];
-  const auto before = total_moment(plane, fitted);
-  fitted.slots[change.slot] = *change.fit;
-  const auto after = total_moment(plane, fitted);
-  int pieces = 0;
-  double mass = 0.0;
-  for (int slot = 1; slot <= plane.slots->count; ++slot) {
-    if (!plane.slots->usable(slot)) continue;
-    const auto held = fitted.slots.find(slot);
-    const Weight* one = held == fitted.slots.end() ? nullptr : plane.find_weight(held->second.weight_id);
-    if (held != fitted.slots.end()) pieces += one ? one->pieces() : 1;
-    mass += (held == fitted.slots.end() ? plane.filler.mass_g
-             : one                      ? one->mass_g
-                                        : std::nullopt)
-                .value_or(0.0);
-  }
-  return weight.may_be_in(change.slot) && keeps(weight.moment_g_mm, plane.rules.max_slot_moment_g_mm) &&
-         keeps(weight.mass_g.value_or(0.0), plane.rules.max_slot_mass_g) &&
-         keeps(std::abs(after - before), plane.max_added_moment_g_mm) &&
-         keeps(std::abs(after), plane.max_total_moment_g_mm) && keeps(mass, plane.rules.max_mass_g) &&
-         pieces <= plane.rules.max_pieces.value_or(pieces) &&
-         pairs_allow(plane, job.fitted_now[change.plane], change.slot);
 }
 
 }  // namespace
@@ -122,7 +67,7 @@ TrialCandidate candidate_of(const Job& job, const SlotChange& change) {
 }
 
 Result<std::vector<SlotChange>> trial_changes(const Job& job, std::size_t plane_index,
-                                              const TrialChoice& choice) {
+                                              const TrialChoice& choice, FittingLimits limits) {
   const Plane& plane = job.rotor.planes[plane_index];
   if (!plane.slots || plane.weights.empty())
     return fail("plane \"" + plane.name + "\" has no slots or no catalogue",
@@ -131,18 +76,23 @@ Result<std::vector<SlotChange>> trial_changes(const Job& job, std::size_t plane_
   if (!slots) return tl::unexpected(slots.error());
   const auto weights = weights_in_stock(job, plane_index, choice);
   if (!weights) return tl::unexpected(weights.error());
-  const auto& fitted = job.fitted_now[plane_index].slots;
+  if (limits.planes.empty()) limits.planes = every_plane(job.rotor);
   std::vector<SlotChange> changes;
+  std::optional<Error> broken;
   for (const int slot : *slots)
     for (const Weight* weight : *weights) {
-      SlotChange change{plane_index, slot, std::nullopt, Piece{weight->id, weight->moment_g_mm}};
-      if (const auto held = fitted.find(slot); held != fitted.end()) change.remove = held->second;
-      if (allowed(job, change, *weight) && change.remove != change.fit) changes.push_back(change);
+      const SlotChange change{plane_index, slot, held(job.fitted_now[plane_index], slot),
+                              Piece{weight->id, weight->moment_g_mm}};
+      const auto then = fitted_after(job, {change});
+      if (const auto kept = check_fitting(job.rotor, limits, job.fitted_now, then); !kept) {
+        broken = kept.error();
+      } else if (change.remove != change.fit) {
+        changes.push_back(change);
+      }
     }
-  if (changes.empty())
-    return fail("the rules of plane \"" + plane.name + "\" allow no such trial weight",
-                "another slot or weight, or looser rules");
-  return changes;
+  if (!changes.empty()) return changes;
+  if (broken) return fail("no such trial weight is allowed: " + broken->what, broken->expected);
+  return fail("the slot holds that weight already", "another slot or weight");
 }
 
 Result<SlotChange> by_rule(const Job& job, const std::vector<SlotChange>& changes, const TrialChoice& choice,

@@ -18,7 +18,7 @@ inline constexpr double gravity = 9.80665;
 /// Every catalogue weight in stock in every usable slot that holds none and may take it, of one plane;
 /// `choice` narrows it down, and a slot that it names may hold a weight. Errors as `advise_trial`.
 [[nodiscard]] Result<std::vector<SlotChange>> trial_changes(const Job& job, std::size_t plane,
-                                                            const TrialChoice& choice);
+                                                            const TrialChoice& choice, FittingLimits limits);
 
 /// Of `changes` of one plane, by the rule for planes of unknown effect: the heaviest weight below
 /// `trial_force_share`, the slot nearest `towards` (empty: the first from the reference tooth).

@@ -90,9 +90,12 @@ std::string mistake_table(const MistakeRanking& ranking) {
     table.add({one.probability < 0.001 ? "below 0.1 %" : fmt::format("{:.1f} %", 100.0 * one.probability),
                fmt::format("{:.0f}", one.misfit), (i < ranking.not_told_apart ? "> " : "  ") + one.what});
   }
-  return table.text() + wrapped("  ", fmt::format("Misfit: chi-squared of the readings; about {} is usual. "
-                                                  "\">\": the readings do not tell these apart.",
-                                                  ranking.degrees_of_freedom));
+  return table.text() +
+         wrapped("  ",
+                 fmt::format("Misfit: how far the readings lie from what the explanation says, squared, in "
+                             "units of their usual scatter, summed over all; about {} is usual. "
+                             "The readings do not tell those marked \">\" from each other.",
+                             ranking.degrees_of_freedom));
 }
 
 std::string prediction_part(const Job& job, const Verdict& verdict) {

@@ -201,6 +201,13 @@ std::string noise_lines(const Job& job, const InfluenceModel& model) {
                                       noise.degrees_of_freedom,
                                       model.chi_squared_dof > 0 ? " (not those of the residuals above)" : "",
                                       interval_factor(0.9, noise.degrees_of_freedom)));
+  if (const auto sampling = model.belief ? sampling_of(*model.belief) : std::nullopt)
+    text += wrapped(
+        "  ", fmt::format("Chances are shares of {} draws, worth {:.0f} independent ones; the four chains "
+                          "that drew them {} (split R-hat {:.3f}).",
+                          sampling->draws, sampling->effective_draws,
+                          sampling->split_r_hat > 1.05 ? "do NOT agree: do not rely on the chances" : "agree",
+                          sampling->split_r_hat));
   if (model.fleet)
     text += wrapped(
         "  ", fmt::format("Against the fleet's prior: squared distance {:.1f} in {} components, probability "
@@ -219,9 +226,13 @@ std::string quality_lines(const InfluenceModel& model) {
                         model.planes_condition));
   if (model.chi_squared_dof > 0)
     text += wrapped(
-        "  ", fmt::format("Residuals against the stated repeatability: chi-squared {:.2f} with {} degrees of "
-                          "freedom (two for each reading more than the unknowns), probability {:.2g}.",
-                          model.chi_squared, model.chi_squared_dof, fit_probability(model)));
+        "  ",
+        fmt::format("Scatter about the fit beside what is stated (repeatability, run-to-run change, "
+                    "proportional part): {:.2f} times the variance expected, which sound readings reach "
+                    "with a probability of {:.2g} (chi-squared {:.2f} with {} degrees of freedom, two for "
+                    "each reading more than the unknowns).",
+                    model.chi_squared / model.chi_squared_dof, fit_probability(model), model.chi_squared,
+                    model.chi_squared_dof));
   return text + wrapped("  ", mirror_words(model));
 }
 

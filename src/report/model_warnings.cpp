@@ -33,9 +33,15 @@ std::string mirror_warning(const Job& job, const InfluenceModel& model) {
 
 /// What every ± does about scatter beyond the stated.
 std::string widening_words(const InfluenceModel& model) {
-  const double widened = model.posterior ? model.posterior->noise.widened : excess_scatter(model);
-  if (widened > 1.0) return fmt::format("Every ± is widened {:.1f} times.", widened);
-  return "Every ± contains a run-to-run change estimated from it.";
+  if (const double widened = excess_scatter(model); widened > 1.0)
+    return fmt::format("Every ± is widened {:.1f} times.", widened);
+  const auto estimated = [](const SensorNoise& one) {
+    return one.run_to_run.source == NoisePart::Source::estimated && one.run_to_run.sd > 0.0;
+  };
+  const auto* known = model.posterior ? &model.posterior->noise.sensors : nullptr;
+  return known != nullptr && std::any_of(known->begin(), known->end(), estimated)
+             ? "Every ± contains a run-to-run change estimated from it."
+             : "";
 }
 
 }  // namespace
@@ -103,7 +109,7 @@ std::vector<std::string> model_warnings(const Job& job, const InfluenceModel& mo
                     model.planes_condition));
   if (const double probability = fit_probability(model); probability < doubtful)
     warnings.push_back(fmt::format(
-        "The readings scatter more than their stated repeatability explains (probability {}): the "
+        "The readings scatter more than what is stated of them explains (probability {}): the "
         "rotor or the conditions changed between runs, or a reading or a fitted weight is written "
         "down wrong. {}",
         probability < 1e-12 ? "below 1e-12" : fmt::format("{:.1g}", probability), widening_words(model)));

@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <cmath>
 
+#include "trimwright/plan/plan_job.hpp"
 #include "trimwright/report/balance_page.hpp"
 
 namespace trimwright {

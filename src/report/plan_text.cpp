@@ -62,7 +62,7 @@ std::string prediction_table(const Job& job, const std::vector<Prediction>& pred
 }
 
 std::string proof_words(const TrimPlan& trim, const TradeOffRow& row) {
-  if (trim.request.most_probable) return "no";
+  if (trim.request.most_probable || row.by_chance) return "no: by chance";
   return row.proved_optimal ? "best possible" : fmt::format("within {:.2g} %", 100.0 * row.gap());
 }
 
@@ -189,7 +189,8 @@ std::string plan_text(const Job& job, const InfluenceModel& model, const TrimPla
   text += wrapped("  ", outlook_words(trim.predictions, trim.not_predicted.size(), trim.outlook));
   text += verdict_line(trim);
   text += section("AT A GLANCE (# expected, o now, | target, ] limit)") + level_bars(job, trim.predictions);
-  if (trim.has_slots()) text += section("FEWER OR MORE SLOTS") + trade_off_table(trim);
+  if (trim.has_slots())
+    text += section("FEWER OR MORE SLOTS") + trade_off_table(trim) + wrapped("  ", trim.why);
   if (trim.has_slots() && trim.request.both_objectives)
     text += section("WORST RATIO AND LEAST SQUARES SIDE BY SIDE") + both_objectives_table(trim);
   if (!trim.alternatives.empty())

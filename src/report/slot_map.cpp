@@ -43,11 +43,6 @@ std::string mark_of(const Plane& plane, const std::optional<Piece>& piece) {
       plane)[static_cast<std::size_t>(plane.find_weight(piece->weight_id) - plane.weights.data())];
 }
 
-std::optional<Piece> held(const FittedWeights& fitted, int slot) {
-  const auto found = fitted.slots.find(slot);
-  return found == fitted.slots.end() ? std::nullopt : std::optional(found->second);
-}
-
 /// How a slot is drawn; the page's script uses the same names.
 std::string slot_state(bool usable, const std::optional<Piece>& now, const std::optional<Piece>& then) {
   if (!usable) return "unusable";

@@ -4,34 +4,6 @@
 
 namespace trimwright {
 
-std::complex<double> slot_moment(const Plane& plane, int slot, const std::optional<Piece>& piece) {
-  assert(plane.slots);
-  return (piece ? piece->moment_g_mm : plane.filler.moment_g_mm) * plane.slots->angle(slot).direction();
-}
-
-int pieces_fitted(const Plane& plane, const FittedWeights& fitted, const std::string& id) {
-  int count = 0;
-  for (const auto& [slot, piece] : fitted.slots) {
-    const Weight* weight = piece.weight_id.empty() ? nullptr : plane.find_weight(piece.weight_id);
-    if (weight != nullptr) count += Plane::count_of(*weight, id);
-  }
-  return count;
-}
-
-std::complex<double> total_moment(const Plane& plane, const FittedWeights& fitted) {
-  std::complex<double> total = 0.0;
-  if (plane.slots) {
-    for (int slot = 1; slot <= plane.slots->count; ++slot) {
-      if (!plane.slots->usable(slot)) continue;
-      const auto found = fitted.slots.find(slot);
-      total +=
-          slot_moment(plane, slot, found == fitted.slots.end() ? std::nullopt : std::optional(found->second));
-    }
-  }
-  for (const auto& piece : fitted.free) total += piece.moment_g_mm * piece.at.direction();
-  return total;
-}
-
 namespace {
 
 /// Total moments of `fitted` plus the known changes of the first `runs` runs.

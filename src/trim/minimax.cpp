@@ -18,6 +18,10 @@ using Eigen::VectorXd;
 
 /// Relative gap at which the barrier method stops.
 constexpr double gap_wanted = 1e-10;
+/// Singular values of the planes' responses below this share of the largest: one plane does what others do.
+constexpr double dependent = 1e-10;
+/// The same of weighted rows, where nothing but rounding is left.
+constexpr double rounding_of_rows = 1e-15;
 
 /// |offset + matrix z| <= radius + slack t in two real dimensions, z the real form (Re u, Im u) of the
 /// unknowns.
@@ -150,27 +154,43 @@ VectorXd multipliers(const Barrier& barrier, const VectorXd& v) {
   return lambda;
 }
 
-/// The problem in units in which residual and responses are of order one.
+/// The problem in units in which residual and responses are of order one. Without moment limits its unknowns
+/// are what the planes do together, so that planes which act almost alike cost no accuracy.
 struct Scaled {
   ContinuousProblem problem;
   double row_scale = 1.0;
-  VectorXd plane_scale;  ///< u = plane_scale * scaled u
+  Eigen::MatrixXcd to_moments;  ///< u = to_moments * unknowns
 };
 
+/// In the place of columns that may be almost alike: an orthonormal basis of what they span.
+void take_basis(Scaled& scaled) {
+  const Eigen::JacobiSVD<Eigen::MatrixXcd> svd(scaled.problem.response,
+                                               Eigen::ComputeThinU | Eigen::ComputeThinV);
+  const VectorXd& size = svd.singularValues();
+  const Index kept = (size.array() > dependent * size(0)).count();
+  scaled.problem.response = svd.matrixU().leftCols(kept);
+  scaled.to_moments = scaled.to_moments * svd.matrixV().leftCols(kept) *
+                      size.head(kept).cwiseInverse().cast<std::complex<double>>().asDiagonal();
+}
+
 Scaled scaled_problem(const ContinuousProblem& problem) {
-  Scaled scaled{problem, 1.0, VectorXd::Ones(problem.response.cols())};
+  const Index planes = problem.response.cols();
+  Scaled scaled{problem, 1.0, Eigen::MatrixXcd::Identity(planes, planes)};
   const double largest = problem.residual.size() > 0 ? problem.residual.cwiseAbs().maxCoeff() : 0.0;
   if (largest > 0.0) scaled.row_scale = largest;
   scaled.problem.residual /= scaled.row_scale;
-  for (Index p = 0; p < problem.response.cols(); ++p) {
+  for (Index p = 0; p < planes; ++p) {
     const double column = problem.response.col(p).cwiseAbs().maxCoeff();
-    if (column > 0.0) scaled.plane_scale(p) = scaled.row_scale / column;
-    scaled.problem.response.col(p) *= scaled.plane_scale(p) / scaled.row_scale;
+    const double unit = column > 0.0 ? scaled.row_scale / column : 1.0;
+    scaled.to_moments(p, p) = unit;
+    scaled.problem.response.col(p) *= unit / scaled.row_scale;
+    for (auto& limit : scaled.problem.moment_limits) {
+      if (limit.plane != static_cast<int>(p)) continue;
+      limit.offset /= unit;
+      limit.radius /= unit;
+    }
   }
-  for (auto& limit : scaled.problem.moment_limits) {
-    limit.offset /= scaled.plane_scale(limit.plane);
-    limit.radius /= scaled.plane_scale(limit.plane);
-  }
+  if (problem.moment_limits.empty() && problem.response.size() > 0) take_basis(scaled);
   return scaled;
 }
 
@@ -211,32 +231,43 @@ std::optional<VectorXcd> interior_point(const ContinuousProblem& problem) {
 }
 
 /// min over free u of sum w_i |x_i|^2 + sum mu_l (|u_l + o_l|^2 - r_l^2): a lower bound for any w, mu >= 0.
+///
+/// The rows sqrt(w_i) x_i and sqrt(mu_l) (u_l + o_l) less their part along all that u can do. From the
+/// singular vectors of the rows, never from their squares: what small singular values can do counts in full,
+/// but for those that are rounding.
 double certificate(const ContinuousProblem& problem, const VectorXd& w, const VectorXd& mu) {
-  const Index planes = problem.response.cols();
-  const Eigen::MatrixXcd weighted = w.asDiagonal() * problem.response;
-  Eigen::MatrixXcd hessian = problem.response.adjoint() * weighted;
-  VectorXcd slope = weighted.adjoint() * problem.residual;
-  double constant = w.dot(problem.residual.cwiseAbs2());
-  for (std::size_t l = 0; l < problem.moment_limits.size(); ++l) {
-    const auto& limit = problem.moment_limits[l];
-    const double m = mu(static_cast<Index>(l));
-    hessian(limit.plane, limit.plane) += m;
-    slope(limit.plane) += m * limit.offset;
-    constant += m * (std::norm(limit.offset) - limit.radius * limit.radius);
+  const Index rows = problem.residual.size();
+  const auto limits = static_cast<Index>(problem.moment_limits.size());
+  Eigen::MatrixXcd response = Eigen::MatrixXcd::Zero(rows + limits, problem.response.cols());
+  VectorXcd x(rows + limits);
+  const VectorXcd root = w.cwiseSqrt().cast<std::complex<double>>();
+  response.topRows(rows) = root.asDiagonal() * problem.response;
+  x.head(rows) = root.cwiseProduct(problem.residual);
+  double taken = 0.0;
+  for (Index l = 0; l < limits; ++l) {
+    const auto& limit = problem.moment_limits[static_cast<std::size_t>(l)];
+    response(rows + l, limit.plane) = std::sqrt(mu(l));
+    x(rows + l) = std::sqrt(mu(l)) * limit.offset;
+    taken += mu(l) * limit.radius * limit.radius;
   }
-  if (planes == 0) return constant;
-  const Eigen::SelfAdjointEigenSolver<Eigen::MatrixXcd> eigen(hessian);
-  const VectorXcd along = eigen.eigenvectors().adjoint() * slope;
-  const double floor = 1e-14 * std::max(eigen.eigenvalues()(planes - 1), 1e-300);
-  for (Index p = 0; p < planes; ++p)
-    if (eigen.eigenvalues()(p) > floor) constant -= std::norm(along(p)) / eigen.eigenvalues()(p);
-  return constant;
+  if (response.size() > 0) {
+    const Eigen::JacobiSVD<Eigen::MatrixXcd> svd(response, Eigen::ComputeThinU);
+    const Index kept = (svd.singularValues().array() > rounding_of_rows * svd.singularValues()(0)).count();
+    const auto along = svd.matrixU().leftCols(kept);
+    x -= along * (along.adjoint() * x).eval();
+  }
+  return x.squaredNorm() - taken;
 }
 
-ContinuousSolution unscaled(ContinuousSolution solution, const Scaled& scaled) {
-  solution.moments = solution.moments.cwiseProduct(scaled.plane_scale.cast<std::complex<double>>());
-  solution.objective *= scaled.row_scale;
+/// Back in the problem's own units. `size`: of the rows, by the objective.
+template <class Size>
+ContinuousSolution unscaled(ContinuousSolution solution, const Scaled& scaled,
+                            const ContinuousProblem& problem, Size size) {
+  solution.moments = scaled.to_moments * solution.moments;
+  solution.objective = size(VectorXcd(problem.residual + problem.response * solution.moments));
   solution.bound = std::min(solution.bound * scaled.row_scale, solution.objective);
+  if (solution.objective - solution.bound > 1e-6 * std::max(solution.objective, 1e-3 * scaled.row_scale))
+    solution.status = SolveStatus::inaccurate;
   return solution;
 }
 
@@ -301,15 +332,14 @@ ContinuousSolution unconstrained_least_squares(const ContinuousProblem& problem)
 
 ContinuousSolution minimise_worst_ratio(const ContinuousProblem& problem) {
   assert(problem.residual.size() == problem.response.rows());
-  const Index planes = problem.response.cols();
   const Index rows = problem.residual.size();
   const Scaled scaled = scaled_problem(problem);
   const auto start = interior_point(scaled.problem);
-  if (!start) return not_admissible(planes);
-  if (rows == 0) return {SolveStatus::solved, VectorXcd::Zero(planes), 0.0, 0.0, VectorXd()};
+  if (!start) return not_admissible(problem.response.cols());
+  if (rows == 0) return {SolveStatus::solved, VectorXcd::Zero(problem.response.cols()), 0.0, 0.0, VectorXd()};
 
   const Barrier barrier = worst_case_barrier(scaled.problem);
-  VectorXd v(2 * planes + 1);
+  VectorXd v(2 * start->size() + 1);
   v << real_form(*start), 1.1 * largest_row(scaled.problem, *start) + 1e-6;
   ContinuousSolution best;
   best.moments = *start;
@@ -322,10 +352,8 @@ ContinuousSolution minimise_worst_ratio(const ContinuousProblem& problem) {
     centre(barrier, v, tau);
     improve(best, scaled.problem, barrier, v);
   }
-  best.status = best.objective - best.bound <= 1e-6 * std::max(best.objective, 1e-3)
-                    ? SolveStatus::solved
-                    : SolveStatus::inaccurate;
-  return unscaled(std::move(best), scaled);
+  return unscaled(std::move(best), scaled, problem,
+                  [](const VectorXcd& x) { return x.cwiseAbs().maxCoeff(); });
 }
 
 ContinuousSolution minimise_least_squares(const ContinuousProblem& problem) {
@@ -361,9 +389,7 @@ ContinuousSolution minimise_least_squares(const ContinuousProblem& problem) {
     best.bound = std::max(best.bound, square > 0.0 ? std::sqrt(square) : 0.0);
     if (best.objective - best.bound <= gap_wanted * std::max(best.objective, 1e-3)) break;
   }
-  if (best.objective - best.bound > 1e-6 * std::max(best.objective, 1e-3))
-    best.status = SolveStatus::inaccurate;
-  return unscaled(std::move(best), scaled);
+  return unscaled(std::move(best), scaled, problem, [](const VectorXcd& x) { return x.norm(); });
 }
 
 }  // namespace trimwright

@@ -5,8 +5,6 @@
 #include <algorithm>
 #include <cmath>
 
-#include "choice_rules.hpp"
-#include "slot_content.hpp"
 #include "trim_rows.hpp"
 #include "trimwright/base/text.hpp"
 
@@ -103,7 +101,7 @@ std::vector<SlotChange> changes_to(const Job& job, const std::vector<FittedWeigh
 }
 
 Result<TrimPlan> plan_choice(const Job& job, const InfluenceModel& model, const TrimRequest& request,
-                             const std::vector<FittedWeights>& fitted) {
+                             const std::vector<FittedWeights>& fitted, const Deadline& deadline) {
   auto changes = changes_to(job, fitted);
   const auto moments = added_moments(job, changes);
   for (const auto& change : changes)
@@ -111,18 +109,18 @@ Result<TrimPlan> plan_choice(const Job& job, const InfluenceModel& model, const 
       return fail("the choice changes plane \"" + job.rotor.planes[change.plane].name +
                       "\", whose influence coefficients are not known",
                   "a run that changes its weights, or a choice that leaves it as it is");
-  for (std::size_t p = 0; p < moments.size(); ++p) {
-    const bool changed = std::any_of(changes.begin(), changes.end(),
-                                     [p](const SlotChange& change) { return change.plane == p; });
-    if (!changed) continue;
-    if (auto kept = check_choice(job.rotor.planes[p], fitted[p], moments[p]); !kept)
-      return tl::unexpected(kept.error());
-  }
+  FittingLimits limits{request.keep_fitted, {}, {}};
+  if (auto kept = check_fitting(job.rotor, limits, job.fitted_now, fitted); !kept)
+    return tl::unexpected(kept.error());
   auto rows = trim_rows(job, model, request, model.planes);
   if (!rows) return tl::unexpected(rows.error());
-  auto plan = plan_trim(job, model, request);
+  auto plan = plan_trim(job, model, request, deadline);
   if (!plan) return plan;
   if (!plan->has_slots()) return fail("the trim uses planes without slots", "planes with slots");
+  limits = {request.keep_fitted, request.max_pieces, plan->planes};
+  for (const auto& change : changes) limits.planes.push_back(change.plane);
+  if (auto kept = check_fitting(job.rotor, limits, job.fitted_now, fitted); !kept)
+    return tl::unexpected(kept.error());
 
   Eigen::VectorXcd added(static_cast<Index>(model.planes.size()));
   for (std::size_t p = 0; p < model.planes.size(); ++p)

@@ -1,6 +1,5 @@
 #include "probable_choice.hpp"
 
-#include <chrono>
 #include <cmath>
 
 #include "trimwright/trim/probable_moments.hpp"
@@ -25,10 +24,7 @@ Eigen::VectorXcd totals(const TrimRows& rows, const Eigen::VectorXcd& added) {
 /// Chance that each reading alone misses its target with `added`.
 Eigen::VectorXd misses(const Job& job, const InfluencePosterior& belief, const TrimRows& rows,
                        const Eigen::VectorXcd& added) {
-  const auto next = next_readings(belief, totals(rows, added));
-  const auto outlook =
-      outlook_of(next, row_levels(job, belief),
-                 OutlookDraws(next.mean.size(), outlook_samples, next.degrees_of_freedom, outlook_seed));
+  const auto outlook = outlook_of(belief, totals(rows, added), {}, row_levels(job, belief));
   Eigen::VectorXd chance(static_cast<Index>(outlook.readings.size()));
   for (Index i = 0; i < chance.size(); ++i)
     chance(i) = 1.0 - outlook.readings[static_cast<std::size_t>(i)].below_target;
@@ -63,15 +59,10 @@ Eigen::VectorXcd probable_moments(const Job& job, const InfluencePosterior& beli
 
 std::vector<SlotChoice> choices_near(const Job& job, const InfluencePosterior& belief, const TrimRows& rows,
                                      const SlotCatalogue& catalogue, const Eigen::VectorXcd& moments,
-                                     double time_limit_s) {
-  using Clock = std::chrono::steady_clock;
-  const auto began = Clock::now();
-  const auto left = [&] {
-    return time_limit_s - std::chrono::duration<double>(Clock::now() - began).count();
-  };
+                                     const Deadline& deadline) {
   SlotProblem problem = problem_around(job, belief, rows, catalogue, moments);
   const int most = problem.max_changes;
-  std::vector<SlotChoice> nearest = search_slots(problem, {0.0, 0.0, 0.5 * time_limit_s});
+  std::vector<SlotChoice> nearest = search_slots(problem, {0.0, 0.0, deadline.after_share(0.5)});
   std::vector<SlotChoice> choices = nearest;
   for (int changes = 1; changes <= most; ++changes) {
     const auto& first = nearest[static_cast<std::size_t>(changes)];
@@ -79,8 +70,9 @@ std::vector<SlotChoice> choices_near(const Job& job, const InfluencePosterior& b
     problem.max_changes = changes;
     problem.taken = {first.changes};
     problem.least_difference = 1;
-    while (static_cast<int>(problem.taken.size()) < choices_a_number && left() > shortest_search) {
-      const SlotChoice next = search_slots(problem, {0.0, 0.0, left()}).back();
+    while (static_cast<int>(problem.taken.size()) < choices_a_number &&
+           deadline.seconds_left() > shortest_search) {
+      const SlotChoice next = search_slots(problem, {0.0, 0.0, deadline}).back();
       if (!next.admissible) break;
       choices.push_back(next);
       problem.taken.push_back(next.changes);

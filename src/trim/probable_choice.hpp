@@ -15,9 +15,9 @@ namespace trimwright {
 /// Admissible choices of at most as many changes as the catalogue's problem allows that may be the most
 /// probable: the nearest to `moments` for every number of changes and a few more of each, near in least
 /// squares over the targets, each row counted by the chance that it alone misses its target at `moments`.
-/// All searches together end after `time_limit_s`.
+/// All searches together end at the deadline.
 [[nodiscard]] std::vector<SlotChoice> choices_near(const Job& job, const InfluencePosterior& belief,
                                                    const TrimRows& rows, const SlotCatalogue& catalogue,
-                                                   const Eigen::VectorXcd& moments, double time_limit_s);
+                                                   const Eigen::VectorXcd& moments, const Deadline& deadline);
 
 }  // namespace trimwright

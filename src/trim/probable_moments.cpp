@@ -3,6 +3,8 @@
 #include <algorithm>
 #include <cmath>
 
+#include "influence/posterior_draws.hpp"
+
 namespace trimwright {
 namespace {
 
@@ -10,11 +12,9 @@ using Eigen::Index;
 using Eigen::VectorXd;
 
 /// Mean over the draws of a step at 1 of the worst ratio, smoothed so that a search has a slope everywhere.
-double smooth_probability(const PhasorDistribution& readings, const VectorXd& target,
-                          const OutlookDraws& draws) {
+double smooth_probability(const Eigen::MatrixXd& amplitudes, const VectorXd& target) {
   constexpr double width = 0.08;  // of the target
-  const Eigen::RowVectorXd worst =
-      (target.cwiseInverse().asDiagonal() * sampled_amplitudes(readings, draws)).colwise().maxCoeff();
+  const Eigen::RowVectorXd worst = (target.cwiseInverse().asDiagonal() * amplitudes).colwise().maxCoeff();
   return (1.0 + ((worst.array() - 1.0) / width).exp()).inverse().mean();
 }
 
@@ -69,6 +69,7 @@ Eigen::VectorXcd most_probable_moments(const InfluencePosterior& posterior,
                                        const std::vector<std::size_t>& entries, const RowLevels& levels,
                                        const Eigen::VectorXcd& start) {
   constexpr int search_samples = 300;
+  constexpr int search_every = 4;  // of the posterior's draws
   constexpr int most_calls = 200;
   const OutlookDraws draws(2 * levels.target.size(), search_samples, posterior.unknowns.degrees_of_freedom,
                            outlook_seed);
@@ -83,7 +84,10 @@ Eigen::VectorXcd most_probable_moments(const InfluencePosterior& posterior,
     const Eigen::VectorXcd added = moments(x);
     for (Index p = 0; p < planes; ++p)
       after(static_cast<Index>(entries[static_cast<std::size_t>(p)])) += added(p);
-    return -smooth_probability(next_readings(posterior, after), levels.target, draws);
+    return -smooth_probability(
+        posterior.draws ? Eigen::MatrixXd(drawn_readings(posterior, after, {}, search_every).cwiseAbs())
+                        : sampled_amplitudes(next_readings(posterior, after), draws),
+        levels.target);
   };
   VectorXd from(2 * planes), size(2 * planes);
   for (Index p = 0; p < planes; ++p) {

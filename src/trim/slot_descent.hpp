@@ -4,7 +4,7 @@
 #include <random>
 
 #include "slot_contest.hpp"
-#include "slot_deadline.hpp"
+#include "trimwright/base/deadline.hpp"
 
 namespace trimwright::slots_detail {
 

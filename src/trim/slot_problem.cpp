@@ -5,8 +5,6 @@
 #include <cmath>
 #include <numeric>
 
-#include "slot_content.hpp"
-
 namespace trimwright {
 namespace {
 
@@ -35,7 +33,7 @@ SlotCatalogue::SlotCatalogue(const Job& job, const TrimRequest& request, const T
   problem_.max_changes = request.max_changes;
   problem_.objective = request.objective;
   for (std::size_t position = 0; position < rows.planes.size(); ++position) add_plane(job, request, position);
-  if (request.max_pieces) add_budget({}, *request.max_pieces, count_of);
+  if (request.max_pieces) add_budget({}, *request.max_pieces, piece_count);
 }
 
 void SlotCatalogue::add_stock(const Plane& plane, const FittedWeights& fitted) {
@@ -120,7 +118,7 @@ void SlotCatalogue::add_pairs(std::size_t position, const PlaneRules::Pairs& pai
 
 void SlotCatalogue::add_plane_budgets(std::size_t position) {
   const PlaneRules& rules = planes_[position].rules;
-  if (rules.max_pieces) add_budget(position, *rules.max_pieces, count_of);
+  if (rules.max_pieces) add_budget(position, *rules.max_pieces, piece_count);
   if (rules.max_mass_g) add_budget(position, *rules.max_mass_g, mass_of);
 }
 

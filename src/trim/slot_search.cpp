@@ -6,12 +6,12 @@
 #include <optional>
 
 #include "slot_contest.hpp"
-#include "slot_deadline.hpp"
 #include "slot_descent.hpp"
 #include "slot_share.hpp"
 #include "slot_start.hpp"
 #include "slot_tables.hpp"
 #include "slot_walk.hpp"
+#include "trimwright/base/deadline.hpp"
 
 namespace trimwright {
 namespace slots_detail {
@@ -28,8 +28,6 @@ constexpr std::uint64_t kFirstCandidates = 15'000'000;
 constexpr std::uint64_t kTieEffortExact = 20'000'000;
 constexpr std::uint64_t kTieEffortGap = 200'000;
 
-using Clock = Deadline::Clock;
-
 /// What is known of choices with exactly some number of changes.
 struct Exactly {
   std::vector<Share> shares;
@@ -43,17 +41,12 @@ struct Exactly {
 class Search {
  public:
   Search(const SlotProblem& problem, const SlotSearchOptions& options)
-      : problem_(problem),
-        options_(options),
-        end_(Clock::now() + std::chrono::duration_cast<Clock::duration>(
-                                std::chrono::duration<double>(std::clamp(options.time_limit_s, 0.0, 1e9)))),
-        model_(make_model(problem)) {}
+      : problem_(problem), options_(options), deadline_(options.deadline), model_(make_model(problem)) {}
 
   std::vector<SlotChoice> run() {
     begin();
-    Deadline deadline(end_);
-    if (is_large()) start_at_once(deadline);
-    if (!deadline.passed_now()) {
+    if (is_large()) start_at_once(deadline_);
+    if (!deadline_.passed_now()) {
       tables_.emplace(model_);
       first_round();
       later_rounds();
@@ -67,31 +60,25 @@ class Search {
   void start_at_once(Deadline& deadline);
   void first_round();
   void later_rounds();
-  void solve(std::size_t changes, Clock::time_point until);
+  void solve(std::size_t changes, Deadline deadline);
   bool climb(std::size_t changes, Deadline& deadline);
   void list_shares(std::size_t changes);
   [[nodiscard]] double rung_limit2(std::size_t changes) const;
   void refresh_low(std::size_t changes);
   void break_ties(std::size_t changes, Deadline& deadline);
   void hand_on(std::size_t changes);
-  [[nodiscard]] Clock::time_point share_of_time(double fraction) const;
   [[nodiscard]] std::vector<SlotChoice> answers() const;
   [[nodiscard]] SlotChoice answer(const Contest& contest, double low2) const;
 
   const SlotProblem& problem_;
   const SlotSearchOptions& options_;
-  Clock::time_point end_;
+  Deadline deadline_;
   Model model_;
   std::optional<Tables> tables_;
   CertificatePool pool_;
   std::vector<Contest> contests_;  ///< at most 0, 1, ... changes
   std::vector<Exactly> exactly_;   ///< exactly 0, 1, ... changes
 };
-
-Clock::time_point Search::share_of_time(double fraction) const {
-  const Clock::time_point now = Clock::now();
-  return now + std::chrono::duration_cast<Clock::duration>((end_ - now) * fraction);
-}
 
 /// No change, and a bound that holds for any number of changes.
 void Search::begin() {
@@ -134,19 +121,19 @@ void Search::first_round() {
   const std::size_t most = model_.max_changes;
   for (std::size_t changes = 1; changes <= most; ++changes) {
     contests_[changes].inherit(contests_[changes - 1]);
-    solve(changes, share_of_time(1.0 / static_cast<double>(most - changes + 1)));
+    solve(changes, deadline_.after_share(1.0 / static_cast<double>(most - changes + 1)));
   }
 }
 
 void Search::later_rounds() {
-  while (Clock::now() < end_) {
+  while (!deadline_.passed_now()) {
     std::vector<std::size_t> open;
     for (std::size_t changes = 1; changes < exactly_.size(); ++changes) {
       if (!exactly_[changes].settled) open.push_back(changes);
     }
     if (open.empty()) return;
     for (std::size_t i = 0; i < open.size(); ++i) {
-      solve(open[i], share_of_time(1.0 / static_cast<double>(open.size() - i)));
+      solve(open[i], deadline_.after_share(1.0 / static_cast<double>(open.size() - i)));
       hand_on(open[i]);
     }
   }
@@ -158,8 +145,7 @@ void Search::hand_on(std::size_t changes) {
     contests_[more].inherit(contests_[more - 1]);
 }
 
-void Search::solve(std::size_t changes, Clock::time_point until) {
-  Deadline deadline(std::min(until, end_));
+void Search::solve(std::size_t changes, Deadline deadline) {
   Contest& contest = contests_[changes];
   if (contest.goal2(changes) < 0.0) {
     exactly_[changes].settled = true;

@@ -4,9 +4,9 @@
 
 #include "slot_bound.hpp"
 #include "slot_continuous.hpp"
-#include "slot_deadline.hpp"
 #include "slot_joint.hpp"
 #include "slot_tables.hpp"
+#include "trimwright/base/deadline.hpp"
 
 namespace trimwright::slots_detail {
 

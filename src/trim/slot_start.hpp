@@ -1,7 +1,7 @@
 #pragma once
 
 #include "slot_contest.hpp"
-#include "slot_deadline.hpp"
+#include "trimwright/base/deadline.hpp"
 
 namespace trimwright::slots_detail {
 

@@ -3,8 +3,8 @@
 #include <utility>
 #include <vector>
 
-#include "slot_deadline.hpp"
 #include "slot_tables.hpp"
+#include "trimwright/base/deadline.hpp"
 
 namespace trimwright::slots_detail {
 

@@ -5,9 +5,9 @@
 
 #include "slot_bound.hpp"
 #include "slot_contest.hpp"
-#include "slot_deadline.hpp"
 #include "slot_share.hpp"
 #include "slot_sums.hpp"
+#include "trimwright/base/deadline.hpp"
 
 namespace trimwright::slots_detail {
 

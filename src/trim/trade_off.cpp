@@ -3,8 +3,8 @@
 #include <fmt/format.h>
 
 #include <algorithm>
+#include <cmath>
 #include <iterator>
-#include <numeric>
 #include <tuple>
 
 #include "probable_choice.hpp"
@@ -12,16 +12,6 @@
 
 namespace trimwright {
 namespace {
-
-/// The row of smallest worst ratio among those of a rank (weighted objectives may put another first).
-template <class Rank>
-std::size_t best_of_rank(const std::vector<TradeOffRow>& rows, int wanted, Rank rank) {
-  std::size_t best = rows.size();
-  for (std::size_t i = 0; i < rows.size(); ++i)
-    if (rank(rows[i]) == wanted && (best == rows.size() || rows[i].worst_ratio < rows[best].worst_ratio))
-      best = i;
-  return best;
-}
 
 TradeOffRow row_of(const SlotCatalogue& catalogue, const SlotChoice& choice, const TrimRows& rows) {
   TradeOffRow row;
@@ -57,37 +47,6 @@ std::string counts_of(const std::vector<TradeOffRow>& table) {
 
 }  // namespace
 
-std::optional<std::size_t> likely_row(const std::vector<TradeOffRow>& rows) {
-  const auto first_near_best = [&](auto probability) -> std::optional<std::size_t> {
-    double best = 0.0;
-    for (const auto& row : rows) best = std::max(best, probability(*row.outlook));
-    if (best < 0.01) return std::nullopt;
-    for (std::size_t i = 0; i < rows.size(); ++i)
-      if (probability(*rows[i].outlook) >= best - probability_indifference) return i;
-    return std::nullopt;
-  };
-  if (!std::all_of(rows.begin(), rows.end(), [](const auto& row) { return row.outlook.has_value(); }))
-    return std::nullopt;
-  if (const auto row = first_near_best([](const Outlook& one) { return one.meets_targets; })) return row;
-  return first_near_best([](const Outlook& one) { return one.meets_limits; });
-}
-
-std::size_t recommended_row(const std::vector<TradeOffRow>& rows, double sd_of_best) {
-  const auto by_ratio = [](const TradeOffRow& a, const TradeOffRow& b) {
-    return a.worst_ratio < b.worst_ratio;
-  };
-  const double best = std::min_element(rows.begin(), rows.end(), by_ratio)->worst_ratio;
-  const double enough = best + std::max(ratio_indifference, sd_of_best);
-  const auto rank = [](const TradeOffRow& row) { return row.meets_targets ? 2 : row.meets_limits ? 1 : 0; };
-  int best_rank = 0;
-  for (const auto& row : rows) best_rank = std::max(best_rank, rank(row));
-  const auto first = std::find_if(rows.begin(), rows.end(), [&](const TradeOffRow& row) {
-    return row.worst_ratio <= enough + 1e-12 && rank(row) == best_rank;
-  });
-  if (first == rows.end()) return best_of_rank(rows, best_rank, rank);
-  return static_cast<std::size_t>(first - rows.begin());
-}
-
 std::vector<TradeOffRow> trade_off_rows(const SlotCatalogue& catalogue,
                                         const std::vector<SlotChoice>& choices, const TrimRows& rows) {
   std::vector<TradeOffRow> table;
@@ -108,14 +67,22 @@ std::vector<TradeOffRow> trade_off_rows(const SlotCatalogue& catalogue,
 
 std::vector<TradeOffRow> alternatives_to(const TradeOffRow& chosen, const std::vector<SlotChoice>& choices,
                                          const SlotCatalogue& catalogue, const TrimRequest& request,
-                                         const TrimRows& rows) {
+                                         const TrimRows& rows, Deadline deadline,
+                                         std::vector<std::string>& notes) {
   std::vector<TradeOffRow> plans{chosen};
   SlotProblem problem = catalogue.problem();
   problem.max_changes = static_cast<int>(chosen.changes.size());
   problem.least_difference = request.least_difference;
   problem.taken.push_back(choices[chosen.changes.size()].changes);
   while (static_cast<int>(plans.size()) < request.best) {
-    const SlotChoice next = search_slots(problem, {0.0, 0.0, request.time_limit_s}).back();
+    const double wanted = request.best - static_cast<double>(plans.size());
+    const SlotChoice next = search_slots(problem, {0.0, 0.0, deadline.after_share(1.0 / wanted)}).back();
+    if (!next.admissible && !std::isinf(next.bound))
+      notes.push_back(
+          fmt::format("The time limit ({:g} s for everything) ended the search for further plans: {} of {} "
+                      "were found. Run "
+                      "again with a longer --time-limit.",
+                      request.time_limit_s, plans.size(), request.best));
     if (!next.admissible) break;
     plans.push_back(row_of(catalogue, next, rows));
     problem.taken.push_back(next.changes);
@@ -123,17 +90,25 @@ std::vector<TradeOffRow> alternatives_to(const TradeOffRow& chosen, const std::v
   return plans;
 }
 
-std::vector<TradeOffRow> trade_off_of_other(const Job& job, TrimRequest request, const TrimRows& rows) {
+std::vector<TradeOffRow> trade_off_of_other(const Job& job, TrimRequest request, const TrimRows& rows,
+                                            const Deadline& deadline, std::vector<std::string>& notes) {
   const bool squares = request.objective == SlotObjective::least_squares;
   request.objective = squares ? SlotObjective::worst_ratio : SlotObjective::least_squares;
   const SlotCatalogue catalogue(job, request, rows);
-  return trade_off_rows(catalogue, search_slots(catalogue.problem(), {0.0, 0.0, request.time_limit_s}), rows);
+  const auto choices = search_slots(catalogue.problem(), {0.0, 0.0, deadline});
+  if (std::any_of(choices.begin(), choices.end(),
+                  [](const SlotChoice& one) { return one.stopped == SlotChoice::Stopped::time_limit; }))
+    notes.push_back(fmt::format(
+        "The time limit ({:g} s for everything) ended the search for the other objective: better rows than "
+        "shown may exist. Run again with a longer --time-limit.",
+        request.time_limit_s));
+  return trade_off_rows(catalogue, choices, rows);
 }
 
 std::vector<TradeOffRow> probable_rows(const Job& job, const InfluenceModel& model, const TrimRows& rows,
                                        const SlotCatalogue& catalogue, const std::vector<SlotChoice>& choices,
-                                       const Eigen::VectorXcd& moments, double time_limit_s) {
-  auto candidates = choices_near(job, *model.belief, rows, catalogue, moments, time_limit_s);
+                                       const Eigen::VectorXcd& moments, const Deadline& deadline) {
+  auto candidates = choices_near(job, *model.belief, rows, catalogue, moments, deadline);
   std::copy_if(choices.begin(), choices.end(), std::back_inserter(candidates),
                [](const SlotChoice& one) { return one.admissible; });
   std::vector<TradeOffRow> judged;
@@ -141,16 +116,27 @@ std::vector<TradeOffRow> probable_rows(const Job& job, const InfluenceModel& mod
   const auto worth = [](const TradeOffRow& row) {
     return std::tuple(row.outlook->meets_targets, row.outlook->meets_limits, -row.worst_ratio);
   };
-  std::vector<std::size_t> order(judged.size());
-  std::iota(order.begin(), order.end(), std::size_t{0});
-  std::stable_sort(order.begin(), order.end(), [&](std::size_t a, std::size_t b) {
-    return std::pair(judged[b].changes.size(), worth(judged[a])) >
-           std::pair(judged[a].changes.size(), worth(judged[b]));
+  std::stable_sort(judged.begin(), judged.end(), [&](const TradeOffRow& a, const TradeOffRow& b) {
+    return a.changes.size() != b.changes.size() ? a.changes.size() < b.changes.size() : worth(a) > worth(b);
   });
   std::vector<TradeOffRow> table;
-  for (const std::size_t i : order)
-    if (table.empty() || worth(judged[i]) > worth(table.back())) table.push_back(judged[i]);
+  for (auto& row : judged)
+    if (table.empty() || worth(row) > worth(table.back())) table.push_back(std::move(row));
   return table;
+}
+
+void add_likelier_rows(std::vector<TradeOffRow>& table, const std::vector<TradeOffRow>& probable) {
+  for (const auto& row : probable) {
+    double most = 0.0;  // with at most as many changes
+    auto after = table.begin();
+    for (; after != table.end() && after->changes.size() <= row.changes.size(); ++after)
+      most = std::max(most, after->outlook->meets_targets);
+    if (row.outlook->meets_targets <= most + probability_indifference) continue;
+    after = table.insert(after, row);
+    after->by_chance = true;
+    after->objective = after->worst_ratio;
+    if (after != table.begin()) after->bound = std::min(std::prev(after)->bound, after->objective);
+  }
 }
 
 Result<std::size_t> chosen_row(const TrimPlan& plan) {
@@ -159,7 +145,9 @@ Result<std::size_t> chosen_row(const TrimPlan& plan) {
     return plan.request.pieces ? static_cast<int>(row.changes.size()) == *plan.request.pieces
                                : row.recommended;
   };
-  const auto found = std::find_if(table.begin(), table.end(), wanted);
+  auto found = std::find_if(table.begin(), table.end(), wanted);
+  while (found != table.end() && found + 1 != table.end() && !found->recommended && wanted(*(found + 1)))
+    ++found;  // of as many changes the likelier
   if (found == table.end())
     return fail(
         "the trade-off has no row with " +

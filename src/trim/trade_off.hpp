@@ -14,30 +14,32 @@ namespace trimwright {
                                                       const std::vector<SlotChoice>& choices,
                                                       const TrimRows& rows);
 
-/// The trade-off of the objective that `request` does not ask for.
+/// The trade-off of the objective that `request` does not ask for. A note where the deadline leaves it open.
 [[nodiscard]] std::vector<TradeOffRow> trade_off_of_other(const Job& job, TrimRequest request,
-                                                          const TrimRows& rows);
+                                                          const TrimRows& rows, const Deadline& deadline,
+                                                          std::vector<std::string>& notes);
 
 /// The most probable choice of every number of changes, where it is more probable than those of fewer: out of
 /// `choices` and those near the most probable `moments`.
 [[nodiscard]] std::vector<TradeOffRow> probable_rows(const Job& job, const InfluenceModel& model,
                                                      const TrimRows& rows, const SlotCatalogue& catalogue,
                                                      const std::vector<SlotChoice>& choices,
-                                                     const Eigen::VectorXcd& moments, double time_limit_s);
+                                                     const Eigen::VectorXcd& moments,
+                                                     const Deadline& deadline);
 
-/// The fewest changes that are as likely as any to meet every target, or every limit; empty: not known.
-[[nodiscard]] std::optional<std::size_t> likely_row(const std::vector<TradeOffRow>& rows);
-
-/// Row of the trade-off with the fewest changes that is as good as the best, as `plan_trim` documents.
-[[nodiscard]] std::size_t recommended_row(const std::vector<TradeOffRow>& rows, double sd_of_best);
+/// Puts into a table of judged rows those of `probable` that are clearly likelier to meet every target than
+/// all with as many changes or fewer.
+void add_likelier_rows(std::vector<TradeOffRow>& table, const std::vector<TradeOffRow>& probable);
 
 /// The recommended row, or the one with as many changes as were asked for. Error: there is none.
 [[nodiscard]] Result<std::size_t> chosen_row(const TrimPlan& plan);
 
-/// The chosen row of the trade-off, then the best choices that differ enough from all before.
+/// The chosen row of the trade-off, then the best choices that differ enough from all before. A note where
+/// the deadline ends the list.
 [[nodiscard]] std::vector<TradeOffRow> alternatives_to(const TradeOffRow& chosen,
                                                        const std::vector<SlotChoice>& choices,
                                                        const SlotCatalogue& catalogue,
-                                                       const TrimRequest& request, const TrimRows& rows);
+                                                       const TrimRequest& request, const TrimRows& rows,
+                                                       Deadline deadline, std::vector<std::string>& notes);
 
 }  // namespace trimwright

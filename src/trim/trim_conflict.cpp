@@ -61,7 +61,7 @@ void add_plane_rules(const Plane& plane, std::size_t p, std::vector<Droppable>& 
 /// Whether it is proved that no choice keeps the rules; empty: neither a choice nor a proof was found in
 /// time.
 std::optional<bool> impossible(const Job& job, const InfluenceModel& model, const TrimRequest& request,
-                               const std::vector<std::size_t>& planes, double time_limit_s) {
+                               const std::vector<std::size_t>& planes, const Deadline& deadline) {
   const auto rows = trim_rows(job, model, request, planes);
   if (!rows) return std::nullopt;
   SlotProblem problem = SlotCatalogue(job, request, *rows).problem();
@@ -69,7 +69,7 @@ std::optional<bool> impossible(const Job& job, const InfluenceModel& model, cons
   problem.response = Eigen::MatrixXcd::Zero(1, problem.response.cols());
   problem.max_changes = std::min(problem.max_changes, static_cast<int>(problem.slots.size()));
   constexpr double any = std::numeric_limits<double>::infinity();
-  const std::vector<SlotChoice> choices = search_slots(problem, {0.0, any, time_limit_s});
+  const std::vector<SlotChoice> choices = search_slots(problem, {0.0, any, deadline});
   if (choices.back().admissible) return false;
   return std::isinf(choices.back().bound) ? std::optional(true) : std::nullopt;
 }
@@ -77,19 +77,20 @@ std::optional<bool> impossible(const Job& job, const InfluenceModel& model, cons
 }  // namespace
 
 Conflict conflicting_rules(const Job& job, const InfluenceModel& model, const TrimRequest& request,
-                           const std::vector<std::size_t>& planes) {
+                           const std::vector<std::size_t>& planes, const Deadline& deadline) {
   std::vector<Droppable> rules;
   add_request_rules(request, rules);
   for (const std::size_t p : planes) add_plane_rules(job.rotor.planes[p], p, rules);
-  const double time_limit_s = request.time_limit_s / static_cast<double>(rules.size());
   Job looser = job;
   TrimRequest less = request;
   Conflict conflict;
+  double open = static_cast<double>(rules.size());
   for (const Droppable& rule : rules) {
     Job job_without = looser;
     TrimRequest request_without = less;
     rule.drop(job_without, request_without);
-    const auto still = impossible(job_without, model, request_without, planes, time_limit_s);
+    const auto still =
+        impossible(job_without, model, request_without, planes, deadline.after_share(1.0 / open--));
     conflict.smallest = conflict.smallest && still.has_value();
     if (still.value_or(false)) {
       looser = std::move(job_without);

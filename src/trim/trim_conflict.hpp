@@ -15,8 +15,9 @@ struct Conflict {
 
 /// For a request that no choice of weights satisfies. A deletion filter (J. W. Chinneck, Feasibility and
 /// Infeasibility in Optimization, 2008, chapter 6): rules are dropped one at a time, and stay dropped where
-/// what is left is still proved impossible.
+/// what is left is still proved impossible. What the deadline leaves no time for stays in.
 [[nodiscard]] Conflict conflicting_rules(const Job& job, const InfluenceModel& model,
-                                         const TrimRequest& request, const std::vector<std::size_t>& planes);
+                                         const TrimRequest& request, const std::vector<std::size_t>& planes,
+                                         const Deadline& deadline);
 
 }  // namespace trimwright

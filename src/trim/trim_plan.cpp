@@ -6,6 +6,7 @@
 #include <cmath>
 
 #include "probable_choice.hpp"
+#include "recommendation.hpp"
 #include "slot_problem.hpp"
 #include "trade_off.hpp"
 #include "trim_conflict.hpp"
@@ -37,22 +38,6 @@ double worst_ratio_sd(const std::vector<Prediction>& predictions) {
       predictions.begin(), predictions.end(),
       [](const auto& a, const auto& b) { return std::abs(a.after) / a.limit < std::abs(b.after) / b.limit; });
   return worst == predictions.end() ? 0.0 : worst->after_sd.value_or(0.0) / worst->limit;
-}
-
-/// Limits on masses need the masses of all that is fitted.
-Result<void> check_masses(const Job& job, const std::vector<std::size_t>& planes) {
-  for (const std::size_t p : planes) {
-    const Plane& plane = job.rotor.planes[p];
-    if (!plane.slots || (!plane.rules.max_mass_g && !plane.rules.max_slot_mass_g)) continue;
-    for (const auto& [slot, piece] : job.fitted_now[p].slots)
-      if (piece.weight_id.empty())
-        return fail(
-            fmt::format("plane \"{}\" has a limit on mass, and the mass of the piece of {:g} g mm in slot "
-                        "{} is not known",
-                        plane.name, piece.moment_g_mm, slot),
-            "a weight of the catalogue there, or no limit on mass");
-  }
-  return {};
 }
 
 std::string probability_note(const Job& job, const InfluenceModel& model, const TrimPlan& plan) {
@@ -87,12 +72,12 @@ void take_probable_moments(const Job& job, const InfluenceModel& model, const Tr
 /// Why no choice is admissible.
 tl::unexpected<Error> nothing_admissible(const Job& job, const InfluenceModel& model,
                                          const TrimRequest& request, const std::vector<std::size_t>& planes,
-                                         const std::vector<SlotChoice>& choices) {
+                                         const std::vector<SlotChoice>& choices, const Deadline& deadline) {
   if (!std::isinf(choices.back().bound))
     return fail(
         fmt::format("no choice of weights that keeps all rules was found in {:g} s", request.time_limit_s),
         "a longer --time-limit, or looser rules");
-  const Conflict conflict = conflicting_rules(job, model, request, planes);
+  const Conflict conflict = conflicting_rules(job, model, request, planes, deadline);
   std::string rules;
   for (const auto& rule : conflict.rules) rules += (rules.empty() ? "" : "; ") + rule;
   return fail("no choice of weights keeps all rules. " +
@@ -121,7 +106,7 @@ std::optional<int> unsettled_from(const std::vector<SlotChoice>& choices) {
 }
 
 Result<TrimPlan> plan_with_planes(const Job& job, const InfluenceModel& model, const TrimRequest& request,
-                                  const std::vector<std::size_t>& planes) {
+                                  const std::vector<std::size_t>& planes, const Deadline& deadline) {
   auto rows = trim_rows(job, model, request, planes);
   if (!rows) return tl::unexpected(rows.error());
   auto correction = correction_of(*rows, request);
@@ -131,6 +116,8 @@ Result<TrimPlan> plan_with_planes(const Job& job, const InfluenceModel& model, c
     take_probable_moments(job, model, *rows, *correction);
   }
 
+  const bool by_default_likely = model.belief && !request.objective_asked && !request.most_probable &&
+                                 request.best == 1 && !request.both_objectives;
   TrimPlan plan;
   plan.planes = planes;
   plan.request = request;
@@ -147,13 +134,18 @@ Result<TrimPlan> plan_with_planes(const Job& job, const InfluenceModel& model, c
     return fail("the trim would use planes with slots and planes without",
                 "a trim over one kind: name its planes");
 
-  if (const auto known = check_masses(job, planes); !known) return tl::unexpected(known.error());
+  for (const std::size_t p : planes)
+    if (const auto known = check_masses(job.rotor.planes[p], job.fitted_now[p]); !known)
+      return tl::unexpected(known.error());
   const SlotCatalogue catalogue(job, request, *rows);
-  const auto choices = search_slots(catalogue.problem(), {0.0, 0.0, request.time_limit_s});
+  const bool more_to_search =
+      request.best > 1 || request.both_objectives || request.most_probable || by_default_likely;
+  const auto choices =
+      search_slots(catalogue.problem(), {0.0, 0.0, deadline.after_share(more_to_search ? 0.5 : 1.0)});
   plan.trade_off = request.most_probable ? probable_rows(job, model, *rows, catalogue, choices,
-                                                         moments_of(plan.correction), request.time_limit_s)
+                                                         moments_of(plan.correction), deadline)
                                          : trade_off_rows(catalogue, choices, *rows);
-  if (plan.trade_off.empty()) return nothing_admissible(job, model, request, planes, choices);
+  if (plan.trade_off.empty()) return nothing_admissible(job, model, request, planes, choices, deadline);
   const auto best =
       std::min_element(plan.trade_off.begin(), plan.trade_off.end(),
                        [](const auto& a, const auto& b) { return a.worst_ratio < b.worst_ratio; });
@@ -161,10 +153,16 @@ Result<TrimPlan> plan_with_planes(const Job& job, const InfluenceModel& model, c
     return forecast(job, model, fitted_after(job, row.changes));
   };
   for (auto& row : plan.trade_off) row.outlook = next_run(row).outlook;
-  const auto likely = likely_row(plan.trade_off);
-  plan.trade_off[likely ? *likely
-                        : recommended_row(plan.trade_off, worst_ratio_sd(next_run(*best).predictions))]
-      .recommended = true;
+  const double sd_of_best = worst_ratio_sd(next_run(*best).predictions);
+  if (by_default_likely)
+    add_likelier_rows(
+        plan.trade_off,
+        probable_rows(job, model, *rows, catalogue, choices,
+                      probable_moments(job, *model.belief, *rows, moments_of(plan.correction)), deadline));
+  const auto advised = recommendation(job, plan.trade_off, sd_of_best, model,
+                                      forecast(job, model, fitted_with(job, plan.correction)).outlook);
+  plan.trade_off[advised.row].recommended = true;
+  plan.why = advised.why;
   auto chosen = chosen_row(plan);
   if (!chosen) return tl::unexpected(chosen.error());
   plan.chosen = *chosen;
@@ -172,18 +170,22 @@ Result<TrimPlan> plan_with_planes(const Job& job, const InfluenceModel& model, c
   plan.worst_ratio = plan.trade_off[plan.chosen].worst_ratio;
   plan.bound = overall_bound(plan, *rows, choices);
   if (request.best > 1)
-    plan.alternatives = alternatives_to(plan.trade_off[plan.chosen], choices, catalogue, request, *rows);
+    plan.alternatives =
+        alternatives_to(plan.trade_off[plan.chosen], choices, catalogue, request, *rows,
+                        deadline.after_share(request.both_objectives ? 0.5 : 1.0), plan.notes);
   if (request.most_probable) {
     plan.notes.push_back(probability_note(job, model, plan));
     return plan;
   }
-  if (request.both_objectives) plan.other_trade_off = trade_off_of_other(job, request, *rows);
+  if (request.both_objectives)
+    plan.other_trade_off = trade_off_of_other(job, request, *rows, deadline, plan.notes);
   plan.unsettled_from = unsettled_from(choices);
   if (plan.unsettled_from)
-    plan.notes.push_back(fmt::format(
-        "The search ended at its time limit ({:g} s): whether {} or more changes gain anything is "
-        "open. Run again with a longer --time-limit.",
-        request.time_limit_s, *plan.unsettled_from));
+    plan.notes.push_back(
+        fmt::format("The search ended at its time limit ({:g} s for everything): whether {} or more changes "
+                    "gain anything is "
+                    "open. Run again with a longer --time-limit.",
+                    request.time_limit_s, *plan.unsettled_from));
   return plan;
 }
 
@@ -194,24 +196,37 @@ bool meets_everything(const TrimPlan& plan) {
 
 }  // namespace
 
-Result<TrimPlan> plan_trim(const Job& job, const InfluenceModel& model, const TrimRequest& request) {
+Result<TrimPlan> plan_trim(const Job& job, const InfluenceModel& model, const TrimRequest& request,
+                           const Deadline& deadline) {
+  if (model.mirror.outcome == MirrorTest::Outcome::contradicts && !request.despite_mirror)
+    return fail(
+        "the runs contradict the declared conventions: read the other way (lag for lead, or angles against "
+        "for "
+        "with rotation) they fit far better, and a plan would put the weights at the mirror image",
+        "phase, slot numbering and viewing ends that agree with the runs (trimwright influence shows the "
+        "odds; "
+        "--despite-mirror plans all the same)");
   const auto all = request.planes.empty() ? model.planes : request.planes;
-  if (request.plane_choice != PlaneChoice::easy_first) return plan_with_planes(job, model, request, all);
-
   std::vector<std::size_t> easy;
   for (const std::size_t p : all)
     if (job.rotor.planes[p].access == Access::easy) easy.push_back(p);
-  if (easy.empty() || easy.size() == all.size()) return plan_with_planes(job, model, request, all);
-  auto plan = plan_with_planes(job, model, request, easy);
+  if (request.plane_choice != PlaneChoice::easy_first || easy.empty() || easy.size() == all.size())
+    return plan_with_planes(job, model, request, all, deadline);
+
+  auto plan = plan_with_planes(job, model, request, easy, deadline.after_share(0.5));
   if (plan && meets_everything(*plan)) {
     plan->notes.push_back(
         "The easily reached planes are enough: limits and targets are met without the others.");
     return plan;
   }
-  plan = plan_with_planes(job, model, request, all);
+  const bool open = plan && plan->unsettled_from;
+  plan = plan_with_planes(job, model, request, all, deadline);
   if (plan)
     plan->notes.push_back(
-        "The easily reached planes alone do not meet every limit and target; all are used.");
+        open ? "With the easily reached planes alone, no plan was found that meets every limit and target "
+               "before "
+               "half of the time limit was over; all are used."
+             : "The easily reached planes alone do not meet every limit and target; all are used.");
   return plan;
 }
 

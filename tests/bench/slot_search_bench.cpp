@@ -59,7 +59,8 @@ void measure(const Family& family, int instances, double time_limit_s) {
     const auto seed = static_cast<unsigned>(1000 + i);
     const SlotProblem problem = draw_problem(family, seed);
     const std::clock_t start = std::clock();
-    const std::vector<SlotChoice> answers = search_slots(problem, {0.01, 0.005, time_limit_s});
+    const std::vector<SlotChoice> answers =
+        search_slots(problem, {0.01, 0.005, Deadline::after(time_limit_s)});
     const double took_ms = 1e3 * static_cast<double>(std::clock() - start) / CLOCKS_PER_SEC;
     if (times.empty() || took_ms > *std::max_element(times.begin(), times.end())) slowest = seed;
     times.push_back(took_ms);

@@ -1,7 +1,10 @@
 #include <doctest/doctest.h>
 
+#include <algorithm>
 #include <map>
 
+#include "check/fitting_mistakes.hpp"
+#include "job_builder.hpp"
 #include "mistake_trials.hpp"
 #include "scratch_folder.hpp"
 
@@ -43,4 +46,27 @@ TEST_CASE("Probabilities of all kinds add up to one, and every kind has a name o
   CHECK(sum == doctest::Approx(1.0));
   for (const auto kind : mistake_kinds()) ++names[mistake_name(kind)];
   CHECK(names.size() == mistake_kinds().size());
+}
+
+TEST_CASE("No weight is looked for where none can be: in unusable slots, or beyond the stock") {
+  Job job = slotted_job({100.0, 200.0});
+  job.rotor.planes[0].slots->unusable = {3};
+  job.rotor.planes.push_back(slotted_plane("drum", 8, {100.0, 200.0}));
+  job.rotor.planes[1].slots->unusable = {2};
+  job.runs[0].fitted.resize(2);
+  Run check = job.runs[0];
+  check.name = "check";
+  check.fitted[0].slots[2] = {"w1", 100.0};
+  job.runs.push_back(check);
+  const auto named = [&](const char* words) {
+    const auto all = fitting_mistakes(job, 1);
+    return std::any_of(all.begin(), all.end(),
+                       [&](const FittingMistake& one) { return one.what.find(words) != std::string::npos; });
+  };
+  CHECK(named("w2 instead of w1"));
+  CHECK_FALSE(named("are in drum"));
+  job.rotor.planes[1].slots->unusable = {};
+  CHECK(named("are in drum"));
+  job.rotor.planes[0].weights[1].stock = 0;
+  CHECK_FALSE(named("w2 instead of w1"));
 }

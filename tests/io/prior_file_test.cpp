@@ -17,8 +17,8 @@ Prior prior_of(int coefficients) {
   for (int i = 0; i < 4; ++i)
     for (int j = 0; j < 4; ++j) prior.scatter.covariance(i, j) = i == j ? 1e-5 / 3.0 : 1e-7 / 7.0;
   for (int c = 0; c < coefficients; ++c)
-    prior.coefficients.push_back({2000.0 + c / 3.0, c % 2 == 0 ? "front" : "rear, aft",
-                                  c % 4 < 2 ? "spinner" : "# rear", "in/s",
+    prior.coefficients.push_back({2000.0 + c / 3.0, c % 2 == 0 ? "front" : "turbine, aft",
+                                  c % 4 < 2 ? "spinner" : "# drum", "in/s",
                                   std::polar(1e-4 * (1.0 + c / 7.0), 0.1 * c)});
   const Eigen::Index n = 2 * coefficients;
   prior.mean_covariance = Eigen::MatrixXd::Constant(n, n, -1e-7 / 3.0 / static_cast<double>(n));
@@ -62,10 +62,10 @@ TEST_CASE("A prior that names a plane, a sensor or a unit the rotor does not hav
   Rotor rotor;
   rotor.planes.resize(2);
   rotor.planes[0].name = "spinner";
-  rotor.planes[1].name = "# rear";
+  rotor.planes[1].name = "# drum";
   rotor.sensors.resize(2);
   rotor.sensors[0].name = "front";
-  rotor.sensors[1].name = "rear, aft";
+  rotor.sensors[1].name = "turbine, aft";
   for (auto& sensor : rotor.sensors) sensor.unit = parse_vibration_unit("in/s peak").value();
   const Prior prior = prior_of(4);
   REQUIRE(parse_prior("prior.yaml", prior_text(prior), &rotor));

@@ -197,3 +197,24 @@ TEST_CASE("a rehearsal that cannot be is refused with what is wrong") {
   practice.replace("rehearsal.yaml", "gap: 1 mm", "gap: -1 mm");
   CHECK(holds(complaint(practice), "rehearsal.yaml:11: pickup.gap"));
 }
+
+TEST_CASE("a rehearsal fits no stack that the stock does not hold, and no weight where it may not be") {
+  const Practice practice(3);
+  Job job = *rehearsal_job(practice.read());
+  Plane& plane = job.rotor.planes[0];
+  Weight stack = plane.weights[0];
+  stack.stack_of = {stack.id, stack.id};
+  stack.id += "+" + plane.weights[0].id;
+  stack.stock.reset();
+  plane.weights.push_back(stack);
+  plane.weights[0].stock = 1;
+  plane.weights[1].only_in = {{2}};
+  const std::string single = plane.weights[0].id, other = plane.weights[1].id;
+  const auto with = [&](const std::string& fit) { return refitted(job, {"", "", {}, {fit}}); };
+  CHECK(with("spinner 1=" + single));
+  const auto refused = with("spinner 1=" + single + "+" + single);
+  REQUIRE_FALSE(refused);
+  CHECK(holds(refused.error().message(), "stock is 1"));
+  CHECK(with("spinner 2=" + other));
+  CHECK_FALSE(with("spinner 1=" + other));
+}

@@ -1,6 +1,6 @@
 #!/usr/bin/env python3
-"""Posterior of runs and prior, and the chance of meeting targets, against closed forms in NumPy and SciPy:
-certainty_oracle.py PROGRAM PROJECT [JOBS]. Leaves with status 1 when anything differs.
+"""Generalised least squares with known covariance, posterior of runs and prior, and the chance of meeting targets,
+against closed forms in NumPy and SciPy: certainty_oracle.py PROGRAM PROJECT [JOBS]. Leaves with status 1 when anything differs.
 
 Jobs have two planes, two sensors and one speed (no more rows than planes: nothing is supposed of what weights
 cannot cancel), a baseline and a run with weights in both planes at once, and a random prior with full covariance.
@@ -141,6 +141,88 @@ def limits_of_distributions(program, root, check):
             check(suspects == [("third trial spinner", "front")], f"{name}: suspect are {suspects}")
 
 
+def parts_rotor(within, run, proportional):
+    planes = "".join(f"  - name: {p}\n" for p in PLANES)
+    sensors = "".join(
+        f"  - {{name: {s}, measures: velocity, unit: in/s peak, phase_of: velocity, repeatability: {within} in/s, "
+        f"run_to_run: {run} in/s, proportional: {100 * proportional} %, limits: [{{up_to: 5000 rpm, limit: {LIMIT} in/s}}]}}\n"
+        for s in SENSORS)
+    return ("trimwright: rotor 1\nname: type\nrotation: {sense: clockwise, seen_from: aft}\nphase: lead\n"
+            "speed_tolerance: 20 rpm\nreference: {teeth: 1, larger_tooth: 1, polarity: falling}\n"
+            f"planes:\n{planes}sensors:\n{sensors}")
+
+
+def parts_job(rng, within, run, proportional):
+    """Five runs at three speeds; some readings missing, some with an sd of their own."""
+    speeds = [2000, 2500, 3000]
+    normal = lambda rms, n: rms * (rng.standard_normal(n) + 1j * rng.standard_normal(n))
+    c, x0 = 4e-4 * normal(1, (3, 2, 2)), 0.4 * normal(1, (3, 2))
+    readings, moments = [], [np.zeros(2, complex), *(normal(300, 2) for _ in range(4))]
+    text = "trimwright: job 1\nrotor: rotor.yaml\nruns:\n"
+    for r, u in enumerate(moments):
+        text += f"  - name: run {r}\n    fitted: {fitted_text(u)}\n    readings:\n"
+        change = normal(run, 2)
+        for k, rpm in enumerate(speeds):
+            for s in range(2):
+                if r > 0 and rng.random() < 0.1:
+                    continue
+                truth = x0[k, s] + c[k, s] @ u
+                own = 3 * within if rng.random() < 0.2 else None
+                x = truth + change[s] + normal(np.hypot(own or within, proportional * abs(truth)), 1)[0]
+                readings.append((r, k, s, x, own or within))
+                text += (f"      - {{speed: {rpm} rpm, sensor: {SENSORS[s]}, amplitude: {abs(x)!r} in/s peak, phase: "
+                         f"{np.degrees(np.angle(x)) % 360!r} deg, component: once-per-rev"
+                         + (f", sd: {own!r} in/s" if own else "") + "}\n")
+    return text, np.array(moments), readings
+
+
+def aitken(moments, readings, sensor, run, proportional):
+    """Generalised least squares of one sensor with known covariance (A. C. Aitken, 1935); the proportional part
+    is of the fitted amplitude, found by iteration. Returns {speed: (estimate, covariance)} and chi-squared."""
+    own = [one for one in readings if one[2] == sensor]
+    speeds = sorted({k for _, k, *_ in own if sum(k == other for _, other, *_ in own) >= 3})
+    own = [one for one in own if one[1] in speeds]
+    design = np.zeros((len(own), 3 * len(speeds)), complex)
+    for i, (r, k, *_) in enumerate(own):
+        design[i, 3 * speeds.index(k):3 * speeds.index(k) + 3] = [1, *moments[r]]
+    x = np.array([one[3] for one in own])
+    level = np.abs(x)
+    together = np.array([[one[0] == other[0] for other in own] for one in own])
+    for _ in range(4):
+        v = run ** 2 * together + np.diag([one[4] ** 2 for one in own]) + np.diag((proportional * level) ** 2)
+        inverse = np.linalg.inv(v)
+        covariance = np.linalg.inv(design.conj().T @ inverse @ design)
+        estimate = covariance @ design.conj().T @ inverse @ x
+        level = np.abs(design @ estimate)
+    off = x - design @ estimate
+    return speeds, estimate, covariance, (off.conj() @ inverse @ off).real, 2 * (len(own) - 3 * len(speeds))
+
+
+def generalised(program, check, count):
+    """Coefficients, their ± and chi-squared with every part of the noise, against NumPy."""
+    rng = np.random.default_rng(6)
+    for job in range(count):
+        within, run, proportional = 0.02, rng.choice([0.0, 0.03, 0.2]), rng.choice([0.0, 0.03, 0.1])
+        text, moments, readings = parts_job(rng, within, run, proportional)
+        with tempfile.TemporaryDirectory() as name:
+            folder = Path(name)
+            (folder / "rotor.yaml").write_text(parts_rotor(within, run, proportional))
+            (folder / "job.yaml").write_text(text)
+            found = ask(program, folder, "influence")
+        widened, chi2, dof = found["noise"]["widened"], 0.0, 0
+        for s, sensor in enumerate(SENSORS):
+            speeds, estimate, covariance, misfit, spare = aitken(moments, readings, s, run, proportional)
+            chi2, dof = chi2 + misfit, dof + spare
+            for one in (one for one in found["coefficients"] if one["sensor"] == sensor):
+                at = 3 * speeds.index([2000, 2500, 3000].index(round(one["speed_rpm"]))) + 1 + PLANES.index(one["plane"])
+                value = one["amplitude"] * np.exp(1j * np.radians(one["phase_deg"]))
+                sd = np.sqrt(covariance[at, at].real) * widened
+                check(abs(value - estimate[at]) < 1e-7 * abs(estimate[at]), f"parts {job}: {value}, not {estimate[at]}")
+                check(abs(one["sd"] / sd - 1) < 1e-7, f"parts {job}: ± {one['sd']}, not {sd}")
+        check(found["chi_squared"]["degrees_of_freedom"] == dof, f"parts {job}: degrees of freedom, not {dof}")
+        check(abs(found["chi_squared"]["value"] - chi2) < 1e-6 * max(1.0, chi2), f"parts {job}: chi-squared, not {chi2}")
+
+
 def main():
     program, count = sys.argv[1], int(sys.argv[3]) if len(sys.argv) > 3 else 20
     rng = np.random.default_rng(5)
@@ -151,6 +233,7 @@ def main():
             failures.append(words)
 
     limits_of_distributions(program, Path(sys.argv[2]), check)
+    generalised(program, check, count)
     normal = lambda rms, n: rms * (rng.standard_normal(n) + 1j * rng.standard_normal(n)) / np.sqrt(2)
     for job in range(count):
         means = normal(1e-3, 4) + 4e-4

@@ -447,7 +447,7 @@ def invent_sensor(rng, name, repeatability=False):
                          {"up_to": "9000 rpm", "limit": f"{1.3 * low:.6g} {unit}", "target": f"{low:.6g} {unit}"}]}
     if repeatability:
         sensor["repeatability"] = f"{0.01 * low:.6g} {unit}"
-        sensor["run_to_run"] = f"0 {unit}"  # stated too: nothing is estimated
+    sensor["run_to_run"] = f"0 {unit}"  # stated: all readings of a sensor count alike, as in plain least squares
     return sensor
 
 

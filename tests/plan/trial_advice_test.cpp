@@ -8,6 +8,7 @@
 #include "job_builder.hpp"
 #include "trimwright/forecast/outlook.hpp"
 #include "trimwright/influence/run_information.hpp"
+#include "trimwright/plan/plan_job.hpp"
 #include "virtual_fleet.hpp"
 
 using namespace trimwright;
@@ -71,6 +72,13 @@ TrialAdvice advised(const Planned& one) {
   const auto advice = advise_trial(one.settled.job, {&one.settled.model, &one.trim}, {});
   REQUIRE(advice);
   return *advice;
+}
+
+/// The same runs with every phase read the other way.
+Job mirrored_readings(Job job) {
+  for (auto& run : job.runs)
+    for (auto& reading : run.readings) reading.x = std::conj(*reading.x);
+  return job;
 }
 
 }  // namespace
@@ -185,4 +193,36 @@ TEST_CASE("Of trials as safe as each other the one that tells most is advised") 
   const auto advice = advised(one);
   for (const auto& candidate : advice.candidates)
     CHECK(*advice.advised().variance_left <= *candidate.variance_left + information_indifference);
+}
+
+TEST_CASE("A trial weight keeps what the job asks of the weights") {
+  Job job = slotted_job(moments);
+  job.fitted_now[0].slots[1] = {"w1", 100.0};
+  TrialKnowledge known;
+  CHECK(advise_trial(job, known, {0, 1, "w2"}));
+  known.limits.fitted_stay = true;
+  CHECK_FALSE(advise_trial(job, known, {0, 1, "w2"}));
+  CHECK(advise_trial(job, known, {0, 2, "w2"}));
+  known.limits.most_pieces = 1;
+  CHECK_FALSE(advise_trial(job, known, {0, 2, "w2"}));
+}
+
+TEST_CASE("A trial relies on nothing that runs against the declared conventions say") {
+  Job job = slotted_job_with_trial(moments);
+  job.rotor.sensors[0].repeatability = 1e-3;
+  for (const int slot : {3, 6}) {
+    FittedWeights trial;
+    trial.slots[slot] = {"w2", 500.0};
+    job.runs.push_back(single_plane_rotor().run(job.rotor, "trial " + std::to_string(slot), {trial}));
+  }
+  const auto sound = plan_trial(job, {}, nullptr, {});
+  REQUIRE(sound);
+  CHECK(sound->advice.notes.empty());
+  const auto mirrored = plan_trial(mirrored_readings(job), {}, nullptr, {0, 2, "w1"});
+  REQUIRE(mirrored);
+  REQUIRE_FALSE(mirrored->advice.notes.empty());
+  CHECK(mirrored->advice.notes.front().find("contradict") != std::string::npos);
+  CHECK_FALSE(mirrored->steps.expected.front().expected);
+  CHECK_FALSE(plan_job({mirrored_readings(job), {}}));
+  CHECK(plan_job({job, {}}));
 }

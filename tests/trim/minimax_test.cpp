@@ -98,3 +98,26 @@ TEST_CASE("Planes that act alike still give a certified answer of moderate size"
   CHECK(best.status == SolveStatus::solved);
   CHECK(best.moments.cwiseAbs().maxCoeff() < 1e5);
 }
+
+TEST_CASE("Planes that act alike to one part in ten million: the bound stays below what moments reach") {
+  // Columns a and a + 1e-7 d reach what a and d reach, with 1e7 times the moment: that problem is well
+  // conditioned, and its solution is a point of the other, found without it.
+  std::mt19937 random(5);
+  for (int trial = 0; trial < 20; ++trial) {
+    const auto apart = random_problem(random, 3 + trial % 4, 2);
+    auto alike = apart;
+    alike.response.col(1) = apart.response.col(0) + 1e-7 * apart.response.col(1);
+    const auto reached = minimise_worst_ratio(apart);
+    REQUIRE(reached.status == SolveStatus::solved);
+    const Eigen::Vector2cd point(reached.moments(0) - 1e7 * reached.moments(1), 1e7 * reached.moments(1));
+    const double there = (alike.residual + alike.response * point).cwiseAbs().maxCoeff();
+    CAPTURE(trial);
+    CHECK(there == doctest::Approx(reached.objective).epsilon(1e-6));
+    const auto best = minimise_worst_ratio(alike);
+    CHECK(best.bound <= there + 1e-7);
+    CHECK(best.objective == doctest::Approx(there).epsilon(1e-6));
+    alike.moment_limits = {{0, 0.0, 1e12}, {1, 0.0, 1e12}};  // too far to matter, and yet certified otherwise
+    CHECK(minimise_worst_ratio(alike).bound <= there + 1e-7);
+    CHECK(minimise_least_squares(alike).bound <= (alike.residual + alike.response * point).norm() + 1e-7);
+  }
+}

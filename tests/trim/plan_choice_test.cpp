@@ -96,3 +96,26 @@ TEST_CASE("A choice that breaks a rule of its plane is refused, and the rule is 
   CHECK(plan.has_value() == named.empty());
   if (!plan) CHECK(plan.error().message().find(named) != std::string::npos);
 }
+
+TEST_CASE("A choice keeps what the job asks: so many pieces, and fitted weights that stay") {
+  Job job = slotted_job_with_trial(moments);
+  job.fitted_now[0].slots[2] = {"w1", 100.0};
+  FittedWeights fitted;
+  fitted.slots[5] = {"w2", 200.0};
+  fitted.slots[4] = {"w1", 100.0};
+  const auto model = fit_influence(job);
+  REQUIRE(model);
+  TrimRequest request;
+  CHECK(plan_choice(job, *model, request, {fitted}));
+  request.max_pieces = 1;
+  const auto too_many = plan_choice(job, *model, request, {fitted});
+  REQUIRE_FALSE(too_many);
+  CHECK(too_many.error().message().find("at most 1") != std::string::npos);
+  request.max_pieces.reset();
+  request.keep_fitted = true;
+  const auto taken_out = plan_choice(job, *model, request, {fitted});
+  REQUIRE_FALSE(taken_out);
+  CHECK(taken_out.error().message().find("slot 2") != std::string::npos);
+  fitted.slots[2] = {"w1", 100.0};
+  CHECK(plan_choice(job, *model, request, {fitted}));
+}

@@ -360,3 +360,38 @@ TEST_CASE("Both objectives side by side: each is the better by its own measure")
     }
   }
 }
+
+TEST_CASE("Runs that contradict the declared conventions are refused by the planner itself") {
+  const Job job = slotted_job_with_trial({100.0, 200.0});
+  auto model = fit_influence(job);
+  REQUIRE(model);
+  model->mirror.outcome = MirrorTest::Outcome::contradicts;
+  const auto refused = plan_trim(job, *model, {});
+  REQUIRE_FALSE(refused);
+  CHECK(refused.error().message().find("mirror image") != std::string::npos);
+  TrimRequest request;
+  request.despite_mirror = true;
+  CHECK(plan_trim(job, *model, request));
+}
+
+TEST_CASE("Every search of a call ends at its one deadline, and the plan says which were cut short") {
+  const Job job = slotted_job_with_trial({100.0, 200.0});
+  const auto model = fit_influence(job);
+  REQUIRE(model);
+  TrimRequest request;
+  request.best = 3;
+  request.both_objectives = true;
+  const auto whole = plan_trim(job, *model, request, Deadline::after(1000.0));
+  REQUIRE(whole);
+  CHECK(whole->alternatives.size() == 3);
+  CHECK(whole->notes.empty());
+  const auto cut = plan_trim(job, *model, request, Deadline::after(0.0));  // time_limit_s says 5 s: not asked
+  REQUIRE(cut);
+  CHECK(cut->unsettled_from);
+  const auto told = [&](const char* words) {
+    return std::any_of(cut->notes.begin(), cut->notes.end(),
+                       [&](const std::string& note) { return note.find(words) != std::string::npos; });
+  };
+  CHECK(told("more changes gain anything"));
+  CHECK(told("the other objective"));
+}

@@ -22,6 +22,7 @@ struct Outlook {
   std::vector<ReadingOutlook> readings;  ///< in the order of the posterior's rows
   double meets_limits = 0.0;             ///< every one of `readings`, jointly
   double meets_targets = 0.0;
+  double expected_worst = 0.0;  ///< mean of the largest amplitude over its limit
 };
 
 /// Levels of the rows of a posterior, peak.
@@ -65,6 +66,12 @@ inline constexpr std::uint64_t outlook_seed = 20311;
 /// it would be Rice's distribution).
 [[nodiscard]] Outlook outlook_of(const PhasorDistribution& readings, const RowLevels& levels,
                                  const OutlookDraws& draws);
+
+/// The next run with `unbalance` in the posterior's planes and fitting errors as for `next_readings`: from
+/// the posterior's own draws where it has any, else from its distribution.
+[[nodiscard]] Outlook outlook_of(const InfluencePosterior& posterior, const Eigen::VectorXcd& unbalance,
+                                 const std::vector<Eigen::Matrix2d>& fitting, const RowLevels& levels,
+                                 int samples = outlook_samples);
 
 /// The outlook of `next_readings_with`.
 [[nodiscard]] Outlook next_run_outlook(const Job& job, const InfluencePosterior& posterior,

@@ -13,7 +13,7 @@ struct AmplitudeSolution {
   double first = 0.0;             ///< amplitude in the first run used, peak
   Eigen::VectorXcd coefficients;  ///< one per entry of AmplitudeModel::planes [sensor unit peak / g mm]
   double chi_squared = 0.0;       ///< sum over readings of ((fitted - read amplitude) / sd)^2
-  Eigen::MatrixXd covariance;     ///< of (first, Re C_0, Im C_0, Re C_1, ...) for sd = 1
+  Eigen::MatrixXd covariance;     ///< of (first, Re C_0, Im C_0, Re C_1, ...)
 };
 
 /// One speed and sensor. More than one solution: the runs leave open which.
@@ -21,7 +21,7 @@ struct AmplitudeRow {
   std::size_t speed = 0;
   std::size_t sensor = 0;
   int readings = 0;
-  std::optional<double> reading_sd;          ///< stated; where it is not, 1 % of the largest amplitude counts
+  std::optional<double> reading_sd;  ///< within a run, stated; else 1 % of the largest amplitude counts
   std::vector<AmplitudeSolution> solutions;  ///< distinct, the likeliest first
 };
 
@@ -48,8 +48,9 @@ struct AmplitudeModel {
 [[nodiscard]] Result<AmplitudeModel> fit_amplitudes(const Job& job,
                                                     const std::vector<std::size_t>& planes = {});
 
-/// The model as one that can be planned on; its phases have no meaning to a person. Error: a speed and sensor
-/// with more than one solution, with the runs that would settle it.
+/// The model as one that can be planned on; its phases have no meaning to a person. A speed and sensor with
+/// more than one solution is unsettled. Error: none has only one; the message says which runs would settle
+/// it.
 [[nodiscard]] Result<InfluenceModel> influence_from_amplitudes(const Job& job, const AmplitudeModel& model);
 
 /// Both together. The job given back has a rotor whose phase convention is `unknown`: none is shown.

@@ -17,25 +17,27 @@ struct FittedReading {
   std::size_t run = 0;  ///< index into Job::runs
   Phasor read;
   Phasor fitted;
+  double within_sd =
+      0.0;          ///< of the reading in its run, per real component: its own, stated, or its sensor's
+  double sd = 0.0;  ///< the same with run-to-run change and proportional part
 };
 
 /// One speed and sensor: x(U) = baseline + sum_p coefficients[p] U_p, U_p the total moment of plane p.
 struct InfluenceRow {
   std::size_t speed = 0;
   std::size_t sensor = 0;
-  Phasor baseline;                   ///< X0: what would be measured with the slots empty, peak
-  Eigen::VectorXcd coefficients;     ///< C, one per entry of InfluenceModel::planes [sensor unit peak / g mm]
-  int readings = 0;                  ///< complex readings used
-  int spare = 0;                     ///< readings beyond the unknowns (complex degrees of freedom)
-  std::vector<FittedReading> fit;    ///< every reading used
-  double residual_square_sum = 0.0;  ///< sum |r|^2 over the readings, unweighted
-  /// Standard deviation of one reading per real component: stated, or estimated from spare readings of the
-  /// sensor.
+  Phasor baseline;                 ///< X0: what would be measured with the slots empty, peak
+  Eigen::VectorXcd coefficients;   ///< C, one per entry of InfluenceModel::planes [sensor unit peak / g mm]
+  std::vector<FittedReading> fit;  ///< every reading used
+  int readings = 0;                ///< complex readings used
+  int spare = 0;                   ///< readings beyond the unknowns (complex degrees of freedom)
+  /// (X0, C) as least squares has them are `gain` times the readings of `fit` (and, where readings are
+  /// missing or of unlike certainty, little of the sensor's others). Empty where the rows are a posterior's
+  /// mean.
+  Eigen::MatrixXcd gain;
+  /// Standard deviation of one reading within its run per real component, without the proportional part:
+  /// stated, or estimated. Empty where nothing tells it.
   std::optional<double> reading_sd;
-  bool sd_is_estimated = false;
-  /// (A^H A)^-1 of the row's regression in (1, U - centre): scaled by reading_sd^2 it is the covariance per
-  /// real component of the estimates.
-  Eigen::MatrixXcd unit_covariance;
 };
 
 /// A reading that took no part, and why.
@@ -59,7 +61,7 @@ struct MirrorTest {
     cannot_tell,     ///< trial vectors collinear, or no more runs than planes + 1
     supports_given,  ///< the runs speak for the convention the model was fitted in
     contradicts,     ///< the runs, or those of one sensor alone, speak for its mirror
-    neither_fits     ///< even the better of the two leaves more than the stated repeatability explains
+    neither_fits     ///< even the better of the two leaves more than the stated noise explains
   };
   Outcome outcome = Outcome::cannot_tell;
   double log_odds = 0.0;                      ///< natural log of the likelihood ratio, given over mirror
@@ -81,7 +83,8 @@ struct InfluenceModel {
   double planes_condition =
       0.0;  ///< of the coefficients, rows over limits, columns scaled: planes that act alike
   MirrorTest mirror;
-  double chi_squared = 0.0;  ///< sum |r|^2/sd^2 over rows with a stated repeatability
+  double chi_squared = 0.0;  ///< residuals squared over all stated (or estimated) parts of the noise, of the
+                             ///< sensors with a stated repeatability
   int chi_squared_dof = 0;   ///< real degrees of freedom; 0: nothing to judge by
   /// Baselines and coefficients with their joint covariance; empty where no reading noise is known. With a
   /// prior, `rows` hold its mean.
@@ -97,12 +100,12 @@ struct InfluenceModel {
   [[nodiscard]] bool rows_are_posterior_mean() const { return with_prior || small_residual; }
 };
 
-/// Least squares over all usable runs, readings weighted by their repeatability, baseline included as
-/// unknown.
+/// Generalised least squares over all usable runs, baseline included as unknown: the noise is that of every
+/// part, stated or estimated (repeatability or a reading's own, run-to-run change, proportional part).
 ///
 /// Sources: Thearle (1934) for one plane and one run each; Goodman (1964) for least squares; Yu (2004) for
-/// weights left on and redundant runs. Every speed and sensor is a regression of its own in (X0, C), all with
-/// the same matrix of runs but for missing readings.
+/// weights left on and redundant runs; A. C. Aitken, *Proc. Roy. Soc. Edinburgh* 55 (1935), for correlated
+/// noise. Readings of one sensor in one run are correlated; nothing else ties speeds and sensors.
 ///
 /// `planes`: the planes to solve for; empty: every plane whose weights any run changed. A plane that no run
 /// changed is constant and part of X0; naming it is an error.
@@ -128,8 +131,8 @@ struct SettledModel {
 /// x(U) for U given per entry of `model.planes` [g mm].
 [[nodiscard]] Phasor predict(const InfluenceRow& row, const Eigen::VectorXcd& unbalance);
 
-/// How many times more the readings scatter than stated, where chi-squared rejects the stated repeatability
-/// (below 1 % probability); else 1.
+/// How many times more the readings scatter than stated, where chi-squared rejects the stated noise (below 1
+/// % probability); else 1.
 [[nodiscard]] double excess_scatter(const InfluenceModel& model);
 
 /// V with at^T V conj(at) the variance per real component of the predicted x(U), at = (1, U - centre); the
@@ -138,9 +141,7 @@ struct SettledModel {
                                                                     const InfluenceRow& row);
 
 /// Standard deviation per real component of the predicted x(U), the noise of the next reading not included;
-/// widened by `excess_scatter`. From the posterior where there is one (root mean square of its two
-/// components).
-/// Empty where no reading noise is known.
+/// root mean square of the two components. Empty where no reading noise is known.
 [[nodiscard]] std::optional<double> prediction_sd(const InfluenceModel& model, const InfluenceRow& row,
                                                   const Eigen::VectorXcd& unbalance);
 

@@ -2,6 +2,7 @@
 
 #include <Eigen/Core>
 #include <cstddef>
+#include <memory>
 #include <optional>
 #include <utility>
 #include <vector>
@@ -24,11 +25,13 @@ struct PhasorDistribution {
   }
 };
 
+struct PosteriorDraws;
+
 /// Baseline and coefficients of all rows together, from the runs and, where one is named, a fleet's prior.
 ///
-/// Bayesian linear regression with a flat prior on every X0. Without a prior it is generalised least squares
-/// (A. Gelman et al., *Bayesian Data Analysis*, 3rd ed. 2013, chapter 14). Solved by an orthogonal
-/// factorisation of the whitened readings stacked on the whitened prior; nothing is inverted.
+/// Without a prior generalised least squares with the noise of every part. With one, Bayesian linear
+/// regression with a flat prior on every X0 (A. Gelman et al., *Bayesian Data Analysis*, 3rd ed. 2013,
+/// chapter 14), by an orthogonal factorisation of the whitened readings stacked on the whitened prior.
 struct InfluencePosterior {
   std::vector<std::pair<std::size_t, std::size_t>> rows;  ///< speed, sensor
   std::vector<std::size_t> planes;
@@ -37,13 +40,22 @@ struct InfluencePosterior {
   NoiseModel noise;
   double misfit = 0.0;  ///< whitened residuals squared, those of the prior included
   int misfit_dof = 0;   ///< real degrees of freedom of `misfit`; 0: nothing to judge by
-  /// Estimated vibration that no weight explains, one standard deviation per row and real component; empty
-  /// where it was not asked for or there are no more rows than planes.
-  Eigen::VectorXd unexplained;
+  /// With `Residual::small`, where there are more rows than planes: what probabilities are reckoned from.
+  /// `unknowns` has their mean and covariance.
+  std::shared_ptr<const PosteriorDraws> draws;
 
   /// Position of entry `q` (0: X0, 1 + p: coefficient of `planes[p]`) of row `i` among the unknowns.
   [[nodiscard]] std::size_t entry(std::size_t i, std::size_t q) const { return i * (1 + planes.size()) + q; }
 };
+
+/// How well the chains that drew a posterior agree (A. Vehtari et al., *Bayesian Analysis* 16 (2021)).
+struct Sampling {
+  int draws = 0;
+  double split_r_hat = 1.0;      ///< above 1.05: they do not agree, and chances are not to be relied on
+  double effective_draws = 0.0;  ///< independent draws that would tell as much
+};
+/// Empty where nothing was drawn.
+[[nodiscard]] std::optional<Sampling> sampling_of(const InfluencePosterior& posterior);
 
 /// x(U) of every row, the noise of a reading not included. `unbalance`: one per plane of the posterior.
 [[nodiscard]] PhasorDistribution predicted_phasors(const InfluencePosterior& posterior,
@@ -72,7 +84,9 @@ enum class Residual {
 /// Errors: nothing to solve for; a prior, and readings whose repeatability nothing tells.
 ///
 /// `Residual::small`: that weights in the planes could cancel most of the vibration is part of the knowledge:
-/// X0 = -C V + d for some unbalance V, the size of d estimated from the rows (in proportion to their limits).
+/// X0 = -C V + d for some unbalance V. Sampled, with the size of d (in proportion to the limits of the rows),
+/// variances that are not stated, and a fleet's scatter. As `Residual::any` where no more rows than planes
+/// support it.
 [[nodiscard]] Result<InfluencePosterior> influence_posterior(const Job& job,
                                                              const std::vector<std::size_t>& planes = {},
                                                              const Prior* prior = nullptr,

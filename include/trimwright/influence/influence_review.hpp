@@ -15,7 +15,9 @@ struct ReviewedReading {
   std::size_t speed = 0;
   std::size_t sensor = 0;
   double leverage = 0.0;  ///< 0..1: share of its own fitted value that it decides; 1: nothing checks it
-  /// |residual| over its standard deviation per real component; empty where nothing checks it.
+  /// What it would have to be moved by to agree with the others, over that figure's standard deviation per
+  /// real component: |residual| over its own where readings are not correlated. Empty where nothing checks
+  /// it.
   std::optional<double> studentised;
   double probability = 1.0;  ///< of a residual as large (two real components: F with 2 and nu degrees)
   /// `probability` below 5 % shared among all readings tested (Bonferroni), and the furthest of its speed and
@@ -75,10 +77,10 @@ struct InfluenceReview {
   std::vector<TrialEffect> trials;
 };
 
-/// Reviews the runs on their own, fitted again without it where the model has a prior (planes, singular
-/// values and likeness are the model's). Residuals are studentised within the least squares of their speed
-/// and sensor by what is known of the noise (R. D. Cook and S. Weisberg, *Residuals and Influence in
-/// Regression*, 1982, chapter 2), a complex one having two degrees of freedom. Where a speed and sensor have
+/// Reviews the runs on their own, without a prior (planes, singular values and likeness are the model's).
+/// Residuals are studentised by all that is known of the noise (R. D. Cook and S. Weisberg, *Residuals and
+/// Influence in Regression*, 1982, chapter 2; correlated: W. Baarda, *A testing procedure for use in geodetic
+/// networks*, 1968), a complex one having two degrees of freedom. Where a speed and sensor have
 /// one reading to spare, all their residuals are equally far: the review cannot tell which of them is wrong.
 /// Empty of readings and runs where no reading noise is known.
 [[nodiscard]] InfluenceReview review_influence(const Job& job, const InfluenceModel& model);

@@ -29,6 +29,7 @@ struct SensorNoise {
 /// The scatter of all sensors and how well it is known.
 struct NoiseModel {
   std::vector<SensorNoise> sensors;  ///< one per sensor of the rotor
+  bool known = true;  ///< false: nothing tells the repeatability of some sensor, so that no ± can be given
   /// Of the variance of one reading, where it is estimated or widened: intervals then use Student's t.
   double degrees_of_freedom = std::numeric_limits<double>::infinity();
   /// Factor on every standard deviation because the residuals reject what was stated (probability below 1 %).

@@ -3,6 +3,7 @@
 #include <Eigen/Core>
 #include <array>
 #include <cstddef>
+#include <cstdint>
 #include <limits>
 #include <optional>
 #include <string>
@@ -21,6 +22,13 @@ struct PriorCoefficient {
   std::string plane;
   std::string unit;  ///< the sensor's unit symbol (peak)
   Phasor mean;       ///< [unit peak / g mm], lead, rotor angle
+  int jobs = 0;      ///< that tell it
+};
+
+/// An earlier job, or a part of it, that a prior was not made from.
+struct LeftOutJob {
+  std::string name;
+  std::string why;
 };
 
 /// How the coefficients of one rotor differ from the type's: C = mean (1 + g_p + h), g_p common to a plane
@@ -29,6 +37,13 @@ struct PriorCoefficient {
 struct FleetScatter {
   std::array<double, 4> sd{};
   Eigen::Matrix4d covariance = Eigen::Matrix4d::Zero();  ///< of the estimates of sd^2
+};
+
+/// Size of the vibration that no weight explains in rotors of the type, per real component over the limits of
+/// the rows: its square is scaled inverse chi-squared.
+struct LeftByFleet {
+  double size = 0.0;
+  double degrees_of_freedom = 0.0;
 };
 
 /// Influence coefficients of a rotor type, learned from earlier jobs.
@@ -48,6 +63,8 @@ struct Prior {
   FleetScatter scatter;
   /// Of the estimated means, 2n x 2n, in relative amplitude and phase as the scatter.
   Eigen::MatrixXd mean_covariance;
+  std::optional<LeftByFleet> left{};
+  std::vector<LeftOutJob> left_out{};
 };
 
 /// Names of the four parts of `FleetScatter`, in its order.
@@ -71,6 +88,11 @@ struct PriorMoments {
 };
 [[nodiscard]] PriorMoments prior_moments(const Prior& prior, const std::vector<std::size_t>& coefficients);
 
+/// The prior with its scatter drawn from what is known of it, `count` times: each variance scaled inverse
+/// chi-squared with Satterthwaite's degrees of freedom, of the parts common to a plane at most
+/// planes * (jobs - 1).
+[[nodiscard]] std::vector<Prior> prior_draws(const Prior& prior, int count, std::uint64_t seed);
+
 /// An earlier job, and what messages call it.
 struct FleetJob {
   Job job;
@@ -89,8 +111,13 @@ inline constexpr int few_fleet_jobs = 10;
 /// the common parts are known from: a scatter that few jobs happen to show too small would else look sure.
 [[nodiscard]] double scatter_degrees_of_freedom(const Prior& prior);
 
-/// Pools jobs of one rotor type. Every job must settle its own coefficients (a trial run in each plane).
-/// Errors: fewer than `fewest_fleet_jobs`; rotors of different name; a job that settles nothing (named).
+/// Pools jobs of one rotor type. Left out, and told in `Prior::left_out`: a job that settles no coefficient
+/// of its own, that speaks against its declared conventions, that stands there twice, whose coefficients do
+/// not belong to those of the others (`fleet_check` below 1 %), and coefficients that fewer than
+/// `fewest_fleet_jobs` jobs have, with what did not match. So that a wrong job cannot hide itself by widening
+/// the scatter, the three quarters of the jobs nearest to the median are pooled first, and each of the others
+/// is admitted if it belongs to those (forward search: A. C. Atkinson and M. Riani, *Robust Diagnostic
+/// Regression Analysis*, 2000). Errors: fewer than `fewest_fleet_jobs` are left; rotors of different name.
 [[nodiscard]] Result<Prior> learn_prior(const std::vector<FleetJob>& jobs);
 
 /// Whether a job's own coefficients belong to its fleet.

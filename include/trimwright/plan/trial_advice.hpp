@@ -65,6 +65,7 @@ struct TrialKnowledge {
   const InfluenceModel* model = nullptr;
   const TrimPlan* trim = nullptr;
   std::vector<std::size_t> planes{};  ///< those a trim may use; empty: all
+  FittingLimits limits{};             ///< what the job asks of the weights; its planes empty: all
 };
 
 /// Which catalogue weight in which slot, for the next trial run.

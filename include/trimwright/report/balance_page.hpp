@@ -14,10 +14,6 @@ namespace trimwright {
 /// none has more than three characters, else A, B, ... Z, AA, AB, ...
 [[nodiscard]] std::vector<std::string> weight_marks(const Plane& plane);
 
-/// Whether a run was made with what `fitted` says of the slots (one entry per plane) and has readings to
-/// compare.
-[[nodiscard]] bool made_with(const Run& run, const std::vector<FittedWeights>& fitted);
-
 /// The balance page: one self-contained HTML file (no network, no outside fonts or scripts) that shows the
 /// plan, draws slots and vibration, answers "what if", and prints a sheet to file. `page_data` is the `page
 /// 1` document of `page_json`; the page's own arithmetic starts from it. `verdict`: `verdict_on` the run made

@@ -1,7 +1,6 @@
 #pragma once
 
 #include <complex>
-#include <map>
 #include <optional>
 #include <string>
 #include <utility>
@@ -9,29 +8,10 @@
 
 #include "trimwright/base/error.hpp"
 #include "trimwright/base/phasor.hpp"
+#include "trimwright/rotor/fitted_weights.hpp"
 #include "trimwright/rotor/rotor.hpp"
 
 namespace trimwright {
-
-/// What a slot holds beside its filler: a catalogue weight, or another piece of known moment.
-struct Piece {
-  std::string weight_id;     ///< empty: not from the catalogue
-  double moment_g_mm = 0.0;  ///< taken from the catalogue when `weight_id` is set
-
-  friend bool operator==(const Piece&, const Piece&) = default;
-};
-
-/// A moment that sits at an angle and in no slot (clamped, taped, or in a plane without slots).
-struct FreePiece {
-  double moment_g_mm = 0.0;
-  RotorAngle at;
-};
-
-/// Everything fitted in one plane. Slots not named hold their filler.
-struct FittedWeights {
-  std::map<int, Piece> slots;
-  std::vector<FreePiece> free;
-};
 
 /// A change of the rotor itself known from the shop (a blade exchanged); it holds from its run on.
 struct KnownChange {
@@ -140,16 +120,6 @@ struct Job {
 
 /// "front at 3174 rpm (62 %)".
 [[nodiscard]] std::string place_words(const Job& job, std::size_t speed, std::size_t sensor);
-
-/// Moment of a weight, filler or other piece in a slot, as the slot then acts [g mm, rotor angle].
-[[nodiscard]] std::complex<double> slot_moment(const Plane& plane, int slot,
-                                               const std::optional<Piece>& piece);
-
-/// How many pieces of the single catalogue weight `id` are fitted in the plane, those in stacks included.
-[[nodiscard]] int pieces_fitted(const Plane& plane, const FittedWeights& fitted, const std::string& id);
-
-/// Total moment of everything the usable slots hold, fillers included, and of free pieces [g mm].
-[[nodiscard]] std::complex<double> total_moment(const Plane& plane, const FittedWeights& fitted);
 
 /// U of every plane in run `run`: total moment plus all known changes up to and including that run [g mm].
 [[nodiscard]] std::vector<std::complex<double>> run_unbalance(const Job& job, std::size_t run);

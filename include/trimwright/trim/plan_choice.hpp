@@ -14,9 +14,15 @@ namespace trimwright {
 /// hold, one entry per plane. The planner's rows stay in the trade-off beside the choice.
 ///
 /// Errors: those of `plan_trim`; planes without slots; a plane whose weights the choice changes and whose
-/// coefficients are not known; a limit on total or on added moment that the choice does not keep.
+/// coefficients are not known; a rule of a plane or of the request that the choice does not keep.
 [[nodiscard]] Result<TrimPlan> plan_choice(const Job& job, const InfluenceModel& model,
                                            const TrimRequest& request,
-                                           const std::vector<FittedWeights>& fitted);
+                                           const std::vector<FittedWeights>& fitted,
+                                           const Deadline& deadline);
+[[nodiscard]] inline Result<TrimPlan> plan_choice(const Job& job, const InfluenceModel& model,
+                                                  const TrimRequest& request,
+                                                  const std::vector<FittedWeights>& fitted) {
+  return plan_choice(job, model, request, fitted, Deadline::after(request.time_limit_s));
+}
 
 }  // namespace trimwright

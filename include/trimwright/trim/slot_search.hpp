@@ -6,6 +6,7 @@
 #include <string>
 #include <vector>
 
+#include "trimwright/base/deadline.hpp"
 #include "trimwright/base/phasor.hpp"
 
 namespace trimwright {
@@ -94,8 +95,8 @@ struct SlotProblem {
 /// When to stop. The search ends when best - bound <= max(relative_gap * best, absolute_gap).
 struct SlotSearchOptions {
   double relative_gap = 0.0;
-  double absolute_gap = 0.0;   ///< in the unit of a row
-  double time_limit_s = 10.0;  ///< for the whole call
+  double absolute_gap = 0.0;  ///< in the unit of a row
+  Deadline deadline = Deadline::after(10.0);
 };
 
 /// The best choice found with at most a given number of changes, and how good it is.

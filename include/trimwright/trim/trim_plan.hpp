@@ -41,6 +41,7 @@ struct TradeOffRow {
   double objective = 0.0;        ///< what was minimised; with `most_probable` the chance of missing a target
   double bound = 0.0;            ///< on the objective, over all choices with at most as many changes
   bool proved_optimal = false;
+  bool by_chance = false;  ///< chosen for its chance of meeting every target, not for the objective
   bool recommended = false;
   bool meets_limits = false;       ///< every predicted amplitude is below its limit
   bool meets_targets = false;      ///< and below its target, where one is set
@@ -57,6 +58,7 @@ struct TrimPlan {
   Correction correction;
   std::vector<TradeOffRow> trade_off;   ///< by rising number of changes; empty for planes without slots
   std::size_t chosen = 0;               ///< row of `trade_off` that the plan carries out
+  std::string why;                      ///< why the recommended row is recommended, in whole sentences
   std::vector<Prediction> predictions;  ///< for the chosen row (or for the correction itself, without slots)
   std::vector<UnpredictedPlace> not_predicted;  ///< to be read in the next run all the same
   std::optional<Outlook> outlook;               ///< of the next run as planned; empty where no noise is known
@@ -68,14 +70,15 @@ struct TrimPlan {
   std::vector<TradeOffRow> other_trade_off;  ///< of the other objective, when asked for
   std::vector<std::string> notes;
   /// Fewest changes for which the time limit left open whether they gain anything; empty: all was settled.
+  /// `notes` tell it, as they do of every other part of the call that the time limit cut short.
   std::optional<int> unsettled_from;
 
   [[nodiscard]] bool has_slots() const { return !trade_off.empty(); }
 };
 
-/// Probabilities of meeting every target this close count as equal when fewer changes are preferred: what
-/// 4000 samples tell apart, doubled.
-inline constexpr double probability_indifference = 0.03;
+/// Probabilities of meeting every target this close count as equal when fewer changes are preferred: about
+/// what the draws of one posterior tell apart.
+inline constexpr double probability_indifference = 0.02;
 
 /// Worst ratios this close (of the limit) count as equal when fewer changes are preferred.
 inline constexpr double ratio_indifference = 0.05;
@@ -83,19 +86,27 @@ inline constexpr double ratio_indifference = 0.05;
 /// Least squares or worst case over the planes asked for, first without slots, then over all admissible
 /// contents of the slots. `job` and `model` from `settle_and_fit`.
 ///
-/// Recommended: the fewest changes whose worst ratio is within 0.05 of the best, or within one standard
-/// deviation of the best's worst reading where that is known and larger; but no choice above a limit,
-/// or above a target, where another row stays below all of them. Where reading noise is known, the fewest
-/// changes whose probability of meeting every target in the next run (or every limit, where no row has a
-/// chance of one in a hundred) is within `probability_indifference` of the best row's.
-/// With `TrimRequest::most_probable` rows are chosen by that probability (see docs/certainty.md): not proved,
-/// their bound is 0, and a row stands only where it is more probable than all with fewer changes.
-/// Errors: a plane without known coefficients; `most_probable` where no reading noise is known; planes with
-/// and without slots
-/// together; rules that nothing satisfies (and which of them contradict each other); `pieces` not in the
-/// trade-off.
+/// Recommended, where reading noise is known: the fewest changes whose probability of meeting every target in
+/// the next run is within `probability_indifference` of the best; where that is below one half, the fewest
+/// that are as good also in the probability of every limit and in the expected worst ratio (within
+/// `ratio_indifference`). Unless an objective was asked for, choices made by probability stand beside those
+/// of smallest worst ratio where they are likelier. Where no noise is known: the fewest changes whose worst
+/// ratio is within 0.05 of the best, but no choice above a limit, or above a target, where another row stays
+/// below all of them. With `TrimRequest::most_probable` rows are chosen by that probability (see
+/// docs/certainty.md): not proved, their bound is 0, and a row stands only where it is more probable than all
+/// with fewer changes.
+/// All searches of the call (easily reached planes, alternatives, the other objective, rules that contradict
+/// each other) share `deadline`, and the notes say which of them it ended.
+/// Errors: runs that contradict the declared conventions, unless `despite_mirror` says to plan all the same:
+/// the weights would go to the mirror image; a plane without known coefficients; `most_probable` where no
+/// reading noise is known; planes with and without slots together; rules that nothing satisfies (and which of
+/// them contradict each other); `pieces` not in the trade-off.
 [[nodiscard]] Result<TrimPlan> plan_trim(const Job& job, const InfluenceModel& model,
-                                         const TrimRequest& request);
+                                         const TrimRequest& request, const Deadline& deadline);
+[[nodiscard]] inline Result<TrimPlan> plan_trim(const Job& job, const InfluenceModel& model,
+                                                const TrimRequest& request) {
+  return plan_trim(job, model, request, Deadline::after(request.time_limit_s));
+}
 
 /// What is fitted in every plane once `changes` have been made.
 [[nodiscard]] std::vector<FittedWeights> fitted_after(const Job& job, const std::vector<SlotChange>& changes);

@@ -25,6 +25,7 @@ struct TrimRequest {
   PlaneChoice plane_choice = PlaneChoice::all;
   std::vector<std::size_t> planes;  ///< when not empty: just these (indices into Rotor::planes)
   SlotObjective objective = SlotObjective::worst_ratio;
+  bool objective_asked = false;  ///< by the job or the person: choices are then made by it alone
   /// Choose by the probability that every reading of the next run meets its target instead; `objective`,
   /// `penalty` and `speed_weights` then only tell where that search starts.
   bool most_probable = false;
@@ -36,10 +37,11 @@ struct TrimRequest {
   /// reading, over its limit, counts `penalty` times as one more row. 0: none.
   double penalty = 0.0;
   std::optional<int> pieces;  ///< take this row of the trade-off instead of the recommended one
-  double time_limit_s = 5.0;
+  double time_limit_s = 5.0;  ///< for all searches of a call together
   int best = 1;  ///< so many plans, best first, each at least `least_difference` slots from the others
   int least_difference = 2;      ///< slots that end up with different contents
   bool both_objectives = false;  ///< the trade-off of the other objective as well
+  bool despite_mirror = false;   ///< plan although the runs contradict the declared conventions
 };
 
 }  // namespace trimwright

@@ -19,6 +19,11 @@ const arithmetic = (() => {
   const samePiece = (a, b) =>
     a === b || (typeof a === "object" && typeof b === "object" && a.moment_g_mm === b.moment_g_mm);
 
+  const wordsOf = (piece) => {
+    if (piece === undefined) return "its filler alone";
+    return typeof piece === "object" ? `${Number(piece.moment_g_mm.toPrecision(4))} g mm` : piece;
+  };
+
   /** Moment of everything fitted in a plane: slots, fillers, and pieces in no slot [g mm]. */
   const totalMoment = (plane, held) =>
     plane.slots.reduce((total, slot) => {
@@ -114,25 +119,70 @@ const arithmetic = (() => {
     }));
   };
 
+  /** What the library's judge goes by (data.planes[].rules, data.limits) says of one slot, whatever the others hold. */
+  const allowedIn = (data, plane, slot, piece) => {
+    if (piece === undefined) return plane.rules.filler_alone;
+    const most = plane.rules.max_slot_moment_g_mm;
+    if (typeof piece === "object")
+      return !plane.rules.masses_needed && (most === null || piece.moment_g_mm <= most * (1 + data.limits.allowance));
+    const {slots} = plane.weights.find((weight) => weight.id === piece);
+    return slots === null || slots.includes(slot);
+  };
+  const pieceCount = (plane, piece) => {
+    if (piece === undefined) return 0;
+    return typeof piece === "object" ? 1 : plane.weights.find((weight) => weight.id === piece).pieces;
+  };
+  const planePieces = (plane, held) => plane.slots.reduce((count, {slot}) => count + pieceCount(plane, held[slot]), 0);
+  const planeMass = (plane, held) =>
+    plane.slots.reduce((mass, {slot}) => {
+      const weight = plane.weights.find((one) => one.id === held[slot]);
+      return mass + (held[slot] === undefined ? plane.rules.filler_mass_g : weight?.mass_g ?? 0);
+    }, 0);
+
+  /** Which rules of its plane a choice breaks. */
+  const brokenRules = (data, plane, held, now) => {
+    const reasons = [];
+    const above = (value, most) => most !== null && value > most * (1 + data.limits.allowance);
+    plane.slots.filter(({slot}) => !allowedIn(data, plane, slot, held[slot])).forEach(({slot}) =>
+      reasons.push(`slot ${slot} may not hold ${wordsOf(held[slot])}`));
+    plane.weights.filter((weight) => stockLeft(plane, held, weight) < 0).forEach((weight) =>
+      reasons.push(`more ${weight.id} than in stock`));
+    const pieces = planePieces(plane, held);
+    if (above(pieces, plane.rules.max_pieces)) reasons.push(`${pieces} pieces, and at most ${plane.rules.max_pieces} may be fitted`);
+    const mass = planeMass(plane, held);
+    if (above(mass, plane.rules.max_mass_g)) reasons.push(`${mass.toPrecision(4)} g, and at most ${plane.rules.max_mass_g} g may be fitted`);
+    const pair = (rule, words, keeps) =>
+      plane.rules[rule].filter(([a, b]) => !keeps(held[a], held[b])).forEach(([a, b]) => reasons.push(`slots ${a} and ${b} must ${words}`));
+    pair("apart", "not both hold weights", (a, b) => a === undefined || b === undefined);
+    pair("together", "both hold weights, or neither", (a, b) => (a === undefined) === (b === undefined));
+    pair("alike", "hold the same", samePiece);
+    const total = totalMoment(plane, held);
+    const before = totalMoment(plane, now);
+    const added = size(sum(total, [-before[0], -before[1]]));
+    if (above(size(total), plane.max_total_g_mm)) reasons.push(`total moment ${size(total).toFixed(0)} g mm is above ${plane.max_total_g_mm}`);
+    if (above(added, plane.max_added_g_mm)) reasons.push(`added moment ${added.toFixed(0)} g mm is above ${plane.max_added_g_mm}`);
+    return reasons;
+  };
+
   /** Why a choice is not allowed; empty when it is. */
   const refusals = (data, choice) => {
     const now = choiceOf(data, "fitted_now");
-    const changed = new Set(changes(data, now, choice).map((change) => change.plane));
-    return data.planes.flatMap((plane, p) => {
-      if (!changed.has(p)) return [];
-      const reasons = [];
-      if (!plane.known) reasons.push(`${plane.name}: what its weights do is not known`);
-      const total = totalMoment(plane, choice[p]);
-      const before = totalMoment(plane, now[p]);
-      const added = size(sum(total, [-before[0], -before[1]]));
-      if (plane.max_total_g_mm !== null && size(total) > plane.max_total_g_mm * (1 + 1e-12))
-        reasons.push(`${plane.name}: total moment ${size(total).toFixed(0)} g mm is above ${plane.max_total_g_mm}`);
-      if (plane.max_added_g_mm !== null && added > plane.max_added_g_mm * (1 + 1e-12))
-        reasons.push(`${plane.name}: added moment ${added.toFixed(0)} g mm is above ${plane.max_added_g_mm}`);
-      for (const weight of plane.weights)
-        if (stockLeft(plane, choice[p], weight) < 0) reasons.push(`${plane.name}: more ${weight.id} than in stock`);
-      return reasons;
+    const changed = changes(data, now, choice);
+    const planes = new Set(changed.map((change) => change.plane));
+    const reasons = data.planes.flatMap((plane, p) => {
+      if (!planes.has(p)) return [];
+      const broken = brokenRules(data, plane, choice[p], now[p]);
+      if (!plane.known) broken.unshift("what its weights do is not known");
+      return broken.map((one) => `${plane.name}: ${one}`);
     });
+    if (data.limits.fitted_stay)
+      changed.filter((change) => change.remove !== undefined).forEach((change) =>
+        reasons.push(`${data.planes[change.plane].name}: the weight in slot ${change.slot} must stay`));
+    const counted = new Set([...data.limits.planes, ...planes]);
+    const pieces = data.planes.reduce((count, plane, p) => count + (counted.has(p) ? planePieces(plane, choice[p]) : 0), 0);
+    if (data.limits.max_pieces !== null && pieces > data.limits.max_pieces)
+      reasons.push(`${pieces} pieces in all, and at most ${data.limits.max_pieces} may be fitted`);
+    return reasons;
   };
 
   /** The choice with what two slots of a plane hold exchanged. */
@@ -164,7 +214,7 @@ const arithmetic = (() => {
     return document;
   };
 
-  return {predict, changes, refusals, moved, filled, stockLeft, samePiece, choiceOf, fittedDocument};
+  return {predict, changes, allowedIn, refusals, moved, filled, stockLeft, samePiece, choiceOf, fittedDocument};
 })();
 
 if (typeof module !== "undefined") module.exports = arithmetic;

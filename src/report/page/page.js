@@ -100,10 +100,11 @@ const tryOut = (data) => {
   const mapOf = (p) => maps.find((map) => map.p === p);
 
   /** Pieces a slot may hold: filler, catalogue, and other pieces that are fitted in the plane now. */
-  const optionsFor = (plane, p, holds) => {
+  const optionsFor = (plane, p, slot, holds) => {
     const others = [...Object.values(fittedNow[p]), holds].filter((piece) => typeof piece === "object");
     const distinct = others.filter((piece, i) => others.findIndex((one) => arithmetic.samePiece(one, piece)) === i);
-    return [undefined, ...plane.weights.map((weight) => weight.id), ...distinct];
+    return [undefined, ...plane.weights.map((weight) => weight.id), ...distinct]
+      .filter((piece) => arithmetic.samePiece(piece, holds) || arithmetic.allowedIn(data, plane, slot, piece));
   };
 
   const optionWords = (plane, p, piece, holds) => {
@@ -122,7 +123,7 @@ const tryOut = (data) => {
     const slot = picked.slot;
     const holds = choice[p][slot];
     const focused = tray.contains(document.activeElement) ? document.activeElement.dataset.key : null;
-    const radios = optionsFor(plane, p, holds).map((piece, i) => {
+    const radios = optionsFor(plane, p, slot, holds).map((piece, i) => {
       const {words, left} = optionWords(plane, p, piece, holds);
       const input = make("input", {type: "radio", name: `holds-${p}`, checked: arithmetic.samePiece(piece, holds), disabled: left < 1});
       input.dataset.key = `option-${i}`;
@@ -177,7 +178,13 @@ const tryOut = (data) => {
     const from = carrying;
     carrying = null;
     if (from.plane !== p || from.slot === slot) { render("Nothing moved. "); return; }
-    take(arithmetic.moved(choice, p, from.slot, slot), `Moved from slot ${from.slot} to slot ${slot}. `);
+    move(p, from.slot, slot);
+  };
+  const move = (p, from, to) => {
+    const next = arithmetic.moved(choice, p, from, to);
+    const allowed = [from, to].every((slot) => arithmetic.allowedIn(data, data.planes[p], slot, next[p][slot]));
+    if (allowed) take(next, `Moved from slot ${from} to slot ${to}. `);
+    else render(`Nothing moved: a weight may not be in slot ${to}, or what it changes places with not in slot ${from}. `);
   };
 
   const rove = (map, slot) => map.slots.forEach((node, one) => node.setAttribute("tabindex", one === slot ? "0" : "-1"));
@@ -258,10 +265,7 @@ const tryOut = (data) => {
       if (!ghost) return;
       map.justDragged = true;
       setTimeout(() => { map.justDragged = false; }, 0);
-      if (goal && Number(goal.dataset.slot) !== slot) {
-        const to = Number(goal.dataset.slot);
-        take(arithmetic.moved(choice, map.p, slot, to), `Moved from slot ${slot} to slot ${to}. `);
-      }
+      if (goal && Number(goal.dataset.slot) !== slot) move(map.p, slot, Number(goal.dataset.slot));
     });
     map.svg.addEventListener("pointercancel", end);
   };

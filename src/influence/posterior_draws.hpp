@@ -1,0 +1,37 @@
+#pragma once
+
+#include <Eigen/Core>
+#include <vector>
+
+#include "trimwright/influence/influence_posterior.hpp"
+
+namespace trimwright {
+
+/// Draws of all that is uncertain, from the posterior of a rotor whose vibration weights can cancel but for a
+/// small rest: X0 = -C V + d. The chance of anything is the share of the draws in which it happens.
+struct PosteriorDraws {
+  Eigen::MatrixXd unknowns;           ///< as `InfluencePosterior::unknowns`, one column per draw
+  std::vector<NoiseModel> noise;      ///< noise as believed, some of which a draw has
+  std::vector<std::size_t> noise_of;  ///< entry of `noise`, per draw
+  Eigen::VectorXd left;               ///< size of d per real component over the limits of its rows, per draw
+  double split_r_hat = 1.0;      ///< largest of the quantities sampled; above 1.05: the chains do not agree
+  double effective_draws = 0.0;  ///< least of them: independent draws that would tell as much
+};
+
+/// Readings of the next run with `unbalance` (one per plane of the posterior, which has draws), rows x draws:
+/// what is not known of baselines and coefficients, noise of every part, and errors of fitting (`fitting`:
+/// one covariance per plane, or none). Every `every`th draw is taken; the same random numbers for every
+/// choice, so that choices compare.
+[[nodiscard]] Eigen::MatrixXcd drawn_readings(const InfluencePosterior& posterior,
+                                              const Eigen::VectorXcd& unbalance,
+                                              const std::vector<Eigen::Matrix2d>& fitting, int every = 1);
+
+/// Convergence of some chains (columns) of one quantity, after A. Vehtari, A. Gelman, D. Simpson, B.
+/// Carpenter and P.-C. Buerkner, *Bayesian Analysis* 16 (2021): rank-normalised, chains split in half.
+struct Convergence {
+  double split_r_hat = 1.0;
+  double effective_draws = 0.0;
+};
+[[nodiscard]] Convergence convergence_of(const Eigen::MatrixXd& chains);
+
+}  // namespace trimwright
