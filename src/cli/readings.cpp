@@ -2,6 +2,7 @@
 
 #include <algorithm>
 #include <cstdio>
+#include <filesystem>
 #include <memory>
 
 #include "commands.hpp"
@@ -9,6 +10,7 @@
 #include "trimwright/io/read_job.hpp"
 #include "trimwright/io/read_recording.hpp"
 #include "trimwright/io/readings_documents.hpp"
+#include "trimwright/io/ring_file.hpp"
 #include "trimwright/report/readings_text.hpp"
 
 namespace trimwright::cli {
@@ -21,6 +23,8 @@ constexpr const char* example = R"(Examples:
       The same as a table that the job reads (readings: as-found.csv).
   trimwright readings run-up.wav --job job.yaml --run "as found" --sweep
       With amplitude and phase against speed.
+  trimwright readings before.wav after.wav --job job.yaml --run "as found"
+      Is it the same ring, is the signal as strong, is the larger tooth the same one?
 The key "recording" of the job says which channel is what (docs/recordings.md).)";
 
 struct Options {
@@ -28,6 +32,7 @@ struct Options {
   std::string job;
   std::string run;
   std::vector<std::string> dwells;
+  std::string ring, ring_to;
   bool sweep = false;
   bool accept_truncated = false;
   Output output;
@@ -78,17 +83,45 @@ Result<JobFile> job_with_recording(const Options& options) {
   return file;
 }
 
+/// The ring known before: that of --ring, or the job's where its file exists.
+Result<std::optional<KnownRing>> ring_before(const Options& options, const JobFile& file) {
+  const std::string& of_job = file.recording->ring_file;
+  const bool there = !of_job.empty() && std::filesystem::exists(of_job);
+  if (options.ring.empty() && !there) return std::nullopt;
+  auto ring = read_ring(options.ring.empty() ? of_job : options.ring, file.job);
+  if (!ring) return tl::unexpected(ring.error());
+  return *std::move(ring);
+}
+
+/// Where the ring of this run is written: --ring-to, or the job's ring file while there is none.
+std::string ring_target(const Options& options, const JobFile& file) {
+  const std::string& of_job = file.recording->ring_file;
+  if (!options.ring_to.empty() || of_job.empty() || std::filesystem::exists(of_job)) return options.ring_to;
+  return of_job;
+}
+
+Status write_ring(const std::string& target, bool asked_for, const RecordedRun& run, const JobFile& file) {
+  const auto ring = known_ring(run.recordings.front(), file.job);
+  if (!ring) return asked_for ? complain(ring.error()) : done;
+  return Output{"text", target}.write(ring_yaml(*ring), file.sources);
+}
+
 Result<RecordedRun> read_run(const Options& options, const JobFile& file) {
   RecordedRun run{options.run, {}};
+  auto known = ring_before(options, file);
+  if (!known) return tl::unexpected(known.error());
   for (const auto& path : options.recordings) {
     Progress progress(path);
     RecordingOptions how;
     for (const auto& dwell : options.dwells) how.dwells.push_back(*parse_time_span(dwell));
     how.accept_truncated = options.accept_truncated;
+    how.ring = *known;
     how.progress = [&progress](double part) { progress.tell(part); };
     auto recording = read_recording(path, *file.recording, file.job.rotor, how);
     if (!recording) return tl::unexpected(recording.error());
     run.recordings.push_back(*std::move(recording));
+    if (!*known)  // later recordings are compared with the first that can be trusted
+      if (const auto ring = known_ring(run.recordings.back(), file.job)) *known = *ring;
   }
   return run;
 }
@@ -121,10 +154,15 @@ Status readings(const Options& options) {
     const Status written = options.output.write(answer_of(options, file->job, *run), sources);
     if (written != done) return written;
   }
+  if (const std::string target = ring_target(options, *file); !target.empty())
+    if (const Status written = write_ring(target, !options.ring_to.empty(), *run, *file); written != done)
+      return written;
   if (options.sweep ? rows : any_phase(*run)) return done;
+  const std::string what = !rows                         ? "nothing could be read: "
+                           : any_trusted_reference(*run) ? "the reference is good, but no vibration channel can be used: "
+                                                         : "no phase can be trusted, only amplitudes are given: ";
   return complain(
-      {(rows ? "no phase can be trusted, only amplitudes are given: " : "nothing could be read: ") +
-           why_no_phase(*run),
+      {what + why_no_phase(*run),
        {},
        {options.recordings.size() == 1 ? options.recordings.front() : "", 0, {}}});
 }
@@ -148,6 +186,10 @@ void add_readings(CLI::App& app, int& status) {
       ->add_option("--dwell", options->dwells, "read this stretch instead of finding dwells; may be repeated")
       ->check(time_span())
       ->allow_extra_args(false);
+  command->add_option("--ring", options->ring, "the ring as an earlier recording knew it (a ring file): compare with it")
+      ->check(not_empty());
+  command->add_option("--ring-to", options->ring_to, "write this recording's ring to a file, to compare later ones with")
+      ->check(not_empty());
   command->add_flag("--sweep", options->sweep,
                     "add amplitude and phase against speed (csv: instead of dwells)");
   command->add_flag("--accept-truncated", options->accept_truncated,

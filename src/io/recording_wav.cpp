@@ -118,7 +118,7 @@ Result<std::unique_ptr<RecordingSource>> wav_source(const std::filesystem::path&
   if (const std::uint64_t missing = bytes_missing(file); missing > 0 && !description.accept_truncated)
     return fail(fmt::format("cut short: {} bytes of samples are missing; {:.3f} s are there", missing,
                             static_cast<double>(handle.frames()) / handle.samplerate()),
-                "a whole file, or leave to read what is there", where);
+                "a whole file, or --accept-truncated to read what is there", where);
   for (const RecordedChannel& channel : description.channels)
     if (channel.number < 1 || channel.number > handle.channels())
       return fail(fmt::format("channel '{}' is number {}, but the recording has {}", channel.name,

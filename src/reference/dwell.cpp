@@ -46,6 +46,7 @@ void DwellSums::add(const BlockReading& block) {
 }
 
 void DwellSums::add_trusted(const BlockReading& block, double time_s) {
+  ring_ = block.ring;
   for (std::size_t k = 0; k < channels_.size(); ++k) {
     ChannelSums& sums = channels_[k];
     if (trusted_ == 0.0) sums.first = parts(block.channels[k].value);
@@ -98,6 +99,7 @@ ChannelReading DwellSums::channel_reading(const ChannelSums& sums, const DwellRu
 DwellReading DwellSums::reading(const DwellRules& rules) const {
   DwellReading dwell;
   dwell.span = span_;
+  dwell.ring = ring_;
   dwell.blocks = static_cast<int>(trusted_);
   dwell.refused_blocks = static_cast<int>(all_ - trusted_);
   dwell.refusal = refusal_;
@@ -119,13 +121,33 @@ DwellReading DwellSums::reading(const DwellRules& rules) const {
   return dwell;
 }
 
+void settle(DwellReading& dwell, const PhaseTurn& turn) {
+  if (turn.verdict != ReferenceVerdict::trusted && dwell.blocks > 0) {
+    dwell.refused_blocks += dwell.blocks;
+    dwell.blocks = 0;
+    dwell.refusal = turn.verdict;
+    dwell.phase_trusted = false;
+  }
+  const Phasor by = std::polar(1.0, turn.turn_rad);
+  Eigen::Matrix2d rotation;
+  rotation << by.real(), -by.imag(), by.imag(), by.real();
+  for (ChannelReading& channel : dwell.channels) {
+    channel.value *= by;
+    channel.change *= by;
+    channel.covariance = rotation * channel.covariance * rotation.transpose();
+  }
+}
+
 DwellFinder::DwellFinder(const DwellRules& rules, const std::vector<TimeSpan>& given)
     : rules_(rules), given_(given), given_sums_(given.size()) {}
 
 void DwellFinder::add(const BlockReading& block) {
-  for (std::size_t i = 0; i < given_.size(); ++i)
-    if (block.span.begin_s >= given_[i].begin_s && block.span.end_s <= given_[i].end_s)
-      given_sums_[i].add(block);
+  for (std::size_t i = 0; i < given_.size(); ++i) {
+    if (block.span.begin_s < given_[i].begin_s || block.span.end_s > given_[i].end_s) continue;
+    auto& sums = given_sums_[i];
+    if (sums.empty() || !sums.back().takes(block)) sums.emplace_back();
+    sums.back().add(block);
+  }
   if (!given_.empty()) return;
   const double travelled = std::abs(block.speed_change_rpm_per_s) * (block.span.end_s - block.span.begin_s);
   const bool sweeping = travelled > rules_.speed_tolerance * block.speed_rpm;
@@ -133,7 +155,7 @@ void DwellFinder::add(const BlockReading& block) {
     const double mean = open_.mean_rpm();
     const bool same_speed = std::abs(block.speed_rpm - mean) <= rules_.speed_tolerance * mean;
     const bool gap = block.span.begin_s - open_.span().end_s > rules_.shortest_s;
-    if (sweeping || !same_speed || gap) close();
+    if (sweeping || !same_speed || gap || !open_.takes(block)) close();
   }
   if (!sweeping) open_.add(block);
 }
@@ -154,8 +176,12 @@ std::vector<DwellReading> DwellFinder::finish() {
   std::vector<DwellReading> dwells;
   dwells.swap(closed_);
   for (std::size_t i = 0; i < given_.size(); ++i) {
-    dwells.push_back(given_sums_[i].reading(rules_));
-    if (given_sums_[i].empty()) dwells.back().span = given_[i];
+    DwellReading longest;
+    longest.span = given_[i];
+    for (const DwellSums& sums : given_sums_[i])
+      if (const DwellReading one = sums.reading(rules_); longest.channels.empty() || one.blocks > longest.blocks)
+        longest = one;
+    dwells.push_back(longest);
   }
   return dwells;
 }

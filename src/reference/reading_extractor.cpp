@@ -38,6 +38,38 @@ bool countable(ReferenceVerdict verdict) {
          verdict != ReferenceVerdict::speed_out_of_range;
 }
 
+/// The picture with the most revolutions behind it.
+std::size_t main_picture(const std::vector<RingPicture>& pictures) {
+  const auto longest = std::max_element(pictures.begin(), pictures.end(), [](const auto& a, const auto& b) {
+    return a.revolutions < b.revolutions;
+  });
+  return static_cast<std::size_t>(longest - pictures.begin());
+}
+
+double passes_at_rad(const RingPicture& ring, int place) {
+  const double spacing = ring.spacing[place];
+  return 2.0 * std::numbers::pi / ring.teeth() * (place + (std::isfinite(spacing) ? spacing : 0.0));
+}
+
+/// How phases counted from place 0 of each picture become phases from the reference tooth: the main picture
+/// was judged; the others are the same ring, whose places its teeth tell, or give no phase.
+std::vector<PhaseTurn> phase_turns(const std::vector<RingPicture>& pictures, std::size_t main,
+                                   const ReferenceJudgement& reference, double at_rad) {
+  std::vector<PhaseTurn> turns(std::max<std::size_t>(1, pictures.size()), {reference.verdict, 0.0});
+  if (reference.verdict != ReferenceVerdict::trusted || pictures.empty()) return turns;
+  for (std::size_t i = 0; i < pictures.size(); ++i) {
+    const int n = pictures[i].teeth();
+    int place = reference.place;
+    if (i != main && n > 1) {
+      const RingMatch match = matched(pictures[main], pictures[i], {});
+      if (match.lead < clear_lead) turns[i].verdict = ReferenceVerdict::place_disputed;
+      place = (place - match.shift + n) % n;
+    }
+    turns[i].turn_rad = passes_at_rad(pictures[i], place) - at_rad;
+  }
+  return turns;
+}
+
 }  // namespace
 
 Result<ReadingExtractor> ReadingExtractor::create(const ToothRing& ring, double sample_rate_hz,
@@ -58,7 +90,7 @@ ReadingExtractor::ReadingExtractor(ToothTracker tracker, const ToothRing& ring, 
       tracker_(std::move(tracker)),
       count_(ring.teeth),
       blocks_(ring, rules.block),
-      health_(ring, rules.block.larger_tooth),
+      health_(ring),
       dwells_(rules.dwell, rules.given_dwells),
       sweep_(rules.sweep),
       tooth_check_("tooth"),
@@ -98,9 +130,17 @@ Extraction ReadingExtractor::finish() {
   follow(tracker_.finish(), true);
   Extraction extraction;
   extraction.duration_s = static_cast<double>(received_) / rate_hz_;
+  const auto& pictures = blocks_.pictures();
+  const std::size_t main = main_picture(pictures);
+  const RingPicture ring = pictures.empty() ? RingPicture{} : pictures[main];
+  const ReferenceJudgement reference = judged(ring, rules_.known);
+  extraction.turns = phase_turns(pictures, main, reference, ring_.at_rad);
   extraction.dwells = dwells_.finish();
-  extraction.sweep = sweep_.points();
-  extraction.health = health_.report(count_.tally(), blocks_.spacing_errors(), extraction.duration_s);
+  for (DwellReading& dwell : extraction.dwells)
+    settle(dwell, extraction.turns[static_cast<std::size_t>(dwell.ring)]);
+  extraction.sweep = sweep_.points(extraction.turns);
+  extraction.health = health_.report(count_.tally(), reference, ring.turned(reference.place), rules_.known,
+                                     extraction.duration_s);
   extraction.tooth_channel = tooth_check_.condition();
   for (const ChannelCheck& check : checks_) extraction.channels.push_back(check.condition());
   return extraction;
@@ -133,6 +173,7 @@ void ReadingExtractor::read(const RevolutionBlock& block) {
   reading.speed_rpm = block.speed_rpm;
   reading.speed_change_rpm_per_s = block.speed_change_rpm_per_s;
   reading.verdict = block.verdict;
+  reading.ring = block.ring;
   for (std::size_t k = 0; k < channels_.size(); ++k) {
     Phasor& value = reading.channels[k].value;
     value = corrected(channels_[k], value, block.speed_rpm);

@@ -1,6 +1,7 @@
 #pragma once
 
 #include <functional>
+#include <optional>
 #include <string>
 
 #include "trimwright/base/error.hpp"
@@ -11,6 +12,7 @@ namespace trimwright {
 
 struct RecordingOptions {
   std::vector<TimeSpan> dwells;            ///< empty: found automatically
+  std::optional<KnownRing> ring;           ///< from an earlier recording of the same rotor
   bool accept_truncated = false;           ///< read what is there of a file cut short
   std::function<void(double)> progress{};  ///< told the part read, 0 to 1, after each block; may be empty
 };

@@ -10,17 +10,13 @@
 
 namespace trimwright {
 
-/// A stretch of a recording [s].
-struct TimeSpan {
-  double begin_s = 0.0, end_s = 0.0;
-};
-
 /// What one block of revolutions gave, per vibration channel, sensor chains corrected for.
 struct BlockReading {
   TimeSpan span;
   double speed_rpm = 0.0;
   double speed_change_rpm_per_s = 0.0;
   ReferenceVerdict verdict = ReferenceVerdict::trusted;  ///< of the phase; amplitudes stand either way
+  int ring = 0;  ///< of `RevolutionBlocks::pictures`: phase is from its place 0
   std::vector<FittedPhasor> channels;
 };
 
@@ -52,6 +48,7 @@ struct DwellReading {
   double speed_rpm = 0.0;
   double speed_sd_rpm = 0.0;                             ///< block to block
   double speed_drift_rpm = 0.0;                          ///< straight-line change from beginning to end
+  int ring = 0;  ///< of `RevolutionBlocks::pictures`: phase is from its place 0 until `settle`
   int blocks = 0;                                        ///< with trusted phase
   int refused_blocks = 0;                                ///< whose phase was not trusted
   ReferenceVerdict refusal = ReferenceVerdict::trusted;  ///< of the last of those
@@ -60,11 +57,24 @@ struct DwellReading {
   std::vector<ChannelReading> channels;
 };
 
+/// What the end of a recording says of phases that were counted from place 0 of a ring's picture.
+struct PhaseTurn {
+  ReferenceVerdict verdict = ReferenceVerdict::trusted;
+  double turn_rad = 0.0;  ///< shaft angle at which the reference tooth passes: phasors lead by that much more
+};
+
+/// Turns the dwell's phasors to the reference tooth, or takes the phase away.
+void settle(DwellReading& dwell, const PhaseTurn& turn);
+
 /// Running sums over the blocks of one dwell; memory does not grow with its length.
 class DwellSums {
  public:
   void add(const BlockReading& block);
   [[nodiscard]] bool empty() const { return all_ == 0; }
+  /// Whether a block belongs here: no trusted block yet, or of the same ring, or not trusted itself.
+  [[nodiscard]] bool takes(const BlockReading& block) const {
+    return trusted_ == 0.0 || block.verdict != ReferenceVerdict::trusted || block.ring == ring_;
+  }
   [[nodiscard]] double mean_rpm() const { return speed_sum_ / all_; }
   [[nodiscard]] TimeSpan span() const { return span_; }
 
@@ -88,6 +98,7 @@ class DwellSums {
   [[nodiscard]] ChannelReading channel_reading(const ChannelSums& sums, const DwellRules& rules) const;
 
   TimeSpan span_;
+  int ring_ = 0;
   double all_ = 0.0, trusted_ = 0.0;
   double speed_first_ = 0.0, speed_sum_ = 0.0, speed_squares_ = 0.0, speed_time_ = 0.0;
   double all_time_ = 0.0, all_time_squares_ = 0.0;
@@ -112,7 +123,7 @@ class DwellFinder {
 
   DwellRules rules_;
   std::vector<TimeSpan> given_;
-  std::vector<DwellSums> given_sums_;
+  std::vector<std::vector<DwellSums>> given_sums_;  ///< per given span, one for each ring seen in it
   DwellSums open_;
   std::vector<DwellReading> closed_;
 };

@@ -29,6 +29,7 @@ struct ExtractionRules {
   DwellRules dwell;
   std::vector<TimeSpan> given_dwells;  ///< empty: found automatically
   SweepRules sweep;
+  RingKnowledge known;  ///< of the ring, before this recording
 };
 
 /// Everything a recording said.
@@ -37,6 +38,7 @@ struct Extraction {
   std::vector<DwellReading> dwells;
   std::vector<SweepPoint> sweep;
   ReferenceHealth health;
+  std::vector<PhaseTurn> turns;  ///< by `RevolutionBlock::ring`; `dwells` and `sweep` are turned already
   ChannelCondition tooth_channel;
   std::vector<ChannelCondition> channels;  ///< in the order of the vibration channels
 };
