@@ -8,21 +8,21 @@
 namespace trimwright::cli {
 namespace {
 
-constexpr const char* example = R"(Examples:
+constexpr const char* check_example = R"(Examples:
   trimwright check examples/quillhaven/after.yaml
       Whether the last run is accepted and as predicted; if not, what may have gone wrong, and what to do next.
   trimwright check examples/quillhaven/after.yaml --run "trial rear"
       The same for another run, judged from the runs before it.
 The check run's "fitted" says what was fitted; the prediction follows from it and the runs before (docs/check.md).)";
 
-struct Options {
+struct CheckOptions {
   std::string job;
   std::string run;
   double time_limit_s = TrimRequest{}.time_limit_s;
   Output output;
 };
 
-Status check(const Options& options) {
+Status check(const CheckOptions& options) {
   auto file = read_job(options.job);
   if (!file) return complain(file.error());
   file->request.time_limit_s = options.time_limit_s;
@@ -36,7 +36,7 @@ Status check(const Options& options) {
 }  // namespace
 
 void add_check(CLI::App& app, int& status) {
-  auto options = std::make_shared<Options>();
+  auto options = std::make_shared<CheckOptions>();
   auto* command = app.add_subcommand("check", "The verdict on the check run, and what to do next");
   command->add_option("JOB", options->job, "job file (YAML)")->required()->check(not_empty());
   command->add_option("--run", options->run, "the check run (default: the last run of the job)")
@@ -46,7 +46,7 @@ void add_check(CLI::App& app, int& status) {
       ->check(number_between(0.001, 86400))
       ->capture_default_str();
   options->output.add_options(*command);
-  command->footer(example);
+  command->footer(check_example);
   command->callback([options, &status] { status = check(*options); });
 }
 

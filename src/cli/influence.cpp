@@ -12,7 +12,7 @@
 namespace trimwright::cli {
 namespace {
 
-constexpr const char* example = R"(Example:
+constexpr const char* influence_example = R"(Example:
   trimwright influence examples/quillhaven/job.yaml
       How each plane acts on each sensor at each speed, and how well the runs settle it.
   trimwright influence examples/quillhaven/job.yaml --format json
@@ -21,7 +21,7 @@ constexpr const char* example = R"(Example:
   trimwright influence --learn trims.db --rotor "Larkmere demonstrator fan" -o prior.yaml
       What the jobs in a folder say of the rotor type; a job then names it as "prior: prior.yaml".)";
 
-struct Options {
+struct InfluenceOptions {
   std::string job;
   bool amplitudes_only = false;
   std::string learn_from;
@@ -29,7 +29,7 @@ struct Options {
   Output output;
 };
 
-Status learn(const Options& options) {
+Status learn(const InfluenceOptions& options) {
   const auto fleet = read_fleet(options.learn_from, options.rotor);
   if (!fleet) return complain(fleet.error());
   const auto prior = learn_prior(fleet->jobs);
@@ -37,7 +37,7 @@ Status learn(const Options& options) {
   return options.output.write(prior_text(*prior), fleet->sources);
 }
 
-Status influence(const Options& options) {
+Status influence(const InfluenceOptions& options) {
   if (!options.learn_from.empty()) return learn(options);
   const auto file = read_job(options.job);
   if (!file) return complain(file.error());
@@ -53,7 +53,7 @@ Status influence(const Options& options) {
 }  // namespace
 
 void add_influence(CLI::App& app, int& status) {
-  auto options = std::make_shared<Options>();
+  auto options = std::make_shared<InfluenceOptions>();
   auto* command = app.add_subcommand("influence", "The influence coefficients that the runs of a job settle");
   auto* job = command->add_option("JOB", options->job, "job file (YAML)")->check(not_empty());
   auto* learn_from =
@@ -68,7 +68,7 @@ void add_influence(CLI::App& app, int& status) {
       ->needs(learn_from);
   add_amplitudes_only(*command, options->amplitudes_only);
   options->output.add_options(*command);
-  command->footer(example);
+  command->footer(influence_example);
   command->callback([options, job, learn_from, &status] {
     if (job->empty() && learn_from->empty()) throw CLI::RequiredError("JOB or --learn");
     if (!learn_from->empty() && options->output.json())

@@ -8,19 +8,19 @@
 namespace trimwright::cli {
 namespace {
 
-constexpr const char* example = R"(Examples:
+constexpr const char* page_example = R"(Examples:
   trimwright page examples/quillhaven/job.yaml -o page.html
       The plan as one HTML file: slots and vibration drawn, what if, a sheet to print. Open it in any browser.
   trimwright page examples/quillhaven/job.yaml --fitted fitted.json -o mine.html
       The same for a choice of weights that was saved on the page.)";
 
-struct Options {
+struct PageOptions {
   std::string job;
   PlanOptions plan;
   Output output;
 };
 
-Status page(const Options& options) {
+Status page(const PageOptions& options) {
   auto file = read_job(options.job);
   if (!file) return complain(file.error());
   const auto answer = planned(std::move(*file), options.plan);
@@ -32,12 +32,12 @@ Status page(const Options& options) {
 }  // namespace
 
 void add_page(CLI::App& app, int& status) {
-  auto options = std::make_shared<Options>();
+  auto options = std::make_shared<PageOptions>();
   auto* command = app.add_subcommand("page", "The plan as one HTML file to look at, to try out and to print");
   command->add_option("JOB", options->job, "job file (YAML)")->required()->check(not_empty());
   options->plan.add_options(*command);
   options->output.add_path(*command);
-  command->footer(example);
+  command->footer(page_example);
   command->callback([options, &status] { status = page(*options); });
 }
 

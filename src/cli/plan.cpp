@@ -8,7 +8,7 @@
 namespace trimwright::cli {
 namespace {
 
-constexpr const char* example = R"(Examples:
+constexpr const char* plan_example = R"(Examples:
   trimwright plan examples/quillhaven/job.yaml
       Which weights go into which slots, what to expect after, and the steps to carry out.
   trimwright plan examples/quillhaven/job.yaml --changes 2
@@ -20,13 +20,13 @@ constexpr const char* example = R"(Examples:
   trimwright plan examples/quillhaven/job.yaml --objective probability
       The weights that make it most probable that every reading meets its target.)";
 
-struct Options {
+struct PlanCommand {
   std::string job;
   PlanOptions plan;
   Output output;
 };
 
-Status plan(const Options& options) {
+Status plan(const PlanCommand& options) {
   auto file = read_job(options.job);
   if (!file) return complain(file.error());
   const auto answer = planned(std::move(*file), options.plan);
@@ -40,13 +40,13 @@ Status plan(const Options& options) {
 }  // namespace
 
 void add_plan(CLI::App& app, int& status) {
-  auto options = std::make_shared<Options>();
+  auto options = std::make_shared<PlanCommand>();
   auto* command = app.add_subcommand("plan", "The weights to fit, slot by slot, and the steps to carry out");
   command->add_option("JOB", options->job, "job file (YAML)")->required()->check(not_empty());
   options->plan.add_options(*command);
   add_amplitudes_only(*command, options->plan.amplitudes_only);
   options->output.add_options(*command);
-  command->footer(example);
+  command->footer(plan_example);
   command->callback([options, &status] { status = plan(*options); });
 }
 

@@ -16,7 +16,7 @@
 namespace trimwright::cli {
 namespace {
 
-constexpr const char* example = R"(Examples:
+constexpr const char* readings_example = R"(Examples:
   trimwright readings as-found.wav --job job.yaml --run "as found"
       Amplitude and phase at each dwell, and whether the reference tooth can be trusted.
   trimwright readings as-found.wav --job job.yaml --run "as found" --format csv -o as-found.csv
@@ -27,7 +27,7 @@ constexpr const char* example = R"(Examples:
       Is it the same ring, is the signal as strong, is the larger tooth the same one?
 The key "recording" of the job says which channel is what (docs/recordings.md).)";
 
-struct Options {
+struct ReadingsOptions {
   std::vector<std::string> recordings;
   std::string job;
   std::string run;
@@ -69,7 +69,7 @@ class Progress {
   int shown_ = -1;
 };
 
-Result<JobFile> job_with_recording(const Options& options) {
+Result<JobFile> job_with_recording(const ReadingsOptions& options) {
   auto file = read_job(options.job, ReadingTables::leave_out);
   if (!file) return file;
   if (!file->recording)
@@ -84,7 +84,7 @@ Result<JobFile> job_with_recording(const Options& options) {
 }
 
 /// The ring known before: that of --ring, or the job's where its file exists.
-Result<std::optional<KnownRing>> ring_before(const Options& options, const JobFile& file) {
+Result<std::optional<KnownRing>> ring_before(const ReadingsOptions& options, const JobFile& file) {
   const std::string& of_job = file.recording->ring_file;
   const bool there = !of_job.empty() && std::filesystem::exists(of_job);
   if (options.ring.empty() && !there) return std::nullopt;
@@ -94,7 +94,7 @@ Result<std::optional<KnownRing>> ring_before(const Options& options, const JobFi
 }
 
 /// Where the ring of this run is written: --ring-to, or the job's ring file while there is none.
-std::string ring_target(const Options& options, const JobFile& file) {
+std::string ring_target(const ReadingsOptions& options, const JobFile& file) {
   const std::string& of_job = file.recording->ring_file;
   if (!options.ring_to.empty() || of_job.empty() || std::filesystem::exists(of_job)) return options.ring_to;
   return of_job;
@@ -106,7 +106,7 @@ Status write_ring(const std::string& target, bool asked_for, const RecordedRun& 
   return Output{"text", target}.write(ring_yaml(*ring), file.sources);
 }
 
-Result<RecordedRun> read_run(const Options& options, const JobFile& file) {
+Result<RecordedRun> read_run(const ReadingsOptions& options, const JobFile& file) {
   RecordedRun run{options.run, {}};
   auto known = ring_before(options, file);
   if (!known) return tl::unexpected(known.error());
@@ -126,19 +126,19 @@ Result<RecordedRun> read_run(const Options& options, const JobFile& file) {
   return run;
 }
 
-std::string answer_of(const Options& options, const Job& job, const RecordedRun& run) {
+std::string answer_of(const ReadingsOptions& options, const Job& job, const RecordedRun& run) {
   if (options.output.json()) return readings_json(job, run, options.sweep);
   if (options.output.format == "csv") return options.sweep ? sweep_csv(job, run) : readings_csv(job, run);
   return readings_text(job, run, options.sweep);
 }
 
-bool has_rows(const Options& options, const RecordedRun& run) {
+bool has_rows(const ReadingsOptions& options, const RecordedRun& run) {
   return std::any_of(run.recordings.begin(), run.recordings.end(), [&](const Recording& one) {
     return options.sweep ? !one.sweep.empty() : !one.readings.empty();
   });
 }
 
-Status readings(const Options& options) {
+Status readings(const ReadingsOptions& options) {
   if (!options.dwells.empty() && options.recordings.size() > 1) {
     complain({"--dwell goes with one recording only", "one recording, or dwells found automatically", {}});
     return wrong_usage;
@@ -170,7 +170,7 @@ Status readings(const Options& options) {
 }  // namespace
 
 void add_readings(CLI::App& app, int& status) {
-  auto options = std::make_shared<Options>();
+  auto options = std::make_shared<ReadingsOptions>();
   auto* command = app.add_subcommand(
       "readings", "Amplitude and phase from recordings of the reference teeth and vibration");
   command->add_option("RECORDING", options->recordings, "recordings of one run (WAV or CSV)")
@@ -198,7 +198,7 @@ void add_readings(CLI::App& app, int& status) {
       ->check(CLI::IsMember({"text", "csv", "json"}));
   command->add_option("-o,--output", options->output.path, "write to this file instead of standard output")
       ->check(not_empty());
-  command->footer(example);
+  command->footer(readings_example);
   command->callback([options, &status] { status = readings(*options); });
 }
 

@@ -8,16 +8,16 @@
 namespace trimwright::cli {
 namespace {
 
-constexpr const char* example = R"(Example:
+constexpr const char* ready_example = R"(Example:
   trimwright ready examples/quillhaven/job.yaml
       Whether the runs so far are a base to trim on, or what to look at first.)";
 
-struct Options {
+struct ReadyOptions {
   std::string job;
   Output output;
 };
 
-Status ready(const Options& options) {
+Status ready(const ReadyOptions& options) {
   const auto file = read_job(options.job);
   if (!file) return complain(file.error());
   const Readiness found = readiness(file->job);
@@ -28,11 +28,11 @@ Status ready(const Options& options) {
 }  // namespace
 
 void add_ready(CLI::App& app, int& status) {
-  auto options = std::make_shared<Options>();
+  auto options = std::make_shared<ReadyOptions>();
   auto* command = app.add_subcommand("ready", "Whether this can be trimmed, or what to look at first");
   command->add_option("JOB", options->job, "job file (YAML)")->required()->check(not_empty());
   options->output.add_options(*command);
-  command->footer(example);
+  command->footer(ready_example);
   command->callback([options, &status] { status = ready(*options); });
 }
 

@@ -15,7 +15,7 @@
 namespace trimwright::cli {
 namespace {
 
-constexpr const char* example = R"(Examples:
+constexpr const char* record_example = R"(Examples:
   trimwright record file examples/quillhaven/after.yaml --archive trims.db --by "L. Marsh" \
       --entry "torque: 25 N·m" --entry "manual and revision: practice manual A, revision 1"
       Files the trim whose last run is the check run; makes the archive if there is none.
@@ -28,7 +28,7 @@ constexpr const char* example = R"(Examples:
       Whether every record is as it was filed, up to the sheet that shows this digest.
 A record is never changed or removed; a correction is a new one (--corrects, --reason). See docs/records.md.)";
 
-struct Options {
+struct RecordOptions {
   std::string archive;
   std::string job, run;
   FilingDetails details;
@@ -45,7 +45,7 @@ std::string now_utc() {
 }
 
 /// "KEY: TEXT" of --entry.
-Result<void> add_entries(Options& options) {
+Result<void> add_entries(RecordOptions& options) {
   for (const auto& entry : options.entries) {
     const auto colon = entry.find(':');
     const auto text = colon == std::string::npos ? colon : entry.find_first_not_of(' ', colon + 1);
@@ -67,7 +67,7 @@ std::string filed_text(const StoredRecord& record) {
 }
 
 /// A trial run is not filed as the check run unless --run names it.
-Result<void> check_no_trial(const Options& options, const JudgedJob& judged) {
+Result<void> check_no_trial(const RecordOptions& options, const JudgedJob& judged) {
   if (!options.run.empty()) return {};
   const auto signs = trial_signs(judged.job, judged.verdict.run);
   if (signs.empty()) return {};
@@ -77,7 +77,7 @@ Result<void> check_no_trial(const Options& options, const JudgedJob& judged) {
               {options.job, 0, {}});
 }
 
-Status file_record(Options& options) {
+Status file_record(RecordOptions& options) {
   if (auto added = add_entries(options); !added) {
     complain(added.error());
     return wrong_usage;
@@ -107,7 +107,7 @@ Status file_record(Options& options) {
 
 /// Opens the archive and hands it over; complains where that cannot be done.
 template <class Do>
-Status with_archive(const Options& options, Do&& act) {
+Status with_archive(const RecordOptions& options, Do&& act) {
   auto archive = Archive::open(options.archive, Archive::Opening::existing);
   if (!archive) return complain(archive.error());
   return act(*archive);
@@ -128,7 +128,7 @@ std::string found_text(const std::vector<StoredRecord>& records) {
   return text + "level: largest once-per-rev amplitude of the check run over its limit\n";
 }
 
-Status find(const Options& options) {
+Status find(const RecordOptions& options) {
   return with_archive(options, [&](const Archive& archive) {
     const auto found = archive.find(options.query);
     if (!found) return complain(found.error());
@@ -137,7 +137,7 @@ Status find(const Options& options) {
   });
 }
 
-Status show(const Options& options) {
+Status show(const RecordOptions& options) {
   return with_archive(options, [&](const Archive& archive) {
     const auto record = archive.read(options.number);
     if (!record) return complain(record.error());
@@ -156,7 +156,7 @@ Status show(const Options& options) {
   });
 }
 
-Status sheet(const Options& options) {
+Status sheet(const RecordOptions& options) {
   return with_archive(options, [&](const Archive& archive) {
     const auto record = archive.read(options.number);
     if (!record) return complain(record.error());
@@ -177,7 +177,7 @@ Result<std::vector<StoredRecord>> whole(const Archive& archive, const RecordQuer
   return found;
 }
 
-Status export_records(const Options& options) {
+Status export_records(const RecordOptions& options) {
   return with_archive(options, [&](const Archive& archive) {
     const auto records = whole(archive, options.query);
     if (!records) return complain(records.error());
@@ -186,7 +186,7 @@ Status export_records(const Options& options) {
   });
 }
 
-Status compare(const Options& options) {
+Status compare(const RecordOptions& options) {
   return with_archive(options, [&](const Archive& archive) {
     const auto records = whole(archive, options.query);
     if (!records) return complain(records.error());
@@ -213,7 +213,7 @@ std::string proof_text(const Proof& proof) {
   return text;
 }
 
-Status prove(const Options& options) {
+Status prove(const RecordOptions& options) {
   const auto expected = options.expect.empty() ? std::nullopt : digest_from_hex(options.expect);
   if (!options.expect.empty() && !expected) {
     complain({"--expect: \"" + shortened(options.expect) + "\" is no digest",
@@ -234,7 +234,7 @@ Status prove(const Options& options) {
   });
 }
 
-Status back_up(const Options& options) {
+Status back_up(const RecordOptions& options) {
   return with_archive(options, [&](const Archive& archive) {
     const auto copied = archive.back_up(options.copy);
     if (copied) return Output{}.write("The archive is copied to " + options.copy + ".\n");
@@ -243,7 +243,7 @@ Status back_up(const Options& options) {
   });
 }
 
-using Shared = std::shared_ptr<Options>;
+using Shared = std::shared_ptr<RecordOptions>;
 
 CLI::App* subcommand(CLI::App& record, const Shared& options, const char* name, const char* what,
                      const std::vector<std::string>& formats) {
@@ -325,11 +325,11 @@ void add_file(CLI::App& record, const Shared& options, int& status) {
 }  // namespace
 
 void add_record(CLI::App& app, int& status) {
-  auto options = std::make_shared<Options>();
+  auto options = std::make_shared<RecordOptions>();
   auto* record =
       app.add_subcommand("record", "The archive of finished trims: file, find, show, compare, prove");
   ask_for_subcommand(*record, status);
-  record->footer(example);
+  record->footer(record_example);
   add_file(*record, options, status);
   auto* found = subcommand(*record, options, "find", "Find records", {"text", "json"});
   add_query(*found, options);

@@ -11,7 +11,7 @@
 namespace trimwright::cli {
 namespace {
 
-constexpr const char* example = R"(Examples:
+constexpr const char* rehearse_example = R"(Examples:
   trimwright rehearse new practice --seed 7
       A folder with a rotor file and a virtual rotor nobody knows.
   trimwright rehearse run practice --name "as found"
@@ -23,7 +23,7 @@ constexpr const char* example = R"(Examples:
       What it really was.
 A whole rehearsal is told in docs/rehearsal.md.)";
 
-struct Options {
+struct RehearseOptions {
   std::string folder;
   std::uint64_t seed = 1;
   RefitRequest refit;
@@ -48,7 +48,7 @@ std::string quoted(const std::string& path) {
   return path.find(' ') == std::string::npos ? path : "\"" + path + "\"";
 }
 
-Status begin(const Options& options) {
+Status begin(const RehearseOptions& options) {
   const auto created = create_rehearsal(options.folder, options.seed);
   if (!created) return complain(created.error());
   return Output{}.write(options.folder +
@@ -63,7 +63,7 @@ std::string what_next(const std::string& folder, const MadeRun& made, const std:
          "\" --format csv -o " + quoted(made.readings) + "\n";
 }
 
-Status run(const Options& options) {
+Status run(const RehearseOptions& options) {
   const auto rehearsal = read_rehearsal(options.folder);
   if (!rehearsal) return complain(rehearsal.error());
   const auto job = rehearsal_job(*rehearsal);
@@ -77,7 +77,7 @@ Status run(const Options& options) {
                         what_next(options.folder, *made, options.name));
 }
 
-Status truth(const Options& options) {
+Status truth(const RehearseOptions& options) {
   const auto rehearsal = read_rehearsal(options.folder);
   if (!rehearsal) return complain(rehearsal.error());
   const auto job = rehearsal_job(*rehearsal);
@@ -91,11 +91,11 @@ Status truth(const Options& options) {
       {rehearsal->file("rehearsal.yaml"), rehearsal->file("rotor.yaml"), rehearsal->file("job.yaml")});
 }
 
-void add_folder(CLI::App& command, Options& options) {
+void add_folder(CLI::App& command, RehearseOptions& options) {
   command.add_option("FOLDER", options.folder, "folder of the rehearsal")->required()->check(not_empty());
 }
 
-void add_new(CLI::App& rehearse, const std::shared_ptr<Options>& options, int& status) {
+void add_new(CLI::App& rehearse, const std::shared_ptr<RehearseOptions>& options, int& status) {
   auto* command = rehearse.add_subcommand("new", "A new virtual rotor, in a folder of its own");
   add_folder(*command, *options);
   command->add_option("--seed", options->seed, "which rotor of the family")
@@ -104,7 +104,7 @@ void add_new(CLI::App& rehearse, const std::shared_ptr<Options>& options, int& s
   command->callback([options, &status] { status = begin(*options); });
 }
 
-void add_run(CLI::App& rehearse, const std::shared_ptr<Options>& options, int& status) {
+void add_run(CLI::App& rehearse, const std::shared_ptr<RehearseOptions>& options, int& status) {
   auto* command = rehearse.add_subcommand("run", "Run the virtual rotor with what is fitted, and record it");
   add_folder(*command, *options);
   command->add_option("--name", options->name, "name of the run")->required()->check(not_empty());
@@ -122,7 +122,7 @@ void add_run(CLI::App& rehearse, const std::shared_ptr<Options>& options, int& s
   command->callback([options, &status] { status = run(*options); });
 }
 
-void add_truth(CLI::App& rehearse, const std::shared_ptr<Options>& options, int& status) {
+void add_truth(CLI::App& rehearse, const std::shared_ptr<RehearseOptions>& options, int& status) {
   auto* command =
       rehearse.add_subcommand("truth", "What the rotor really was, and the best that could be done");
   add_folder(*command, *options);
@@ -133,10 +133,10 @@ void add_truth(CLI::App& rehearse, const std::shared_ptr<Options>& options, int&
 }  // namespace
 
 void add_rehearse(CLI::App& app, int& status) {
-  auto options = std::make_shared<Options>();
+  auto options = std::make_shared<RehearseOptions>();
   auto* command = app.add_subcommand("rehearse", "A virtual rotor to rehearse a whole trim on");
   ask_for_subcommand(*command, status);
-  command->footer(example);
+  command->footer(rehearse_example);
   add_new(*command, options, status);
   add_run(*command, options, status);
   add_truth(*command, options, status);

@@ -10,13 +10,13 @@
 namespace trimwright::cli {
 namespace {
 
-constexpr const char* example = R"(Examples:
+constexpr const char* trial_example = R"(Examples:
   trimwright trial examples/quillhaven/first-visit.yaml
       Which weight in which slot for the next trial run, and its steps; or that none is worth making.
   trimwright trial examples/quillhaven/first-visit.yaml --plane rear --slot 7 --weight R2
       The plan of a trial run of your own choice.)";
 
-struct Options {
+struct TrialOptions {
   std::string job;
   std::string plane;
   std::optional<int> slot;
@@ -25,8 +25,8 @@ struct Options {
   Output output;
 };
 
-/// Options a message about the trial may be about, as they were given.
-std::string given_options(const Options& options) {
+/// TrialOptions a message about the trial may be about, as they were given.
+std::string given_options(const TrialOptions& options) {
   std::string given;
   if (!options.plane.empty()) given += " --plane";
   if (options.slot) given += " --slot";
@@ -34,7 +34,7 @@ std::string given_options(const Options& options) {
   return given.empty() ? given : given.substr(1) + ": ";
 }
 
-Result<TrialChoice> choice_of(const Options& options, const Job& job) {
+Result<TrialChoice> choice_of(const TrialOptions& options, const Job& job) {
   TrialChoice choice{{}, options.slot, options.weight};
   if (options.plane.empty()) return choice;
   choice.plane = job.rotor.plane_named(options.plane);
@@ -80,7 +80,7 @@ Result<Told> told_by(const JobFile& file, TrimRequest request) {
   return told;
 }
 
-Status trial(const Options& options) {
+Status trial(const TrialOptions& options) {
   const auto file = read_job(options.job);
   if (!file) return complain(file.error());
   const auto choice = choice_of(options, file->job);
@@ -108,7 +108,7 @@ Status trial(const Options& options) {
 }  // namespace
 
 void add_trial(CLI::App& app, int& status) {
-  auto options = std::make_shared<Options>();
+  auto options = std::make_shared<TrialOptions>();
   auto* command = app.add_subcommand("trial", "The next trial run: which weight in which slot, or none");
   command->add_option("JOB", options->job, "job file (YAML)")->required()->check(not_empty());
   command->add_option("--plane", options->plane, "plane of the trial weight (default: advised)")
@@ -121,7 +121,7 @@ void add_trial(CLI::App& app, int& status) {
       ->check(number_between(0.001, 86400))
       ->capture_default_str();
   options->output.add_options(*command);
-  command->footer(example);
+  command->footer(trial_example);
   command->callback([options, &status] { status = trial(*options); });
 }
 

@@ -66,7 +66,7 @@ void check_usable(const YamlValue& root, const Prior& prior) {
     root.reject("the coefficients would be known without error", "some scatter, or a mean_covariance");
 }
 
-Prior read(const YamlValue& root) {
+Prior read_prior_root(const YamlValue& root) {
   YamlFields fields(root, "a prior");
   (void)fields.required("trimwright");
   Prior prior;
@@ -110,7 +110,7 @@ std::string quoted(const std::string& text) {
 
 Result<Prior> parse_prior(const std::string& file, const std::string& text) {
   try {
-    return read(parse_yaml(file, text, "prior"));
+    return read_prior_root(parse_yaml(file, text, "prior"));
   } catch (const InputError& input) {
     return tl::unexpected(input.error);
   }

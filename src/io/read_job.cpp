@@ -195,7 +195,7 @@ void read_runs(YamlFields& fields, Job& job, ReadingTables tables, std::vector<s
 }
 
 /// Stock is checked where a plane's pieces are written; a run that copies another needs no second check.
-JobFile read(const YamlValue& root, ReadingTables tables) {
+JobFile read_job_root(const YamlValue& root, ReadingTables tables) {
   YamlFields fields(root, "a job");
   (void)fields.required("trimwright");
   JobFile file;
@@ -236,7 +236,7 @@ Result<JobFile> read_job(const std::string& path, ReadingTables tables) {
   const auto text = read_text_file(path);
   if (!text) return tl::unexpected(text.error());
   try {
-    return read(parse_yaml(path, *text, "job"), tables);
+    return read_job_root(parse_yaml(path, *text, "job"), tables);
   } catch (const InputError& input) {
     return tl::unexpected(input.error);
   }

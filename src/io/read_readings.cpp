@@ -165,7 +165,7 @@ TableReading to_table_reading(const Header& header, const Row& row, char delimit
   return reading;
 }
 
-std::vector<TableReading> read(const std::string& path, const std::string& text) {
+std::vector<TableReading> read_table(const std::string& path, const std::string& text) {
   const std::string plain = with_plain_newlines(text);
   const char delimiter = delimiter_of(plain);
   const auto rows = parse_rows(path, plain, delimiter);
@@ -194,7 +194,7 @@ Result<std::vector<TableReading>> read_table(const std::string& path) {
   const auto text = read_text_file(path);
   if (!text) return tl::unexpected(text.error());
   try {
-    return read(path, *text);
+    return read_table(path, *text);
   } catch (const InputError& input) {
     return tl::unexpected(input.error);
   }

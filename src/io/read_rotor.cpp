@@ -245,7 +245,7 @@ void check_speed_tolerance(const YamlValue& value, const Rotor& rotor) {
                  "at most a tenth of the highest speed that has a limit");
 }
 
-Rotor read(const YamlValue& root) {
+Rotor read_rotor_root(const YamlValue& root) {
   YamlFields fields(root, "a rotor");
   (void)fields.required("trimwright");
   Rotor rotor;
@@ -283,7 +283,7 @@ Rotor read(const YamlValue& root) {
 
 Result<Rotor> parse_rotor(const std::string& file, const std::string& text) {
   try {
-    return read(parse_yaml(file, text, "rotor"));
+    return read_rotor_root(parse_yaml(file, text, "rotor"));
   } catch (const InputError& input) {
     return tl::unexpected(input.error);
   }

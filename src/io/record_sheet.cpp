@@ -57,32 +57,32 @@ std::string verdict_words(const std::string& verdict) {
 }
 
 /// Rows of the sheet: kind, and the cells after it. The text and the CSV say the same.
-using Row = std::vector<std::string>;
+using SheetRow = std::vector<std::string>;
 
-std::vector<Row> heading_rows(const StoredRecord& record, const Json& content) {
-  std::vector<Row> rows{{"record", std::to_string(record.number)},
-                        {"rotor", content.at("rotor")},
-                        {"serial", content.at("serial")},
-                        {"station", content.at("station")},
-                        {"date", content.at("date")},
-                        {"check run", content.at("run")},
-                        {"made by", content.at("person")},
-                        {"verdict", verdict_words(content.at("verdict"))},
-                        {"filed", content.at("filed_at").get<std::string>() + " by " +
-                                      content.at("filed_by").get<std::string>()},
-                        {"software", content.at("software")}};
+std::vector<SheetRow> heading_rows(const StoredRecord& record, const Json& content) {
+  std::vector<SheetRow> rows{{"record", std::to_string(record.number)},
+                             {"rotor", content.at("rotor")},
+                             {"serial", content.at("serial")},
+                             {"station", content.at("station")},
+                             {"date", content.at("date")},
+                             {"check run", content.at("run")},
+                             {"made by", content.at("person")},
+                             {"verdict", verdict_words(content.at("verdict"))},
+                             {"filed", content.at("filed_at").get<std::string>() + " by " +
+                                           content.at("filed_by").get<std::string>()},
+                             {"software", content.at("software")}};
   if (record.record.corrects)
     rows.push_back({"corrects", fmt::format("record {}: {}", *record.record.corrects, record.record.reason)});
   if (record.corrected_by) rows.push_back({"corrected by", fmt::format("record {}", *record.corrected_by)});
   return rows;
 }
 
-std::vector<Row> level_rows(const Json& content) {
+std::vector<SheetRow> level_rows(const Json& content) {
   const Json& readings = content.at("check").at("readings");
   auto decimals = decimals_by_unit(readings);
-  std::vector<Row> rows;
+  std::vector<SheetRow> rows;
   for (const auto& one : readings) {
-    Row row{cell(one.at("speed_rpm"), 0), one.at("sensor"), one.at("component")};
+    SheetRow row{cell(one.at("speed_rpm"), 0), one.at("sensor"), one.at("component")};
     for (const char* key : level_keys) row.push_back(cell(one.at(key), decimals[one.at("unit")]));
     row.push_back(one.at("unit"));
     row.push_back(one.at("above_limit") ? "ABOVE LIMIT" : one.at("above_target") ? "above target" : "ok");
@@ -91,8 +91,8 @@ std::vector<Row> level_rows(const Json& content) {
   return rows;
 }
 
-std::vector<Row> weight_rows(const Json& list) {
-  std::vector<Row> rows;
+std::vector<SheetRow> weight_rows(const Json& list) {
+  std::vector<SheetRow> rows;
   for (const auto& one : list)
     rows.push_back({one.at("plane"),
                     one.at("slot").is_null() ? "-" : std::to_string(one.at("slot").get<int>()),
@@ -101,8 +101,8 @@ std::vector<Row> weight_rows(const Json& list) {
   return rows;
 }
 
-std::vector<Row> entry_rows(const Json& content) {
-  std::vector<Row> rows;
+std::vector<SheetRow> entry_rows(const Json& content) {
+  std::vector<SheetRow> rows;
   const auto& given = content.at("entries");
   for (const char* key : asked_entries) rows.push_back({key, given.value(key, "")});
   for (const auto& [key, text] : given.items())
@@ -118,12 +118,12 @@ std::size_t width(const std::string& text) {
 }
 
 /// Columns as wide as their widest cell.
-std::string table(const Row& heading, const std::vector<Row>& rows) {
+std::string table(const SheetRow& heading, const std::vector<SheetRow>& rows) {
   std::vector<std::size_t> widths;
   for (const auto& name : heading) widths.push_back(width(name));
   for (const auto& row : rows)
     for (std::size_t i = 0; i < row.size(); ++i) widths[i] = std::max(widths[i], width(row[i]));
-  const auto line = [&](const Row& row) {
+  const auto line = [&](const SheetRow& row) {
     std::string text = " ";
     for (std::size_t i = 0; i < row.size(); ++i)
       text += " " + one_line(row[i]) + std::string(widths[i] - width(row[i]) + 1, ' ');
@@ -147,8 +147,9 @@ std::string digest_lines(const Digest& digest) {
 
 constexpr const char* blank = "____________________";
 
-const Row level_heading{"rpm", "sensor", "component", "before", "after", "limit", "target", "unit", "result"};
-const Row weight_heading{"plane", "slot", "piece", "part number", "angle", "blades"};
+const SheetRow level_heading{"rpm",   "sensor", "component", "before", "after",
+                             "limit", "target", "unit",      "result"};
+const SheetRow weight_heading{"plane", "slot", "piece", "part number", "angle", "blades"};
 
 }  // namespace
 
@@ -180,9 +181,9 @@ std::string sheet_text(const StoredRecord& record) {
 std::string sheet_csv(const StoredRecord& record) {
   const auto content = Json::parse(record.record.content);
   std::string text;
-  const auto add = [&](const std::string& kind, const std::vector<Row>& rows) {
+  const auto add = [&](const std::string& kind, const std::vector<SheetRow>& rows) {
     for (const auto& row : rows) {
-      Row line{kind};
+      SheetRow line{kind};
       line.insert(line.end(), row.begin(), row.end());
       line.resize(10);
       text += csv_line(line);

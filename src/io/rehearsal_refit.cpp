@@ -12,8 +12,6 @@
 namespace trimwright {
 namespace {
 
-using Json = nlohmann::json;
-
 [[noreturn]] void reject(const std::string& what, const std::string& expected, const std::string& file = {}) {
   throw InputError{{what, expected, {file, 0, {}}}};
 }
@@ -91,7 +89,7 @@ Refit by_hand_in(const Rotor& rotor, const std::string& text) {
   return refit;
 }
 
-std::optional<Piece> plan_piece(const Json& value, const Plane& plane, const std::string& file) {
+std::optional<Piece> plan_piece(const nlohmann::json& value, const Plane& plane, const std::string& file) {
   if (value.is_null()) return std::nullopt;
   if (value.is_string()) return catalogue_piece(plane, value.get<std::string>(), file);
   if (value.is_object() && value.contains("moment_g_mm") && value["moment_g_mm"].is_number())
@@ -99,7 +97,7 @@ std::optional<Piece> plan_piece(const Json& value, const Plane& plane, const std
   reject("a slot of the plan holds something that is no weight", "an id, null or {\"moment_g_mm\": m}", file);
 }
 
-Refit plan_slot(const Json& entry, const Rotor& rotor, const std::string& file) {
+Refit plan_slot(const nlohmann::json& entry, const Rotor& rotor, const std::string& file) {
   const bool whole = entry.is_object() && entry.contains("plane") && entry["plane"].is_string() &&
                      entry.contains("slot") && entry["slot"].is_number_integer() &&
                      entry.contains("remove") && entry.contains("fit");
@@ -117,16 +115,17 @@ Refit plan_slot(const Json& entry, const Rotor& rotor, const std::string& file) 
 std::vector<Refit> plan_refits(const std::string& path, const Rotor& rotor) {
   const auto text = read_text_file(path);
   if (!text) throw InputError{text.error()};
-  const Json plan = Json::parse(*text, nullptr, false);
-  const auto kind = plan.is_object() ? plan.value("trimwright", Json()) : Json();
+  const nlohmann::json plan = nlohmann::json::parse(*text, nullptr, false);
+  const auto kind = plan.is_object() ? plan.value("trimwright", nlohmann::json()) : nlohmann::json();
   if (kind != "plan 1" && kind != "trial 1")
     reject("this is no plan", "a document of trimwright plan --format json", path);
-  if (plan.value("rotor", Json()) != rotor.name) reject("the plan is of another rotor", rotor.name, path);
+  if (plan.value("rotor", nlohmann::json()) != rotor.name)
+    reject("the plan is of another rotor", rotor.name, path);
   const auto slots = plan.find("slots");
   if (slots == plan.end() || !slots->is_array())
     reject("the plan has no list of slots", "the key \"slots\"", path);
   std::vector<Refit> refits;
-  for (const Json& entry : *slots) refits.push_back(plan_slot(entry, rotor, path));
+  for (const nlohmann::json& entry : *slots) refits.push_back(plan_slot(entry, rotor, path));
   return refits;
 }
 

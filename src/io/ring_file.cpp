@@ -19,7 +19,7 @@ std::string number_or_none(double value, const char* format) {
   return std::isfinite(value) ? fmt::format(fmt::runtime(format), value) : "none";
 }
 
-std::string quoted(const std::string& text) {
+std::string ring_quoted(const std::string& text) {
   std::string result = "\"";
   for (const char c : text) result += c == '"' || c == '\\' ? std::string("\\") + c : std::string(1, c);
   return result + "\"";
@@ -124,7 +124,7 @@ std::string ring_yaml(const KnownRing& ring) {
       "revolutions: {:.0f}\nscatter: {{size: {:.3g}, width: {:.3g}, spacing: {:.3g}}}   # sd of a single pulse\n"
       "# the reference tooth first, then in order of passing; size and width over the ring's mean, spacing in pitches\n"
       "teeth:\n",
-      quoted(ring.rotor), quoted(ring.serial), quoted(ring.from), ring.falling ? "falling" : "rising",
+      ring_quoted(ring.rotor), ring_quoted(ring.serial), ring_quoted(ring.from), ring.falling ? "falling" : "rising",
       ring.speed_rpm, ring.swing, ring.lowest_swing, ring.highest_swing, seen.revolutions, seen.size_scatter,
       seen.width_scatter, seen.spacing_scatter);
   for (Eigen::Index i = 0; i < seen.size.size(); ++i)

@@ -11,10 +11,6 @@
 namespace trimwright {
 namespace {
 
-void append(std::vector<Step>& steps, std::vector<Step> more) {
-  steps.insert(steps.end(), std::make_move_iterator(more.begin()), std::make_move_iterator(more.end()));
-}
-
 /// Two standard deviations of the difference between reading and prediction, per real component.
 std::optional<double> surprise(const InfluenceModel& model, const Prediction& prediction) {
   if (!prediction.after_sd) return std::nullopt;

@@ -132,6 +132,10 @@ std::string place_words(const Rotor& rotor, std::size_t plane, int slot) {
   return rotor.planes[plane].name + " " + slot_position(rotor, rotor.planes[plane], slot).text();
 }
 
+void append(std::vector<Step>& steps, std::vector<Step> more) {
+  steps.insert(steps.end(), std::make_move_iterator(more.begin()), std::make_move_iterator(more.end()));
+}
+
 std::vector<Step> opening_steps(const Job& job) {
   Step safe{StepKind::make_safe,
             "Make safe: engine shut down, rotor stopped and held, starting and ignition isolated and tagged, "

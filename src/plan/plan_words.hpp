@@ -13,6 +13,9 @@ namespace trimwright {
 /// "spinner slot 7, 63.0° with rotation, between blades 4 and 5".
 [[nodiscard]] std::string place_words(const Rotor& rotor, std::size_t plane, int slot);
 
+/// Adds `more` at the end of `steps`.
+void append(std::vector<Step>& steps, std::vector<Step> more);
+
 /// Steps that every plan begins with: make safe, confirm the numbering, count what is fitted.
 [[nodiscard]] std::vector<Step> opening_steps(const Job& job);
 

@@ -11,10 +11,6 @@
 namespace trimwright {
 namespace {
 
-void append(std::vector<Step>& steps, std::vector<Step> more) {
-  steps.insert(steps.end(), std::make_move_iterator(more.begin()), std::make_move_iterator(more.end()));
-}
-
 /// Peak amplitude of the latest once-per-rev reading there, from a run that was not set aside.
 std::optional<double> last_reading(const Job& job, std::size_t speed, std::size_t sensor) {
   std::optional<double> last;

@@ -13,7 +13,7 @@ namespace trimwright {
 namespace {
 
 constexpr double missing = std::numeric_limits<double>::quiet_NaN();
-constexpr double turn = 2.0 * std::numbers::pi;
+constexpr double whole_turn_rad = 2.0 * std::numbers::pi;
 
 /// Mean of what is there.
 double mean_present(const std::vector<double>& values) {
@@ -138,7 +138,7 @@ FoldedBlock folded_block(const BlockTeeth& block, int teeth) {
   const std::vector<double> swings = block.swings();
   std::vector<double> widths(swings.size());
   std::transform(swings.begin(), swings.end(), block.peak_to_peak.begin(), widths.begin(), std::divides<>());
-  const Eigen::ArrayXd deviations = deviations_rad(block.times_s, block.present, teeth) * (teeth / turn);
+  const Eigen::ArrayXd deviations = deviations_rad(block.times_s, block.present, teeth) * (teeth / whole_turn_rad);
   const Eigen::Index rows = deviations.size() / teeth;
   return {folded(swings, teeth), folded(block.before, teeth), folded(block.after, teeth), folded(widths, teeth),
           deviations.head(rows * teeth).reshaped<Eigen::RowMajor>(rows, teeth)};
@@ -187,7 +187,7 @@ ToothTrack track_of(const BlockTeeth& block, int teeth, int first_place, const R
     if (block.present[i] == 0 && !edge) continue;
     const int place = first_place + static_cast<int>(i);
     const double spacing = picture != nullptr && block.present[i] != 0 ? picture->spacing[place % teeth] : 0.0;
-    points.push_back({block.times_s[i], turn / teeth * (place + (std::isfinite(spacing) ? spacing : 0.0))});
+    points.push_back({block.times_s[i], whole_turn_rad / teeth * (place + (std::isfinite(spacing) ? spacing : 0.0))});
   }
   auto track = ToothTrack::through(std::move(points));
   assert(track);

@@ -5,8 +5,12 @@
 #include <boost/math/distributions/fisher_f.hpp>
 #include <cmath>
 
+#include "level_fit.hpp"
+
 namespace trimwright {
 namespace {
+
+constexpr std::size_t longest_series = 256;  ///< entries; then each stands for twice as many blocks
 
 Eigen::Vector2d parts(Phasor x) { return {x.real(), x.imag()}; }
 
@@ -56,10 +60,32 @@ void DwellSums::add_trusted(const BlockReading& block, double time_s) {
     sums.sum += x;
     sums.squares += x * x.transpose();
     sums.time_sum += time_s * x;
+    sums.open += block.channels[k].value;
+  }
+  open_s_ += time_s;
+  if (++in_open_ == per_entry_) {
+    series_s_.push_back(open_s_ / per_entry_);
+    for (ChannelSums& sums : channels_) {
+      sums.series.push_back(sums.open / static_cast<double>(per_entry_));
+      sums.open = 0.0;
+    }
+    open_s_ = 0.0;
+    in_open_ = 0;
+    if (series_s_.size() == longest_series) halve_series();
   }
   trusted_ += 1.0;
   time_ += time_s;
   time_squares_ += time_s * time_s;
+}
+
+void DwellSums::halve_series() {
+  const auto paired = [](auto& values) {
+    for (std::size_t i = 0; 2 * i + 1 < values.size(); ++i) values[i] = 0.5 * (values[2 * i] + values[2 * i + 1]);
+    values.resize(values.size() / 2);
+  };
+  paired(series_s_);
+  for (ChannelSums& sums : channels_) paired(sums.series);
+  per_entry_ *= 2;
 }
 
 ChannelReading DwellSums::channel_reading(const ChannelSums& sums, const DwellRules& rules) const {
@@ -81,6 +107,17 @@ ChannelReading DwellSums::channel_reading(const ChannelSums& sums, const DwellRu
   reading.covariance = scatter / (n * (n - 1.0)) * (correlated ? (1.0 + rho) / (1.0 - rho) : 1.0);
   reading.sd = std::sqrt(0.5 * reading.covariance.trace());
   reading.block_sd = std::sqrt(0.5 * total / (n - 1.0));
+  const LevelFit level = fit_level(series_s_, sums.series);
+  if (level.beside != LevelFit::Beside::nothing) {
+    reading.value = level.value;
+    reading.sd = level.sd;
+    reading.covariance = level.sd * level.sd * Eigen::Matrix2d::Identity();
+    reading.resonance = level.beside == LevelFit::Beside::band;
+    if (!reading.resonance) {
+      reading.other_hz = level.line_hz;
+      reading.other_amplitude = level.amplitude;
+    }
+  }
 
   const double time_scatter = time_squares_ - time_ * time_ / n;
   const Eigen::Vector2d together = sums.time_sum - time_ * mean;

@@ -8,9 +8,9 @@ namespace {
 constexpr double part_of_height = 0.45;
 constexpr double patience_in_spacings = 4.0;
 constexpr double much_higher = 4.0;         ///< than the level
-constexpr double alike = 2.0;               ///< ratio of heights
+constexpr double alike_heights = 2.0;               ///< ratio of heights
 constexpr double near_in_patience = 0.75;   ///< of the patience, which is four pitches at the lowest speed
-constexpr std::size_t stretch = 128;  ///< samples between two looks at the clock
+constexpr std::size_t look_every = 128;  ///< samples between two looks at the clock
 
 }  // namespace
 
@@ -25,7 +25,7 @@ void FlankFinder::scan(std::span<const float> samples, std::int64_t first_sample
     last_found_ = first_sample;
   }
   while (!samples.empty()) {
-    const std::size_t length = std::min(stretch, samples.size());
+    const std::size_t length = std::min(look_every, samples.size());
     lower_level_when_overdue(first_sample);
     scan_stretch(samples.first(length), first_sample, found);
     samples = samples.subspan(length);
@@ -74,7 +74,7 @@ void FlankFinder::accept(const Flank& flank, std::vector<Flank>& found) {
 void FlankFinder::notice_return(const Flank& flank) {
   if (heights_.empty() || flank.height < much_higher * heights_.median()) return;
   const bool near = high_.height > 0.0 && flank.middle() - high_.middle() < near_in_patience * patience_;
-  if (near && flank.height < alike * high_.height && flank.height > high_.height / alike) {
+  if (near && flank.height < alike_heights * high_.height && flank.height > high_.height / alike_heights) {
     heights_.clear();
     spacings_.clear();
     last_middle_ = -1.0;

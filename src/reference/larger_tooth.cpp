@@ -9,8 +9,6 @@
 namespace trimwright {
 namespace {
 
-constexpr double missing = std::numeric_limits<double>::quiet_NaN();
-
 std::vector<double> present_values(const FoldedSizes& sizes, Eigen::Index place) {
   std::vector<double> values;
   values.reserve(static_cast<std::size_t>(sizes.rows()));
@@ -20,7 +18,7 @@ std::vector<double> present_values(const FoldedSizes& sizes, Eigen::Index place)
 }
 
 double trimmed_mean(std::vector<double> values) {
-  if (values.empty()) return missing;
+  if (values.empty()) return std::numeric_limits<double>::quiet_NaN();
   std::sort(values.begin(), values.end());
   const std::size_t cut = values.size() >= 5 ? 1 : 0;
   if (values.size() == 3 || values.size() == 4) values.pop_back();  // a spike makes sizes larger

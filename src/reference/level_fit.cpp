@@ -9,7 +9,7 @@
 namespace trimwright {
 namespace {
 
-constexpr std::size_t fewest = 8;
+constexpr std::size_t fewest_phasors = 8;
 constexpr double fewest_turns = 0.6;     ///< of the line over the series
 constexpr double steps_per_turn = 6.0;   ///< of the search, per turn over the series
 constexpr double search_penalty = 12.0;  ///< in twice the log likelihood: the best of many frequencies
@@ -103,7 +103,7 @@ LevelFit fit_level(std::span<const double> times_s, std::span<const Phasor> seri
   double scatter = 0.0;
   for (const Phasor x : series) scatter += std::norm(x - mean);
   fit.sd = std::sqrt(0.5 * scatter / (n * std::max(1.0, n - 1.0)));
-  if (series.size() < fewest || scatter <= 1e-20 * n * std::norm(mean)) return fit;
+  if (series.size() < fewest_phasors || scatter <= 1e-20 * n * std::norm(mean)) return fit;
   const auto twice_likelihood = [](double count, double left) {
     return -2.0 * count * std::log(std::max(left, 1e-300) / count);
   };

@@ -8,7 +8,7 @@ namespace trimwright {
 namespace {
 
 constexpr double least_lead = 0.0488;        ///< log of 1.05, over the next largest
-constexpr double clear_of_noise = 6.0;       ///< standard deviations, over the next largest
+constexpr double clear_of_mean_noise = 6.0;       ///< standard deviations, over the next largest
 constexpr double clear_of_others = 5.0;      ///< times the usual spread of the teeth
 constexpr double least_spread = 0.003;       ///< of any ring's teeth
 constexpr double rival_size = 0.04;          ///< below this excess a second tooth is no rival
@@ -19,7 +19,7 @@ constexpr double stated_tolerance = 0.03;    ///< log, and
 constexpr double stated_part = 0.15;         ///< of the stated excess: the gap has its share in it
 constexpr double least_shared = 0.3;         ///< of the larger half's excess, in the other half
 constexpr double alternates = 0.6;           ///< of the excess, rms from revolution to revolution
-constexpr int few_teeth = 6;                 ///< below this there is no usual spread to go by
+constexpr int few_ring_teeth = 6;                 ///< below this there is no usual spread to go by
 constexpr double same_ring_misfit = 4.5;     ///< chi-square per tooth of three features, each tooth at most 9
 constexpr double tellable = 60.0;            ///< chi-square by which a ring's teeth differ from one another
 
@@ -71,12 +71,12 @@ Ranking sizes_ranked(const RingPicture& seen) {
 
 bool first_is_clear(const Ranking& ranking, double least) {
   if (ranking.second < 0 || ranking.lead() < least) return false;
-  if (ranking.lead() < clear_of_noise * std::sqrt(2.0) * ranking.mean_sd) return false;
-  return ranking.own.size() < few_teeth || ranking.own[ranking.first] > clear_of_others * ranking.usual();
+  if (ranking.lead() < clear_of_mean_noise * std::sqrt(2.0) * ranking.mean_sd) return false;
+  return ranking.own.size() < few_ring_teeth || ranking.own[ranking.first] > clear_of_others * ranking.usual();
 }
 
 bool second_is_a_rival(const Ranking& ranking) {
-  if (ranking.own.size() < few_teeth) return false;
+  if (ranking.own.size() < few_ring_teeth) return false;
   const double first = ranking.own[ranking.first], second = ranking.own[ranking.second];
   const bool stands_out = second > clear_of_others * ranking.usual();
   return second > rival_size && ((stands_out && second > rival_part * first) || second > near_rival_part * first);
@@ -110,9 +110,9 @@ bool halves_share_the_excess(const RingPicture& seen, int place) {
 
 /// A tooth that stands out in width and is not the largest.
 std::optional<int> wider_than(int place, const Ranking& widths) {
-  if (widths.first < 0 || widths.first == place || widths.own.size() < few_teeth) return std::nullopt;
+  if (widths.first < 0 || widths.first == place || widths.own.size() < few_ring_teeth) return std::nullopt;
   const double widest = widths.own[widths.first];
-  const bool wider = widest - widths.own[place] > std::max(least_wider, clear_of_noise * widths.mean_sd);
+  const bool wider = widest - widths.own[place] > std::max(least_wider, clear_of_mean_noise * widths.mean_sd);
   return wider && widest > clear_of_others * widths.usual() ? std::optional(widths.first) : std::nullopt;
 }
 

@@ -5,18 +5,13 @@
 #include <numbers>
 #include <string>
 
+#include "possible.hpp"
 #include "trimwright/base/angle.hpp"
 #include "trimwright/rehearsal/equations.hpp"
 
 namespace trimwright::rehearsal {
 
 namespace {
-
-tl::unexpected<Error> wrong(const std::string& key, double value, const std::string& expected) {
-  return fail(std::to_string(value) + " is not possible", expected, Location{{}, 0, key});
-}
-
-bool not_negative(double value) { return std::isfinite(value) && value >= 0.0; }
 
 Result<void> check_wander(const SpeedProfile& profile, double lowest_rpm) {
   if (!not_negative(profile.wander_rpm) || profile.wander_rpm > lowest_rpm) {

@@ -4,6 +4,7 @@
 #include <cmath>
 #include <numbers>
 
+#include "possible.hpp"
 #include "trimwright/base/angle.hpp"
 #include "trimwright/rehearsal/equations.hpp"
 
@@ -11,7 +12,6 @@ namespace trimwright::rehearsal {
 
 namespace {
 
-constexpr double pi = std::numbers::pi;
 /// Greatest value of cos^3(pi u) sin(pi u), at u = 1/6.
 constexpr double steepest = 3.0 * std::numbers::sqrt3 / 16.0;
 /// A false pulse is narrower than a tooth's, so that it never reaches a tooth's centre.
@@ -24,12 +24,7 @@ double pulse_shape(double u) {
   return -c * c * c * s / steepest;
 }
 
-tl::unexpected<Error> wrong(const std::string& key, double value, const std::string& expected) {
-  return fail(std::to_string(value) + " is not possible", expected, Location{{}, 0, key});
-}
-
 bool positive(double value) { return std::isfinite(value) && value > 0.0; }
-bool not_negative(double value) { return std::isfinite(value) && value >= 0.0; }
 bool a_part(double value) { return value >= 0.0 && value <= 1.0; }
 
 Result<void> check_per_tooth(const ToothRing& ring) {

@@ -6,22 +6,16 @@
 #include <numbers>
 #include <utility>
 
+#include "possible.hpp"
 #include "trimwright/base/angle.hpp"
 
 namespace trimwright::rehearsal {
 
 namespace {
 
-constexpr double pi = std::numbers::pi;
 constexpr double table_step = 0.001;  // of full speed
 /// Streams of one seed: debris of element i, noise of element i, noise of vibration channel i.
 constexpr std::uint64_t debris_stream = 0, pickup_noise_stream = 1U << 16U, noise_stream = 1U << 17U;
-
-tl::unexpected<Error> wrong(const std::string& key, double value, const std::string& expected) {
-  return fail(std::to_string(value) + " is not possible", expected, Location{{}, 0, key});
-}
-
-bool not_negative(double value) { return std::isfinite(value) && value >= 0.0; }
 
 Result<void> check_tones(const VibrationChannel& channel, const std::string& key, double highest_speed,
                          double sample_rate) {

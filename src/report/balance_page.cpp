@@ -20,7 +20,7 @@ constexpr const char* fetch_nothing =
     "default-src 'none'; style-src 'unsafe-inline'; script-src 'unsafe-inline'; base-uri 'none'; form-action "
     "'none'";
 
-Markup section(std::string_view id, const std::string& heading, const Markup& content) {
+Markup page_section(std::string_view id, const std::string& heading, const Markup& content) {
   const std::string heading_id = std::string(id) + "-heading";
   return element("section", {{"id", id}, {"aria-labelledby", heading_id}},
                  element("h2", {{"id", heading_id}}, heading) + content);
@@ -124,9 +124,9 @@ Markup weights_section(const PageView& view) {
   const Markup own = element("div", {{"id", "own"}, {"class", "warning"}, {"hidden", "hidden"}},
                              element("h3", {}, "Shown below is your own choice, not the plan") +
                                  element("ul", {{"id", "own-changes"}}));
-  return section("weights", "Weights",
-                 element("div", {{"class", "lists"}}, change_lists(view)) + own + help + slot_map_legend() +
-                     element("div", {{"class", "planes"}}, planes) + try_out_bar());
+  return page_section("weights", "Weights",
+                      element("div", {{"class", "lists"}}, change_lists(view)) + own + help +
+                          slot_map_legend() + element("div", {{"class", "planes"}}, planes) + try_out_bar());
 }
 
 Markup plots_section(const PageView& view) {
@@ -146,7 +146,7 @@ Markup plots_section(const PageView& view) {
                      polar_plot(view, s, false) + polar_plot(view, s, true) + amplitude_plot(view, s) +
                          phase_plot(view, s));
   }
-  return section("plots", "Vibration", plots);
+  return page_section("plots", "Vibration", plots);
 }
 
 Markup influence_section(const PageView& view) {
@@ -160,7 +160,7 @@ Markup influence_section(const PageView& view) {
     for (const auto& row : view.rows) any = any || row.sensor == s;
     if (any) plots += influence_plot(view, s);
   }
-  return section(
+  return page_section(
       "influence", "Influence vectors",
       element("p", {}, "Labels: number of the plane, then the speed.") +
           element("ul", {{"class", "legend"}}, key) + element("div", {{"class", "plots"}}, plots) +
@@ -177,7 +177,7 @@ Markup steps_section(const PageView& view) {
                 element("p", {}, step.instruction) + (points.empty() ? Markup() : element("ul", {}, points)) +
                     (step.sign ? element("p", {}, "Done by: ____________________") : Markup()));
   }
-  return section("steps", "Steps", element("ol", {{"class", "steps"}}, items));
+  return page_section("steps", "Steps", element("ol", {{"class", "steps"}}, items));
 }
 
 }  // namespace
@@ -185,11 +185,11 @@ Markup steps_section(const PageView& view) {
 std::string balance_page(const Job& job, const InfluenceModel& model, const TrimPlan& trim,
                          const BalancePlan& plan, const std::string& page_data) {
   const PageView view = page_view(job, model, trim, plan);
-  Markup main = section("result", "Result", first_words(view)) + weights_section(view) +
-                section("levels", "Levels", expected_table(view)) + plots_section(view);
+  Markup main = page_section("result", "Result", first_words(view)) + weights_section(view) +
+                page_section("levels", "Levels", expected_table(view)) + plots_section(view);
   if (trim.has_slots())
-    main += section("choice", "Fewer or more slots",
-                    element("div", {{"class", "plots"}}, trade_off_plot(view) + trade_off_table(view)));
+    main += page_section("choice", "Fewer or more slots",
+                         element("div", {{"class", "plots"}}, trade_off_plot(view) + trade_off_table(view)));
   main += influence_section(view) + steps_section(view) + page_sheet(view);
   const Markup body =
       element("a", {{"class", "skip"}, {"href", "#main"}}, "To the content") + header(view) +

@@ -70,6 +70,12 @@ RecordedReading reading_of(const Rotor& rotor, const RecordedSensor& recorded, c
     reading.sd = std::abs(factor) * channel.sd;
   }
   note_steadiness(dwell, channel, reading);
+  if (reading.x && channel.other_hz)
+    reading.notes.push_back(fmt::format(
+        "another vibration is near, at {:.3f} times shaft speed and {:.0f} % of this amplitude; it is told apart",
+        1.0 + *channel.other_hz * 60.0 / dwell.speed_rpm, 100.0 * channel.other_amplitude / std::abs(channel.value)));
+  if (reading.x && channel.resonance)
+    reading.notes.emplace_back("the reading wanders slowly, as beside a narrow resonance; +- allows for it");
   if (sensor.band_at(reading.rpm) == nullptr) {
     reading.for_job = false;
     reading.notes.emplace_back("the rotor file has no limit at this speed: not for the job");

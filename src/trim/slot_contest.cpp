@@ -6,7 +6,6 @@
 namespace trimwright::slots_detail {
 namespace {
 
-constexpr double kTie = 1e-9;
 constexpr double kFewerChangesWin =
     kTie * (1.0 - 1e-5);                   ///< a choice with more changes must be better by this
 constexpr double kStrictlyBetter = 1e-10;  ///< one with as many changes, by this

@@ -8,7 +8,6 @@
 namespace trimwright::slots_detail {
 namespace {
 
-constexpr double kNone = -std::numeric_limits<double>::infinity();
 
 }  // namespace
 

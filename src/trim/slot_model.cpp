@@ -7,7 +7,6 @@
 namespace trimwright::slots_detail {
 namespace {
 
-constexpr double kTie = 1e-9;
 
 /// Which pieces are scarce enough to be counted: their index among the limited ones, or -1.
 std::vector<int> limited_pieces(const SlotProblem& problem, Model& model) {

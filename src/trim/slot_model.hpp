@@ -5,12 +5,18 @@
 #include <complex>
 #include <cstdint>
 #include <span>
+#include <limits>
 #include <vector>
 
 #include "slot_rules.hpp"
 #include "trimwright/trim/slot_search.hpp"
 
 namespace trimwright::slots_detail {
+
+/// Differences in an objective below this part of it decide nothing.
+inline constexpr double kTie = 1e-9;
+/// Less than any number: nothing found yet.
+inline constexpr double kNone = -std::numeric_limits<double>::infinity();
 
 using Complex = std::complex<double>;
 using Eigen::ArrayXd;

@@ -7,7 +7,6 @@
 namespace trimwright::slots_detail {
 namespace {
 
-constexpr double kNone = -std::numeric_limits<double>::infinity();
 constexpr int kSweeps = 3;
 
 /// The slots whose best offer is among the n best, best first, and the dual value: what the prices promise

@@ -10,7 +10,6 @@
 namespace trimwright::slots_detail {
 namespace {
 
-constexpr double kNone = -std::numeric_limits<double>::infinity();
 constexpr std::size_t kDirections = Reach::kDirections;
 
 Reach::Directions range_starts() {

@@ -36,6 +36,9 @@ struct ChannelReading {
   double block_sd = 0.0;   ///< of one block, per real component
   Eigen::Matrix2d covariance = Eigen::Matrix2d::Zero();  ///< of (real, imaginary) of `value`
   double repeat_correlation = 0.0;  ///< between neighbouring blocks; counted in `sd` when it is no chance
+  std::optional<double> other_hz;   ///< a steady vibration beside the shaft's, from once per revolution; told apart
+  double other_amplitude = 0.0;     ///< its amplitude in the blocks
+  bool resonance = false;           ///< noise with memory (a narrow resonance near shaft speed); counted in `sd`
   double left_over = 0.0;           ///< rms of what the once-per-revolution and harmonic fit leaves
   Phasor change;                    ///< straight-line change of the phasor from beginning to end
   double change_chance = 1.0;       ///< probability of so large a change when there is none
@@ -82,7 +85,8 @@ class DwellSums {
   /// the scatter about the line (T. W. Anderson, An Introduction to Multivariate Statistical Analysis,
   /// chapters 5 and 8). Correlation of neighbouring blocks (a beat, slow wander) widens `sd` as for a
   /// first-order autoregression when it exceeds two of its own standard deviations (G. E. P. Box and G. M.
-  /// Jenkins, Time Series Analysis, section 2.1).
+  /// Jenkins, Time Series Analysis, section 2.1). A vibration at a neighbouring frequency, or a narrow
+  /// resonance, is told apart first (`fit_level`).
   [[nodiscard]] DwellReading reading(const DwellRules& rules) const;
 
  private:
@@ -92,8 +96,11 @@ class DwellSums {
     Eigen::Matrix2d squares = Eigen::Matrix2d::Zero();
     Eigen::Vector2d neighbours = Eigen::Vector2d::Zero();
     double amplitude = 0.0, left_over = 0.0;
+    std::vector<Phasor> series;  ///< means of `per_entry_` blocks each
+    Phasor open;                 ///< sum of the entry being filled
   };
 
+  void halve_series();
   void add_trusted(const BlockReading& block, double time_s);
   [[nodiscard]] ChannelReading channel_reading(const ChannelSums& sums, const DwellRules& rules) const;
 
@@ -105,6 +112,9 @@ class DwellSums {
   double time_ = 0.0, time_squares_ = 0.0;
   ReferenceVerdict refusal_ = ReferenceVerdict::trusted;
   std::vector<ChannelSums> channels_;
+  std::vector<double> series_s_;  ///< middle time of each entry
+  double open_s_ = 0.0;
+  int per_entry_ = 1, in_open_ = 0;
 };
 
 /// Finds dwells in a stream of blocks, or fills those given.
