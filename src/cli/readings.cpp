@@ -11,6 +11,8 @@
 #include "trimwright/io/read_recording.hpp"
 #include "trimwright/io/readings_documents.hpp"
 #include "trimwright/io/ring_file.hpp"
+#include "trimwright/report/live_line.hpp"
+#include "trimwright/report/readings_page.hpp"
 #include "trimwright/report/readings_text.hpp"
 
 namespace trimwright::cli {
@@ -32,7 +34,7 @@ struct ReadingsOptions {
   std::string job;
   std::string run;
   std::vector<std::string> dwells;
-  std::string ring, ring_to;
+  std::string ring, ring_to, page;
   bool sweep = false;
   bool accept_truncated = false;
   Output output;
@@ -68,6 +70,14 @@ class Progress {
   bool on_terminal_;
   int shown_ = -1;
 };
+
+/// One line on a terminal's standard error for each quarter of a second of a stream.
+void show_live(const ReadingNow& now, const JobFile& file) {
+  std::vector<RecordedSensor> sensors;
+  for (const auto& channel : file.recording->vibration) sensors.push_back(channel.sensor);
+  std::fprintf(stderr, "\r\033[K%s", live_line(now, sensors, file.job.rotor).c_str());
+  std::fflush(stderr);
+}
 
 Result<JobFile> job_with_recording(const ReadingsOptions& options) {
   auto file = read_job(options.job, ReadingTables::leave_out);
@@ -116,6 +126,8 @@ Result<RecordedRun> read_run(const ReadingsOptions& options, const JobFile& file
     for (const auto& dwell : options.dwells) how.dwells.push_back(*parse_time_span(dwell));
     how.accept_truncated = options.accept_truncated;
     how.ring = *known;
+    if (path == standard_input && ::isatty(STDERR_FILENO) == 1)
+      how.live = [&file](const ReadingNow& now) { show_live(now, file); };
     how.progress = [&progress](double part) { progress.tell(part); };
     auto recording = read_recording(path, *file.recording, file.job.rotor, how);
     if (!recording) return tl::unexpected(recording.error());
@@ -157,6 +169,10 @@ Status readings(const ReadingsOptions& options) {
   if (const std::string target = ring_target(options, *file); !target.empty())
     if (const Status written = write_ring(target, !options.ring_to.empty(), *run, *file); written != done)
       return written;
+  if (!options.page.empty()) {
+    const std::string page = readings_page(file->job, *run, readings_text(file->job, *run, options.sweep));
+    if (const Status written = Output{"text", options.page}.write(page, file->sources); written != done) return written;
+  }
   if (options.sweep ? rows : any_phase(*run)) return done;
   const std::string what = !rows                         ? "nothing could be read: "
                            : any_trusted_reference(*run) ? "the reference is good, but no vibration channel can be used: "
@@ -173,7 +189,7 @@ void add_readings(CLI::App& app, int& status) {
   auto options = std::make_shared<ReadingsOptions>();
   auto* command = app.add_subcommand(
       "readings", "Amplitude and phase from recordings of the reference teeth and vibration");
-  command->add_option("RECORDING", options->recordings, "recordings of one run (WAV or CSV)")
+  command->add_option("RECORDING", options->recordings, "recordings of one run (WAV or CSV); -: a WAV stream from standard input")
       ->required()
       ->check(not_empty());
   command->add_option("--job", options->job, "job file (YAML) that says which channel is what")
@@ -190,6 +206,7 @@ void add_readings(CLI::App& app, int& status) {
       ->check(not_empty());
   command->add_option("--ring-to", options->ring_to, "write this recording's ring to a file, to compare later ones with")
       ->check(not_empty());
+  command->add_option("--page", options->page, "write a page with plots to this file (HTML)")->check(not_empty());
   command->add_flag("--sweep", options->sweep,
                     "add amplitude and phase against speed (csv: instead of dwells)");
   command->add_flag("--accept-truncated", options->accept_truncated,

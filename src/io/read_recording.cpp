@@ -73,12 +73,14 @@ struct Listeners {
 };
 
 Result<void> read_all(RecordingReader& reader, Listeners& listeners, const RecordingOptions& options) {
+  const auto at_once = options.live ? static_cast<std::size_t>(0.25 * reader.sample_rate_hz()) + 1 : samples_per_block;
   std::vector<std::vector<float>> samples;
   while (true) {
-    const auto got = reader.read(samples_per_block, samples);
+    const auto got = reader.read(at_once, samples);
     if (!got) return tl::unexpected(got.error());
     if (*got == 0) return {};
     if (auto ok = listeners.push(samples); !ok) return ok;
+    if (options.live) options.live(listeners.extractors.front().now());
     if (options.progress) options.progress(reader.part_read());
   }
 }
@@ -202,7 +204,7 @@ Result<Recording> read_recording(const std::string& file, const RecordingPlan& p
   recording.falling = rotor.reference.falling;
   recording.extraction = decided(std::move(extractions), choice);
   if (options.ring) recording.ring = compared_with(*options.ring, recording.extraction, recording.falling);
-  if (std::ranges::all_of(listeners->watches, [](const auto& one) { return one.kept().empty(); })) {
+  if (file != standard_input && std::ranges::all_of(listeners->watches, [](const auto& one) { return one.kept().empty(); })) {
     const auto causes = other_causes(file, plan, rotor, *description);
     if (!causes) return in_file(causes.error(), file);
     of_elements.insert(of_elements.begin(), causes->begin(), causes->end());

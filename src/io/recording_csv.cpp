@@ -17,8 +17,10 @@ constexpr std::size_t rows_for_rate = 1000;    ///< rows from which a sample rat
 constexpr double whole_rate_tolerance = 1e-4;  ///< relative; times are written with few digits
 constexpr double uneven = 0.5;                 ///< sampling intervals between neighbouring times
 
-std::optional<double> number(std::string_view text) {
-  if (!text.empty() && text.front() == '+') text.remove_prefix(1);
+/// With a point, or with the decimal comma that cells parted by semicolons may have.
+std::optional<double> number(std::string text) {
+  std::replace(text.begin(), text.end(), ',', '.');
+  if (text.starts_with('+')) text.erase(0, 1);
   double value = 0.0;
   const auto [end, trouble] = std::from_chars(text.data(), text.data() + text.size(), value);
   if (trouble != std::errc() || end != text.data() + text.size()) return std::nullopt;
@@ -31,6 +33,13 @@ class CsvRows {
   explicit CsvRows(const std::filesystem::path& file)
       : in_(file, std::ios::binary), size_(static_cast<double>(std::filesystem::file_size(file))) {
     csv_init(&parser_, CSV_REPALL_NL | CSV_APPEND_NULL);
+    std::string line = "#";
+    while (line.starts_with('#') && std::getline(in_, line)) {
+    }
+    // Where the comma is the decimal sign, cells are parted by semicolons.
+    if (line.find(';') != std::string::npos) csv_set_delim(&parser_, ';');
+    in_.clear();
+    in_.seekg(0);
   }
   ~CsvRows() { csv_free(&parser_); }
   CsvRows(const CsvRows&) = delete;

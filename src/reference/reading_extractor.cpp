@@ -13,6 +13,7 @@ namespace trimwright {
 namespace {
 
 constexpr int most_harmonics = 8;
+constexpr std::size_t most_speeds = 1000;  ///< kept for a plot
 constexpr double pulses_under_way = 14.0;  ///< longest pitches between a sample and its tooth's being counted
 
 Result<void> check(const ToothRing& ring, double sample_rate_hz, const ExtractionRules& rules) {
@@ -125,6 +126,21 @@ Result<void> ReadingExtractor::push(std::span<const float> tooth,
   return {};
 }
 
+ReadingNow ReadingExtractor::now() const {
+  ReadingNow now;
+  now.time_s = static_cast<double>(received_) / rate_hz_;
+  now.speed_rpm = last_rpm_;
+  now.without_teeth_s = now.time_s - read_to_s_;
+  const auto& pictures = blocks_.pictures();
+  if (pictures.empty()) return now;
+  const std::size_t main = main_picture(pictures);
+  const ReferenceJudgement reference = judged(pictures[main], rules_.known);
+  now.reference = reference.verdict;
+  now.dwell = dwells_.so_far();
+  settle(now.dwell, phase_turns(pictures, main, reference, ring_.at_rad)[static_cast<std::size_t>(now.dwell.ring)]);
+  return now;
+}
+
 Extraction ReadingExtractor::finish() {
   latest_.clear();
   follow(tracker_.finish(), true);
@@ -139,6 +155,7 @@ Extraction ReadingExtractor::finish() {
   for (DwellReading& dwell : extraction.dwells)
     settle(dwell, extraction.turns[static_cast<std::size_t>(dwell.ring)]);
   extraction.sweep = sweep_.points(extraction.turns);
+  extraction.speeds = std::move(speeds_);
   extraction.health = health_.report(count_.tally(), reference, ring.turned(reference.place), rules_.known,
                                      extraction.duration_s);
   extraction.tooth_channel = tooth_check_.condition();
@@ -163,6 +180,9 @@ void ReadingExtractor::follow(std::span<const ToothPulse> pulses, bool last) {
 
 void ReadingExtractor::read(const RevolutionBlock& block) {
   if (!countable(block.verdict)) return;
+  read_to_s_ = block.track.end_s();
+  last_rpm_ = block.speed_rpm;
+  note_speed(block);
   const double first_s = static_cast<double>(first_waiting_) / rate_hz_;
   if (block.track.begin_s() < first_s) return;  // its samples are gone: slower than the lowest declared speed
   std::vector<std::span<const float>> samples(waiting_.begin(), waiting_.end());
@@ -180,6 +200,16 @@ void ReadingExtractor::read(const RevolutionBlock& block) {
   }
   dwells_.add(reading);
   sweep_.add(reading);
+}
+
+void ReadingExtractor::note_speed(const RevolutionBlock& block) {
+  if (block.track.begin_s() < next_speed_s_) return;
+  speeds_.push_back({0.5 * (block.track.begin_s() + block.track.end_s()), block.speed_rpm});
+  next_speed_s_ = block.track.begin_s() + speed_step_s_;
+  if (speeds_.size() < most_speeds) return;
+  for (std::size_t i = 0; 2 * i < speeds_.size(); ++i) speeds_[i] = speeds_[2 * i];
+  speeds_.resize((speeds_.size() + 1) / 2);
+  speed_step_s_ *= 2.0;
 }
 
 Phasor ReadingExtractor::corrected(const VibrationChannel& channel, Phasor measured, double speed_rpm) const {

@@ -125,6 +125,8 @@ class DwellFinder {
   DwellFinder(const DwellRules& rules, const std::vector<TimeSpan>& given);
 
   void add(const BlockReading& block);
+  /// The dwell that is not over yet, as it stands; no channels when the speed is not steady.
+  [[nodiscard]] DwellReading so_far() const { return open_.reading(rules_); }
   /// All dwells, in order. Given spans are all listed, with zero blocks where nothing could be read.
   [[nodiscard]] std::vector<DwellReading> finish();
 
