@@ -135,10 +135,11 @@ Result<std::vector<Finding>> other_causes(const std::string& file, const Recordi
     }
   }
   std::vector<Finding> found;
-  for (std::size_t k = 0; k < tries.size(); ++k) {
-    const bool clear = tries[k].finish().health.reference.verdict == ReferenceVerdict::trusted && trusted[k] >= 3;
-    if (!clear || (k == 0 && rotor.reference.teeth == 1)) continue;
+  for (std::size_t i = 1; i <= tries.size(); ++i) {
+    const std::size_t k = i % tries.size();  // the first last: any steady vibration shows a pulse per turn
     const bool once = k == 0;
+    const bool clear = tries[k].finish().health.reference.verdict == ReferenceVerdict::trusted && trusted[k] >= 3;
+    if (!clear || (once && (rotor.reference.teeth == 1 || !found.empty()))) continue;
     found.push_back({once ? FindingKind::once_per_turn : FindingKind::channels_exchanged, Gravity::refusal,
                      static_cast<double>(k), {},
                      once ? "The tooth channel shows one pulse per turn, or teeth at a speed that would be out of range, and no ring."
@@ -183,7 +184,7 @@ Result<Recording> read_recording(const std::string& file, const RecordingPlan& p
   ExtractionRules rules;
   rules.given_dwells = options.dwells;
   rules.sweep.step_rpm = sweep_step * plan.highest_rpm;
-  rules.known = {rotor.reference.larger_size, rotor.reference.larger_width, {}};
+  rules.known = {};
   if (options.ring) rules.known.ring = options.ring->picture;
   auto listeners = Listeners::create(plan, rotor, reader->sample_rate_hz(), rules);
   if (!listeners) return in_file(listeners.error(), file);

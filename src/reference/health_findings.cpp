@@ -150,6 +150,16 @@ struct Findings {
                          known.width ? fmt::format(" and {:.2f}", *known.width) : std::string()),
              "The larger tooth is worn and another is damaged, or the gap is very different.",
              "Look at the ring, and check the gap.");
+    if (seen.verdict == ReferenceVerdict::perhaps_worn)
+      refuse(FindingKind::perhaps_worn, seen.over_others,
+             fmt::format("The largest tooth has the stated size, but the {} after it is smaller than the others and may be "
+                         "the larger tooth, worn.", ordinal_tooth(rival)),
+             "A tooth is chipped or worn; which one cannot be told by size alone.", compare);
+    if (seen.verdict == ReferenceVerdict::place_disputed)
+      refuse(FindingKind::larger_tooth_moved, seen.with_known ? seen.with_known->lead : 0.0,
+             "The largest tooth is not where the other teeth, compared with the known ring, would have it.",
+             "The larger tooth is worn and another is damaged, or the ring's teeth are too even to tell.",
+             "Look at the ring.");
     if (seen.verdict == ReferenceVerdict::another_ring)
       refuse(FindingKind::another_ring, seen.with_known->misfit,
              "The teeth are not those of the known ring: spacing, size and width fit at no place.",

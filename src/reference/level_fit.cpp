@@ -13,6 +13,7 @@ constexpr std::size_t fewest_phasors = 8;
 constexpr double fewest_turns = 0.6;     ///< of the line over the series
 constexpr double steps_per_turn = 6.0;   ///< of the search, per turn over the series
 constexpr double search_penalty = 12.0;  ///< in twice the log likelihood: the best of many frequencies
+constexpr double memory_penalty = 3.0;   ///< keeps plain scatter of a dozen phasors from passing for memory
 constexpr int refinements = 24;
 constexpr double most_memory = 0.995;
 
@@ -138,7 +139,7 @@ LevelFit fit_level(std::span<const double> times_s, std::span<const Phasor> seri
   const MemoryFit band = with_memory(series);
   const double gain_line = twice_likelihood(n, line.left) - plain - 3.0 * each - search_penalty;
   const double gain_band =
-      (twice_likelihood(n - 1.0, band.left) - twice_likelihood(n - 1.0, scatter * (n - 1.0) / n)) - 2.0 * each;
+      (twice_likelihood(n - 1.0, band.left) - twice_likelihood(n - 1.0, scatter * (n - 1.0) / n)) - 2.0 * each - memory_penalty;
   if (std::max(gain_line, gain_band) <= 0.0) return fit;
   if (gain_line >= gain_band) {
     fit.beside = LevelFit::Beside::line;

@@ -15,6 +15,7 @@ constexpr double rival_size = 0.04;          ///< below this excess a second too
 constexpr double rival_part = 0.2;           ///< of the largest's excess
 constexpr double near_rival_part = 0.6;      ///< of the largest's excess: a rival even among uneven teeth
 constexpr double least_wider = 0.03;         ///< log
+constexpr double least_odd = 0.025;          ///< log, of a tooth smaller than the others
 constexpr double stated_tolerance = 0.03;    ///< log, and
 constexpr double stated_part = 0.15;         ///< of the stated excess: the gap has its share in it
 constexpr double least_shared = 0.3;         ///< of the larger half's excess, in the other half
@@ -122,6 +123,16 @@ bool as_stated(double log_seen, double stated, double sd) {
          std::max({stated_tolerance, stated_part * std::abs(log_stated), 4.0 * sd});
 }
 
+/// A tooth clearly smaller than the others, as a worn one may be.
+std::optional<int> odd_small(const Ranking& sizes) {
+  if (sizes.own.size() < few_ring_teeth) return std::nullopt;
+  std::optional<int> smallest;
+  for (int i = 0; i < static_cast<int>(sizes.own.size()); ++i)
+    if (std::isfinite(sizes.own[i]) && (!smallest || sizes.own[i] < sizes.own[*smallest])) smallest = i;
+  return smallest && -sizes.own[*smallest] > std::max(least_odd, clear_of_others * sizes.usual()) ? smallest
+                                                                                                 : std::nullopt;
+}
+
 void judge_by_size(const RingPicture& seen, const RingKnowledge& known, ReferenceJudgement& judgement) {
   const Ranking sizes = sizes_ranked(seen);
   const Ranking widths = ranked(seen.width, sd_of_mean(seen.width_scatter, seen.revolutions));
@@ -142,9 +153,11 @@ void judge_by_size(const RingPicture& seen, const RingKnowledge& known, Referenc
   if (const auto wider = wider_than(sizes.first, widths))
     return refuse(ReferenceVerdict::widest_not_largest, wider);
   const bool sized = known.ratio && as_stated(sizes.own[sizes.first], *known.ratio, sizes.mean_sd);
-  const bool wide = known.width && as_stated(widths.own[sizes.first], *known.width, widths.mean_sd);
-  if ((known.ratio && !sized) || (known.width && !wide)) return refuse(ReferenceVerdict::not_as_stated);
-  for (int place = 0; !sized && place < seen.teeth(); ++place)
+  const bool width_fits = !known.width || as_stated(widths.own[sizes.first], *known.width, widths.mean_sd);
+  const bool wide = known.width && width_fits && std::abs(std::log(*known.width)) > least_wider;
+  if ((known.ratio && !sized) || !width_fits) return refuse(ReferenceVerdict::not_as_stated);
+  if (const auto odd = odd_small(sizes); sized && !wide && odd) return refuse(ReferenceVerdict::perhaps_worn, odd);
+  for (int place = 0; !(sized && wide) && place < seen.teeth(); ++place)
     if (seen.broken_off(place)) return refuse(ReferenceVerdict::tooth_broken_off, place);
   judgement.basis = sized && wide ? ReferenceBasis::stated_size_and_width
                     : sized       ? ReferenceBasis::stated_size
@@ -174,6 +187,8 @@ std::string_view describe(ReferenceVerdict verdict) {
       return "one tooth never gives a pulse";
     case ReferenceVerdict::not_as_stated:
       return "the largest tooth has not the size that is stated";
+    case ReferenceVerdict::perhaps_worn:
+      return "another tooth is odd and may be the larger one, worn";
     case ReferenceVerdict::another_ring:
       return "the teeth are not those of the known ring";
     case ReferenceVerdict::place_disputed:
@@ -208,6 +223,9 @@ ReferenceJudgement judged(const RingPicture& seen, const RingKnowledge& known) {
   } else if (judgement.verdict != ReferenceVerdict::polarity_reversed && match.expected_lead >= tellable &&
              match.misfit > same_ring_misfit) {
     judgement.verdict = ReferenceVerdict::another_ring;
+  } else if (judgement.verdict == ReferenceVerdict::trusted &&
+             judgement.place != (seen.teeth() - match.shift) % seen.teeth()) {
+    judgement.verdict = ReferenceVerdict::place_disputed;  // not clearly, but the other teeth fit better elsewhere
   }
   return judgement;
 }

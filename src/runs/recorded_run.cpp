@@ -12,6 +12,8 @@
 namespace trimwright {
 namespace {
 
+constexpr int many_for_resonance = 240;  ///< blocks from which +- holds beside a resonance (reference_neighbours)
+
 int derivatives(MotionQuantity from, MotionQuantity to) {
   return static_cast<int>(std::lround(phase_lead_deg(from, to) / 90.0));
 }
@@ -75,7 +77,10 @@ RecordedReading reading_of(const Rotor& rotor, const RecordedSensor& recorded, c
         "another vibration is near, at {:.3f} times shaft speed and {:.0f} % of this amplitude; it is told apart",
         1.0 + *channel.other_hz * 60.0 / dwell.speed_rpm, 100.0 * channel.other_amplitude / std::abs(channel.value)));
   if (reading.x && channel.resonance)
-    reading.notes.emplace_back("the reading wanders slowly, as beside a narrow resonance; +- allows for it");
+    reading.notes.emplace_back(dwell.blocks < many_for_resonance
+                                   ? "the reading wanders slowly, as beside a narrow resonance; in so short a dwell +- "
+                                     "may be too small: hold longer"
+                                   : "the reading wanders slowly, as beside a narrow resonance; +- allows for it");
   if (sensor.band_at(reading.rpm) == nullptr) {
     reading.for_job = false;
     reading.notes.emplace_back("the rotor file has no limit at this speed: not for the job");
@@ -99,6 +104,8 @@ const char* kind_name(FindingKind kind) {
       return "tooth_broken_off";
     case FindingKind::larger_tooth_worn:
       return "larger_tooth_worn";
+    case FindingKind::perhaps_worn:
+      return "perhaps_worn";
     case FindingKind::not_as_stated:
       return "not_as_stated";
     case FindingKind::another_ring:
@@ -220,8 +227,8 @@ std::vector<RecordingFinding> recording_findings(const Extraction& extraction,
                                                  std::span<const std::string> channels) {
   std::vector<RecordingFinding> found;
   look_at_channel(tooth_channel, extraction.tooth_channel, Gravity::refusal, found);
-  for (const Finding& finding : extraction.health.findings) found.push_back(plain(finding));
   for (const Finding& finding : disagreements) found.push_back(plain(finding));
+  for (const Finding& finding : extraction.health.findings) found.push_back(plain(finding));
   for (std::size_t k = 0; k < channels.size(); ++k)
     look_at_channel(channels[k], extraction.channels[k], Gravity::caution, found);
   std::stable_sort(found.begin(), found.end(),

@@ -19,7 +19,7 @@ struct Flank {
 
 /// Finds the falls that are large compared with the running level.
 ///
-/// A turning point counts once the signal has moved away from it by 0.45 of the median of the last nine
+/// A turning point counts once the signal has moved away from it by 0.36 of the median of the last nine
 /// heights: no absolute threshold, so neither an offset, nor slow wander, nor the growth of an inductive
 /// pickup's output with speed matters. When nothing is found for `patience` samples (or four spacings, once
 /// they are known) the level is halved, again and again, until something is. Two falls near to each other and

@@ -28,6 +28,7 @@ enum class FindingKind {
   tooth_broken_off,    ///< one place never gives a pulse
   larger_tooth_worn,   ///< smaller than the known ring's
   not_as_stated,
+  perhaps_worn,        ///< another tooth is odd and may be the larger one
   another_ring,
   taken_at_its_word,   ///< the larger tooth, for want of anything to compare it with
   polarity_reversed,

@@ -18,6 +18,7 @@ enum class ReferenceVerdict {
   widest_not_largest,   ///< another tooth than the largest is the widest
   tooth_broken_off,     ///< one place gives no pulse in any revolution
   not_as_stated,        ///< the largest tooth has not the stated size or width
+  perhaps_worn,         ///< it has, but another is odd too and may be the larger tooth, worn
   another_ring,         ///< the teeth are not those of the known ring
   place_disputed,       ///< the teeth do not pass in the order of the revolutions before
   polarity_reversed,    ///< the larger pulse lies across two crossings: the declared slope is the wrong one
@@ -54,7 +55,7 @@ struct ReferenceJudgement {
 
 /// Which tooth is the reference. Without knowledge the largest is taken at its word, and only when it is
 /// clearly alone, is not narrower than another that stands out in width, and no tooth is broken off. With a
-/// stated size it must have that size too. With a known ring all teeth decide together, so that wear of the
+/// stated size it must have that size too, and, unless it is told by its width, no other tooth may be odd. With a known ring all teeth decide together, so that wear of the
 /// larger tooth or damage of another does not matter; where the ring is too even or too noisy to tell its
 /// teeth apart, the known size is used as if stated.
 [[nodiscard]] ReferenceJudgement judged(const RingPicture& seen, const RingKnowledge& known);
