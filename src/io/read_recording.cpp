@@ -184,7 +184,7 @@ Result<Recording> read_recording(const std::string& file, const RecordingPlan& p
   ExtractionRules rules;
   rules.given_dwells = options.dwells;
   rules.sweep.step_rpm = sweep_step * plan.highest_rpm;
-  rules.known = {};
+  rules.known = {rotor.reference.larger_size, rotor.reference.larger_width, {}};
   if (options.ring) rules.known.ring = options.ring->picture;
   auto listeners = Listeners::create(plan, rotor, reader->sample_rate_hz(), rules);
   if (!listeners) return in_file(listeners.error(), file);

@@ -56,6 +56,7 @@ struct Reading {
   /// The unit factor by which the written phase was turned to become that of `x`: quantity and direction.
   Phasor phase_factor = 1.0;
   std::optional<double> repeatability;  ///< of this reading, when stated; else the sensor's
+  std::string note;  ///< in the technician's words, or what the recording said of its reference; may be empty
   Location where;                       ///< where it was written
 };
 
