@@ -1,5 +1,6 @@
 #pragma once
 
+#include <stdexcept>
 #include <string>
 #include <vector>
 
@@ -45,6 +46,11 @@ inline Plane slotted_plane(const std::string& name, int count, const std::vector
   return plane;
 }
 
+/// A moment at an angle (with rotation), in no slot.
+inline FittedWeights free_at(double moment_g_mm, double degrees) {
+  return {{}, {{moment_g_mm, RotorAngle::from_degrees(degrees)}}};
+}
+
 /// One reading as shown: amplitude and phase in the rotor's convention.
 struct Shown {
   double amplitude;
@@ -74,13 +80,18 @@ inline Run run_of(const Rotor& rotor, const std::string& name,
   return run;
 }
 
+/// The job with its speed points and places settled; again, where limits or readings were changed.
+inline Job settled(Job job, const std::vector<SetSpeed>& set = {}) {
+  if (const auto done = settle_places(job, set); !done) throw std::runtime_error(done.error().message());
+  return job;
+}
+
 inline Job job_of(const Rotor& rotor, const std::vector<Run>& runs) {
   Job job;
   job.rotor = rotor;
   job.runs = runs;
-  job.speeds_rpm = {3000.0};
   job.fitted_now = runs.front().fitted;
-  return job;
+  return settled(std::move(job));
 }
 
 /// Noise-free runs of a known linear rotor: readings x = x0 + sum C_p U_p per sensor, at one speed.

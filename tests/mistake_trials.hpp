@@ -26,8 +26,10 @@ class MistakeTrial {
     if (!create_rehearsal(folder, seed)) throw std::runtime_error("no rehearsal in " + folder);
     rehearsal_ = read_rehearsal(folder).value();
     job_ = rehearsal_job(*rehearsal_).value();
-    for (const double percent : rehearsal_speeds_percent)
-      job_.speeds_rpm.push_back(percent / 100.0 * rehearsal_->truth.rotor().full_speed_rpm);
+    for (const double percent : rehearsal_speeds_percent) {
+      speeds_.push_back({percent / 100.0 * rehearsal_->truth.rotor().full_speed_rpm, {}, {}});
+      job_.speeds_rpm.push_back(speeds_.back().rpm);
+    }
     for (std::size_t s = 0; s < job_.rotor.sensors.size(); ++s) {  // stated as it is
       const auto& real = rehearsal_->truth.rotor().sensors[s];
       job_.rotor.sensors[s].repeatability =
@@ -114,6 +116,7 @@ class MistakeTrial {
                             {},
                             readings_of(fitted, rehearsal::Draws(seed_, 78).bits(job_.runs.size()), true),
                             {}});
+    if (!settle_places(job_, speeds_)) throw std::runtime_error("speed points");
   }
 
   [[nodiscard]] std::vector<Reading> readings_of(const Fitted& fitted, std::uint64_t seed,
@@ -264,12 +267,12 @@ class MistakeTrial {
           if (one.sensor == sensor) one.x = -*one.x;
         break;
       case MistakeKind::sensors_exchanged:
-        for (std::size_t i = 0; i + 1 < readings.size(); i += 2) {  // front and rear of one speed
-          const Sensor &front = job_.rotor.sensors[0], &rear = job_.rotor.sensors[1];
+        for (std::size_t i = 0; i + 1 < readings.size(); i += 2) {  // front and turbine of one speed
+          const Sensor &front = job_.rotor.sensors[0], &turbine = job_.rotor.sensors[1];
           const auto of_front = shown(front, *readings[i].x, job_.rotor.phase);
-          const auto of_rear = shown(rear, *readings[i + 1].x, job_.rotor.phase);
-          readings[i].x = from_shown(front, of_rear, job_.rotor.phase);
-          readings[i + 1].x = from_shown(rear, of_front, job_.rotor.phase);
+          const auto of_turbine = shown(turbine, *readings[i + 1].x, job_.rotor.phase);
+          readings[i].x = from_shown(front, of_turbine, job_.rotor.phase);
+          readings[i + 1].x = from_shown(turbine, of_front, job_.rotor.phase);
         }
         break;
       case MistakeKind::reference_shifted: {
@@ -305,6 +308,7 @@ class MistakeTrial {
   std::uint64_t next_ = 0;
   std::optional<Rehearsal> rehearsal_;
   Job job_;
+  std::vector<SetSpeed> speeds_;
   Fitted planned_;
   std::vector<std::complex<double>> extra_;
 };

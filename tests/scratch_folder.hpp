@@ -1,9 +1,9 @@
 #pragma once
 
-#include <unistd.h>
-
+#include <cstdlib>
 #include <filesystem>
 #include <fstream>
+#include <stdexcept>
 #include <string>
 
 namespace trimwright::testing {
@@ -11,10 +11,10 @@ namespace trimwright::testing {
 /// An empty folder of its own that goes away again.
 class ScratchFolder {
  public:
-  ScratchFolder()
-      : path_(std::filesystem::temp_directory_path() / ("trimwright-test-" + std::to_string(::getpid()))) {
-    std::filesystem::remove_all(path_);
-    std::filesystem::create_directories(path_);
+  ScratchFolder() {
+    std::string name = (std::filesystem::temp_directory_path() / "trimwright-test-XXXXXX").string();
+    if (::mkdtemp(name.data()) == nullptr) throw std::runtime_error("no temporary folder can be made");
+    path_ = name;
   }
   ~ScratchFolder() {
     std::error_code ignored;

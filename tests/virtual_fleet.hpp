@@ -121,10 +121,9 @@ class VirtualFleet {
   [[nodiscard]] Job job(const std::vector<Run>& runs) const {
     Job job;
     job.rotor = rotor_;
-    job.speeds_rpm = speeds_;
     job.runs = runs;
     job.fitted_now = runs.back().fitted;
-    return job;
+    return settled(std::move(job));
   }
 
   /// Moment in plane `p` whose effect on its most sensitive row is `effect` [in/s] on the type.

@@ -3,6 +3,8 @@
 #include <algorithm>
 #include <cmath>
 
+#include "influence/speed_match.hpp"
+
 namespace trimwright {
 namespace {
 
@@ -12,19 +14,6 @@ bool is_left_out(const std::vector<LeftOut>& left_out, std::size_t run, const Re
   return std::any_of(left_out.begin(), left_out.end(), [&](const LeftOut& one) {
     return one.run == run && one.speed == reading.speed && one.sensor == reading.sensor;
   });
-}
-
-/// What being read off its speed point may have changed a reading by: distance times the steepest change
-/// towards the neighbouring speed points of its run.
-double speed_effect(const Job& job, std::size_t run, const Reading& reading) {
-  double steepest = 0.0;
-  for (const auto& other : job.runs[run].readings) {
-    const auto apart =
-        other.speed > reading.speed ? other.speed - reading.speed : reading.speed - other.speed;
-    if (other.sensor != reading.sensor || !other.x || apart != 1 || other.rpm == reading.rpm) continue;
-    steepest = std::max(steepest, std::abs(*other.x - *reading.x) / std::abs(other.rpm - reading.rpm));
-  }
-  return steepest * std::abs(reading.rpm - job.speeds_rpm[reading.speed]);
 }
 
 /// The row of the check run for `row` of the model: its readings' mean; empty when there is none.
@@ -41,7 +30,7 @@ std::optional<CheckRow> check_row(const Job& job, const InfluenceModel& model, s
     const double sd = std::max(reading.repeatability.value_or(*known.reading_sd), 1e-12);
     check.read += *reading.x / (sd * sd);
     check.phase_factor = reading.phase_factor;
-    check.speed_effect = std::max(check.speed_effect, speed_effect(job, run, reading));
+    check.speed_effect = std::max(check.speed_effect, speed_effect(job, job.runs[run], reading));
     weights += 1.0 / (sd * sd);
   }
   if (weights == 0.0) return std::nullopt;
@@ -88,7 +77,7 @@ std::vector<WeighedReading> weighed_readings(const Job& job, const InfluenceRow&
       const auto stated =
           reading.repeatability ? reading.repeatability : job.rotor.sensors[row.sensor].repeatability;
       if (stated && !row.sd_is_estimated) precision = std::pow(*row.reading_sd / *stated, 2);
-      variance += std::pow(speed_effect(job, fit.run, reading), 2);
+      variance += std::pow(speed_effect(job, job.runs[fit.run], reading), 2);
     }
     weighed.push_back(
         {(left * designs.row(static_cast<Index>(fit.run)).adjoint()).value() * precision, variance});

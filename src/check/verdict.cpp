@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <cmath>
 
+#include "trimwright/base/name.hpp"
 #include "trimwright/base/text.hpp"
 
 namespace trimwright {
@@ -22,20 +23,16 @@ std::optional<double> first_read(const Job& job, std::size_t run, const Reading&
 std::vector<CheckedReading> limits_of(const Job& job, std::size_t run) {
   std::vector<CheckedReading> readings;
   for (const auto& reading : job.runs[run].readings) {
-    CheckedReading one{reading.speed,
-                       reading.sensor,
-                       reading.component,
-                       first_read(job, run, reading),
-                       reading.amplitude,
-                       reading.x,
-                       {},
-                       {},
-                       {},
-                       {}};
-    if (const auto* band = job.rotor.sensors[reading.sensor].band_at(job.speeds_rpm[reading.speed])) {
-      one.limit = band->limit;
-      one.target = band->target;
-    }
+    const Place& place = place_of(job, reading.speed, reading.sensor);
+    CheckedReading one;
+    one.speed = reading.speed;
+    one.sensor = reading.sensor;
+    one.component = reading.component;
+    one.first = first_read(job, run, reading);
+    one.amplitude = reading.amplitude;
+    one.x = reading.x;
+    one.limit = place.limit;
+    one.target = place.target;
     readings.push_back(one);
   }
   std::stable_sort(readings.begin(), readings.end(), [](const auto& a, const auto& b) {
@@ -62,19 +59,22 @@ std::vector<UnreadPlace> missing_readings(const Job& job, std::size_t run) {
   return missing;
 }
 
-void add_expected(const Job& job, const InfluenceModel& model, const CheckRows& rows, const RunToRun& scatter,
+/// What the runs before let one expect of the readings that are compared.
+void add_expected(const Job& job, const InfluenceModel& model, const CheckRows& rows,
                   std::vector<CheckedReading>& readings) {
-  const Eigen::VectorXcd expected = expected_readings(model, rows, rows.unbalance);
-  const Eigen::MatrixXcd covariance = difference_covariance(job, model, rows, rows.unbalance, scatter).sum();
-  for (std::size_t i = 0; i < rows.rows.size(); ++i) {
-    const InfluenceRow& row = model.rows[rows.rows[i].row];
-    const auto at = static_cast<Eigen::Index>(i);
+  const auto next = forecast(job_after(job, rows.run), model, job.runs[rows.run].fitted);
+  for (const auto& check : rows.rows) {
+    const InfluenceRow& row = model.rows[check.row];
+    const Prediction* known = prediction_at(next.predictions, row.speed, row.sensor);
+    if (known == nullptr || !known->parts) continue;
+    ScatterParts parts = known->parts.value();
     for (auto& reading : readings) {
       if (reading.speed != row.speed || reading.sensor != row.sensor || !reading.x ||
           reading.component != Component::once_per_rev)
         continue;
-      reading.expected = expected(at);
-      reading.expected_sd = std::sqrt(covariance(at, at).real());
+      reading.expected = known->after;
+      reading.expected_sd = std::hypot(parts.total(), check.speed_effect);
+      reading.differs_by = *known->differs_by * *reading.expected_sd / parts.total();
     }
   }
 }
@@ -145,16 +145,21 @@ Result<void> advise(const Job& job, const TrimRequest& request, Verdict& verdict
 
 }  // namespace
 
+std::optional<double> CheckedReading::away() const {
+  if (!x || !expected) return std::nullopt;
+  return std::abs(*x - *expected);
+}
+
 std::optional<double> CheckedReading::off_by_sd() const {
-  if (!x || !expected || !expected_sd) return std::nullopt;
-  return std::abs(*x - *expected) / *expected_sd;
+  if (!away() || !expected_sd) return std::nullopt;
+  return *away() / *expected_sd;
 }
 
 Result<std::size_t> find_check_run(const Job& job, const std::string& name) {
   std::size_t run = job.runs.size() - 1;
   if (!name.empty()) {
     const auto found =
-        std::find_if(job.runs.begin(), job.runs.end(), [&](const Run& one) { return one.name == name; });
+        std::find_if(job.runs.begin(), job.runs.end(), [&](const Run& one) { return alike(one.name, name); });
     if (found == job.runs.end()) {
       std::string names;
       for (const auto& one : job.runs) names += (names.empty() ? "\"" : " or \"") + one.name + "\"";
@@ -203,25 +208,31 @@ Job job_after(const Job& job, std::size_t run) {
   return after;
 }
 
-Result<Verdict> judge(const Job& job, const InfluenceModel& model, std::size_t run,
-                      const TrimRequest& request, const RunToRun& scatter, const Prior* prior) {
+Verdict verdict_on(const Job& job, const InfluenceModel& model, std::size_t run,
+                   const std::vector<std::size_t>& planes, const RunToRun& scatter, const Prior* prior) {
   Verdict verdict;
   verdict.run = run;
   verdict.readings = limits_of(job, run);
   verdict.missing = missing_readings(job, run);
   for (const auto& one : verdict.readings)
-    if (one.limit && one.component == Component::once_per_rev)
-      verdict.worst_ratio = std::max(verdict.worst_ratio, one.amplitude / *one.limit);
+    if (one.component == Component::once_per_rev)
+      verdict.worst_ratio = std::max(verdict.worst_ratio, one.amplitude / one.limit);
 
-  auto refined = settle_and_fit(job_after(job, run), request.planes, prior);
+  auto refined = settle_and_fit(job_after(job, run), planes, prior);
   const auto rows = check_rows(job, model, run, refined ? refined->model.left_out : std::vector<LeftOut>{});
   verdict.not_predicted = rows.why_not;
   if (rows.why_not.empty()) {
-    add_expected(job, model, rows, scatter, verdict.readings);
+    add_expected(job, model, rows, verdict.readings);
     verdict.mistakes = rank_mistakes(job, model, rows, scatter);
   }
   if (refined && !likely_mistake(verdict)) verdict.refined = std::move(refined->model);
   verdict.outcome = outcome_of(verdict);
+  return verdict;
+}
+
+Result<Verdict> judge(const Job& job, const InfluenceModel& model, std::size_t run,
+                      const TrimRequest& request, const RunToRun& scatter, const Prior* prior) {
+  Verdict verdict = verdict_on(job, model, run, request.planes, scatter, prior);
   if (const auto advised = advise(job, request, verdict); !advised) return tl::unexpected(advised.error());
   return verdict;
 }

@@ -1,7 +1,9 @@
 #include <fmt/format.h>
 
 #include <algorithm>
+#include <cmath>
 
+#include "trimwright/base/text.hpp"
 #include "trimwright/check/verdict.hpp"
 
 namespace trimwright {
@@ -121,6 +123,71 @@ std::vector<std::string> advice_words(const Job& job, const Verdict& verdict) {
           mistake_remedy(MistakeKind::none_of_these), other_causes};
   }
   return {};
+}
+
+std::string verdict_words(const Verdict& verdict) {
+  const auto above = std::count_if(verdict.readings.begin(), verdict.readings.end(),
+                                   [](const CheckedReading& one) { return one.above_limit(); });
+  std::string reasons;
+  if (above > 0)
+    reasons += fmt::format(" {} reading{} above its limit.", above, above == 1 ? " is" : "s are each");
+  if (!verdict.missing.empty())
+    reasons += fmt::format(" {} reading{} missing.", verdict.missing.size(),
+                           verdict.missing.size() == 1 ? " is" : "s are");
+  std::size_t compared = 0, open = 0;
+  for (const auto& one : verdict.readings)
+    if (one.component == Component::once_per_rev) ++(one.expected ? compared : open);
+  switch (verdict.outcome) {
+    case Outcome::accepted:
+      if (verdict.mistakes.kinds.empty())
+        return "ACCEPTED: every reading is below its limit. Whether it is as predicted is not known.";
+      return "ACCEPTED: every reading is below its limit, and the run is as predicted" +
+             (open == 0 ? "."
+                        : fmt::format(" at {} of {} places; the others were not predicted.", compared,
+                                      compared + open));
+    case Outcome::accepted_not_as_predicted:
+      return "ACCEPTED, BUT NOT AS PREDICTED: every reading is below its limit, but not what was expected.";
+    case Outcome::not_accepted:
+      return "NOT ACCEPTED:" + reasons;
+  }
+  return {};
+}
+
+std::string level_words(double amplitude, double limit, const std::optional<double>& target) {
+  if (amplitude > limit) return "✕ ABOVE LIMIT";
+  if (!target) return "✓ below limit";
+  return amplitude > *target ? "▲ above target" : "✓ below target";
+}
+
+std::string row_words(const CheckedReading& one) {
+  return level_words(one.amplitude, one.limit, one.target) + (one.differs() ? ", differs" : "");
+}
+
+std::string expected_words(const std::vector<Prediction>& predictions, std::size_t not_predicted) {
+  std::size_t over_limit = 0, over_target = 0, targets = 0;
+  for (const auto& one : predictions) {
+    targets += one.target.has_value();
+    if (std::abs(one.after) > one.limit)
+      ++over_limit;
+    else if (one.target && std::abs(one.after) > *one.target)
+      ++over_target;
+  }
+  const std::size_t known = predictions.size();
+  const std::string of = counted(known, "reading") + (not_predicted > 0 ? " predicted" : " expected");
+  const std::string all = (known == 1 ? "" : "all ") + of;
+  std::string words;
+  if (over_limit > 0)
+    words = fmt::format("✕ {} of {} ABOVE LIMIT", over_limit, of);
+  else if (over_target > 0)
+    words = fmt::format("▲ {} below limit, {} above target", all, over_target);
+  else
+    words = fmt::format("✓ {} below limit{}", all,
+                        targets == 0       ? ""
+                        : targets == known ? " and target"
+                                           : ", and below target where one is set");
+  if (not_predicted > 0)
+    words += fmt::format("; {} not predicted: watch {}", not_predicted, not_predicted == 1 ? "it" : "them");
+  return words;
 }
 
 }  // namespace trimwright

@@ -11,7 +11,7 @@ namespace {
 constexpr const char* check_example = R"(Examples:
   trimwright check examples/quillhaven/after.yaml
       Whether the last run is accepted and as predicted; if not, what may have gone wrong, and what to do next.
-  trimwright check examples/quillhaven/after.yaml --run "trial rear"
+  trimwright check examples/quillhaven/after.yaml --run "trial drum"
       The same for another run, judged from the runs before it.
 The check run's "fitted" says what was fitted; the prediction follows from it and the runs before (docs/check.md).)";
 

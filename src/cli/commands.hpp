@@ -26,15 +26,15 @@ struct Output {
   /// Adds --output alone, for an answer that has one form.
   void add_path(CLI::App& command);
   [[nodiscard]] bool json() const { return format == "json"; }
-  /// Writes the answer whole or not at all, and never over one of the files it was made from.
+  /// Error where the answer would go over one of the files it is made from.
+  [[nodiscard]] Result<void> check_apart_from(const std::vector<std::string>& sources) const;
+  /// Writes the answer whole or not at all, and never over one of `sources`.
   [[nodiscard]] Status write(const std::string& answer, const std::vector<std::string>& sources = {}) const;
 };
 
-/// "trimwright: ..." in one line on standard error; gives back `refused`.
+/// "trimwright: ..." in one line on standard error; gives back `refused`, or `not_written` where the answer
+/// could not be written.
 Status complain(const Error& error);
-
-/// Whether all that was printed has reached standard output.
-[[nodiscard]] bool standard_output_is_whole();
 
 /// An option that needs some text.
 [[nodiscard]] CLI::Validator not_empty();

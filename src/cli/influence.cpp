@@ -34,6 +34,10 @@ Status learn(const InfluenceOptions& options) {
   if (!fleet) return complain(fleet.error());
   const auto prior = learn_prior(fleet->jobs);
   if (!prior) return complain(prior.error());
+  if (prior->coefficients.size() > most_prior_coefficients)
+    return complain({"the jobs settle " + std::to_string(prior->coefficients.size()) + " coefficients",
+                     "at most " + std::to_string(most_prior_coefficients) + ": jobs with fewer speeds",
+                     {options.learn_from, 0, {}}});
   return options.output.write(prior_text(*prior), fleet->sources);
 }
 

@@ -1,11 +1,25 @@
+#include <fcntl.h>
+#include <unistd.h>
+
 #include <csignal>
 #include <exception>
+#include <iostream>
+#include <sstream>
 
 #include "commands.hpp"
+#include "trimwright/base/new_file.hpp"
 
 namespace {
 
 using namespace trimwright::cli;
+
+/// A standard stream that was closed must not become the number of a file that is opened later. Writing to it
+/// goes on failing.
+void take_closed_streams() {
+  int stream = ::open("/dev/null", O_RDONLY);
+  while (stream >= 0 && stream <= STDERR_FILENO) stream = ::open("/dev/null", O_RDONLY);
+  if (stream >= 0) ::close(stream);
+}
 
 /// CLI11's message as one of ours.
 std::string usage_message(const CLI::App*, const CLI::Error& error) {
@@ -37,10 +51,8 @@ int run(int argc, char** argv) {
   try {
     app.parse(argc, argv);
   } catch (const CLI::ParseError& error) {
-    if (app.exit(error) != 0) return wrong_usage;
-    if (standard_output_is_whole()) return done;
-    complain({"standard output cannot be written", {}, {}});
-    return not_written;
+    std::ostringstream help;
+    return app.exit(error, help, std::cerr) == 0 ? Output{}.write(help.str()) : wrong_usage;
   }
   if (!app.get_subcommands().empty()) return status;
   complain({"no command is given",
@@ -54,6 +66,8 @@ int run(int argc, char** argv) {
 
 int main(int argc, char** argv) {
   std::signal(SIGPIPE, SIG_IGN);  // a reader that went away is an answer not written, told by its status
+  take_closed_streams();
+  trimwright::end_cleanly_on_signals();
   try {
     return run(argc, argv);
   } catch (const std::exception& error) {

@@ -1,25 +1,37 @@
 #include <fmt/format.h>
+#include <unistd.h>
 
+#include <algorithm>
 #include <cerrno>
 #include <cstdio>
 #include <cstring>
 #include <filesystem>
-#include <iostream>
 
 #include "commands.hpp"
+#include "trimwright/base/new_file.hpp"
 #include "trimwright/base/text.hpp"
 #include "trimwright/base/unit.hpp"
-#include "trimwright/io/files.hpp"
 
 namespace trimwright::cli {
 namespace {
 
-bool is_source(const std::string& path, const std::vector<std::string>& sources) {
-  for (const auto& source : sources) {
-    std::error_code none;
-    if (std::filesystem::equivalent(path, source, none)) return true;
+/// Text that a terminal can show line by line, whatever a file name or an argument in it holds.
+std::string printable(const std::string& text) {
+  std::string shown;
+  for (std::size_t begin = 0; begin < text.size();) {
+    const std::size_t end = std::min(text.find('\n', begin), text.size());
+    shown += one_line(std::string_view(text).substr(begin, end - begin));
+    if (end < text.size()) shown += '\n';
+    begin = end + 1;
   }
-  return false;
+  return shown;
+}
+
+Result<void> print(const std::string& answer) {
+  if (write_all(STDOUT_FILENO, answer)) return {};
+  return tl::unexpected(Error{std::string("standard output cannot be written (") + std::strerror(errno) + ")",
+                              {},
+                              {{}, unwritten, {}}});
 }
 
 }  // namespace
@@ -34,27 +46,26 @@ void Output::add_path(CLI::App& command) {
       ->check(not_empty());
 }
 
+Result<void> Output::check_apart_from(const std::vector<std::string>& sources) const {
+  std::error_code none;
+  for (const auto& source : sources)
+    if (!path.empty() && std::filesystem::equivalent(path, source, none))
+      return tl::unexpected(Error{"this is one of the files the answer is made from",
+                                  "another name for the output",
+                                  {path, unwritten, {}}});
+  return {};
+}
+
 Status Output::write(const std::string& answer, const std::vector<std::string>& sources) const {
-  if (path.empty()) {
-    std::fwrite(answer.data(), 1, answer.size(), stdout);
-    if (standard_output_is_whole()) return done;
-    complain({std::string("standard output cannot be written (") + std::strerror(errno) + ")", {}, {}});
-    return not_written;
-  }
-  if (is_source(path, sources)) {
-    complain(
-        {"this is one of the files the answer is made from", "another name for the output", {path, 0, {}}});
-    return not_written;
-  }
-  const auto written = write_text_file(path, answer);
-  if (written) return done;
-  complain(written.error());
-  return not_written;
+  if (const auto apart = check_apart_from(sources); !apart) return complain(apart.error());
+  const std::string shown = format == "text" ? printable(answer) : answer;
+  const auto written = path.empty() ? print(shown) : write_text_file(path, shown);
+  return written ? done : complain(written.error());
 }
 
 Status complain(const Error& error) {
   std::fprintf(stderr, "trimwright: %s\n", error.message().c_str());
-  return refused;
+  return error.where.line == unwritten ? not_written : refused;
 }
 
 void ask_for_subcommand(CLI::App& command, int& status) {
@@ -67,11 +78,6 @@ void ask_for_subcommand(CLI::App& command, int& status) {
       fmt::print(stderr, "  {:8} {}\n", one->get_name(), one->get_description());
     status = wrong_usage;
   });
-}
-
-bool standard_output_is_whole() {
-  errno = 0;
-  return std::cout.flush().good() && std::fflush(stdout) == 0 && std::ferror(stdout) == 0;
 }
 
 CLI::Validator not_empty() {

@@ -17,7 +17,7 @@ constexpr const char* page_example = R"(Examples:
 struct PageOptions {
   std::string job;
   PlanOptions plan;
-  Output output;
+  Output output{"html", {}};
 };
 
 Status page(const PageOptions& options) {
@@ -25,8 +25,10 @@ Status page(const PageOptions& options) {
   if (!file) return complain(file.error());
   const auto answer = planned(std::move(*file), options.plan);
   if (!answer) return complain(answer.error());
-  const auto& [job, model, trim, steps, sources] = *answer;
-  return options.output.write(balance_page(job, model, trim, steps, page_json(job, model, trim)), sources);
+  const auto& [job, model, trim, steps, verdict, sources] = *answer;
+  return options.output.write(
+      balance_page(job, model, trim, steps, page_json(job, model, trim), verdict ? &*verdict : nullptr),
+      sources);
 }
 
 }  // namespace

@@ -31,7 +31,7 @@ Status plan(const PlanCommand& options) {
   if (!file) return complain(file.error());
   const auto answer = planned(std::move(*file), options.plan);
   if (!answer) return complain(answer.error());
-  const auto& [job, model, trim, steps, sources] = *answer;
+  const auto& [job, model, trim, steps, verdict, sources] = *answer;
   return options.output.write(
       options.output.json() ? plan_json(job, model, trim, steps) : plan_text(job, model, trim, steps),
       sources);

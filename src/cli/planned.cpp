@@ -119,10 +119,19 @@ Result<Planned> planned(JobFile file, const PlanOptions& options) {
   if (!trim && !options.fitted.empty() && trim.error().where.file.empty())
     trim.error().where.file = options.fitted;
   if (!trim) return tl::unexpected(trim.error());
-  auto steps = plan_steps(job, model, *trim);
-  if (choice.check) job.runs.push_back(std::move(*choice.check));
-  return Planned{std::move(job), std::move(model), std::move(*trim), std::move(steps),
-                 std::move(file.sources)};
+  std::optional<Verdict> verdict;
+  if (choice.check) {
+    file.job.runs.push_back(std::move(*choice.check));
+    job = std::move(file.job);
+  }
+  if (choice.check && model.convention != PhaseConvention::unknown) {
+    job = with_phase_convention(std::move(job), model.convention);
+    verdict = verdict_on(job, model, job.runs.size() - 1, file.request.planes, {},
+                         file.prior ? &*file.prior : nullptr);
+  }
+  auto steps = plan_steps(job, *trim);
+  return Planned{std::move(job),   std::move(model),   std::move(*trim),
+                 std::move(steps), std::move(verdict), std::move(file.sources)};
 }
 
 }  // namespace trimwright::cli

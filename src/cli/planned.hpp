@@ -4,6 +4,7 @@
 #include <optional>
 #include <string>
 
+#include "trimwright/check/verdict.hpp"
 #include "trimwright/influence/influence_model.hpp"
 #include "trimwright/io/read_job.hpp"
 #include "trimwright/plan/balance_plan.hpp"
@@ -33,6 +34,7 @@ struct Planned {
   InfluenceModel model;
   TrimPlan trim;
   BalancePlan steps;
+  std::optional<Verdict> verdict;  ///< on the last run, where it was made with the weights of --fitted
   std::vector<std::string> sources;
 };
 

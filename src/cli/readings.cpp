@@ -6,6 +6,7 @@
 #include <memory>
 
 #include "commands.hpp"
+#include "trimwright/base/name.hpp"
 #include "trimwright/base/text.hpp"
 #include "trimwright/io/read_job.hpp"
 #include "trimwright/io/read_recording.hpp"
@@ -88,7 +89,7 @@ Result<JobFile> job_with_recording(const ReadingsOptions& options) {
   const auto& runs = file->job.runs;
   std::string names;
   for (const auto& run : runs) names += (names.empty() ? "\"" : " or \"") + run.name + "\"";
-  if (std::none_of(runs.begin(), runs.end(), [&](const Run& run) { return run.name == options.run; }))
+  if (std::none_of(runs.begin(), runs.end(), [&](const Run& run) { return alike(run.name, options.run); }))
     return fail("--run: the job has no run \"" + options.run + "\"", names, {options.job, 0, {}});
   return file;
 }

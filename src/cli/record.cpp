@@ -2,13 +2,13 @@
 #include <fmt/format.h>
 
 #include <chrono>
-#include <cstdio>
 #include <filesystem>
 #include <memory>
 
 #include "commands.hpp"
+#include "trimwright/base/date.hpp"
+#include "trimwright/base/new_file.hpp"
 #include "trimwright/base/text.hpp"
-#include "trimwright/io/files.hpp"
 #include "trimwright/io/read_job.hpp"
 #include "trimwright/io/record_documents.hpp"
 
@@ -84,6 +84,9 @@ Status file_record(RecordOptions& options) {
   }
   const auto file = read_job(options.job);
   if (!file) return complain(file.error());
+  auto sources = file->sources;
+  sources.push_back(options.archive);
+  if (const auto apart = options.output.check_apart_from(sources); !apart) return complain(apart.error());
   auto request = file->request;
   const auto judged = judge_job(file->job, request, options.run, file->prior ? &*file->prior : nullptr);
   if (!judged) return complain(judged.error());
@@ -101,8 +104,7 @@ Status file_record(RecordOptions& options) {
   if (!archive) return complain(archive.error());
   const auto filed = archive->file(*record);
   if (!filed) return complain(filed.error());
-  return options.output.write(options.output.json() ? records_json({*filed}) : filed_text(*filed),
-                              {options.archive});
+  return options.output.write(options.output.json() ? records_json({*filed}) : filed_text(*filed), sources);
 }
 
 /// Opens the archive and hands it over; complains where that cannot be done.
@@ -143,13 +145,13 @@ Status show(const RecordOptions& options) {
     if (!record) return complain(record.error());
     if (!options.folder.empty()) {
       std::error_code none;
-      const auto written = std::filesystem::exists(options.folder, none)
-                               ? fail("this is there already", "a new folder", {options.folder, 0, {}})
-                               : write_files(*record, options.folder);
-      if (!written) {
-        complain(written.error());
-        return not_written;
-      }
+      const bool there = std::filesystem::exists(options.folder, none);
+      const auto written =
+          there ? tl::unexpected(
+                      Error{"this is there already", "a new folder", {options.folder, unwritten, {}}})
+                : write_files(*record, options.folder);
+      if (!written && !there) std::filesystem::remove_all(options.folder, none);
+      if (!written) return complain(written.error());
     }
     return options.output.write(options.output.json() ? record_json(*record) : sheet_text(*record),
                                 {options.archive});
@@ -265,14 +267,6 @@ void add_number(CLI::App& command, const Shared& options) {
       ->check(number_between(1, 1e15));
 }
 
-/// YYYY-MM-DD, a day that there is.
-bool is_date(const std::string& text) {
-  int year = 0;
-  unsigned month = 0, day = 0;
-  return text.size() == 10 && std::sscanf(text.c_str(), "%4d-%2u-%2u", &year, &month, &day) == 3 &&
-         (std::chrono::year(year) / std::chrono::month(month) / std::chrono::day(day)).ok();
-}
-
 void add_query(CLI::App& command, const Shared& options) {
   RecordQuery& query = options->query;
   command.add_option("--serial", query.serial, "the rotor's serial, whole")->check(not_empty());
@@ -283,11 +277,11 @@ void add_query(CLI::App& command, const Shared& options) {
       ->check(not_empty());
   command.add_option("--verdict", query.verdict, "accepted, accepted_not_as_predicted or not_accepted")
       ->check(CLI::IsMember({"accepted", "accepted_not_as_predicted", "not_accepted"}));
-  const CLI::Validator date{[](const std::string& text) {
-                              return is_date(text) ? std::string{}
-                                                   : "\"" + shortened(text) + "\" is no date like 2031-05-12";
-                            },
-                            "YYYY-MM-DD"};
+  const CLI::Validator date{
+      [](const std::string& text) {
+        return parse_date(text) ? std::string{} : "\"" + shortened(text) + "\" is no date like 2031-05-12";
+      },
+      "YYYY-MM-DD"};
   command.add_option("--from", query.from, "made on this date or later")->check(date);
   command.add_option("--to", query.to, "made on this date or earlier")->check(date);
   command.add_option("--level-above", query.level_above, "largest amplitude over its limit above this")

@@ -116,7 +116,7 @@ void add_run(CLI::App& rehearse, const std::shared_ptr<RehearseOptions>& options
       ->check(not_empty());
   command->add_option("--take-out", options->refit.take_out, "empty a slot: \"spinner 3\"; may be repeated")
       ->allow_extra_args(false);
-  command->add_option("--fit", options->refit.fit, "fit a weight: \"spinner 3=S2\"; may be repeated")
+  command->add_option("--fit", options->refit.fit, "fit a weight: \"spinner 3=K3\"; may be repeated")
       ->allow_extra_args(false);
   command->add_flag("--readings", options->readings_only, "write readings at once instead of a recording");
   command->callback([options, &status] { status = run(*options); });

@@ -13,7 +13,7 @@ namespace {
 constexpr const char* trial_example = R"(Examples:
   trimwright trial examples/quillhaven/first-visit.yaml
       Which weight in which slot for the next trial run, and its steps; or that none is worth making.
-  trimwright trial examples/quillhaven/first-visit.yaml --plane rear --slot 7 --weight R2
+  trimwright trial examples/quillhaven/first-visit.yaml --plane drum --slot 7 --weight D7
       The plan of a trial run of your own choice.)";
 
 struct TrialOptions {

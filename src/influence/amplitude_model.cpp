@@ -238,11 +238,10 @@ Result<InfluenceModel> influence_from_amplitudes(const Job& job, const Amplitude
   influence.condition = model.condition;
   for (const auto& one : model.rows) {
     if (one.solutions.size() > 1)
-      return fail(
-          fmt::format("the amplitudes of {} at {:.0f} rpm have {} explanations",
-                      job.rotor.sensors[one.sensor].name, job.speeds_rpm[one.speed], one.solutions.size()),
-          "a baseline and three trial runs in each plane, their weights well apart in angle (such as "
-          "0, 120 and 240 deg)");
+      return fail(fmt::format("the amplitudes of {} have {} explanations",
+                              place_words(job, one.speed, one.sensor), one.solutions.size()),
+                  "a baseline and three trial runs in each plane, their weights well apart in angle (such as "
+                  "0, 120 and 240 deg)");
     const auto& solution = one.solutions.front();
     InfluenceRow row;
     row.speed = one.speed;

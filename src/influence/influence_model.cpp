@@ -176,8 +176,7 @@ double condition_of_planes(const Job& job, const InfluenceModel& model) {
   Eigen::MatrixXcd c(static_cast<Index>(model.rows.size()), static_cast<Index>(model.planes.size()));
   for (std::size_t i = 0; i < model.rows.size(); ++i) {
     const auto& row = model.rows[i];
-    const auto* band = job.rotor.sensors[row.sensor].band_at(job.speeds_rpm[row.speed]);
-    c.row(static_cast<Index>(i)) = row.coefficients.transpose() / (band ? band->limit : 1.0);
+    c.row(static_cast<Index>(i)) = row.coefficients.transpose() / place_of(job, row.speed, row.sensor).limit;
   }
   for (Index p = 0; p < c.cols(); ++p)
     if (c.col(p).norm() > 0.0) c.col(p).normalize();

@@ -57,9 +57,7 @@ VectorXd row_limits(const Job& job, const JointSystem& system) {
   VectorXd limits(static_cast<Index>(system.rows.size()));
   for (Index i = 0; i < limits.size(); ++i) {
     const auto [speed, sensor] = system.rows[static_cast<std::size_t>(i)];
-    const auto* band = job.rotor.sensors[sensor].band_at(job.speeds_rpm[speed]);
-    assert(band);  // checked when the job was read
-    limits(i) = band->limit;
+    limits(i) = place_of(job, speed, sensor).limit;
   }
   return limits;
 }

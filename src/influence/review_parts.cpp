@@ -14,8 +14,8 @@ using Eigen::Index;
 Eigen::MatrixXcd over_limits(const Job& job, const std::vector<const InfluenceRow*>& rows, Index planes) {
   Eigen::MatrixXcd c(static_cast<Index>(rows.size()), planes);
   for (std::size_t i = 0; i < rows.size(); ++i) {
-    const auto* band = job.rotor.sensors[rows[i]->sensor].band_at(job.speeds_rpm[rows[i]->speed]);
-    c.row(static_cast<Index>(i)) = rows[i]->coefficients.transpose() / (band ? band->limit : 1.0);
+    const double limit = place_of(job, rows[i]->speed, rows[i]->sensor).limit;
+    c.row(static_cast<Index>(i)) = rows[i]->coefficients.transpose() / limit;
   }
   return c;
 }

@@ -7,21 +7,38 @@
 
 namespace trimwright {
 
-std::string speed_mismatch(const Job& job, const Run& run, const Reading& reading) {
-  const double off = std::abs(reading.rpm - job.speeds_rpm[reading.speed]);
-  if (off == 0.0 || !reading.x) return {};
+namespace {
+
+/// Of the first reading of a speed point: the one the others are to repeat.
+double first_rpm(const Job& job, const Reading& reading) {
+  for (const auto& run : job.runs)
+    for (const auto& one : run.readings)
+      if (one.speed == reading.speed) return one.rpm;
+  return reading.rpm;
+}
+
+}  // namespace
+
+double speed_effect(const Job& job, const Run& run, const Reading& reading) {
+  if (!reading.x) return 0.0;
   double steepest = 0.0;
   for (const auto& other : run.readings) {
     const auto apart =
         other.speed > reading.speed ? other.speed - reading.speed : reading.speed - other.speed;
-    if (other.sensor != reading.sensor || !other.x || apart != 1) continue;
+    if (other.sensor != reading.sensor || !other.x || apart != 1 || other.rpm == reading.rpm) continue;
     steepest = std::max(steepest, std::abs(*other.x - *reading.x) / std::abs(other.rpm - reading.rpm));
   }
-  const double effect = steepest * off / std::max(std::abs(*reading.x), 1e-300);
+  return steepest * std::abs(reading.rpm - first_rpm(job, reading));
+}
+
+std::string speed_mismatch(const Job& job, const Run& run, const Reading& reading) {
+  const double changed = speed_effect(job, run, reading);
+  if (changed == 0.0) return {};
+  const double effect = changed / std::max(std::abs(*reading.x), 1e-300);
   if (effect <= largest_speed_effect) return {};
   return fmt::format(
       "read {:.0f} rpm off its speed point, where the vibration changes by about {:.0f} % over that distance",
-      off, 100.0 * effect);
+      std::abs(reading.rpm - first_rpm(job, reading)), 100.0 * effect);
 }
 
 }  // namespace trimwright

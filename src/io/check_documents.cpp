@@ -17,9 +17,8 @@ Json readings_json(const Job& job, const Verdict& verdict) {
     const auto phase = [&](const std::optional<Phasor>& x) {
       return x ? Json(shown(sensor, *x, job.rotor.phase).phase_deg) : Json(nullptr);
     };
-    Json entry = {{"speed_rpm", job.speeds_rpm[one.speed]},
-                  {"sensor", sensor.name},
-                  {"unit", sensor.unit.text()},
+    Json entry = place_json(job, one.speed, one.sensor);
+    entry.update({{"unit", sensor.unit.text()},
                   {"component", one.component == Component::overall ? "overall" : "once-per-rev"},
                   {"first", seen(one.first)},
                   {"amplitude", seen(one.amplitude)},
@@ -27,12 +26,15 @@ Json readings_json(const Job& job, const Verdict& verdict) {
                   {"limit", seen(one.limit)},
                   {"target", seen(one.target)},
                   {"above_limit", one.above_limit()},
-                  {"above_target", one.above_target()}};
+                  {"above_target", one.above_target()}});
     entry["expected"] = one.expected ? seen(std::abs(*one.expected)) : Json(nullptr);
     entry["expected_phase_deg"] = phase(one.expected);
     entry["expected_sd"] = seen(one.expected_sd);
     const auto off = one.off_by_sd();
     entry["off_by_sd"] = off ? Json(*off) : Json(nullptr);
+    entry["away"] = seen(one.away());
+    entry["differs_by"] = seen(one.differs_by);
+    entry["differs"] = one.differs();
     list.push_back(std::move(entry));
   }
   return list;
@@ -40,9 +42,7 @@ Json readings_json(const Job& job, const Verdict& verdict) {
 
 Json missing_json(const Job& job, const Verdict& verdict) {
   Json list = Json::array();
-  for (const auto& one : verdict.missing)
-    list.push_back(
-        {{"speed_rpm", job.speeds_rpm[one.speed]}, {"sensor", job.rotor.sensors[one.sensor].name}});
+  for (const auto& one : verdict.missing) list.push_back(place_json(job, one.speed, one.sensor));
   return list;
 }
 
@@ -80,7 +80,7 @@ std::string check_json(const Job& job, const Verdict& verdict) {
   json["next_trim"] = nullptr;
   if (verdict.refined && verdict.next) {
     const Job after = job_after(job, verdict.run);
-    const auto steps = plan_steps(after, *verdict.refined, *verdict.next);
+    const auto steps = plan_steps(after, *verdict.next);
     json["next_trim"] = Json::parse(plan_json(after, *verdict.refined, *verdict.next, steps));
   }
   json["cautions"] = cautions();

@@ -1,10 +1,6 @@
 #include "trimwright/io/files.hpp"
 
-#include <unistd.h>
-
-#include <algorithm>
 #include <cerrno>
-#include <cstdio>
 #include <cstring>
 #include <filesystem>
 #include <fstream>
@@ -21,11 +17,11 @@ namespace fs = std::filesystem;
 int first_bad_line(const std::string& text) {
   int line = 1;
   for (std::size_t i = 0; i < text.size();) {
-    const std::size_t length = utf8_length(text, i);
-    if (length == 0) return line;
-    if (text[i] == '\n') ++line;
-    if (is_control(text, i) && text[i] != '\n' && text[i] != '\r' && text[i] != '\t') return line;
-    i += length;
+    const auto [code, bytes] = character_at(text, i);
+    const bool control = code < 0x20 || (code >= 0x7f && code < 0xa0);
+    if (control && code != '\n' && code != '\r' && code != '\t') return line;
+    if (code == '\n') ++line;
+    i += bytes;
   }
   return 0;
 }
@@ -62,35 +58,6 @@ Result<std::string> read_text_file(const std::string& path) {
   if (const int line = first_bad_line(text); line != 0)
     return fail("this is not UTF-8 text", "a text file saved as UTF-8", {path, line, {}});
   return text;
-}
-
-Result<void> write_text_file(const std::string& given, const std::string& content) {
-  std::error_code ignored;
-  const bool exists = fs::exists(given, ignored);
-  if (exists && !fs::is_regular_file(given, ignored))
-    return file_error(given, "this is a folder, a pipe or a device", "a file, or a name that is free");
-  const std::string path =
-      exists ? fs::canonical(given, ignored).string() : given;  // through a link, not over it
-  const std::string temporary = path + "." + std::to_string(::getpid()) + ".part";
-  const auto failed = [&](const std::string& doing) {
-    const std::string why = std::strerror(errno);
-    std::remove(temporary.c_str());
-    return file_error(path, "cannot " + doing + " (" + why + ")",
-                      "a folder this user may write to, with room");
-  };
-  std::FILE* file = std::fopen(temporary.c_str(), "wbx");
-  if (file == nullptr)
-    return file_error(path, std::string("cannot create it (") + std::strerror(errno) + ")",
-                      "a folder this user may write to");
-  const bool written = std::fwrite(content.data(), 1, content.size(), file) == content.size() &&
-                       std::fflush(file) == 0 && ::fsync(::fileno(file)) == 0;
-  const int write_errno = errno;
-  if (std::fclose(file) != 0 || !written) {
-    if (!written) errno = write_errno;
-    return failed("write it");
-  }
-  if (std::rename(temporary.c_str(), path.c_str()) != 0) return failed("put it in place");
-  return {};
 }
 
 std::string path_beside(const std::string& from, const std::string& path) {

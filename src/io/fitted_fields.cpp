@@ -5,16 +5,11 @@
 #include <algorithm>
 
 #include "trade_values.hpp"
+#include "trimwright/base/name.hpp"
 #include "trimwright/io/files.hpp"
 #include "trimwright/io/read_fitted_choice.hpp"
 
 namespace trimwright {
-
-std::string plane_names(const Rotor& rotor) {
-  std::string names;
-  for (const auto& plane : rotor.planes) names += (names.empty() ? "" : " or ") + plane.name;
-  return names;
-}
 
 namespace {
 
@@ -99,11 +94,11 @@ FittedWeights read_plane_fitted(const YamlValue& value, const Rotor& rotor, cons
 const std::vector<FittedWeights>& fitted_of_run(const YamlValue& value, const std::string& name,
                                                 const Job& job) {
   for (const auto& run : job.runs)
-    if (run.name == name) return run.fitted;
+    if (alike(run.name, name)) return run.fitted;
   value.reject("no earlier run is called \"" + shortened(name) + "\"", "the name of a run above this line");
 }
 
-/// What a slot holds in a choice: "S2" or {"moment_g_mm": 780}.
+/// What a slot holds in a choice: "K3" or {"moment_g_mm": 780}.
 Piece read_chosen_piece(const YamlValue& value, const Plane& plane) {
   if (!value.is_map()) return read_catalogue_piece(value, plane);
   YamlFields fields(value, "a weight of the plane's catalogue, or {\"moment_g_mm\": M}");
@@ -116,7 +111,7 @@ Piece read_chosen_piece(const YamlValue& value, const Plane& plane) {
 void check_label(YamlFields& fields, const std::string& key, const std::string& wanted) {
   const auto value = fields.optional(key);
   const std::string found = value ? value->text() : std::string{};
-  if (found == wanted) return;
+  if (alike(found, wanted)) return;
   const std::string expected = wanted.empty() ? "no " + key : "\"" + shortened(wanted) + "\", as in the job";
   (value ? *value : fields.map())
       .reject("this choice was made for " + key + " \"" + shortened(found) + "\"", expected);
@@ -158,7 +153,8 @@ std::vector<FittedWeights> read_fitted(const YamlValue& value, const Job& job) {
   }
   for (const auto& [name, pieces] : value.entries("none, same as <run>, or {plane: {slot: weight, ...}}")) {
     const auto plane = job.rotor.plane_named(name);
-    if (!plane) pieces.reject("the rotor has no plane \"" + shortened(name) + "\"", plane_names(job.rotor));
+    if (!plane)
+      pieces.reject("the rotor has no plane \"" + shortened(name) + "\"", names_of(job.rotor.planes));
     fitted[*plane] = read_plane_fitted(pieces, job.rotor, planes[*plane]);
   }
   return fitted;

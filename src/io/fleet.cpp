@@ -1,11 +1,11 @@
 #include "trimwright/io/fleet.hpp"
 
 #include <fmt/format.h>
-#include <unistd.h>
 
 #include <algorithm>
 #include <filesystem>
 
+#include "trimwright/base/new_file.hpp"
 #include "trimwright/io/files.hpp"
 #include "trimwright/io/read_job.hpp"
 #include "trimwright/io/record_documents.hpp"
@@ -14,27 +14,6 @@ namespace trimwright {
 namespace {
 
 namespace fs = std::filesystem;
-
-/// A folder of its own that goes away again.
-class PassingFolder {
- public:
-  PassingFolder() {
-    std::error_code none;
-    std::string name = (fs::temp_directory_path(none) / "trimwright-XXXXXX").string();
-    if (::mkdtemp(name.data()) != nullptr) path_ = name;
-  }
-  ~PassingFolder() {
-    std::error_code none;
-    if (!path_.empty()) fs::remove_all(path_, none);
-  }
-  PassingFolder(const PassingFolder&) = delete;
-  PassingFolder& operator=(const PassingFolder&) = delete;
-
-  [[nodiscard]] const std::string& path() const { return path_; }
-
- private:
-  std::string path_;
-};
 
 bool is_job(const std::string& path) {
   const auto text = read_text_file(path);
@@ -67,7 +46,7 @@ Result<FleetJob> filed_job(const Archive& archive, const std::string& path, std:
   const std::string name = fmt::format("{}, record {}", path, number);
   const auto record = archive.read(number);
   if (!record) return tl::unexpected(record.error());
-  const PassingFolder folder;
+  const Passing folder = Passing::folder();
   if (folder.path().empty())
     return fail("no folder can be made for the files of a record", "room in the folder for passing files");
   if (const auto written = write_files(*record, folder.path()); !written)

@@ -21,6 +21,17 @@ Json changes_json(const Job& job, const std::vector<SlotChange>& changes) {
   return list;
 }
 
+/// Parts of the scatter about the expected reading, as the sensor's readings are written.
+Json scatter_json(const Sensor& sensor, const std::optional<ScatterParts>& parts) {
+  if (!parts) return nullptr;
+  const auto seen = [&](double peak) { return sensor.unit.shown_from_peak(peak); };
+  return {{"model", seen(parts->model)},
+          {"within", seen(parts->within)},
+          {"run_to_run", seen(parts->run_to_run)},
+          {"proportional", seen(parts->proportional)},
+          {"fitting", seen(parts->fitting)}};
+}
+
 Json predicted_json(const Job& job, const std::vector<Prediction>& predictions) {
   Json list = Json::array();
   for (const auto& p : predictions) {
@@ -30,28 +41,41 @@ Json predicted_json(const Job& job, const std::vector<Prediction>& predictions) 
     const auto seen = [&](const std::optional<double>& peak) {
       return peak ? Json(sensor.unit.shown_from_peak(*peak)) : Json(nullptr);
     };
-    list.push_back({{"speed_rpm", job.speeds_rpm[p.speed]},
-                    {"sensor", sensor.name},
-                    {"unit", sensor.unit.text()},
-                    {"before", before.amplitude},
-                    {"before_phase_deg", before.phase_deg},
-                    {"after", after.amplitude},
-                    {"after_phase_deg", after.phase_deg},
-                    {"after_sd", seen(p.after_sd)},
-                    {"reading_low", p.reading ? seen(p.reading->low) : Json(nullptr)},
-                    {"reading_high", p.reading ? seen(p.reading->high) : Json(nullptr)},
-                    {"below_limit", p.reading ? Json(p.reading->below_limit) : Json(nullptr)},
-                    {"below_target", p.reading ? Json(p.reading->below_target) : Json(nullptr)},
-                    {"limit", seen(p.limit)},
-                    {"target", seen(p.target)}});
+    Json entry = place_json(job, p.speed, p.sensor);
+    entry.update({{"unit", sensor.unit.text()},
+                  {"before", before.amplitude},
+                  {"before_phase_deg", before.phase_deg},
+                  {"after", after.amplitude},
+                  {"after_phase_deg", after.phase_deg},
+                  {"after_sd", seen(p.after_sd)},
+                  {"reading_low", p.reading ? seen(p.reading->low) : Json(nullptr)},
+                  {"reading_high", p.reading ? seen(p.reading->high) : Json(nullptr)},
+                  {"below_limit", p.reading ? Json(p.reading->below_limit) : Json(nullptr)},
+                  {"below_target", p.reading ? Json(p.reading->below_target) : Json(nullptr)},
+                  {"differs_by", seen(p.differs_by)},
+                  {"scatter", scatter_json(sensor, p.parts)},
+                  {"limit", seen(p.limit)},
+                  {"target", seen(p.target)}});
+    list.push_back(std::move(entry));
   }
   return list;
 }
 
-/// That every reading of the next run stays below its limit, and below its target.
+/// That each of so many readings of the next run stays below its limit, and below its target.
 Json probability_json(const std::optional<Outlook>& outlook) {
   if (!outlook) return nullptr;
-  return {{"meets_limits", outlook->meets_limits}, {"meets_targets", outlook->meets_targets}};
+  return {{"meets_limits", outlook->meets_limits},
+          {"meets_targets", outlook->meets_targets},
+          {"readings", outlook->readings.size()}};
+}
+
+Json not_predicted_json(const Job& job, const TrimPlan& trim) {
+  Json list = Json::array();
+  for (const auto& one : trim.not_predicted) {
+    list.push_back(place_json(job, one.place.speed, one.place.sensor));
+    list.back()["why"] = one.why;
+  }
+  return list;
 }
 
 Json trade_off_json(const Job& job, const std::vector<TradeOffRow>& rows) {
@@ -114,8 +138,8 @@ Json expected_json(const Job& job, const BalancePlan& plan) {
   Json list = Json::array();
   for (const auto& one : plan.expected) {
     const Sensor& sensor = job.rotor.sensors[one.sensor];
-    Json entry = {
-        {"speed_rpm", job.speeds_rpm[one.speed]}, {"sensor", sensor.name}, {"unit", sensor.unit.text()}};
+    Json entry = place_json(job, one.speed, one.sensor);
+    entry["unit"] = sensor.unit.text();
     const auto seen =
         one.expected ? std::optional(shown(sensor, *one.expected, job.rotor.phase)) : std::nullopt;
     entry["amplitude"] = seen ? Json(seen->amplitude) : Json(nullptr);
@@ -169,6 +193,7 @@ std::string plan_json(const Job& job, const InfluenceModel& model, const TrimPla
   json["unsettled_from"] = or_null(trim.unsettled_from);
   json["steps"] = steps_json(plan);
   json["expected"] = expected_json(job, plan);
+  json["not_predicted"] = not_predicted_json(job, trim);
   json["warnings"] = model_warnings(job, model);
   json["notes"] = trim.notes;
   json["cautions"] = plan.cautions;

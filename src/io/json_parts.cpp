@@ -20,6 +20,12 @@ Json piece_json(const std::optional<Piece>& piece) {
   return {{"moment_g_mm", piece->moment_g_mm}};
 }
 
+Json place_json(const Job& job, std::size_t speed, std::size_t sensor) {
+  return {{"speed_rpm", job.speeds_rpm[speed]},
+          {"speed", speed_words(job, speed)},
+          {"sensor", job.rotor.sensors[sensor].name}};
+}
+
 Json correction_json(const Job& job, const Correction& correction) {
   Json list = Json::array();
   for (const auto& part : correction.parts)

@@ -22,6 +22,9 @@ template <class T>
 /// null: only the filler; a catalogue id; or {"moment_g_mm": m} for another piece.
 [[nodiscard]] Json piece_json(const std::optional<Piece>& piece);
 
+/// A place: `speed_rpm`, `speed` (in words) and `sensor`.
+[[nodiscard]] Json place_json(const Job& job, std::size_t speed, std::size_t sensor);
+
 /// Moment and angle to add, plane by plane.
 [[nodiscard]] Json correction_json(const Job& job, const Correction& correction);
 

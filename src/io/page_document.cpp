@@ -3,6 +3,7 @@
 #include <fmt/format.h>
 
 #include <algorithm>
+#include <cmath>
 
 #include "json_parts.hpp"
 #include "trimwright/report/balance_page.hpp"
@@ -57,6 +58,14 @@ std::complex<double> free_moment(const FittedWeights& fitted) {
   return moment;
 }
 
+/// Variance per real component of what a piece of 1 g mm adds to U for its tolerances.
+double fitting_variance(const Plane& plane) {
+  if (!plane.slots) return 0.0;
+  FittedWeights one;
+  one.slots[1] = {{}, 1.0};
+  return 0.5 * fitting_covariance(plane, one).trace();
+}
+
 Json planes_json(const Job& job, const InfluenceModel& model, const std::vector<FittedWeights>& planned) {
   std::vector<std::complex<double>> changes(job.rotor.planes.size());
   for (const auto& run : job.runs)
@@ -69,6 +78,7 @@ Json planes_json(const Job& job, const InfluenceModel& model, const std::vector<
                     {"known", known},
                     {"slots", slots_json(job.rotor, plane)},
                     {"filler_g_mm", plane.filler.moment_g_mm},
+                    {"fitting_variance", fitting_variance(plane)},
                     {"weights", weights_json(plane)},
                     {"max_total_g_mm", or_null(plane.max_total_moment_g_mm)},
                     {"max_added_g_mm", or_null(plane.max_added_moment_g_mm)},
@@ -94,17 +104,19 @@ Json sensors_json(const Rotor& rotor) {
 Json rows_json(const Job& job, const InfluenceModel& model) {
   Json list = Json::array();
   for (const auto& row : model.rows) {
-    const auto* band = job.rotor.sensors[row.sensor].band_at(job.speeds_rpm[row.speed]);
+    const Place& place = place_of(job, row.speed, row.sensor);
     Json covariance = nullptr;
     if (const auto v = prediction_covariance(model, row))
       for (Eigen::Index i = 0; i < v->rows(); ++i) covariance.push_back(complex_list(v->row(i)));
+    const NextNoise noise = next_noise(model, row);
     list.push_back({{"speed_rpm", job.speeds_rpm[row.speed]},
                     {"sensor", row.sensor},
-                    {"limit", band->limit},
-                    {"target", or_null(band->target)},
+                    {"limit", place.limit},
+                    {"target", or_null(place.target)},
                     {"baseline", complex_json(row.baseline)},
                     {"coefficients", complex_list(row.coefficients)},
-                    {"reading_sd", or_null(row.reading_sd)},
+                    {"noise_variance", std::pow(noise.within, 2) + std::pow(noise.run_to_run, 2)},
+                    {"proportional", noise.proportional},
                     {"covariance", covariance}});
   }
   return list;
@@ -121,6 +133,8 @@ std::string page_json(const Job& job, const InfluenceModel& model, const TrimPla
   json["model_planes"] = model.planes;
   json["centre"] = complex_list(model.centre);
   json["rows"] = rows_json(job, model);
+  json["differs_factor"] = differs_factor(model);
+  json["not_predicted"] = trim.not_predicted.size();
   return json.dump();
 }
 

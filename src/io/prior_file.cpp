@@ -6,7 +6,9 @@
 #include <algorithm>
 #include <cmath>
 
+#include "fitted_fields.hpp"
 #include "trade_values.hpp"
+#include "trimwright/base/name.hpp"
 #include "trimwright/io/files.hpp"
 #include "yaml_fields.hpp"
 
@@ -16,7 +18,24 @@ namespace {
 using Eigen::Index;
 using Eigen::MatrixXd;
 
-PriorCoefficient read_coefficient(const YamlValue& value) {
+/// Gives the coefficient's plane and sensor as the rotor writes them; refuses what the rotor does not have.
+void place_on(const Rotor& rotor, YamlFields& fields, PriorCoefficient& one) {
+  const auto plane = rotor.plane_named(one.plane);
+  if (!plane)
+    fields.required("plane").reject("the rotor has no plane \"" + one.plane + "\"", names_of(rotor.planes));
+  const auto sensor = rotor.sensor_named(one.sensor);
+  if (!sensor)
+    fields.required("sensor").reject("the rotor has no sensor \"" + one.sensor + "\"",
+                                     names_of(rotor.sensors));
+  one.plane = rotor.planes[*plane].name;
+  one.sensor = rotor.sensors[*sensor].name;
+  const std::string& symbol = rotor.sensors[*sensor].unit.symbol;
+  if (one.unit != symbol)
+    fields.required("unit").reject("sensor \"" + one.sensor + "\" is not in \"" + one.unit + "\"",
+                                   "\"" + symbol + "\", or a prior learned anew");
+}
+
+PriorCoefficient read_coefficient(const YamlValue& value, const Rotor* rotor) {
   YamlFields fields(value, "{speed: ..., sensor: ..., plane: ..., unit: ..., amplitude: ..., phase: ...}");
   PriorCoefficient one;
   one.rpm = fields.required("speed").parsed(parse_rpm);
@@ -27,6 +46,7 @@ PriorCoefficient read_coefficient(const YamlValue& value) {
   const double phase = fields.required("phase").parsed(parse_angle_deg);
   one.mean = phasor_from_shown(amplitude, phase, PhaseConvention::lead);
   fields.finish();
+  if (rotor != nullptr) place_on(*rotor, fields, one);
   return one;
 }
 
@@ -66,7 +86,11 @@ void check_usable(const YamlValue& root, const Prior& prior) {
     root.reject("the coefficients would be known without error", "some scatter, or a mean_covariance");
 }
 
-Prior read_prior_root(const YamlValue& root) {
+bool same_coefficient(const PriorCoefficient& a, const PriorCoefficient& b) {
+  return a.rpm == b.rpm && alike(a.sensor, b.sensor) && alike(a.plane, b.plane);
+}
+
+Prior read_prior_root(const YamlValue& root, const Rotor* rotor) {
   YamlFields fields(root, "a prior");
   (void)fields.required("trimwright");
   Prior prior;
@@ -75,10 +99,17 @@ Prior read_prior_root(const YamlValue& root) {
   (void)fields.required("phase").choice<bool>({{"lead", true}});
   prior.scatter = read_scatter(fields);
   const auto coefficients = fields.required("coefficients");
-  for (const auto& one : coefficients.list("a list of coefficients"))
-    prior.coefficients.push_back(read_coefficient(one));
+  for (const auto& one : coefficients.list("a list of coefficients")) {
+    const auto coefficient = read_coefficient(one, rotor);
+    for (const auto& other : prior.coefficients)
+      if (same_coefficient(other, coefficient))
+        one.reject("this coefficient stands here twice", "each speed, sensor and plane once");
+    prior.coefficients.push_back(coefficient);
+  }
   if (prior.coefficients.empty()) coefficients.reject("there is no coefficient", "at least one");
-  if (prior.coefficients.size() > 500) coefficients.reject("more than 500 coefficients", "at most 500");
+  if (prior.coefficients.size() > most_prior_coefficients)
+    coefficients.reject(fmt::format("{} coefficients stand here", prior.coefficients.size()),
+                        fmt::format("at most {}", most_prior_coefficients));
   prior.mean_covariance =
       read_covariance(fields.required("mean_covariance"), 2 * static_cast<Index>(prior.coefficients.size()));
   fields.finish();
@@ -108,18 +139,18 @@ std::string quoted(const std::string& text) {
 
 }  // namespace
 
-Result<Prior> parse_prior(const std::string& file, const std::string& text) {
+Result<Prior> parse_prior(const std::string& file, const std::string& text, const Rotor* rotor) {
   try {
-    return read_prior_root(parse_yaml(file, text, "prior"));
+    return read_prior_root(parse_yaml(file, text, "prior"), rotor);
   } catch (const InputError& input) {
     return tl::unexpected(input.error);
   }
 }
 
-Result<Prior> read_prior(const std::string& path) {
+Result<Prior> read_prior(const std::string& path, const Rotor* rotor) {
   const auto text = read_text_file(path);
   if (!text) return tl::unexpected(text.error());
-  return parse_prior(path, *text);
+  return parse_prior(path, *text, rotor);
 }
 
 std::string prior_text(const Prior& prior) {

@@ -10,6 +10,8 @@
 #include "read_readings.hpp"
 #include "recording_fields.hpp"
 #include "trade_values.hpp"
+#include "trimwright/base/date.hpp"
+#include "trimwright/base/name.hpp"
 #include "trimwright/io/files.hpp"
 #include "trimwright/io/prior_file.hpp"
 #include "trimwright/io/read_rotor.hpp"
@@ -22,7 +24,7 @@ namespace {
 std::size_t read_plane_name(const YamlValue& value, const Rotor& rotor) {
   const std::string name = value.text("a plane of the rotor");
   const auto plane = rotor.plane_named(name);
-  if (!plane) value.reject("the rotor has no plane \"" + shortened(name) + "\"", plane_names(rotor));
+  if (!plane) value.reject("the rotor has no plane \"" + shortened(name) + "\"", names_of(rotor.planes));
   return *plane;
 }
 
@@ -56,8 +58,12 @@ KnownChange read_change(const YamlValue& value, const Rotor& rotor) {
 
 RunConditions read_conditions(YamlFields& fields) {
   RunConditions conditions;
-  if (const auto when = fields.optional("when")) conditions.when = when->text();
-  if (const auto who = fields.optional("who")) conditions.who = who->text();
+  if (const auto when = fields.optional("when")) {
+    conditions.when = when->text();
+    if (begins_as_date(conditions.when) && !parse_date(conditions.when.substr(0, 10)))
+      when->reject("there is no day \"" + conditions.when.substr(0, 10) + "\"", "a date such as 2031-05-12");
+  }
+  if (const auto who = fields.optional("who")) conditions.who = who->label();
   if (const auto other = fields.optional("conditions"))
     for (const auto& [key, value] : other->entries("{warm_up: ..., dwell: ..., wind: ...}"))
       conditions.other.emplace_back(key, value.text());
@@ -84,9 +90,7 @@ Run read_run(const YamlValue& value, const Job& job) {
   Run run;
   const auto name = fields.required("name");
   run.name = name.label();
-  for (const auto& other : job.runs)
-    if (other.name == run.name)
-      name.reject("two runs are called \"" + run.name + "\"", "a name of its own for each run");
+  check_apart(name, "run", run.name, job.runs, &Run::name);
   run.conditions = read_conditions(fields);
   run.fitted = read_fitted(fields.required("fitted"), job);
   if (const auto changes = fields.optional("changes"))
@@ -107,19 +111,19 @@ Run read_run(const YamlValue& value, const Job& job) {
 }
 
 void add_table(const YamlValue& value, Job& job) {
-  const std::string path = path_beside(value.file(), value.label());
+  const std::string path = path_beside(value.file(), value.path());
   const auto rows = read_table(path);
   if (!rows) reject_file(value, rows.error());
   for (const auto& row : *rows) {
-    const auto run =
-        std::find_if(job.runs.begin(), job.runs.end(), [&](const Run& one) { return one.name == row.run; });
+    const auto run = std::find_if(job.runs.begin(), job.runs.end(),
+                                  [&](const Run& one) { return alike(one.name, row.run); });
     if (run == job.runs.end())
       throw InputError{{"the job has no run \"" + shortened(row.run) + "\"",
-                        "the name of a run of " + value.file(),
+                        "a run of " + value.file() + ": " + names_of(job.runs),
                         {path, row.reading.where.line, "run"}}};
     const Reading reading = to_reading(row.reading, job.rotor);
     if (row.reading.missing)
-      run->missing.push_back({reading.rpm, reading.sensor, shortened(row.reading.note)});
+      run->missing.push_back({reading.rpm, reading.sensor, shortened(row.reading.note), reading.where});
     else
       run->readings.push_back(reading);
   }
@@ -178,6 +182,39 @@ std::vector<YamlValue> table_paths(const YamlValue& value) {
   return value.is_list() ? value.list("a path, or a list of paths") : std::vector{value};
 }
 
+/// The speeds people set, and what they call them.
+std::vector<SetSpeed> read_set_speeds(const YamlValue& value, const Rotor& rotor) {
+  std::vector<SetSpeed> speeds;
+  for (const auto& one : value.list("a list of {at, name}")) {
+    YamlFields parts(one, "{at: speed, name: ...}");
+    const auto at = parts.required("at");
+    SetSpeed speed{read_speed(at, rotor), {}, at.where()};
+    if (const auto name = parts.optional("name")) speed.name = name->label();
+    parts.finish();
+    for (const auto& other : speeds) {
+      if (other.rpm == speed.rpm) at.reject("this speed stands here twice", "each speed once");
+      if (!speed.name.empty() && other.name == speed.name)
+        at.reject("two speeds are called \"" + speed.name + "\"", "a name of its own for each speed");
+    }
+    speeds.push_back(std::move(speed));
+  }
+  return speeds;
+}
+
+/// Speed points and places of all readings.
+void read_places(const std::optional<YamlValue>& listed, ReadingTables tables, Job& job) {
+  const auto set = listed ? read_set_speeds(*listed, job.rotor) : std::vector<SetSpeed>{};
+  if (const auto settled = settle_places(job, set); !settled) throw InputError{settled.error()};
+  for (const auto& speed : set) {
+    const bool read = std::any_of(job.places.begin(), job.places.end(), [&](const Place& place) {
+      return job.speeds_rpm[place.speed] == speed.rpm;
+    });
+    if (!read && tables == ReadingTables::read)
+      throw InputError{{fmt::format("no reading was made at {:.0f} rpm", speed.rpm),
+                        "the speed of some reading, within the rotor's speed_tolerance", speed.where}};
+  }
+}
+
 void read_runs(YamlFields& fields, Job& job, ReadingTables tables, std::vector<std::string>& sources) {
   const auto runs = fields.required("runs");
   for (const auto& one : runs.list("a list of runs")) job.runs.push_back(read_run(one, job));
@@ -185,13 +222,13 @@ void read_runs(YamlFields& fields, Job& job, ReadingTables tables, std::vector<s
   const auto other_files = static_cast<std::ptrdiff_t>(sources.size());
   if (const auto readings = fields.optional("readings"); readings && tables == ReadingTables::read)
     for (const YamlValue& table : table_paths(*readings)) {
-      const std::string path = path_beside(table.file(), table.label());
+      const std::string path = path_beside(table.file(), table.path());
       if (std::find(sources.begin() + other_files, sources.end(), path) != sources.end())
         table.reject("this table stands here twice", "each table once");
       add_table(table, job);
       sources.push_back(path);
     }
-  assign_speed_points(job);
+  read_places(fields.optional("speeds"), tables, job);
 }
 
 /// Stock is checked where a plane's pieces are written; a run that copies another needs no second check.
@@ -201,10 +238,10 @@ JobFile read_job_root(const YamlValue& root, ReadingTables tables) {
   JobFile file;
   Job& job = file.job;
   if (const auto title = fields.optional("title")) job.title = title->text();
-  if (const auto serial = fields.optional("serial")) job.serial = serial->text();
-  if (const auto station = fields.optional("station")) job.station = station->text();
+  if (const auto serial = fields.optional("serial")) job.serial = serial->label();
+  if (const auto station = fields.optional("station")) job.station = station->label();
   const auto rotor_path = fields.required("rotor");
-  file.sources = {root.file(), path_beside(root.file(), rotor_path.label())};
+  file.sources = {root.file(), path_beside(root.file(), rotor_path.path())};
   auto rotor = read_rotor(file.sources.back());
   if (!rotor) reject_file(rotor_path, rotor.error());
   job.rotor = *rotor;
@@ -212,10 +249,10 @@ JobFile read_job_root(const YamlValue& root, ReadingTables tables) {
   job.fitted_now = job.runs.back().fitted;
   if (const auto now = fields.optional("fitted_now")) job.fitted_now = read_fitted(*now, job);
   if (const auto named = fields.optional("prior")) {
-    file.sources.push_back(path_beside(root.file(), named->label()));
-    auto prior = read_prior(file.sources.back());
+    file.sources.push_back(path_beside(root.file(), named->path()));
+    auto prior = read_prior(file.sources.back(), &job.rotor);
     if (!prior) reject_file(*named, prior.error());
-    if (prior->rotor != job.rotor.name)
+    if (!alike(prior->rotor, job.rotor.name))
       named->reject("this prior is of rotor \"" + shortened(prior->rotor) + "\"",
                     "a prior of rotor \"" + shortened(job.rotor.name) + "\"");
     file.prior = std::move(*prior);

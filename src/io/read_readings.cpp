@@ -1,13 +1,14 @@
 #include "read_readings.hpp"
 
-#include <csv.h>
-
 #include <algorithm>
 #include <array>
 #include <cctype>
-#include <memory>
 #include <optional>
+#include <sstream>
 
+#include "csv_rows.hpp"
+#include "decimal_mark.hpp"
+#include "trimwright/base/name.hpp"
 #include "trimwright/base/text.hpp"
 #include "trimwright/io/files.hpp"
 #include "yaml_fields.hpp"
@@ -15,35 +16,8 @@
 namespace trimwright {
 namespace {
 
-struct Row {
-  int line = 0;
-  std::vector<std::string> cells;
-};
-
-/// Collects the cells that libcsv hands out; counts lines, newlines inside quoted cells included.
-struct Collector {
-  std::vector<Row> rows;
-  Row current{1, {}};
-  int line = 1;
-
-  static void on_cell(void* cell, std::size_t length, void* self) {
-    auto& collector = *static_cast<Collector*>(self);
-    std::string text(static_cast<const char*>(cell), length);
-    collector.line += static_cast<int>(std::count(text.begin(), text.end(), '\n'));
-    collector.current.cells.push_back(std::move(text));
-  }
-
-  static void on_row(int, void* self) {
-    auto& collector = *static_cast<Collector*>(self);
-    const auto& cells = collector.current.cells;
-    if (std::any_of(cells.begin(), cells.end(), [](const auto& cell) { return !cell.empty(); }))
-      collector.rows.push_back(collector.current);
-    collector.current = {++collector.line, {}};
-  }
-};
-
 char delimiter_of(const std::string& text) {
-  const auto header = text.substr(0, text.find('\n'));
+  const auto header = text.substr(0, text.find_first_of("\r\n"));
   char best = ',';
   for (const char candidate : {';', '\t'})
     if (std::count(header.begin(), header.end(), candidate) > std::count(header.begin(), header.end(), best))
@@ -51,35 +25,19 @@ char delimiter_of(const std::string& text) {
   return best;
 }
 
-std::string with_plain_newlines(const std::string& text) {
-  std::string plain;
-  plain.reserve(text.size());
-  for (std::size_t i = 0; i < text.size(); ++i) {
-    if (text[i] == '\r') {
-      if (i + 1 < text.size() && text[i + 1] == '\n') continue;
-      plain += '\n';
-    } else {
-      plain += text[i];
-    }
+/// The rows that are not empty.
+std::vector<CsvRow> filled_rows(const std::string& path, const std::string& text, char delimiter) {
+  std::istringstream in(text);
+  CsvRows all(in, path, delimiter);
+  std::vector<CsvRow> rows;
+  for (;;) {
+    auto row = all.next();
+    if (!row) throw InputError{row.error()};
+    if (!*row) return rows;
+    const auto& cells = (*row)->cells;
+    if (std::any_of(cells.begin(), cells.end(), [](const auto& cell) { return !cell.empty(); }))
+      rows.push_back(*std::move(*row));
   }
-  return plain;
-}
-
-std::vector<Row> parse_rows(const std::string& path, const std::string& text, char delimiter) {
-  csv_parser parser{};
-  if (csv_init(&parser, CSV_STRICT | CSV_STRICT_FINI | CSV_REPALL_NL) != 0) throw std::bad_alloc();
-  const std::unique_ptr<csv_parser, decltype(&csv_free)> owner(&parser, csv_free);
-  csv_set_delim(&parser, static_cast<unsigned char>(delimiter));
-  Collector collector;
-  const bool whole = csv_parse(&parser, text.data(), text.size(), Collector::on_cell, Collector::on_row,
-                               &collector) == text.size() &&
-                     csv_fini(&parser, Collector::on_cell, Collector::on_row, &collector) == 0;
-  if (!whole)
-    throw InputError{
-        {"the table cannot be read: a quotation mark stands where none belongs, or is never closed",
-         "cells as in RFC 4180: quotes around the whole cell, doubled inside",
-         {path, collector.line, {}}}};
-  return std::move(collector.rows);
 }
 
 enum Column : std::size_t { run, speed, sensor, amplitude, phase, component, phase_of, sd, note, columns };
@@ -100,7 +58,7 @@ struct Header {
   }
 };
 
-Header read_header(const std::string& path, const Row& row) {
+Header read_header(const std::string& path, const CsvRow& row) {
   Header header;
   for (std::size_t i = 0; i < row.cells.size(); ++i) {
     std::string heading = row.cells[i];
@@ -132,59 +90,100 @@ Header read_header(const std::string& path, const Row& row) {
   return header;
 }
 
+/// A table as it stands, and what is known of its columns.
+struct Table {
+  std::string path;
+  char delimiter = ',';
+  Header header;
+  std::vector<CsvRow> rows;  ///< without the heading
+  std::array<ColumnMarks, columns> marks;
+
+  [[nodiscard]] std::string raw(const CsvRow& row, Column column) const {
+    const auto at = header.at[column];
+    return at && *at < row.cells.size() ? row.cells[*at] : std::string{};
+  }
+  [[nodiscard]] Location where(const CsvRow& row, Column column) const {
+    return {path, row.line, column_names[column]};
+  }
+};
+
+constexpr std::array measured_columns{speed, amplitude, phase, sd};
+
 /// The cell's text, with the heading's unit behind a bare number.
-std::string cell_text(const Header& header, const Row& row, Column column, char delimiter) {
-  const auto at = header.at[column];
-  if (!at || *at >= row.cells.size()) return {};
-  std::string text = row.cells[*at];
-  const bool measured = column == speed || column == amplitude || column == phase || column == sd;
+std::string cell_text(const Table& table, const CsvRow& row, Column column) {
+  std::string text = table.raw(row, column);
+  if (column == note)
+    for (char& c : text)
+      if (c == '\n' || c == '\r' || c == '\t') c = ' ';
+  if (const auto seen = check_seen(text); !seen)
+    throw InputError{{seen.error().what, seen.error().expected, table.where(row, column)}};
+  const bool measured =
+      std::find(measured_columns.begin(), measured_columns.end(), column) != measured_columns.end();
   if (!measured || text.empty()) return text;
-  if (const auto comma = text.find(','); delimiter != ',' && comma != std::string::npos) text[comma] = '.';
+  if (table.delimiter != ',') {
+    auto number = with_decimal_point(text, table.marks[column]);
+    if (!number) throw InputError{{number.error().what, number.error().expected, table.where(row, column)}};
+    text = *std::move(number);
+  }
   const auto last = static_cast<unsigned char>(text.back());
-  if (!header.unit[column].empty() && (std::isdigit(last) != 0 || last == '.'))
-    text += " " + header.unit[column];
+  if (!table.header.unit[column].empty() && (std::isdigit(last) != 0 || last == '.'))
+    text += " " + table.header.unit[column];
   return text;
 }
 
-}  // namespace
-
-namespace {
-
-TableReading to_table_reading(const Header& header, const Row& row, char delimiter, const std::string& path) {
-  const auto cell = [&](Column column) { return cell_text(header, row, column, delimiter); };
-  const Location where{path, row.line, {}};
+TableReading to_table_reading(const Table& table, const CsvRow& row) {
+  const auto cell = [&](Column column) { return cell_text(table, row, column); };
   TableReading reading{cell(run),
-                       {cell(speed), cell(sensor), cell(amplitude), cell(phase), cell(component),
-                        cell(phase_of), cell(sd), false, cell(note), where}};
+                       {cell(speed),
+                        cell(sensor),
+                        cell(amplitude),
+                        cell(phase),
+                        cell(component),
+                        cell(phase_of),
+                        cell(sd),
+                        false,
+                        cell(note),
+                        {table.path, row.line, {}}}};
   auto& written = reading.reading;
   written.missing = written.amplitude.empty() || lower_case(written.amplitude) == "missing";
   if (written.amplitude.empty() && !written.phase.empty())
-    throw InputError{{"the amplitude is empty but a phase is given",
-                      "both, or \"missing\" for the amplitude",
-                      {path, row.line, "amplitude"}}};
+    throw InputError{{"the amplitude is empty but a phase is given", "both, or \"missing\" for the amplitude",
+                      table.where(row, amplitude)}};
   return reading;
 }
 
-std::vector<TableReading> read_table(const std::string& path, const std::string& text) {
-  const std::string plain = with_plain_newlines(text);
-  const char delimiter = delimiter_of(plain);
-  const auto rows = parse_rows(path, plain, delimiter);
-  if (rows.empty())
+void check_cells(const Table& table, const CsvRow& row, std::size_t headings) {
+  const std::string start = "the row \"" + shortened(row.cells.front()) + "\" has ";
+  const Location where{table.path, row.line, {}};
+  if (row.cells.size() > headings)
+    throw InputError{{start + "more cells than the heading",
+                      table.delimiter == ','
+                          ? "one cell per column; a decimal point, since a comma ends a cell"
+                          : "one cell per column",
+                      where}};
+  if (row.cells.size() < table.header.needed_cells())
+    throw InputError{{start + "too few cells", "a cell in every column but phase_of, sd and note", where}};
+}
+
+std::vector<TableReading> read_rows(const std::string& path, const std::string& text) {
+  Table table{path, delimiter_of(text), {}, {}, {}};
+  table.rows = filled_rows(path, text, table.delimiter);
+  if (!table.rows.empty() && table.rows.front().cells.front() == "sep=")  // a spreadsheet's own line: "sep=;"
+    table.rows.erase(table.rows.begin());
+  if (table.rows.empty())
     throw InputError{
         {"the table has no heading", "run, speed, sensor, amplitude, phase, component", {path, 1, {}}}};
-  const auto header = read_header(path, rows.front());
+  const CsvRow heading = std::move(table.rows.front());
+  table.rows.erase(table.rows.begin());
+  table.header = read_header(path, heading);
+  for (const auto& row : table.rows) check_cells(table, row, heading.cells.size());
+  for (const Column column : measured_columns)
+    for (const auto& row : table.rows) table.marks[column].add(table.raw(row, column));
+  const bool commas =
+      std::any_of(table.marks.begin(), table.marks.end(), [](const auto& one) { return one.comma; });
+  for (auto& one : table.marks) one.comma_in_table = commas;
   std::vector<TableReading> readings;
-  for (std::size_t r = 1; r < rows.size(); ++r) {
-    const Row& row = rows[r];
-    const std::string start = "the row \"" + shortened(row.cells.front()) + "\" has ";
-    if (row.cells.size() > rows.front().cells.size())
-      throw InputError{{start + "more cells than the heading", "one cell per column", {path, row.line, {}}}};
-    if (row.cells.size() < header.needed_cells())
-      throw InputError{{start + "too few cells",
-                        "a cell in every column but phase_of, sd and note",
-                        {path, row.line, {}}}};
-    readings.push_back(to_table_reading(header, row, delimiter, path));
-  }
+  for (const auto& row : table.rows) readings.push_back(to_table_reading(table, row));
   return readings;
 }
 
@@ -194,7 +193,7 @@ Result<std::vector<TableReading>> read_table(const std::string& path) {
   const auto text = read_text_file(path);
   if (!text) return tl::unexpected(text.error());
   try {
-    return read_table(path, *text);
+    return read_rows(path, *text);
   } catch (const InputError& input) {
     return tl::unexpected(input.error);
   }

@@ -3,7 +3,6 @@
 #include <fmt/format.h>
 
 #include <algorithm>
-#include <set>
 
 #include "read_plane_rules.hpp"
 #include "trade_values.hpp"
@@ -95,11 +94,10 @@ double read_moment_limit(const YamlValue& value) {
 void read_catalogue(YamlFields& fields, Plane& plane) {
   const auto weights = fields.optional("weights");
   if (!weights) return;
-  std::set<std::string> ids;
   for (const auto& one : weights->list("a list of weights")) {
-    plane.weights.push_back(read_weight(one, plane));
-    if (!ids.insert(plane.weights.back().id).second)
-      one.reject("weight \"" + plane.weights.back().id + "\" stands here twice", "each id once in a plane");
+    auto weight = read_weight(one, plane);
+    check_apart(one, "weight", weight.id, plane.weights, &Weight::id);
+    plane.weights.push_back(std::move(weight));
   }
 }
 
@@ -263,16 +261,16 @@ Rotor read_rotor_root(const YamlValue& root) {
   const auto planes = fields.required("planes").list("a list of planes");
   if (planes.empty()) fields.required("planes").reject("there is no plane", "at least one plane");
   for (const auto& one : planes) {
-    rotor.planes.push_back(read_plane(one, rotor.rotation));
-    if (*rotor.plane_named(rotor.planes.back().name) + 1 != rotor.planes.size())
-      one.reject("plane \"" + rotor.planes.back().name + "\" stands here twice", "each plane once");
+    auto plane = read_plane(one, rotor.rotation);
+    check_apart(one, "plane", plane.name, rotor.planes, &Plane::name);
+    rotor.planes.push_back(std::move(plane));
   }
   const auto sensors = fields.required("sensors").list("a list of sensors");
   if (sensors.empty()) fields.required("sensors").reject("there is no sensor", "at least one sensor");
   for (const auto& one : sensors) {
-    rotor.sensors.push_back(read_sensor(one, rotor));
-    if (*rotor.sensor_named(rotor.sensors.back().name) + 1 != rotor.sensors.size())
-      one.reject("sensor \"" + rotor.sensors.back().name + "\" stands here twice", "each sensor once");
+    auto sensor = read_sensor(one, rotor);
+    check_apart(one, "sensor", sensor.name, rotor.sensors, &Sensor::name);
+    rotor.sensors.push_back(std::move(sensor));
   }
   check_speed_tolerance(fields.required("speed_tolerance"), rotor);
   fields.finish();

@@ -4,6 +4,7 @@
 
 #include <cmath>
 
+#include "csv_rows.hpp"
 #include "json_parts.hpp"
 #include "trimwright/base/angle.hpp"
 #include "trimwright/plan/balance_plan.hpp"
@@ -11,25 +12,17 @@
 namespace trimwright {
 namespace {
 
-/// A cell that libcsv and spreadsheets give back as it was (RFC 4180).
-std::string quoted_cell(const std::string& text) {
-  const bool plain = text.find_first_of(",;\"\t\r\n") == std::string::npos &&
-                     (text.empty() || (text.front() != ' ' && text.back() != ' '));
-  if (plain) return text;
-  std::string cell = "\"";
-  for (const char c : text) cell += c == '"' ? std::string("\"\"") : std::string(1, c);
-  return cell + "\"";
-}
-
 std::string joined(const std::vector<std::string>& notes) {
   std::string text;
   for (const auto& note : notes) text += (text.empty() ? "" : "; ") + note;
   return text;
 }
 
-constexpr const char* heading = "run,speed,sensor,amplitude,phase,sd,component,note\n";
+std::string heading() {
+  return csv_line({"run", "speed", "sensor", "amplitude", "phase", "sd", "component", "note"});
+}
 
-struct CsvRow {
+struct ReadingRow {
   double rpm = 0.0;
   const Sensor& sensor;
   std::optional<double> amplitude;  ///< peak
@@ -38,7 +31,7 @@ struct CsvRow {
   std::string note;
 };
 
-std::string csv_line(const Job& job, const std::string& run, const CsvRow& row) {
+std::string reading_line(const Job& job, const std::string& run, const ReadingRow& row) {
   const auto seen = [&](double peak) {
     return fmt::format("{:.6g} {}", row.sensor.unit.shown_from_peak(peak), row.sensor.unit.text());
   };
@@ -47,10 +40,9 @@ std::string csv_line(const Job& job, const std::string& run, const CsvRow& row) 
     const double degrees = shown(row.sensor, *row.x, job.rotor.phase).phase_deg;
     phase = fmt::format("{:.2f} deg", wrap_360(std::round(100.0 * degrees) / 100.0));
   }
-  return fmt::format("{},{:.1f} rpm,{},{},{},{},once-per-rev,{}\n", quoted_cell(run), row.rpm,
-                     quoted_cell(row.sensor.name),
-                     row.amplitude ? quoted_cell(seen(*row.amplitude)) : "missing", phase,
-                     row.sd ? quoted_cell(seen(*row.sd)) : "", quoted_cell(row.note));
+  return csv_line({run, fmt::format("{:.1f} rpm", row.rpm), row.sensor.name,
+                   row.amplitude ? seen(*row.amplitude) : "missing", phase, row.sd ? seen(*row.sd) : "",
+                   "once-per-rev", row.note});
 }
 
 Json shown_json(const Sensor& sensor, const std::optional<double>& peak) {
@@ -223,7 +215,7 @@ Json recording_json(const Job& job, const Recording& recording, bool sweep) {
 }  // namespace
 
 std::string readings_csv(const Job& job, const RecordedRun& run) {
-  std::string text = heading;
+  std::string text = heading();
   for (const Recording& recording : run.recordings)
     for (const RecordedReading& reading : recording.readings) {
       if (!reading.for_job) continue;
@@ -231,20 +223,20 @@ std::string readings_csv(const Job& job, const RecordedRun& run) {
       std::vector<std::string> notes = reading.notes;
       const auto of_reference = reference_cautions(recording);
       notes.insert(notes.end(), of_reference.begin(), of_reference.end());
-      CsvRow row{reading.rpm, sensor, std::nullopt, reading.x, job_sd(sensor, reading), joined(notes)};
+      ReadingRow row{reading.rpm, sensor, std::nullopt, reading.x, job_sd(sensor, reading), joined(notes)};
       if (reading.amplitude_known) row.amplitude = reading.amplitude;
-      text += csv_line(job, run.run, row);
+      text += reading_line(job, run.run, row);
     }
   return text;
 }
 
 std::string sweep_csv(const Job& job, const RecordedRun& run) {
-  std::string text = heading;
+  std::string text = heading();
   for (const Recording& recording : run.recordings)
     for (const RecordedSweepPoint& point : recording.sweep)
-      text += csv_line(job, run.run,
-                       {point.rpm, job.rotor.sensors[point.sensor], std::abs(point.x), point.x, std::nullopt,
-                        point.trend == SpeedTrend::run_up ? "run-up" : "run-down"});
+      text += reading_line(job, run.run,
+                           {point.rpm, job.rotor.sensors[point.sensor], std::abs(point.x), point.x,
+                            std::nullopt, point.trend == SpeedTrend::run_up ? "run-up" : "run-down"});
   return text;
 }
 

@@ -4,6 +4,9 @@
 #include <filesystem>
 
 #include "json_parts.hpp"
+#include "trimwright/base/date.hpp"
+#include "trimwright/base/name.hpp"
+#include "trimwright/base/new_file.hpp"
 #include "trimwright/io/check_documents.hpp"
 #include "trimwright/io/files.hpp"
 #include "trimwright/io/json_documents.hpp"
@@ -16,12 +19,7 @@ namespace fs = std::filesystem;
 
 /// "2031-05-12" from "2031-05-12 14:20"; empty when the text does not begin with a date.
 std::string date_of(const std::string& when) {
-  if (when.size() < 10) return {};
-  for (std::size_t i = 0; i < 10; ++i) {
-    const bool dash = i == 4 || i == 7;
-    if (dash ? when[i] != '-' : when[i] < '0' || when[i] > '9') return {};
-  }
-  return when.substr(0, 10);
+  return parse_date(when.substr(0, 10)) ? when.substr(0, 10) : std::string{};
 }
 
 std::string part_number(const Plane& plane, const Piece& piece) {

@@ -4,6 +4,7 @@
 #include <cmath>
 #include <map>
 
+#include "csv_rows.hpp"
 #include "json_parts.hpp"
 #include "trimwright/base/text.hpp"
 #include "trimwright/io/record_documents.hpp"

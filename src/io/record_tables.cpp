@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <cmath>
 
+#include "csv_rows.hpp"
 #include "json_parts.hpp"
 #include "trimwright/base/text.hpp"
 #include "trimwright/io/record_documents.hpp"
@@ -67,21 +68,6 @@ std::string short_number(const Json& value) {
 }
 
 }  // namespace
-
-std::string csv_line(const std::vector<std::string>& fields) {
-  std::string line;
-  for (std::size_t i = 0; i < fields.size(); ++i) {
-    if (i > 0) line += ',';
-    if (fields[i].find_first_of(",\"\r\n") == std::string::npos) {
-      line += fields[i];
-      continue;
-    }
-    line += '"';
-    for (const char c : fields[i]) line += c == '"' ? std::string("\"\"") : std::string(1, c);
-    line += '"';
-  }
-  return line + "\r\n";
-}
 
 std::string export_csv(const std::vector<StoredRecord>& records) {
   std::string text = csv_line(

@@ -1,13 +1,12 @@
-#include <csv.h>
 #include <fmt/format.h>
 
 #include <algorithm>
-#include <array>
 #include <charconv>
 #include <cmath>
 #include <fstream>
 #include <limits>
 
+#include "csv_rows.hpp"
 #include "recording_sources.hpp"
 
 namespace trimwright {
@@ -27,85 +26,30 @@ std::optional<double> number(std::string text) {
   return value;
 }
 
-/// Rows of cells with their line numbers, parsed as the file is read. Lines beginning with # are comments.
-class CsvRows {
- public:
-  explicit CsvRows(const std::filesystem::path& file)
-      : in_(file, std::ios::binary), size_(static_cast<double>(std::filesystem::file_size(file))) {
-    csv_init(&parser_, CSV_REPALL_NL | CSV_APPEND_NULL);
-    std::string line = "#";
-    while (line.starts_with('#') && std::getline(in_, line)) {
-    }
-    // Where the comma is the decimal sign, cells are parted by semicolons.
-    if (line.find(';') != std::string::npos) csv_set_delim(&parser_, ';');
-    in_.clear();
-    in_.seekg(0);
+/// Where the comma is the decimal sign, cells are parted by semicolons.
+char delimiter_of(const std::filesystem::path& file) {
+  std::ifstream in(file, std::ios::binary);
+  std::string line = "#";
+  while (line.starts_with('#') && std::getline(in, line)) {
   }
-  ~CsvRows() { csv_free(&parser_); }
-  CsvRows(const CsvRows&) = delete;
-  CsvRows& operator=(const CsvRows&) = delete;
-
-  struct Row {
-    int line = 0;
-    std::vector<std::string> cells;
-  };
-
-  /// The next row that is neither empty nor a comment; nothing at the end.
-  std::optional<Row> next() {
-    while (next_ == rows_.size()) {
-      if (ended_) return std::nullopt;
-      rows_.clear();
-      next_ = 0;
-      fill();
-    }
-    return std::move(rows_[next_++]);
-  }
-  [[nodiscard]] double part_read() const { return size_ > 0.0 ? std::min(1.0, consumed_ / size_) : 1.0; }
-
- private:
-  void fill() {
-    in_.read(bytes_.data(), static_cast<std::streamsize>(bytes_.size()));
-    const auto got = static_cast<std::size_t>(in_.gcount());
-    consumed_ += static_cast<double>(got);
-    csv_parse(&parser_, bytes_.data(), got, &CsvRows::on_cell, &CsvRows::on_row, this);
-    if (got == bytes_.size()) return;
-    csv_fini(&parser_, &CsvRows::on_cell, &CsvRows::on_row, this);
-    ended_ = true;
-  }
-
-  static void on_cell(void* text, std::size_t length, void* self) {
-    static_cast<CsvRows*>(self)->cells_.emplace_back(static_cast<const char*>(text), length);
-  }
-  static void on_row(int terminator, void* self_pointer) {
-    auto& self = *static_cast<CsvRows*>(self_pointer);
-    const bool second_half_of_crlf = terminator == '\n' && self.after_return_ && self.cells_.empty();
-    self.after_return_ = terminator == '\r';
-    if (second_half_of_crlf) return;
-    ++self.line_;
-    if (!self.cells_.empty() && (self.cells_.front().empty() || self.cells_.front().front() != '#'))
-      self.rows_.push_back({self.line_, std::move(self.cells_)});
-    self.cells_.clear();
-  }
-
-  std::ifstream in_;
-  csv_parser parser_{};
-  std::array<char, 65536> bytes_{};
-  std::vector<std::string> cells_;
-  std::vector<Row> rows_;
-  std::size_t next_ = 0;
-  int line_ = 0;
-  bool after_return_ = false, ended_ = false;
-  double size_, consumed_ = 0.0;
-};
+  return line.find(';') == std::string::npos ? ',' : ';';
+}
 
 class CsvSource final : public RecordingSource {
  public:
   CsvSource(const std::filesystem::path& file, const RecordingDescription& description)
-      : file_(file.string()), description_(description), rows_(file), pending_(description.channels.size()) {}
+      : file_(file.string()),
+        description_(description),
+        in_(file, std::ios::binary),
+        size_(static_cast<double>(std::filesystem::file_size(file))),
+        rows_(in_, file_, delimiter_of(file)),
+        pending_(description.channels.size()) {}
 
   /// Headings, columns and sample rate, from the first rows.
   Result<void> begin() {
-    auto first = rows_.next();
+    auto heading = next();
+    if (!heading) return tl::unexpected(heading.error());
+    const auto first = *std::move(heading);
     if (!first) return fail("holds no rows", "a heading and rows of numbers", {file_, 0, {}});
     const bool headed = std::none_of(first->cells.begin(), first->cells.end(),
                                      [](const std::string& cell) { return number(cell).has_value(); });
@@ -115,23 +59,27 @@ class CsvSource final : public RecordingSource {
     if (!headed)
       if (auto ok = take(*first); !ok) return ok;
     while (pending_.front().size() < rows_for_rate) {
-      const auto row = rows_.next();
-      if (!row) break;
-      if (auto ok = take(*row); !ok) return ok;
+      const auto row = next();
+      if (!row) return tl::unexpected(row.error());
+      if (!*row) break;
+      if (auto ok = take(**row); !ok) return ok;
     }
     return settle_rate();
   }
 
   [[nodiscard]] double sample_rate_hz() const override { return rate_hz_; }
   [[nodiscard]] std::optional<std::int64_t> frames() const override { return std::nullopt; }
-  [[nodiscard]] double part_read() const override { return rows_.part_read(); }
+  [[nodiscard]] double part_read() const override {
+    return size_ > 0.0 ? std::min(1.0, rows_.bytes_read() / size_) : 1.0;
+  }
   [[nodiscard]] std::int64_t at_full_scale(std::size_t) const override { return 0; }
 
   Result<std::size_t> read(std::size_t most, std::vector<std::vector<float>>& channels) override {
     while (pending_.front().size() < most) {
-      const auto row = rows_.next();
-      if (!row) break;
-      if (auto ok = take(*row); !ok) return tl::unexpected(ok.error());
+      const auto row = next();
+      if (!row) return tl::unexpected(row.error());
+      if (!*row) break;
+      if (auto ok = take(**row); !ok) return tl::unexpected(ok.error());
     }
     const std::size_t got = std::min(most, pending_.front().size());
     channels.resize(pending_.size());
@@ -144,6 +92,14 @@ class CsvSource final : public RecordingSource {
   }
 
  private:
+  /// The next row that is no comment (#); none at the end.
+  Result<std::optional<CsvRow>> next() {
+    for (;;) {
+      auto row = rows_.next();
+      if (!row || !*row || !(*row)->cells.front().starts_with('#')) return row;
+    }
+  }
+
   Result<std::size_t> column_of(const std::string& heading, int column_number,
                                 const std::string& name) const {
     if (column_number >= 1 && static_cast<std::size_t>(column_number) <= width_)
@@ -172,7 +128,7 @@ class CsvSource final : public RecordingSource {
     return {};
   }
 
-  Result<double> cell(const CsvRows::Row& row, std::size_t column) const {
+  Result<double> cell(const CsvRow& row, std::size_t column) const {
     const std::string& text = row.cells[column];
     const auto value = number(text);
     if (!value || !std::isfinite(*value))
@@ -181,7 +137,7 @@ class CsvSource final : public RecordingSource {
     return *value;
   }
 
-  Result<void> take(const CsvRows::Row& row) {
+  Result<void> take(const CsvRow& row) {
     if (row.cells.size() != width_)
       return fail(fmt::format("{} cells in this row", row.cells.size()), fmt::format("{}", width_),
                   {file_, row.line, {}});
@@ -229,6 +185,8 @@ class CsvSource final : public RecordingSource {
 
   std::string file_;
   RecordingDescription description_;
+  std::ifstream in_;
+  double size_ = 0.0;
   CsvRows rows_;
   std::vector<std::vector<float>> pending_;
   std::vector<std::string> headings_;

@@ -6,6 +6,7 @@
 #include <cmath>
 #include <filesystem>
 
+#include "fitted_fields.hpp"
 #include "recording_fields.hpp"
 #include "trade_values.hpp"
 #include "trimwright/base/angle.hpp"
@@ -91,9 +92,7 @@ RecordedElement read_element(const YamlValue& value, const Rotor& rotor) {
 std::size_t read_sensor_name(const YamlValue& value, const Rotor& rotor) {
   const std::string name = value.text("a sensor of the rotor");
   const auto sensor = rotor.sensor_named(name);
-  std::string known;
-  for (const auto& one : rotor.sensors) known += (known.empty() ? "" : " or ") + one.name;
-  if (!sensor) value.reject("the rotor has no sensor \"" + shortened(name) + "\"", known);
+  if (!sensor) value.reject("the rotor has no sensor \"" + shortened(name) + "\"", names_of(rotor.sensors));
   return *sensor;
 }
 

@@ -7,6 +7,7 @@
 #include <filesystem>
 
 #include "trade_values.hpp"
+#include "trimwright/base/new_file.hpp"
 #include "trimwright/base/text.hpp"
 #include "trimwright/io/files.hpp"
 #include "trimwright/io/read_rotor.hpp"
@@ -27,32 +28,32 @@ speed_100: 5120 rpm
 speed_tolerance: 0.6 %
 mass: 117 kg
 reference: {teeth: 44, larger_tooth: 1, polarity: falling}
-blades: {count: 22, blade_1_at: 0 deg, numbered: clockwise, seen_from: front}
+blades: {count: 29, blade_1_at: 0 deg, numbered: clockwise, seen_from: front}
 planes:
   - name: spinner
     access: easy
     slots:
-      count: 36
-      slot_1_at: 5 deg with rotation
+      count: 40
+      slot_1_at: 4 deg with rotation
       numbered: clockwise
       seen_from: front
-      unusable: [11, 12, 27]          # jacking points
-    filler: {mass: 0.2 g, radius: 196 mm}
+      unusable: [11, 12, 31]          # jacking points
+    filler: {mass: 0.2 g, radius: 188 mm}
     weights:
-      - {id: S1, mass: 2.1 g, radius: 196 mm, stock: 10}
-      - {id: S2, mass: 3.1 g, radius: 196 mm, stock: 10}
-      - {id: S3, mass: 4.3 g, radius: 196.4 mm, stock: 10}
-      - {id: S4, mass: 5.6 g, radius: 196.4 mm, stock: 8}
-      - {id: S5, mass: 7.0 g, radius: 197 mm, stock: 8}
+      - {id: K2, mass: 2.2 g, radius: 188 mm, stock: 10}
+      - {id: K3, mass: 2.9 g, radius: 188 mm, stock: 10}
+      - {id: K4, mass: 4.4 g, radius: 188.5 mm, stock: 10}
+      - {id: K5, mass: 5.3 g, radius: 188.5 mm, stock: 8}
+      - {id: K7, mass: 7.4 g, radius: 189 mm, stock: 8}
     max_total_moment: 9000 g.mm
-  - name: rear
+  - name: drum
     access: hard                      # the tail cone must come off
-    slots: {count: 24, slot_1_at: 0 deg, numbered: counterclockwise, seen_from: aft}
+    slots: {count: 25, slot_1_at: 0 deg, numbered: counterclockwise, seen_from: aft}
     weights:
-      - {id: R1, moment: 260 g.mm, stock: 8}
-      - {id: R2, moment: 410 g.mm, stock: 8}
-      - {id: R3, moment: 760 g.mm, stock: 8}
-      - {id: R4, moment: 1150 g.mm, stock: 6}
+      - {id: D3, moment: 280 g.mm, stock: 8}
+      - {id: D4, moment: 430 g.mm, stock: 8}
+      - {id: D7, moment: 690 g.mm, stock: 8}
+      - {id: D12, moment: 1180 g.mm, stock: 6}
 sensors:
   - name: front
     measures: velocity
@@ -63,7 +64,7 @@ sensors:
       - {up_to: 70 %, limit: 0.8 in/s, target: 0.2 in/s}
       - {up_to: 105 %, limit: 0.6 in/s, target: 0.15 in/s}
     repeatability: 0.006 in/s
-  - name: rear
+  - name: turbine
     measures: velocity
     unit: mm/s rms
     phase_of: velocity
@@ -188,9 +189,9 @@ Result<void> check_slots_and_limits(const Location& where, const Rotor& rotor, d
 Result<void> check_rotor(const std::string& path, const Rotor& rotor, const rehearsal::VirtualRotor& real) {
   const Location where{path, 0, {}};
   if (!same_names(rotor.planes, real.planes))
-    return fail("the planes are not those of the virtual rotor", "spinner and rear, in this order", where);
+    return fail("the planes are not those of the virtual rotor", "spinner and drum, in this order", where);
   if (!same_names(rotor.sensors, real.sensors))
-    return fail("the sensors are not those of the virtual rotor", "front and rear, in this order", where);
+    return fail("the sensors are not those of the virtual rotor", "front and turbine, in this order", where);
   for (const Sensor& sensor : rotor.sensors)
     if (sensor.unit.quantity == MotionQuantity::as_shown)
       return fail("sensor \"" + sensor.name + "\" has a display unit, which the virtual rotor cannot show",
@@ -211,16 +212,20 @@ Result<void> create_rehearsal(const std::string& folder, std::uint64_t seed) {
   std::error_code failed;
   fs::create_directories(folder, failed);
   if (failed)
-    return fail("the folder cannot be made (" + failed.message() + ")", "a place this user may write to",
-                {folder, 0, {}});
+    return tl::unexpected(Error{"the folder cannot be made (" + failed.message() + ")",
+                                "a place this user may write to",
+                                {folder, unwritten, {}}});
   for (const char* name : {"rehearsal.yaml", "rotor.yaml", "job.yaml"}) {
     const std::string path = (fs::path(folder) / name).string();
     if (fs::exists(path, failed))
       return fail("this file is there already", "a new folder for each rehearsal", {path, 0, {}});
   }
-  const auto rotor = write_text_file((fs::path(folder) / "rotor.yaml").string(), rotor_text);
-  if (!rotor) return rotor;
-  return write_text_file((fs::path(folder) / "rehearsal.yaml").string(), rehearsal_text(seed));
+  const std::string rotor = (fs::path(folder) / "rotor.yaml").string();
+  if (auto written = write_text_file(rotor, rotor_text, NewFile::Existing::refused); !written) return written;
+  auto written = write_text_file((fs::path(folder) / "rehearsal.yaml").string(), rehearsal_text(seed),
+                                 NewFile::Existing::refused);
+  if (!written) fs::remove(rotor, failed);
+  return written;
 }
 
 Result<Rehearsal> read_rehearsal(const std::string& folder) {

@@ -25,7 +25,7 @@ bool all_of_catalogue(const FittedWeights& fitted) {
          });
 }
 
-/// {4: S2, 19: S1}, or a list where something is not from the catalogue.
+/// {4: K3, 19: K2}, or a list where something is not from the catalogue.
 YAML::Node plane_node(const FittedWeights& fitted) {
   const bool plain = all_of_catalogue(fitted);
   YAML::Node node = flow(plain ? YAML::NodeType::Map : YAML::NodeType::Sequence);

@@ -4,6 +4,8 @@
 #include <cmath>
 #include <nlohmann/json.hpp>
 
+#include "fitted_fields.hpp"
+#include "trimwright/base/name.hpp"
 #include "trimwright/base/text.hpp"
 #include "trimwright/io/files.hpp"
 #include "trimwright/io/rehearsal_files.hpp"
@@ -32,9 +34,7 @@ std::string words(const std::optional<Piece>& piece) {
 
 std::size_t plane_named(const Rotor& rotor, const std::string& name, const std::string& file) {
   const auto plane = rotor.plane_named(name);
-  std::string known;
-  for (const auto& one : rotor.planes) known += (known.empty() ? "" : " or ") + one.name;
-  if (!plane) reject("the rotor has no plane \"" + shortened(name) + "\"", known, file);
+  if (!plane) reject("the rotor has no plane \"" + shortened(name) + "\"", names_of(rotor.planes), file);
   return *plane;
 }
 
@@ -79,7 +79,7 @@ Refit by_hand_out(const Rotor& rotor, const std::string& text) {
 Refit by_hand_in(const Rotor& rotor, const std::string& text) {
   const auto equals = text.find('=');
   if (equals == std::string::npos)
-    reject("--fit: \"" + shortened(text) + "\" does not say what goes where", "such as \"spinner 3=S2\"");
+    reject("--fit: \"" + shortened(text) + "\" does not say what goes where", "such as \"spinner 3=K3\"");
   Refit refit = place_of(rotor, text.substr(0, equals), "--fit");
   const std::string what = text.substr(equals + 1);
   if (const auto moment = parse_moment_g_mm(what); moment && *moment >= 0.0)
@@ -166,7 +166,7 @@ void check_stock(const Rotor& rotor, const std::vector<FittedWeights>& fitted) {
 std::vector<FittedWeights> start_of(const Job& job, const std::string& like) {
   if (like.empty()) return job.fitted_now;
   for (const Run& run : job.runs)
-    if (run.name == like) return run.fitted;
+    if (alike(run.name, like)) return run.fitted;
   reject("--like: the job has no run \"" + shortened(like) + "\"", "the name of an earlier run");
 }
 

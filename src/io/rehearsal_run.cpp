@@ -1,5 +1,4 @@
 #include <fmt/format.h>
-#include <unistd.h>
 
 #include <algorithm>
 #include <cmath>
@@ -7,10 +6,12 @@
 #include <filesystem>
 #include <sndfile.hh>
 
+#include "csv_rows.hpp"
 #include "rehearsal_job.hpp"
 #include "trimwright/base/angle.hpp"
+#include "trimwright/base/name.hpp"
+#include "trimwright/base/new_file.hpp"
 #include "trimwright/base/text.hpp"
-#include "trimwright/io/files.hpp"
 #include "trimwright/rehearsal/demonstration.hpp"
 #include "trimwright/rehearsal/draws.hpp"
 #include "trimwright/rehearsal/virtual_recording.hpp"
@@ -60,12 +61,12 @@ bool fits_a_file_name(const std::string& name) {
 }
 
 Result<std::string> free_file_stem(const Rehearsal& rehearsal, const Job& job, const std::string& name) {
-  if (!fits_a_file_name(name))
+  if (!parse_name(name) || !fits_a_file_name(name))
     return fail("--name: \"" + shortened(name) + "\" cannot be the name of a run and its files",
                 "at most 60 letters, digits, blanks, - and _, beginning with a letter or digit");
   for (const Run& run : job.runs)
-    if (run.name == name)
-      return fail("--name: the job has a run \"" + name + "\" already", "a name of its own for each run");
+    if (alike(run.name, name))
+      return fail("--name: the job has a run \"" + run.name + "\" already", "a name of its own for each run");
   std::string stem = name;
   std::replace(stem.begin(), stem.end(), ' ', '-');
   for (const char* ending : {".wav", ".csv"})
@@ -75,11 +76,6 @@ Result<std::string> free_file_stem(const Rehearsal& rehearsal, const Job& job, c
   return stem;
 }
 
-std::vector<std::complex<double>> unbalance_with(Job job, const std::vector<FittedWeights>& fitted) {
-  job.fitted_now = fitted;
-  return unbalance_now(job);
-}
-
 std::string csv_row(const Rehearsal& rehearsal, const std::string& run,
                     const rehearsal::VirtualReading& reading) {
   const auto s = static_cast<std::size_t>(reading.sensor);
@@ -87,8 +83,9 @@ std::string csv_row(const Rehearsal& rehearsal, const std::string& run,
   const Phasor x =
       in_sensor_unit(sensor, rehearsal.truth.rotor().sensors[s].quantity, reading.value, reading.speed_rpm);
   const auto seen = shown(sensor, x, rehearsal.rotor.phase);
-  return fmt::format("{},{:.1f} rpm,{},{:.4f} {},{:.2f} deg,once-per-rev\n", run, reading.speed_rpm,
-                     sensor.name, seen.amplitude, sensor.unit.text(), seen.phase_deg);
+  return csv_line({run, fmt::format("{:.1f} rpm", reading.speed_rpm), sensor.name,
+                   fmt::format("{:.4f} {}", seen.amplitude, sensor.unit.text()),
+                   fmt::format("{:.2f} deg", seen.phase_deg), "once-per-rev"});
 }
 
 Result<std::string> readings_table(const Rehearsal& rehearsal, const Job& job, const RehearsalRun& run) {
@@ -96,7 +93,7 @@ Result<std::string> readings_table(const Rehearsal& rehearsal, const Job& job, c
       rehearsal::virtual_run(rehearsal.truth, unbalance_with(job, run.fitted), speeds_rpm(rehearsal),
                              rehearsal.scatter, 1, seed_of_run(rehearsal, job.runs.size()));
   if (!readings) return tl::unexpected(readings.error());
-  std::string table = "run,speed,sensor,amplitude,phase,component\n";
+  std::string table = csv_line({"run", "speed", "sensor", "amplitude", "phase", "component"});
   for (const auto& reading : *readings) table += csv_row(rehearsal, run.name, reading);
   return table;
 }
@@ -205,23 +202,21 @@ bool write_blocks(SndfileHandle& out, const rehearsal::VirtualRecording& recordi
 /// WAV, 24 bit; what exceeds the recorder's full scale is clipped, as a recorder does.
 Result<void> write_recording(const std::string& path, const rehearsal::VirtualRecording& recording,
                              const Eigen::RowVectorXd& scales, const std::function<void(double)>& progress) {
-  const std::string temporary = path + "." + std::to_string(::getpid()) + ".part";
-  bool whole = false;
-  std::string why;
-  {
-    SndfileHandle out(temporary, SFM_WRITE, SF_FORMAT_WAV | SF_FORMAT_PCM_24, static_cast<int>(scales.size()),
-                      sample_rate);
-    if (out && out.error() == 0) {
-      out.command(SFC_SET_CLIPPING, nullptr, SF_TRUE);
-      whole = write_blocks(out, recording, scales, progress);
-      out.writeSync();
-    }
-    why = out.strError();
+  auto file = NewFile::create(path, NewFile::Existing::refused);
+  if (!file) return tl::unexpected(file.error());
+  SndfileHandle out(file->descriptor(), false, SFM_WRITE, SF_FORMAT_WAV | SF_FORMAT_PCM_24,
+                    static_cast<int>(scales.size()), sample_rate);
+  bool whole = out && out.error() == 0;
+  if (whole) {
+    out.command(SFC_SET_CLIPPING, nullptr, SF_TRUE);
+    whole = write_blocks(out, recording, scales, progress);
   }
-  if (whole && std::rename(temporary.c_str(), path.c_str()) == 0) return {};
-  std::remove(temporary.c_str());
-  return fail("the recording cannot be written (" + why + ")", "a folder this user may write to, with room",
-              {path, 0, {}});
+  const std::string why = out.strError();
+  out = SndfileHandle();  // writes the header
+  if (whole) return file->finish();
+  return tl::unexpected(Error{"the recording cannot be written (" + why + ")",
+                              "a folder this user may write to, with room",
+                              {path, unwritten, {}}});
 }
 
 Result<void> write_run(const Rehearsal& rehearsal, const Job& job, const RehearsalRun& run,
@@ -229,7 +224,7 @@ Result<void> write_run(const Rehearsal& rehearsal, const Job& job, const Rehears
   if (run.readings_only) {
     const auto table = readings_table(rehearsal, job, run);
     if (!table) return tl::unexpected(table.error());
-    return write_text_file(path, *table);
+    return write_text_file(path, *table, NewFile::Existing::refused);
   }
   const auto recording = recording_of(rehearsal, job, run);
   if (!recording) return tl::unexpected(recording.error());

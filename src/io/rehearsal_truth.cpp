@@ -42,7 +42,7 @@ Run exact_run(const Rehearsal& rehearsal, const std::vector<rehearsal::SpeedResp
 }
 
 /// The five speeds, and as many noiseless runs as show the rotor whole.
-Job exact_job(const Rehearsal& rehearsal) {
+Result<Job> exact_job(const Rehearsal& rehearsal) {
   Job job;
   job.rotor = rehearsal.rotor;
   job.serial = "rehearsal " + std::to_string(rehearsal.seed);
@@ -55,6 +55,7 @@ Job exact_job(const Rehearsal& rehearsal) {
   job.runs.push_back(exact_run(rehearsal, responses, job, std::nullopt));
   for (std::size_t p = 0; p < job.rotor.planes.size(); ++p)
     job.runs.push_back(exact_run(rehearsal, responses, job, p));
+  if (auto settled = settle_places(job); !settled) return tl::unexpected(settled.error());
   return job;
 }
 
@@ -72,43 +73,12 @@ std::vector<std::complex<double>> acting_alike(const Job& job, const InfluenceMo
   Eigen::VectorXcd baseline(rows);
   for (Eigen::Index i = 0; i < rows; ++i) {
     const InfluenceRow& row = model.rows[static_cast<std::size_t>(i)];
-    const LimitBand* band = job.rotor.sensors[row.sensor].band_at(job.speeds_rpm[row.speed]);
-    const double weight = band == nullptr ? 0.0 : 1.0 / band->limit;
+    const double weight = 1.0 / place_of(job, row.speed, row.sensor).limit;
     coefficients.row(i) = weight * row.coefficients.transpose();
     baseline(i) = weight * row.baseline;
   }
   const Eigen::VectorXcd moments = coefficients.colPivHouseholderQr().solve(baseline);
   return {moments.begin(), moments.end()};
-}
-
-std::vector<std::complex<double>> moments_with(Job job, const std::vector<FittedWeights>& fitted) {
-  job.fitted_now = fitted;
-  return unbalance_now(job);
-}
-
-std::vector<Prediction> levels(const Job& job, const InfluenceModel& model,
-                               const std::vector<std::complex<double>>& first,
-                               const std::vector<std::complex<double>>& now) {
-  const auto as_vector = [&](const std::vector<std::complex<double>>& moments) {
-    Eigen::VectorXcd vector(static_cast<Eigen::Index>(model.planes.size()));
-    for (std::size_t p = 0; p < model.planes.size(); ++p)
-      vector(static_cast<Eigen::Index>(p)) = moments[model.planes[p]];
-    return vector;
-  };
-  std::vector<Prediction> all;
-  for (const InfluenceRow& row : model.rows) {
-    Prediction level;
-    level.speed = row.speed;
-    level.sensor = row.sensor;
-    level.before = predict(row, as_vector(first));
-    level.after = predict(row, as_vector(now));
-    if (const LimitBand* band = job.rotor.sensors[row.sensor].band_at(job.speeds_rpm[row.speed])) {
-      level.limit = band->limit;
-      level.target = band->target;
-    }
-    all.push_back(level);
-  }
-  return all;
 }
 
 /// The row of the trade-off with most changes: the best that could be fitted.
@@ -125,7 +95,9 @@ Result<TrimPlan> best_trim(const Job& job, const InfluenceModel& model, TrimRequ
 Result<RehearsalTruth> rehearsal_truth(const Rehearsal& rehearsal, const Job& job,
                                        const TrimRequest& request) {
   RehearsalTruth truth;
-  truth.job = exact_job(rehearsal);
+  auto exact = exact_job(rehearsal);
+  if (!exact) return tl::unexpected(exact.error());
+  truth.job = *std::move(exact);
   std::vector<std::size_t> planes;
   for (std::size_t p = 0; p < truth.job.rotor.planes.size(); ++p) planes.push_back(p);
   auto model = fit_influence(truth.job, planes);
@@ -136,11 +108,11 @@ Result<RehearsalTruth> rehearsal_truth(const Rehearsal& rehearsal, const Job& jo
   truth.fitted = job.fitted_now;
   truth.moment = unbalance_now(job);
   const auto& first = job.runs.empty() ? job.fitted_now : job.runs.front().fitted;
-  truth.levels = levels(truth.job, truth.model, moments_with(job, first), truth.moment);
   // Known changes are told to the trim by the last of the runs it knows.
   truth.job.fitted_now = first;
   Job changed = truth.job;
   changed.runs.back().changes = changes_of(job);
+  truth.levels = forecast(changed, truth.model, job.fitted_now).predictions;
   auto best = best_trim(changed, truth.model, request);
   if (!best) return tl::unexpected(best.error());
   truth.best = *std::move(best);

@@ -5,6 +5,7 @@
 #include "../report/number_words.hpp"
 #include "../report/text_table.hpp"
 #include "json_parts.hpp"
+#include "trimwright/check/verdict.hpp"
 #include "trimwright/io/rehearsal_files.hpp"
 
 namespace trimwright {
@@ -32,7 +33,7 @@ std::string plane_table(const RehearsalTruth& truth) {
 }
 
 std::string coefficient_table(const RehearsalTruth& truth) {
-  TextTable table({{"rpm", Align::left},
+  TextTable table({{"speed", Align::left},
                    {"sensor", Align::left},
                    {"plane", Align::left},
                    {"per kg mm", Align::right},
@@ -40,7 +41,7 @@ std::string coefficient_table(const RehearsalTruth& truth) {
   const Rotor& rotor = truth.job.rotor;
   for (const auto& row : truth.model.rows)
     for (std::size_t p = 0; p < truth.model.planes.size(); ++p)
-      table.add({speed_words(rotor, truth.job.speeds_rpm[row.speed]), rotor.sensors[row.sensor].name,
+      table.add({speed_words(truth.job, row.speed), rotor.sensors[row.sensor].name,
                  rotor.planes[truth.model.planes[p]].name,
                  phasor_words(rotor.sensors[row.sensor],
                               1000.0 * row.coefficients(static_cast<Eigen::Index>(p)), rotor.phase),
@@ -48,14 +49,13 @@ std::string coefficient_table(const RehearsalTruth& truth) {
   return table.text();
 }
 
-std::string met(const Prediction& level, Phasor x) {
-  if (level.limit > 0.0 && std::abs(x) > level.limit) return "above the limit";
-  if (level.target && std::abs(x) > *level.target) return "above the target";
-  return "met";
+/// Of the best slots, at the place of `level`.
+Phasor best_at(const RehearsalTruth& truth, const Prediction& level) {
+  return prediction_at(truth.best.predictions, level.speed, level.sensor)->after;
 }
 
 std::string level_table(const RehearsalTruth& truth) {
-  TextTable table({{"rpm", Align::left},
+  TextTable table({{"speed", Align::left},
                    {"sensor", Align::left},
                    {"first run", Align::right},
                    {"now", Align::right},
@@ -64,15 +64,14 @@ std::string level_table(const RehearsalTruth& truth) {
                    {"target", Align::right},
                    {"now", Align::left}});
   const Rotor& rotor = truth.job.rotor;
-  for (std::size_t i = 0; i < truth.levels.size(); ++i) {
-    const Prediction& level = truth.levels[i];
+  for (const Prediction& level : truth.levels) {
     const Sensor& sensor = rotor.sensors[level.sensor];
-    table.add({speed_words(rotor, truth.job.speeds_rpm[level.speed]), sensor.name,
+    table.add({speed_words(truth.job, level.speed), sensor.name,
                phasor_words(sensor, level.before, rotor.phase),
                phasor_words(sensor, level.after, rotor.phase),
-               phasor_words(sensor, truth.best.predictions[i].after, rotor.phase), sensor.unit.text(),
+               phasor_words(sensor, best_at(truth, level), rotor.phase), sensor.unit.text(),
                level.target ? amplitude_words(sensor.unit.shown_from_peak(*level.target)) : "-",
-               met(level, level.after)});
+               level_words(std::abs(level.after), level.limit, level.target)});
   }
   return table.text();
 }
@@ -138,8 +137,7 @@ Json coefficients_json(const RehearsalTruth& truth) {
 Json levels_json(const RehearsalTruth& truth) {
   Json list = Json::array();
   const Rotor& rotor = truth.job.rotor;
-  for (std::size_t i = 0; i < truth.levels.size(); ++i) {
-    const Prediction& level = truth.levels[i];
+  for (const Prediction& level : truth.levels) {
     const Sensor& sensor = rotor.sensors[level.sensor];
     Json entry = {{"speed_rpm", truth.job.speeds_rpm[level.speed]},
                   {"sensor", sensor.name},
@@ -151,7 +149,7 @@ Json levels_json(const RehearsalTruth& truth) {
     };
     add("first_run", level.before);
     add("now", level.after);
-    add("best_slots", truth.best.predictions[i].after);
+    add("best_slots", best_at(truth, level));
     entry["limit"] = sensor.unit.shown_from_peak(level.limit);
     entry["target"] = level.target ? Json(sensor.unit.shown_from_peak(*level.target)) : Json(nullptr);
     list.push_back(std::move(entry));

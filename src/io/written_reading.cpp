@@ -4,9 +4,8 @@
 
 #include <algorithm>
 #include <cmath>
-#include <iterator>
-#include <set>
 
+#include "fitted_fields.hpp"
 #include "trade_values.hpp"
 #include "trimwright/base/angle.hpp"
 #include "trimwright/base/text.hpp"
@@ -24,12 +23,6 @@ namespace {
 [[noreturn]] void reject(const WrittenReading& written, const std::string& part, std::string what,
                          std::string expected) {
   reject(written, part, Error{std::move(what), std::move(expected), {}});
-}
-
-std::string sensor_names(const Rotor& rotor) {
-  std::string names;
-  for (const auto& sensor : rotor.sensors) names += (names.empty() ? "" : " or ") + sensor.name;
-  return names;
 }
 
 std::string convention_name(PhaseConvention convention) {
@@ -74,8 +67,21 @@ double phase_deg(const WrittenReading& written, const Rotor& rotor) {
   return quantity->value;
 }
 
+/// The sensor says what its phases belong to when they are read in its own quantity; in another one both are
+/// likely, and they are 90 degrees apart.
 std::optional<MotionQuantity> phase_quantity(const WrittenReading& written, const Sensor& sensor) {
-  if (written.phase_of.empty()) return sensor.phase_of;
+  if (written.phase_of.empty()) {
+    const auto amplitude = parse_quantity(written.amplitude);
+    const auto unit = parse_vibration_unit(amplitude ? amplitude->unit : std::string{});
+    if (unit && sensor.phase_of && !written.phase.empty() && unit->quantity != sensor.unit.quantity)
+      reject(written, "phase_of",
+             "\"" + shortened(written.amplitude) + "\" is a " + std::string(name(unit->quantity)) +
+                 ", sensor \"" + sensor.name + "\" measures " + std::string(name(sensor.unit.quantity)) +
+                 ", and the reading does not say which of them its phase belongs to",
+             "phase_of: " + std::string(name(unit->quantity)) +
+                 ", or phase_of: " + std::string(name(sensor.unit.quantity)));
+    return sensor.phase_of;
+  }
   if (sensor.unit.quantity == MotionQuantity::as_shown)
     reject(written, "phase_of", "a display unit has no phase_of", "nothing here");
   for (const auto quantity :
@@ -113,18 +119,13 @@ Reading to_reading(const WrittenReading& written, const Rotor& rotor) {
   const auto sensor_index = rotor.sensor_named(written.sensor);
   if (!sensor_index)
     reject(written, "sensor", "the rotor has no sensor \"" + shortened(written.sensor) + "\"",
-           sensor_names(rotor));
+           names_of(rotor.sensors));
   reading.sensor = *sensor_index;
   const Sensor& sensor = rotor.sensors[reading.sensor];
 
   const auto rpm = parse_speed(written.speed, rotor);
   if (!rpm) reject(written, "speed", rpm.error());
   reading.rpm = *rpm;
-  if (sensor.band_at(reading.rpm) == nullptr)
-    reject(written, "speed",
-           fmt::format("sensor \"{}\" has no limit at {:.0f} rpm", sensor.name, reading.rpm),
-           "a speed inside the limits of the rotor file, or one more band there");
-
   reading.component = component_of(written);
   const auto quantity = phase_quantity(written, sensor);
   reading.repeatability = stated_sd(written, sensor);
@@ -140,47 +141,6 @@ Reading to_reading(const WrittenReading& written, const Rotor& rotor) {
   reading.x =
       phasor_from_shown(reading.amplitude, phase_deg(written, rotor), convention) * reading.phase_factor;
   return reading;
-}
-
-namespace {
-
-/// Speed points of a job; a thousand readings make a few dozen.
-constexpr std::size_t most_speed_points = 500;
-
-/// The point within `tolerance` of `rpm`, or the end. Throws where there are two.
-std::set<double>::const_iterator point_near(const std::set<double>& points, const Reading& reading,
-                                            double tolerance) {
-  const auto first = points.lower_bound(reading.rpm - tolerance);
-  if (first == points.end() || *first > reading.rpm + tolerance) return points.end();
-  const auto next = std::next(first);
-  if (next != points.end() && *next <= reading.rpm + tolerance)
-    throw InputError{
-        {fmt::format("{:.1f} rpm lies within the tolerance ({:.1f} rpm) of two speed points", reading.rpm,
-                     tolerance),
-         "speeds that are clearly one point or clearly two; see speed_tolerance in the rotor file",
-         reading.where}};
-  return first;
-}
-
-}  // namespace
-
-void assign_speed_points(Job& job) {
-  const double tolerance = job.rotor.speed_tolerance_rpm * (1.0 + 1e-9);
-  std::set<double> points;
-  for (const auto& run : job.runs)
-    for (const auto& reading : run.readings) {
-      if (point_near(points, reading, tolerance) == points.end()) points.insert(reading.rpm);
-      if (points.size() > most_speed_points)
-        throw InputError{
-            {"the readings are at too many different speeds", "at most 500 speed points", reading.where}};
-    }
-  job.speeds_rpm.assign(points.begin(), points.end());
-  for (auto& run : job.runs)
-    for (auto& reading : run.readings) {
-      const double point = *point_near(points, reading, tolerance);
-      reading.speed = static_cast<std::size_t>(
-          std::lower_bound(job.speeds_rpm.begin(), job.speeds_rpm.end(), point) - job.speeds_rpm.begin());
-    }
 }
 
 }  // namespace trimwright

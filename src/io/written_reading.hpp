@@ -22,12 +22,8 @@ struct WrittenReading {
   Location where;
 };
 
-/// Into the library's conventions, once and for all. `Reading::speed` is left for `assign_speed_points`.
+/// Into the library's conventions, once and for all. `Reading::speed` is left for `settle_places`.
 /// Throws InputError.
 [[nodiscard]] Reading to_reading(const WrittenReading& written, const Rotor& rotor);
-
-/// Groups the readings of all runs into speed points: those within the rotor's tolerance of the first reading
-/// of a point belong to it. Throws InputError where a reading is within the tolerance of two points.
-void assign_speed_points(Job& job);
 
 }  // namespace trimwright

@@ -16,11 +16,11 @@ namespace {
 
 constexpr std::size_t deepest = 24;
 
-/// Values a file may hold; a job of a thousand readings has below ten thousand.
-constexpr std::size_t most_values = 200000;
+/// Values a file may hold; a prior of 500 coefficients has half as many.
+constexpr std::size_t most_values = 1000000;
 
-/// yaml-cpp takes a longer line for no key at all, without a word.
-constexpr std::size_t longest_line = 1024;
+/// yaml-cpp takes a longer one for no key at all, without a word.
+constexpr std::size_t longest_value = 1024;
 
 /// Walks the events of a document before any node is built: what the node tree would hide or choke on. Keeps
 /// the first complaint, so that a plain syntax error further down is told first.
@@ -72,6 +72,9 @@ class Scan : public YAML::EventHandler {
 
   void scalar(const YAML::Mark& mark, const std::string& value) {
     count(mark);
+    if (value.size() > longest_value)
+      complain(mark, "the value \"" + shortened(value) + "\" has " + std::to_string(value.size()) + " bytes",
+               "at most " + std::to_string(longest_value));
     if (levels_.empty() || !levels_.back().is_map) return;
     auto& level = levels_.back();
     if (level.key_next && !level.keys.insert(value).second)
@@ -93,7 +96,9 @@ class Scan : public YAML::EventHandler {
   }
 
   void count(const YAML::Mark& mark) {
-    if (++values_ == most_values) complain(mark, "the file holds too many values", "at most 200000");
+    if (++values_ < most_values) return;
+    complain(mark, "the file holds too many values", "at most " + std::to_string(most_values));
+    throw InputError{*complaint_};  // going on would take as long as the file does
   }
 
   /// yaml-cpp lets the end of the file close a quotation.
@@ -118,17 +123,56 @@ class Scan : public YAML::EventHandler {
   int documents_ = 0;
 };
 
-void check_lines(const std::string& file, const std::string& text) {
-  int line = 1;
-  for (std::size_t start = 0; start < text.size(); ++line) {
-    const std::size_t end = std::min(text.find('\n', start), text.size());
-    if (end - start > longest_line)
-      throw InputError{{"the line \"" + shortened(text.substr(start, 70)) + "\" has " +
-                            std::to_string(end - start) + " characters",
-                        "lines of at most " + std::to_string(longest_line),
-                        {file, line, {}}}};
-    start = end + 1;
+bool is_digit(char c) { return c >= '0' && c <= '9'; }
+
+/// "3:L2", which YAML takes for one word.
+bool lacks_blank(const std::string& text) {
+  const auto colon = text.find(':');
+  return colon != std::string::npos && colon > 0 && colon + 1 < text.size() && text[colon + 1] != ' ';
+}
+
+Error blank_needed(const std::string& text) {
+  const auto colon = text.find(':') + 1;
+  return {"\"" + shortened(text) + "\" has no blank behind its colon",
+          "\"" + shortened(text.substr(0, colon) + " " + text.substr(colon)) + "\"",
+          {}};
+}
+
+/// Why a key has no value: often it is none, but the rest of a number with a decimal comma, or a key and its
+/// value in one word.
+Error no_value(const std::string& key, const std::pair<std::string, YamlValue>* before) {
+  if (lacks_blank(key)) return blank_needed(key);
+  if (before != nullptr && before->second.is_text() && !key.empty() && is_digit(key.front())) {
+    const std::string number = before->second.text();
+    if (!number.empty() && is_digit(number.back()))
+      return {"the comma in \"" + before->first + ": " + shortened(number) + "," + shortened(key) +
+                  "\" ends the value",
+              "a decimal point: \"" + shortened(number + "." + key) + "\"",
+              {}};
   }
+  return {"there is no value", "a value, or no such key", {}};
+}
+
+/// A syntax error, told as what a person most likely did. `bracket_line`: of the innermost open bracket, or
+/// 0.
+Error explained(const std::string& file, const std::string& text, const YAML::Exception& error,
+                int bracket_line) {
+  std::istringstream lines(text);
+  std::string line;
+  const bool is_json = text.starts_with('{');
+  for (int number = 1; number <= error.mark.line + 1 && std::getline(lines, line); ++number) {
+    const Location where{file, number, {}};
+    const auto indent = line.substr(0, line.find_first_not_of(" \t"));
+    if (!is_json && indent.find('\t') != std::string::npos)
+      return {"this is not valid YAML: the line begins with a tab", "blanks only", where};
+    if (number == error.mark.line + 1 && (line.find(":{") != line.npos || line.find(":[") != line.npos))
+      return {"this is not valid YAML: a colon has no blank behind it", "\": {\" or \": [\"", where};
+  }
+  if (bracket_line > 0 && error.msg.find("flow not found") != std::string::npos)
+    return {"a bracket that opens here is never closed, or holds what does not belong",
+            "YAML",
+            {file, bracket_line, {}}};
+  return {"this is not valid YAML: " + error.msg, "YAML", {file, error.mark.line + 1, {}}};
 }
 
 void scan(const std::string& file, const std::string& text) {
@@ -138,13 +182,9 @@ void scan(const std::string& file, const std::string& text) {
   bool any = false;
   try {
     while (!handler.complaint() && parser.HandleNextDocument(handler)) any = true;
-  } catch (const YAML::ParserException& error) {
-    if (error.msg.find("flow not found") == std::string::npos || handler.open_bracket_line() == 0) throw;
-    throw InputError{{"a bracket that opens here is never closed, or holds what does not belong",
-                      "YAML",
-                      {file, handler.open_bracket_line(), {}}}};
+  } catch (const YAML::Exception& error) {
+    throw InputError{explained(file, text, error, handler.open_bracket_line())};
   }
-  check_lines(file, text);
   if (handler.complaint()) throw InputError{*handler.complaint()};
   if (!any) throw InputError{{"the file holds nothing", "a YAML map", {file, 0, {}}}};
 }
@@ -173,17 +213,15 @@ std::string YamlValue::text(const std::string& expected) const {
   if (node_.IsNull()) reject("there is no value", expected);
   if (!node_.IsScalar()) reject(node_.IsMap() ? "a map stands here" : "a list stands here", expected);
   const std::string& text = node_.Scalar();
-  for (std::size_t i = 0; i < text.size(); ++i)
-    if (utf8_length(text, i) > 0 && is_control(text, i))
-      reject("the text holds a control character", expected);
+  if (const auto seen = check_seen(text); !seen) reject(seen.error());
   return text;
 }
 
-std::string YamlValue::label() const {
-  const std::string expected = "a name of 1 to 100 characters";
-  const std::string found = text(expected);
-  if (found.find_first_not_of(' ') == std::string::npos) reject("the name is empty", expected);
-  if (found.size() > 100) reject("the name \"" + shortened(found) + "\" is too long", expected);
+std::string YamlValue::label() const { return parsed(parse_name); }
+
+std::string YamlValue::path() const {
+  const std::string found = text("the path of a file");
+  if (found.find_first_not_of(' ') == std::string::npos) reject("the path is empty", "the path of a file");
   return found;
 }
 
@@ -215,15 +253,15 @@ std::vector<YamlValue> YamlValue::list(const std::string& expected) const {
 }
 
 std::vector<std::pair<std::string, YamlValue>> YamlValue::entries(const std::string& expected) const {
+  if (node_.IsScalar() && lacks_blank(node_.Scalar())) reject(blank_needed(node_.Scalar()));
   if (!node_.IsMap()) reject("this is not a map", expected);
   std::vector<std::pair<std::string, YamlValue>> entries;
   for (const auto& entry : node_) {
     const std::string key = entry.first.Scalar();
-    YAML::Node value = entry.second;
-    const std::string path = path_.empty() ? key : path_ + "." + key;
-    if (value.IsNull())
-      YamlValue(file_, path, entry.first).reject("there is no value", "a value, or no such key");
-    entries.emplace_back(key, YamlValue(file_, path, value));
+    const YamlValue at_key(file_, path_.empty() ? key : path_ + "." + key, entry.first);
+    if (const auto seen = check_seen(key); !seen) at_key.reject(seen.error());
+    if (entry.second.IsNull()) at_key.reject(no_value(key, entries.empty() ? nullptr : &entries.back()));
+    entries.emplace_back(key, YamlValue(file_, at_key.path_, entry.second));
   }
   return entries;
 }
@@ -255,13 +293,13 @@ void YamlFields::finish() const {
 }
 
 YamlValue parse_yaml(const std::string& file, const std::string& text, const std::string& kind) {
+  scan(file, text);
   try {
-    scan(file, text);
     YamlValue root(file, "", YAML::Load(text));
     check_kind(root, kind);
     return root;
   } catch (const YAML::Exception& error) {
-    throw InputError{{"this is not valid YAML: " + error.msg, "YAML", {file, error.mark.line + 1, {}}}};
+    throw InputError{explained(file, text, error, 0)};
   }
 }
 

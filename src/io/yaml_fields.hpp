@@ -8,6 +8,7 @@
 #include <vector>
 
 #include "trimwright/base/error.hpp"
+#include "trimwright/base/name.hpp"
 #include "trimwright/base/text.hpp"
 
 namespace trimwright {
@@ -33,10 +34,13 @@ class YamlValue {
   [[nodiscard]] bool is_list() const { return node_.IsSequence(); }
   [[nodiscard]] const std::string& file() const { return file_; }
 
-  /// The scalar as written. `expected` tells the reader of the message what belongs here.
+  /// The scalar as written, all of it to be seen. `expected` tells the reader of the message what belongs
+  /// here.
   [[nodiscard]] std::string text(const std::string& expected = "a text") const;
-  /// A name: not empty, not long.
+  /// A name, as `parse_name` has it.
   [[nodiscard]] std::string label() const;
+  /// The path of a file, which may hold what a name may not.
+  [[nodiscard]] std::string path() const;
   [[nodiscard]] int whole_number(int least, int most) const;
   [[nodiscard]] double number(double least, double most) const;
   [[nodiscard]] std::vector<YamlValue> list(const std::string& expected) const;
@@ -84,6 +88,19 @@ class YamlFields {
   std::vector<std::pair<std::string, YamlValue>> entries_;
   std::vector<std::string> asked_;
 };
+
+/// Refuses a name that one of `others` has already, or one that a person takes for it.
+template <class T>
+void check_apart(const YamlValue& value, const std::string& kind, const std::string& name,
+                 const std::vector<T>& others, std::string T::*name_of) {
+  for (const T& other : others) {
+    if (other.*name_of == name)
+      value.reject(kind + " \"" + name + "\" stands here twice", "a name of its own for each " + kind);
+    if (alike(other.*name_of, name))
+      value.reject(kind + " \"" + name + "\" looks like " + kind + " \"" + other.*name_of + "\"",
+                   "names that a person can tell apart");
+  }
+}
 
 /// Parses `text` of `file` after a scan that rejects duplicate keys, aliases, deep nesting and several
 /// documents, and checks that the first key says `trimwright: <kind> 1`. Throws InputError.

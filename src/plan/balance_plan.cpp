@@ -4,21 +4,11 @@
 
 #include <algorithm>
 #include <cmath>
-#include <numbers>
 
 #include "plan_words.hpp"
 
 namespace trimwright {
 namespace {
-
-/// Two standard deviations of the difference between reading and prediction, per real component.
-std::optional<double> surprise(const InfluenceModel& model, const Prediction& prediction) {
-  if (!prediction.after_sd) return std::nullopt;
-  const auto row = std::find_if(model.rows.begin(), model.rows.end(), [&](const InfluenceRow& r) {
-    return r.speed == prediction.speed && r.sensor == prediction.sensor;
-  });
-  return 2.0 * std::numbers::sqrt2 * std::hypot(*prediction.after_sd, row->reading_sd.value_or(0.0));
-}
 
 Step if_it_differs() {
   return {StepKind::if_it_differs,
@@ -37,8 +27,9 @@ Step nothing_to_do(const TrimPlan& trim) {
   const auto above = std::count_if(trim.predictions.begin(), trim.predictions.end(), [](const Prediction& p) {
     return std::abs(p.after) > p.target.value_or(p.limit);
   });
-  const std::string left = above == 0 ? "Every expected reading meets its target."
-                                      : fmt::format("{} expected readings stay above their target.", above);
+  const std::string left = above == 0   ? "Every expected reading meets its target."
+                           : above == 1 ? "1 expected reading stays above its target."
+                                        : fmt::format("{} expected readings stay above their target.", above);
   Step step{StepKind::do_nothing, {}, {}, false};
   if (trim.request.pieces && !trim.trade_off[trim.chosen].recommended) {
     step.instruction = "Nothing is changed, as asked; another row of the table is recommended. " + left;
@@ -60,20 +51,39 @@ Step moments_step(const Job& job, const TrimPlan& trim) {
   return step;
 }
 
+/// Peak amplitude of the latest once-per-rev reading there, from a run that was not set aside.
+std::optional<double> last_reading(const Job& job, const Place& place) {
+  std::optional<double> last;
+  for (const auto& run : job.runs) {
+    if (run.set_aside) continue;
+    for (const auto& reading : run.readings)
+      if (reading.speed == place.speed && reading.sensor == place.sensor &&
+          reading.component == Component::once_per_rev)
+        last = reading.amplitude;
+  }
+  return last;
+}
+
 }  // namespace
 
-BalancePlan plan_steps(const Job& job, const InfluenceModel& model, const TrimPlan& trim) {
+std::vector<ExpectedReading> readings_to_take(const Job& job, const std::vector<Prediction>& predictions) {
+  std::vector<ExpectedReading> readings;
+  for (const auto& place : places_to_run(job)) {
+    ExpectedReading one{
+        place.speed, place.sensor, {}, {}, place.limit, place.target, last_reading(job, place)};
+    if (const Prediction* known = prediction_at(predictions, place.speed, place.sensor)) {
+      one.expected = known->after;
+      one.differs_by = known->differs_by;
+    }
+    readings.push_back(one);
+  }
+  return readings;
+}
+
+BalancePlan plan_steps(const Job& job, const TrimPlan& trim) {
   BalancePlan plan;
   plan.cautions = cautions();
-  for (const auto& prediction : trim.predictions)
-    plan.expected.push_back({prediction.speed, prediction.sensor, prediction.after,
-                             surprise(model, prediction), prediction.limit, std::nullopt});
-  for (const auto& row : model.unsettled)
-    if (const auto* band = job.rotor.sensors[row.sensor].band_at(job.speeds_rpm[row.speed]))
-      plan.expected.push_back({row.speed, row.sensor, std::nullopt, std::nullopt, band->limit, std::nullopt});
-  std::stable_sort(plan.expected.begin(), plan.expected.end(), [](const auto& a, const auto& b) {
-    return std::pair(a.speed, a.sensor) < std::pair(b.speed, b.sensor);
-  });
+  plan.expected = readings_to_take(job, trim.predictions);
   if (trim.has_slots()) plan.changes = trim.trade_off[trim.chosen].changes;
   if (trim.has_slots() && plan.changes.empty()) {
     plan.steps = {nothing_to_do(trim)};

@@ -103,17 +103,17 @@ std::vector<std::string> condition_lines(const Job& job) {
 /// What to write down, beside what is expected and how far off is too far.
 std::string reading_line(const Job& job, const ExpectedReading& one) {
   const Sensor& sensor = job.rotor.sensors[one.sensor];
-  std::string words = fmt::format("{:.0f} rpm, {}: read ________ ∠ ______ ({})", job.speeds_rpm[one.speed],
+  std::string words = fmt::format("{}, {}: read ________ ∠ ______ ({}); ", speed_words(job, one.speed),
                                   sensor.name, sensor.unit.text());
-  if (one.expected) {
-    const auto seen = shown(sensor, *one.expected, job.rotor.phase);
-    words += fmt::format("; expected {:.3g}", seen.amplitude);
-    if (!std::isnan(seen.phase_deg)) words += fmt::format(" ∠ {:.0f}°", wrap_360(std::round(seen.phase_deg)));
-  }
-  if (one.differs_by)
-    words +=
-        fmt::format("; it differs when more than {:.2g} away", sensor.unit.shown_from_peak(*one.differs_by));
-  return words;
+  if (!one.expected) return words + "not predicted: watch it";
+  words += "expected " + phasor_words(sensor, *one.expected, job.rotor.phase);
+  if (!one.differs_by) return words;
+  const double size = std::abs(*one.expected);
+  const auto shown_words = [&](double peak) { return amplitude_words(sensor.unit.shown_from_peak(peak)); };
+  words += fmt::format("; it differs when more than {} away, surely with an amplitude ",
+                       shown_words(*one.differs_by));
+  if (size > *one.differs_by) words += "below " + shown_words(size - *one.differs_by) + " or ";
+  return words + "above " + shown_words(size + *one.differs_by);
 }
 
 }  // namespace
@@ -184,12 +184,7 @@ std::vector<Step> running_steps(const Job& job, const std::vector<ExpectedReadin
   std::set<std::size_t> speeds;
   for (const auto& one : expected) speeds.insert(one.speed);
   std::vector<std::string> listed;
-  for (const std::size_t s : speeds) {
-    const double rpm = job.speeds_rpm[s];
-    listed.push_back(job.rotor.speed_100_rpm
-                         ? fmt::format("{:.0f} rpm ({:.1f} %)", rpm, 100.0 * rpm / *job.rotor.speed_100_rpm)
-                         : fmt::format("{:.0f} rpm", rpm));
-  }
+  for (const std::size_t s : speeds) listed.push_back(speed_words(job, s));
   Step run{StepKind::run,
            "Run at these speeds, under the same conditions as the runs before: " + joined(listed) + ".",
            condition_lines(job), false};
@@ -199,7 +194,17 @@ std::vector<Step> running_steps(const Job& job, const std::vector<ExpectedReadin
                 "where they are lower.",
             {},
             false};
-  Step compare{StepKind::compare, "Write down amplitude and phase at each speed:", {}, true};
+  const bool told =
+      std::any_of(expected.begin(), expected.end(), [](const auto& one) { return one.differs_by; });
+  Step compare{
+      StepKind::compare,
+      std::string("Write down amplitude and phase at each speed") +
+          (told ? " and compare. How far a reading is away: draw it and the expected one as arrows "
+                  "from one point, as long as the amplitude and turned by the phase, and measure from "
+                  "tip to tip."
+                : ":"),
+      {},
+      true};
   for (const auto& one : expected) compare.particulars.push_back(reading_line(job, one));
   return {run, stop, compare};
 }

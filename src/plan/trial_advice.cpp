@@ -8,7 +8,6 @@
 
 #include "trial_weights.hpp"
 #include "trimwright/influence/run_information.hpp"
-#include "trimwright/trim/outlook.hpp"
 
 namespace trimwright {
 namespace {
@@ -203,10 +202,9 @@ Result<TrialAdvice> by_information(const Job& job, const TrialKnowledge& known, 
   advice.candidates = shown(outset, all);
   advice.expected_runs = 1.0 + 1.0 / std::max(*advice.advised().meets_targets, least_hope);
   decide(advice);
-  for (const auto& row : known.model->unsettled)
-    advice.notes.push_back(
-        fmt::format("NOT PREDICTED, and not in these chances: {} at {:.0f} rpm. Watch it in the run.",
-                    job.rotor.sensors[row.sensor].name, job.speeds_rpm[row.speed]));
+  for (const auto& row : known.trim->not_predicted)
+    advice.notes.push_back("NOT PREDICTED, and not in these chances: " +
+                           place_words(job, row.place.speed, row.place.sensor) + ". Watch it in the run.");
   if (*advice.advised().exceeds_limit > acceptable_risk)
     advice.notes.push_back(
         fmt::format("No trial weight at hand keeps the chance of a reading above its limit below {:.0f} %: "

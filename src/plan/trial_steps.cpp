@@ -1,32 +1,18 @@
 #include <fmt/format.h>
 
 #include <algorithm>
-#include <cmath>
-#include <numbers>
 
 #include "plan_words.hpp"
 #include "trial_weights.hpp"
-#include "trimwright/trim/outlook.hpp"
 
 namespace trimwright {
 namespace {
 
-/// Peak amplitude of the latest once-per-rev reading there, from a run that was not set aside.
-std::optional<double> last_reading(const Job& job, std::size_t speed, std::size_t sensor) {
-  std::optional<double> last;
-  for (const auto& run : job.runs) {
-    if (run.set_aside) continue;
-    for (const auto& reading : run.readings)
-      if (reading.speed == speed && reading.sensor == sensor && reading.component == Component::once_per_rev)
-        last = reading.amplitude;
-  }
-  return last;
-}
-
 /// The centrifugal force of the trial weight beside the rotor's weight.
 std::string force_words(const Job& job, const SlotChange& change) {
   const double force = force_newton(change.fit->moment_g_mm, job.speeds_rpm.back());
-  std::string words = fmt::format("It pulls with {:.0f} N at {:.0f} rpm", force, job.speeds_rpm.back());
+  std::string words =
+      fmt::format("It pulls with {:.0f} N at {}", force, speed_words(job, job.speeds_rpm.size() - 1));
   if (job.rotor.mass_kg)
     words += fmt::format(", {:.1f} % of the rotor's weight", 100.0 * force / (*job.rotor.mass_kg * gravity));
   return words + ".";
@@ -48,23 +34,9 @@ std::vector<std::string> trial_warnings(const Job& job, const BalancePlan& plan,
         "source): take a lighter one, or stay below the highest speed.");
   for (const auto& one : plan.expected)
     if (one.last_read && *one.last_read > one.stop_above)
-      warnings.push_back(
-          fmt::format("{} at {:.0f} rpm is above its stop level without the trial weight: do not run there.",
-                      job.rotor.sensors[one.sensor].name, job.speeds_rpm[one.speed]));
+      warnings.push_back(place_words(job, one.speed, one.sensor) +
+                         " is above its stop level without the trial weight: do not run there.");
   return warnings;
-}
-
-/// What every speed and sensor should read, where the model tells.
-void add_expected(const Job& job, const InfluenceModel& model, BalancePlan& plan) {
-  const auto next = next_readings_with(job, *model.belief, fitted_after(job, plan.changes));
-  for (std::size_t i = 0; i < model.belief->rows.size(); ++i)
-    for (auto& one : plan.expected) {
-      if (std::pair(one.speed, one.sensor) != model.belief->rows[i]) continue;
-      one.expected = next.at(i);
-      const auto at = 2 * static_cast<Eigen::Index>(i);
-      // Two standard deviations per real component, as for a trim.
-      one.differs_by = 2.0 * std::sqrt(next.covariance.diagonal().segment<2>(at).sum());
-    }
 }
 
 }  // namespace
@@ -75,15 +47,9 @@ BalancePlan trial_steps(const Job& job, const SlotChange& change, const Influenc
   plan.kind = BalancePlan::Kind::trial;
   plan.cautions = cautions();
   plan.changes = {change};
-  for (std::size_t sensor = 0; sensor < job.rotor.sensors.size(); ++sensor)
-    for (std::size_t speed = 0; speed < job.speeds_rpm.size(); ++speed)
-      if (const auto* band = job.rotor.sensors[sensor].band_at(job.speeds_rpm[speed]))
-        plan.expected.push_back(
-            {speed, sensor, std::nullopt, std::nullopt, band->limit, last_reading(job, speed, sensor)});
-  std::sort(plan.expected.begin(), plan.expected.end(), [](const auto& a, const auto& b) {
-    return std::pair(a.speed, a.sensor) < std::pair(b.speed, b.sensor);
-  });
-  if (known) add_expected(job, *model, plan);
+  plan.expected =
+      readings_to_take(job, known ? forecast(job, *model, fitted_after(job, plan.changes)).predictions
+                                  : std::vector<Prediction>{});
   plan.steps = opening_steps(job);
   append(plan.steps, fitting_steps(job, plan.changes));
   append(plan.steps, running_steps(job, plan.expected, "stop above"));

@@ -158,9 +158,8 @@ Result<SlotChange> by_rule(const Job& job, const std::vector<SlotChange>& change
     });
     if (light.empty())
       return fail(
-          fmt::format(
-              "every weight in stock pulls harder than {:.0f} N (10 % of the rotor's weight) at {:.0f} rpm",
-              most, job.speeds_rpm.back()),
+          fmt::format("every weight in stock pulls harder than {:.0f} N (10 % of the rotor's weight) at {}",
+                      most, speed_words(job, job.speeds_rpm.size() - 1)),
           "a lighter weight in the catalogue, or a trial weight named by you");
   }
   const auto away = [&](const SlotChange& one) {

@@ -1,28 +1,14 @@
 #include "trimwright/records/record.hpp"
 
-#include <fmt/format.h>
-
 #include <bit>
 
-#include "trimwright/base/text.hpp"
+#include "trimwright/base/name.hpp"
 
 namespace trimwright {
 namespace {
 
 std::string_view bytes_of(const Digest& digest) {
   return {reinterpret_cast<const char*>(digest.data()), digest.size()};
-}
-
-/// Unicode's bidirectional controls and characters without width, as UTF-8 begins them: U+061C, U+200B to
-/// U+200F, U+202A to U+202E, U+2060 to U+2069, U+FEFF.
-bool is_unseen(std::string_view text, std::size_t i) {
-  const auto at = [&](std::size_t k) { return k < text.size() ? static_cast<unsigned char>(text[k]) : 0; };
-  if (at(i) == 0xD8 && at(i + 1) == 0x9C) return true;
-  if (at(i) == 0xEF && at(i + 1) == 0xBB && at(i + 2) == 0xBF) return true;
-  if (at(i) != 0xE2) return false;
-  if (at(i + 1) == 0x80)
-    return (at(i + 2) >= 0x8B && at(i + 2) <= 0x8F) || (at(i + 2) >= 0xA8 && at(i + 2) <= 0xAE);
-  return at(i + 1) == 0x81 && at(i + 2) >= 0xA0 && at(i + 2) <= 0xA9;
 }
 
 }  // namespace
@@ -44,24 +30,9 @@ Digest digest_of(std::int64_t number, const Digest& previous, const Record& reco
 }
 
 Result<void> check_name(const std::string& what, const std::string& text) {
-  if (text.size() > longest_name)
-    return fail(fmt::format("{} has {} bytes: \"{}\"", what, text.size(), shortened(text)),
-                fmt::format("at most {} bytes", longest_name));
-  for (std::size_t i = 0; i < text.size(); ++i) {
-    if (is_control(text, i))
-      return fail(what + " holds a control character: \"" + shortened(text) + "\"", "plain text");
-    if (is_unseen(text, i))
-      return fail(what + " holds a mark that is not seen or turns the direction of writing: \"" +
-                      shortened(text) + "\"",
-                  "plain text");
-    if (static_cast<unsigned char>(text[i]) >= 0x80) {
-      const auto length = utf8_length(text, i);
-      if (length == 0) return fail(what + " is not UTF-8 text: \"" + shortened(text) + "\"", "plain text");
-      i += length - 1;
-    }
-  }
-  if (!text.empty() && (text.front() == ' ' || text.back() == ' '))
-    return fail(what + " begins or ends with a blank: \"" + shortened(text) + "\"", "the name alone");
+  if (text.empty()) return {};
+  const auto name = parse_name(text);
+  if (!name) return fail(what + ": " + name.error().what, name.error().expected);
   return {};
 }
 

@@ -47,12 +47,12 @@ VirtualRotor demonstration_rotor() {
   rotor.supports = {
       {"front", 0.24, diagonal(3.2e7, 3.5e7), diagonal(2.0e4, 2.0e4),
        Casing{55.0, diagonal(2.25e7, 2.45e7), diagonal(1.3e4, 1.3e4)}},
-      {"rear", 1.26, diagonal(4.8e7, 5.2e7), diagonal(2.6e4, 2.6e4),
+      {"aft", 1.26, diagonal(4.8e7, 5.2e7), diagonal(2.6e4, 2.6e4),
        Casing{24.0, diagonal(4.2e7, 4.6e7), diagonal(2.6e4, 2.6e4)}},
   };
-  rotor.planes = {{"spinner", 0.02}, {"rear", 1.47}};
+  rotor.planes = {{"spinner", 0.02}, {"drum", 1.47}};
   rotor.sensors = {{"front", 0, {90.0}, Quantity::velocity, 0.15},
-                   {"rear", 1, {90.0}, Quantity::velocity, 0.15}};
+                   {"turbine", 1, {90.0}, Quantity::velocity, 0.15}};
   rotor.as_found = {{0.06, moment(2100.0, 128.0)}, {0.75, moment(700.0, 20.0)}, {1.44, moment(900.0, 303.0)}};
   rotor.pickup = {35.0};
   return rotor;

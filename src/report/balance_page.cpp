@@ -72,11 +72,13 @@ Markup header(const PageView& view) {
 }
 
 Markup first_words(const PageView& view) {
-  Markup words = element("p", {{"class", "verdict"}}, "Plan: " + levels_summary(view, false));
-  if (view.check_run)
+  Markup words = element("p", {{"class", "verdict"}},
+                         "Plan: " + expected_words(view.trim.predictions, view.trim.not_predicted.size()));
+  if (view.verdict)
     words += element("p", {{"class", "verdict"}},
-                     levels_summary(view, true) + " in run “" + view.job.runs[*view.check_run].name + "”");
-  words += element("p", {}, outlook_words(view.trim));
+                     "Run “" + view.job.runs[view.verdict->run].name + "”: " + verdict_words(*view.verdict));
+  words += element("p", {},
+                   outlook_words(view.trim.predictions, view.trim.not_predicted.size(), view.trim.outlook));
   for (const auto& note : view.trim.notes) words += element("p", {}, note);
   const Markup warnings = points_under("Before you trust this", model_warnings(view.job, view.model));
   if (!warnings.empty()) words += element("div", {{"class", "warning"}}, warnings);
@@ -183,8 +185,8 @@ Markup steps_section(const PageView& view) {
 }  // namespace
 
 std::string balance_page(const Job& job, const InfluenceModel& model, const TrimPlan& trim,
-                         const BalancePlan& plan, const std::string& page_data) {
-  const PageView view = page_view(job, model, trim, plan);
+                         const BalancePlan& plan, const std::string& page_data, const Verdict* verdict) {
+  const PageView view = page_view(job, model, trim, plan, verdict);
   Markup main = page_section("result", "Result", first_words(view)) + weights_section(view) +
                 page_section("levels", "Levels", expected_table(view)) + plots_section(view);
   if (trim.has_slots())

@@ -27,36 +27,8 @@ std::string headline(const Job& job, const Verdict& verdict) {
   return text + "\n" + wrapped("", "Phase is " + convention_words(job.rotor.phase) + ".");
 }
 
-std::string verdict_words(const Verdict& verdict) {
-  const auto above = std::count_if(verdict.readings.begin(), verdict.readings.end(),
-                                   [](const CheckedReading& one) { return one.above_limit(); });
-  std::string reasons;
-  if (above > 0)
-    reasons += fmt::format(" {} reading{} above its limit.", above, above == 1 ? " is" : "s are each");
-  if (!verdict.missing.empty())
-    reasons += fmt::format(" {} reading{} missing.", verdict.missing.size(),
-                           verdict.missing.size() == 1 ? " is" : "s are");
-  switch (verdict.outcome) {
-    case Outcome::accepted:
-      return verdict.mistakes.kinds.empty()
-                 ? "ACCEPTED: every reading is below its limit. Whether it is as predicted is not known."
-                 : "ACCEPTED: every reading is below its limit, and the run is as predicted.";
-    case Outcome::accepted_not_as_predicted:
-      return "ACCEPTED, BUT NOT AS PREDICTED: every reading is below its limit, but not what was expected.";
-    case Outcome::not_accepted:
-      return "NOT ACCEPTED:" + reasons;
-  }
-  return {};
-}
-
-std::string result_words(const CheckedReading& one) {
-  if (!one.limit) return "no limit";
-  if (one.above_limit()) return "ABOVE LIMIT";
-  return one.above_target() ? "above target" : "ok";
-}
-
 std::string limit_table(const Job& job, const Verdict& verdict) {
-  TextTable table({{"rpm", Align::left},
+  TextTable table({{"speed", Align::left},
                    {"sensor", Align::left},
                    {"first", Align::right},
                    {"now", Align::right},
@@ -70,9 +42,10 @@ std::string limit_table(const Job& job, const Verdict& verdict) {
     const auto words = [&](const std::optional<double>& peak) {
       return peak ? amplitude_words(sensor.unit.shown_from_peak(*peak)) : std::string("-");
     };
-    table.add({speed_words(job.rotor, job.speeds_rpm[one.speed]), sensor.name, words(one.first),
-               words(one.amplitude), words(one.limit), words(one.target), sensor.unit.text(),
-               one.component == Component::overall ? "overall" : "once-per-rev", result_words(one)});
+    table.add({speed_words(job, one.speed), sensor.name, words(one.first), words(one.amplitude),
+               words(one.limit), words(one.target), sensor.unit.text(),
+               one.component == Component::overall ? "overall" : "once-per-rev",
+               level_words(one.amplitude, one.limit, one.target)});
   }
   return table.text();
 }
@@ -80,27 +53,30 @@ std::string limit_table(const Job& job, const Verdict& verdict) {
 std::string missing_lines(const Job& job, const Verdict& verdict) {
   std::string text;
   for (const auto& one : verdict.missing)
-    text += wrapped("  ", fmt::format("NOT READ: {} at {:.0f} rpm, which an earlier run has.",
-                                      job.rotor.sensors[one.sensor].name, job.speeds_rpm[one.speed]));
+    text +=
+        wrapped("  ", "NOT READ: " + place_words(job, one.speed, one.sensor) + ", which an earlier run has.");
   return text;
 }
 
 std::string expected_table(const Job& job, const Verdict& verdict) {
-  TextTable table({{"rpm", Align::left},
+  TextTable table({{"speed", Align::left},
                    {"sensor", Align::left},
                    {"read", Align::right},
                    {"expected", Align::right},
                    {"±", Align::right},
                    {"off by", Align::right},
-                   {"unit", Align::left}});
+                   {"away", Align::right},
+                   {"differs by", Align::right},
+                   {"unit", Align::left},
+                   {"result", Align::left}});
   for (const auto& one : verdict.readings) {
     if (!one.expected) continue;
     const Sensor& sensor = job.rotor.sensors[one.sensor];
-    table.add({speed_words(job.rotor, job.speeds_rpm[one.speed]), sensor.name,
-               phasor_words(sensor, *one.x, job.rotor.phase),
-               phasor_words(sensor, *one.expected, job.rotor.phase),
-               amplitude_words(sensor.unit.shown_from_peak(*one.expected_sd)),
-               fmt::format("{:.1f} ±", *one.off_by_sd()), sensor.unit.text()});
+    const auto words = [&](double peak) { return amplitude_words(sensor.unit.shown_from_peak(peak)); };
+    table.add({speed_words(job, one.speed), sensor.name, phasor_words(sensor, *one.x, job.rotor.phase),
+               phasor_words(sensor, *one.expected, job.rotor.phase), words(*one.expected_sd),
+               fmt::format("{:.1f} ±", *one.off_by_sd()), words(*one.away()), words(*one.differs_by),
+               sensor.unit.text(), one.differs() ? "differs" : "as expected"});
   }
   return table.text();
 }
@@ -126,7 +102,9 @@ std::string prediction_part(const Job& job, const Verdict& verdict) {
   text += wrapped(
       "  ",
       "±: one standard deviation per component of reading minus expected: the model's, the reading's, "
-      "and what differs from run to run.");
+      "and what differs from run to run, as known when the run was planned. away: from the expected to the "
+      "read one, from tip to tip of the two arrows; a reading further away than \"differs by\" differs, and "
+      "one sound reading in fifty does.");
   if (!verdict.mistakes.as_predicted())
     text += "\nWHAT MAY HAVE GONE WRONG\n" + mistake_table(verdict.mistakes);
   return text;

@@ -16,7 +16,7 @@ namespace {
 using Align = TextTable::Align;
 
 std::string coefficient_table(const Job& job, const InfluenceModel& model) {
-  TextTable table({{"rpm", Align::left},
+  TextTable table({{"speed", Align::left},
                    {"sensor", Align::left},
                    {"plane", Align::left},
                    {"per kg mm", Align::right},
@@ -29,8 +29,8 @@ std::string coefficient_table(const Job& job, const InfluenceModel& model) {
       const Phasor per_kg_mm = 1000.0 * row.coefficients(static_cast<Eigen::Index>(p));
       const auto seen = shown(sensor, per_kg_mm, model.convention);
       const auto sd = coefficient_sd(model, row, p);
-      table.add({speed_words(job.rotor, job.speeds_rpm[row.speed]), sensor.name,
-                 job.rotor.planes[model.planes[p]].name, fmt::format("{:.4g}", seen.amplitude),
+      table.add({speed_words(job, row.speed), sensor.name, job.rotor.planes[model.planes[p]].name,
+                 fmt::format("{:.4g}", seen.amplitude),
                  std::isnan(seen.phase_deg) ? "-" : fmt::format("{:.1f}°", seen.phase_deg),
                  sd ? fmt::format("{:.2g}", sensor.unit.shown_from_peak(1000.0 * *sd)) : "?",
                  sensor.unit.text()});
@@ -40,7 +40,7 @@ std::string coefficient_table(const Job& job, const InfluenceModel& model) {
 }
 
 std::string baseline_table(const Job& job, const InfluenceModel& model) {
-  TextTable table({{"rpm", Align::left},
+  TextTable table({{"speed", Align::left},
                    {"sensor", Align::left},
                    {"slots empty", Align::right},
                    {"unit", Align::left},
@@ -48,9 +48,8 @@ std::string baseline_table(const Job& job, const InfluenceModel& model) {
                    {"to spare", Align::right}});
   for (const auto& row : model.rows) {
     const Sensor& sensor = job.rotor.sensors[row.sensor];
-    table.add({speed_words(job.rotor, job.speeds_rpm[row.speed]), sensor.name,
-               phasor_words(sensor, row.baseline, model.convention), sensor.unit.text(),
-               std::to_string(row.readings), std::to_string(row.spare)});
+    table.add({speed_words(job, row.speed), sensor.name, phasor_words(sensor, row.baseline, model.convention),
+               sensor.unit.text(), std::to_string(row.readings), std::to_string(row.spare)});
   }
   return table.text();
 }
@@ -91,7 +90,7 @@ std::string review_tables(const Job& job, const InfluenceModel& model, const Inf
   }
   if (review.readings_tested == 0) return text;
   TextTable table({{"run", Align::left},
-                   {"rpm", Align::left},
+                   {"speed", Align::left},
                    {"sensor", Align::left},
                    {"off by (sd)", Align::right},
                    {"leverage", Align::right},
@@ -100,10 +99,9 @@ std::string review_tables(const Job& job, const InfluenceModel& model, const Inf
   constexpr std::size_t most = 8;
   for (std::size_t i = 0; i < std::min(most, review.readings.size()) && review.readings[i].studentised; ++i) {
     const auto& one = review.readings[i];
-    table.add({job.runs[one.run].name, speed_words(job.rotor, job.speeds_rpm[one.speed]),
-               job.rotor.sensors[one.sensor].name, fmt::format("{:.1f}", *one.studentised),
-               fmt::format("{:.2f}", one.leverage), fmt::format("{:.2g}", one.probability),
-               one.suspect ? "SUSPECT" : ""});
+    table.add({job.runs[one.run].name, speed_words(job, one.speed), job.rotor.sensors[one.sensor].name,
+               fmt::format("{:.1f}", *one.studentised), fmt::format("{:.2f}", one.leverage),
+               fmt::format("{:.2g}", one.probability), one.suspect ? "SUSPECT" : ""});
   }
   text += "\nFURTHEST FROM THE FIT\n" + table.text();
   text += wrapped(

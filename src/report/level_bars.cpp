@@ -38,9 +38,9 @@ std::string bar(const Prediction& prediction) {
 std::string level_bars(const Job& job, const std::vector<Prediction>& predictions) {
   using Align = TextTable::Align;
   TextTable table(
-      {{"rpm", Align::left}, {"sensor", Align::left}, {"0 to the limit and a fifth more", Align::left}});
+      {{"speed", Align::left}, {"sensor", Align::left}, {"0 to the limit and a fifth more", Align::left}});
   for (const auto& p : predictions)
-    table.add({speed_words(job.rotor, job.speeds_rpm[p.speed]), job.rotor.sensors[p.sensor].name, bar(p)});
+    table.add({speed_words(job, p.speed), job.rotor.sensors[p.sensor].name, bar(p)});
   return table.text();
 }
 

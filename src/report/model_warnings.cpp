@@ -82,9 +82,6 @@ std::vector<std::string> model_warnings(const Job& job, const InfluenceModel& mo
     if (std::find(model.planes.begin(), model.planes.end(), p) == model.planes.end())
       warnings.push_back(fmt::format("No run changed the weights of plane \"{}\": it is not used.",
                                      job.rotor.planes[p].name));
-  const auto place = [&](std::size_t speed, std::size_t sensor) {
-    return fmt::format("{} at {:.0f} rpm", job.rotor.sensors[sensor].name, job.speeds_rpm[speed]);
-  };
   for (const auto& run : job.runs)
     for (const auto& one : run.missing)
       warnings.push_back(fmt::format("Not obtained, run \"{}\", {} at {:.0f} rpm{}.", run.name,
@@ -100,10 +97,10 @@ std::vector<std::string> model_warnings(const Job& job, const InfluenceModel& mo
   }
   for (const auto& one : model.left_out)
     warnings.push_back(fmt::format("Left out, run \"{}\", {}: {}.", job.runs[one.run].name,
-                                   place(one.speed, one.sensor), one.why));
+                                   place_words(job, one.speed, one.sensor), one.why));
   for (const auto& one : model.unsettled)
-    warnings.push_back(
-        fmt::format("NOT PREDICTED: {} ({}). Watch it in the run.", place(one.speed, one.sensor), one.why));
+    warnings.push_back(fmt::format("NOT PREDICTED: {} ({}). Watch it in the run.",
+                                   place_words(job, one.speed, one.sensor), one.why));
   if (model.condition > 30.0)
     warnings.push_back(
         fmt::format("The runs hardly separate the planes (condition {:.0f}): small reading errors become "

@@ -7,12 +7,6 @@
 
 namespace trimwright {
 
-/// "0.312", with three significant digits but not more than four decimals.
-[[nodiscard]] std::string amplitude_words(double shown);
-/// "0.312 ∠ 145°": as the sensor's readings are written.
-[[nodiscard]] std::string phasor_words(const Sensor& sensor, Phasor x, PhaseConvention convention);
-/// "3174" in rpm, or "3174 (62.0 %)".
-[[nodiscard]] std::string speed_words(const Rotor& rotor, double rpm);
 /// "5000", or "more than a million" where the digits mean nothing.
 [[nodiscard]] std::string odds_words(double log_odds);
 /// "lag" or "lead".

@@ -26,46 +26,68 @@ Markup particulars(const PageView& view) {
                      entry("Digest", blank));
 }
 
-/// A reading that nothing predicts: to be watched and written down all the same.
-Markup unknown_level(const PageView& view, const ExpectedReading& one) {
+Markup number(const std::string& text) { return element("td", {{"class", "number"}}, text); }
+
+/// What the check run read at a place, and the judgement of each reading.
+struct Measured {
+  std::string words;
+  std::string result;
+};
+
+Measured measured_at(const PageView& view, std::size_t speed, std::size_t sensor, Component component) {
+  Measured measured;
+  if (!view.verdict) return measured;
+  const Sensor& of = view.rotor().sensors[sensor];
+  const auto add = [](std::string& list, const std::string& words) {
+    list += (list.empty() ? "" : "; ") + words;
+  };
+  for (const auto& one : view.verdict->readings) {
+    if (one.speed != speed || one.sensor != sensor || one.component != component) continue;
+    add(measured.words, one.x ? phasor_words(of, *one.x, view.rotor().phase)
+                              : amplitude_words(of.unit.shown_from_peak(one.amplitude)));
+    add(measured.result, row_words(one));
+  }
+  for (const auto& one : view.verdict->missing)
+    if (one.speed == speed && one.sensor == sensor && component == Component::once_per_rev)
+      measured = {"not read", "✕ MISSING"};
+  return measured;
+}
+
+/// A place to run: what is expected, where something predicts it, and what was read.
+Markup level_row(const PageView& view, const ExpectedReading& one, Component component) {
   const Sensor& sensor = view.rotor().sensors[one.sensor];
-  const auto number = [](const std::string& text) { return element("td", {{"class", "number"}}, text); };
-  const auto* band = sensor.band_at(view.job.speeds_rpm[one.speed]);
+  const bool once = component == Component::once_per_rev;
+  const PageRow* row = once ? view.row_at(one.speed, one.sensor) : nullptr;
+  const auto as_found = once ? shown_reading(view.job, view.found_run, one.speed, one.sensor) : std::nullopt;
   const auto level = [&](const std::optional<double>& peak) {
     return number(peak ? amplitude_words(sensor.unit.shown_from_peak(*peak)) : "–");
   };
-  return element(
-      "tr", {},
-      element("th", {{"scope", "row"}}, speed_words(view.rotor(), view.job.speeds_rpm[one.speed])) +
-          element("td", {}, sensor.name) + element("td", {{"class", "unit"}}, sensor.unit.text()) +
-          number("") + number("") + number("not known") + number("?") +
-          element("td", {{"class", "number write"}}, "") + level(one.stop_above) +
-          level(band ? band->target : std::nullopt) + element("td", {{"class", "write"}}, ""));
+  const Measured measured = measured_at(view, one.speed, one.sensor, component);
+  return element("tr", {},
+                 element("th", {{"scope", "row"}}, speed_words(view.job, one.speed)) +
+                     element("td", {}, sensor.name + (once ? "" : ", overall level")) +
+                     element("td", {{"class", "unit"}}, sensor.unit.text()) +
+                     number(as_found ? reading_words(*as_found) : "") +
+                     number(row ? reading_words(row->before) : "") +
+                     number(row    ? reading_words(row->after)
+                            : once ? "not known"
+                                   : "") +
+                     number(!once            ? ""
+                            : one.differs_by ? amplitude_words(sensor.unit.shown_from_peak(*one.differs_by))
+                                             : "?") +
+                     element("td", {{"class", "number write"}}, measured.words) + level(one.stop_above) +
+                     level(one.target) + element("td", {{"class", "write"}}, measured.result));
 }
 
 Markup levels(const PageView& view) {
-  const auto words = [](const std::optional<ShownReading>& reading) {
-    return reading ? reading_words(*reading) : std::string{};
-  };
   Markup rows;
-  for (const auto& row : view.rows) {
-    const auto number = [](const std::string& text) { return element("td", {{"class", "number"}}, text); };
-    rows += element(
-        "tr", {},
-        element("th", {{"scope", "row"}}, speed_words(view.rotor(), view.job.speeds_rpm[row.speed])) +
-            element("td", {}, view.sensor(row).name) +
-            element("td", {{"class", "unit"}}, view.sensor(row).unit.text()) + number(words(row.as_found)) +
-            number(reading_words(row.before)) + number(reading_words(row.after)) +
-            number(row.differs_by ? amplitude_words(*row.differs_by) : "?") +
-            element("td", {{"class", "number write"}}, words(row.measured)) +
-            number(amplitude_words(row.limit)) + number(row.target ? amplitude_words(*row.target) : "–") +
-            element("td", {{"class", "write"}},
-                    row.measured ? level_words(row.measured->amplitude, row.limit, row.target) : ""));
+  for (const auto& one : view.plan.expected) {
+    rows += level_row(view, one, Component::once_per_rev);
+    if (!measured_at(view, one.speed, one.sensor, Component::overall).words.empty())
+      rows += level_row(view, one, Component::overall);
   }
-  for (const auto& one : view.plan.expected)
-    if (!one.expected) rows += unknown_level(view, one);
   return page_table("Levels (amplitude ∠ phase " + convention_words(view.rotor().phase) + ")",
-                    {{"rpm"},
+                    {{"speed"},
                      {"sensor"},
                      {"unit"},
                      {"as found", true},
@@ -76,7 +98,12 @@ Markup levels(const PageView& view) {
                      {"limit", true},
                      {"target", true},
                      {"result"}},
-                    rows);
+                    rows) +
+         element(
+             "p", {},
+             "Differs by: draw the expected and the measured reading as arrows from one point, as long as "
+             "the amplitude and turned by the phase. When it is further from tip to tip than this, the "
+             "reading differs: change nothing before the cause is found.");
 }
 
 Markup weights(const PageView& view) {
@@ -139,10 +166,11 @@ Markup maps(const PageView& view) {
 }
 
 Markup verdict(const PageView& view) {
-  const std::string expected = "Expected: " + levels_summary(view, false) + ".";
+  const std::string expected =
+      "Expected: " + expected_words(view.trim.predictions, view.trim.not_predicted.size()) + ".";
   const std::string measured =
-      view.check_run
-          ? levels_summary(view, true) + fmt::format(" (run “{}”).", view.job.runs[*view.check_run].name)
+      view.verdict
+          ? fmt::format("Run “{}”: {}", view.job.runs[view.verdict->run].name, verdict_words(*view.verdict))
           : "Measured after: not yet. Write the readings down above.";
   return element("h3", {}, "Verdict") + element("p", {}, expected) +
          element("p", {}, measured + " Released: ☐ yes ☐ no, by a licensed person.");

@@ -16,20 +16,30 @@ Markup number_cell(const std::string& words) { return element("td", {{"class", "
 
 std::string or_dash(const std::optional<double>& value) { return value ? amplitude_words(*value) : "–"; }
 
-Markup expected_row(const PageView& view, std::size_t i) {
-  const auto& row = view.rows[i];
-  const auto live = [](std::string_view css_class, const std::string& words) {
-    return element("td", {{"class", css_class}}, words);
+Markup live_cell(std::string_view css_class, const std::string& words) {
+  return element("td", {{"class", css_class}}, words);
+}
+
+/// A place to run; one that nothing predicts is to be watched.
+Markup expected_row(const PageView& view, const ExpectedReading& one) {
+  const Sensor& sensor = view.rotor().sensors[one.sensor];
+  const PageRow* row = view.row_at(one.speed, one.sensor);
+  const auto level = [&](const std::optional<double>& peak) {
+    return number_cell(or_dash(peak ? std::optional(sensor.unit.shown_from_peak(*peak)) : std::nullopt));
   };
-  return element(
-      "tr", {{"data-row", i}},
-      element("th", {{"scope", "row"}}, speed_words(view.rotor(), view.job.speeds_rpm[row.speed])) +
-          cell(view.sensor(row).name) + live("number live after", reading_words(row.after)) +
-          live("live result", level_words(row.after.amplitude, row.limit, row.target)) +
-          number_cell(reading_words(row.before)) +
-          live("number live sd", row.after_sd ? amplitude_words(*row.after_sd) : "?") +
-          number_cell(amplitude_words(row.limit)) + number_cell(or_dash(row.target)) +
-          unit_cell(view.sensor(row)));
+  const Markup place =
+      element("th", {{"scope", "row"}}, speed_words(view.job, one.speed)) + cell(sensor.name);
+  const Markup levels = level(one.stop_above) + level(one.target) + unit_cell(sensor);
+  if (row == nullptr)
+    return element(
+        "tr", {},
+        place + number_cell("not known") + cell("watch it") + number_cell("–") + number_cell("?") + levels);
+  return element("tr", {{"data-row", view.number(*row)}},
+                 place + live_cell("number live after", reading_words(row->after)) +
+                     live_cell("live result", level_words(row->after.amplitude, row->limit, row->target)) +
+                     number_cell(reading_words(row->before)) +
+                     live_cell("number live sd", row->after_sd ? amplitude_words(*row->after_sd) : "?") +
+                     levels);
 }
 
 const Step* step_of(const BalancePlan& plan, StepKind kind) {
@@ -51,11 +61,6 @@ Markup tick_list(const BalancePlan& plan, StepKind kind, const std::string& head
 
 }  // namespace
 
-std::string reading_words(const ShownReading& reading) {
-  return fmt::format("{} ∠ {:.0f}°", amplitude_words(reading.amplitude),
-                     wrap_360(std::round(reading.phase_deg)));
-}
-
 std::string content_words(const Plane& plane, const std::optional<Piece>& piece) {
   if (!piece) return plane.filler.moment_g_mm > 0.0 ? "filler" : "open";
   return piece->weight_id.empty() ? fmt::format("piece of {:.6g} g mm", piece->moment_g_mm)
@@ -76,10 +81,10 @@ Markup page_table(const std::string& caption, const std::vector<PageColumn>& col
 
 Markup expected_table(const PageView& view) {
   Markup rows;
-  for (std::size_t i = 0; i < view.rows.size(); ++i) rows += expected_row(view, i);
+  for (const auto& one : view.plan.expected) rows += expected_row(view, one);
   return page_table(
       "Expected in the next run (amplitude ∠ phase " + convention_words(view.rotor().phase) + ")",
-      {{"rpm"},
+      {{"speed"},
        {"sensor"},
        {"expected", true},
        {"result"},
@@ -101,8 +106,8 @@ Markup influence_table(const PageView& view) {
       const auto sd = coefficient_sd(view.model, row, p);
       rows += element("tr", {},
                       element("th", {{"scope", "row"}}, view.rotor().planes[view.model.planes[p]].name) +
-                          cell(speed_words(view.rotor(), view.job.speeds_rpm[row.speed]) + " rpm") +
-                          cell(sensor.name) + number_cell(reading_words(seen)) +
+                          cell(speed_words(view.job, row.speed)) + cell(sensor.name) +
+                          number_cell(reading_words(seen)) +
                           number_cell(sd ? amplitude_words(1000.0 * sensor.unit.shown_from_peak(*sd)) : "?") +
                           unit_cell(sensor));
     }

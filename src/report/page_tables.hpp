@@ -27,10 +27,7 @@ struct PageColumn {
 /// A heading and its points as a list; nothing when there are none.
 [[nodiscard]] Markup points_under(const std::string& heading, const std::vector<std::string>& points);
 
-/// "0.312 ∠ 145°".
-[[nodiscard]] std::string reading_words(const ShownReading& reading);
-
-/// What a slot holds, as a table names it: "S2", "filler", "open", "piece of 780 g mm".
+/// What a slot holds, as a table names it: "K3", "filler", "open", "piece of 780 g mm".
 [[nodiscard]] std::string content_words(const Plane& plane, const std::optional<Piece>& piece);
 
 }  // namespace trimwright

@@ -1,7 +1,5 @@
 #include "page_view.hpp"
 
-#include <fmt/format.h>
-
 #include <algorithm>
 #include <cmath>
 
@@ -10,12 +8,41 @@
 namespace trimwright {
 namespace {
 
-std::string speed_label(const Rotor& rotor, double rpm) {
-  return rotor.speed_100_rpm ? fmt::format("{:.1f} %", 100.0 * rpm / *rotor.speed_100_rpm)
-                             : fmt::format("{:.0f}", rpm);
+std::optional<std::size_t> first_run(const Job& job) {
+  for (std::size_t r = 0; r < job.runs.size(); ++r)
+    if (!job.runs[r].set_aside && !job.runs[r].readings.empty()) return r;
+  return std::nullopt;
 }
 
-/// Mean of a run's once-per-rev phasors at a speed and sensor, as shown.
+PageRow page_row(const PageView& view, const Prediction& p) {
+  const Sensor& sensor = view.rotor().sensors[p.sensor];
+  const auto seen = [&](const std::optional<double>& peak) {
+    return peak ? std::optional(sensor.unit.shown_from_peak(*peak)) : std::nullopt;
+  };
+  PageRow row;
+  row.speed = p.speed;
+  row.sensor = p.sensor;
+  row.speed_label = short_speed_words(view.rotor(), view.job.speeds_rpm[p.speed]);
+  row.before = shown(sensor, p.before, view.rotor().phase);
+  row.after = shown(sensor, p.after, view.rotor().phase);
+  row.limit = sensor.unit.shown_from_peak(p.limit);
+  row.target = seen(p.target);
+  row.after_sd = seen(p.after_sd);
+  row.differs_by = seen(p.differs_by);
+  row.as_found = shown_reading(view.job, view.found_run, p.speed, p.sensor);
+  row.measured = shown_reading(view.job, view.verdict ? std::optional(view.verdict->run) : std::nullopt,
+                               p.speed, p.sensor);
+  return row;
+}
+
+}  // namespace
+
+bool made_with(const Run& run, const std::vector<FittedWeights>& fitted) {
+  return !run.set_aside && !run.readings.empty() &&
+         std::equal(fitted.begin(), fitted.end(), run.fitted.begin(), run.fitted.end(),
+                    [](const auto& a, const auto& b) { return a.slots == b.slots; });
+}
+
 std::optional<ShownReading> shown_reading(const Job& job, const std::optional<std::size_t>& run,
                                           std::size_t speed, std::size_t sensor) {
   if (!run) return std::nullopt;
@@ -32,85 +59,18 @@ std::optional<ShownReading> shown_reading(const Job& job, const std::optional<st
   return shown(job.rotor.sensors[sensor], sum / static_cast<double>(count), job.rotor.phase);
 }
 
-std::optional<std::size_t> first_run(const Job& job) {
-  for (std::size_t r = 0; r < job.runs.size(); ++r)
-    if (!job.runs[r].set_aside && !job.runs[r].readings.empty()) return r;
-  return std::nullopt;
+const PageRow* PageView::row_at(std::size_t speed, std::size_t sensor_index) const {
+  const auto found = std::find_if(rows.begin(), rows.end(), [&](const PageRow& row) {
+    return row.speed == speed && row.sensor == sensor_index;
+  });
+  return found == rows.end() ? nullptr : &*found;
 }
 
-/// The last run, when it was made with the plan's weights and the model knows nothing of it.
-std::optional<std::size_t> check_run(const Job& job, const InfluenceModel& model,
-                                     const std::vector<FittedWeights>& fitted) {
-  if (job.runs.empty() || !made_with(job.runs.back(), fitted)) return std::nullopt;
-  const std::size_t last = job.runs.size() - 1;
-  const bool used = std::find(model.runs_used.begin(), model.runs_used.end(), last) != model.runs_used.end();
-  return used ? std::nullopt : std::optional(last);
-}
-
-PageRow page_row(const PageView& view, const Prediction& p, const ExpectedReading* expected) {
-  const Sensor& sensor = view.rotor().sensors[p.sensor];
-  const auto seen = [&](const std::optional<double>& peak) {
-    return peak ? std::optional(sensor.unit.shown_from_peak(*peak)) : std::nullopt;
-  };
-  PageRow row;
-  row.speed = p.speed;
-  row.sensor = p.sensor;
-  row.speed_label = speed_label(view.rotor(), view.job.speeds_rpm[p.speed]);
-  row.before = shown(sensor, p.before, view.rotor().phase);
-  row.after = shown(sensor, p.after, view.rotor().phase);
-  row.limit = sensor.unit.shown_from_peak(p.limit);
-  row.target = seen(p.target);
-  row.after_sd = seen(p.after_sd);
-  if (expected != nullptr) row.differs_by = seen(expected->differs_by);
-  row.as_found = shown_reading(view.job, view.found_run, p.speed, p.sensor);
-  row.measured = shown_reading(view.job, view.check_run, p.speed, p.sensor);
-  return row;
-}
-
-}  // namespace
-
-bool made_with(const Run& run, const std::vector<FittedWeights>& fitted) {
-  return !run.set_aside && !run.readings.empty() &&
-         std::equal(fitted.begin(), fitted.end(), run.fitted.begin(), run.fitted.end(),
-                    [](const auto& a, const auto& b) { return a.slots == b.slots; });
-}
-
-PageView page_view(const Job& job, const InfluenceModel& model, const TrimPlan& trim,
-                   const BalancePlan& plan) {
-  PageView view{job, model, trim, plan, fitted_after(job, plan.changes), first_run(job), {}, {}};
-  view.check_run = check_run(job, model, view.fitted);
-  for (std::size_t i = 0; i < trim.predictions.size(); ++i)
-    view.rows.push_back(
-        page_row(view, trim.predictions[i], i < plan.expected.size() ? &plan.expected[i] : nullptr));
+PageView page_view(const Job& job, const InfluenceModel& model, const TrimPlan& trim, const BalancePlan& plan,
+                   const Verdict* verdict) {
+  PageView view{job, model, trim, plan, fitted_after(job, plan.changes), first_run(job), verdict, {}};
+  for (const auto& prediction : trim.predictions) view.rows.push_back(page_row(view, prediction));
   return view;
-}
-
-std::string level_words(double amplitude, double limit, const std::optional<double>& target) {
-  if (amplitude > limit) return "✕ ABOVE LIMIT";
-  if (!target) return "✓ below limit";
-  return amplitude > *target ? "▲ above target" : "✓ below target";
-}
-
-std::string levels_summary(const PageView& view, bool measured) {
-  std::size_t known = 0;
-  std::size_t over_limit = 0;
-  std::size_t over_target = 0;
-  for (const auto& row : view.rows) {
-    if (measured && !row.measured) continue;
-    const double amplitude = measured ? row.measured->amplitude : row.after.amplitude;
-    ++known;
-    if (amplitude > row.limit) {
-      ++over_limit;
-    } else if (row.target && amplitude > *row.target) {
-      ++over_target;
-    }
-  }
-  const std::string what = measured ? "measured" : "expected";
-  if (over_limit > 0) return fmt::format("✕ {} of {} {} readings ABOVE THEIR LIMIT", over_limit, known, what);
-  if (over_target > 0)
-    return fmt::format("▲ all {} {} readings below their limit, {} above their target", known, what,
-                       over_target);
-  return fmt::format("✓ all {} {} readings below limit and target", known, what);
 }
 
 }  // namespace trimwright

@@ -4,6 +4,7 @@
 #include <string>
 #include <vector>
 
+#include "trimwright/check/verdict.hpp"
 #include "trimwright/influence/influence_model.hpp"
 #include "trimwright/plan/balance_plan.hpp"
 #include "trimwright/trim/trim_plan.hpp"
@@ -22,7 +23,7 @@ struct PageRow {
   std::optional<double> after_sd;
   std::optional<double> differs_by;      ///< a reading further off than this is not as predicted
   std::optional<ShownReading> as_found;  ///< of the job's first run
-  std::optional<ShownReading> measured;  ///< of a run made with the plan's weights
+  std::optional<ShownReading> measured;  ///< of a run made with the plan's weights, in the mean
 };
 
 /// A job's plan with what the parts of its page share.
@@ -33,20 +34,24 @@ struct PageView {
   const BalancePlan& plan;
   std::vector<FittedWeights> fitted;     ///< with the plan carried out, one per plane
   std::optional<std::size_t> found_run;  ///< the first run whose readings may be used
-  std::optional<std::size_t> check_run;  ///< the last run, made with the plan's weights, not in the model
-  std::vector<PageRow> rows;             ///< as TrimPlan::predictions
+  const Verdict* verdict = nullptr;  ///< on the last run, made with the plan's weights; null where none was
+  std::vector<PageRow> rows;         ///< as TrimPlan::predictions
 
   [[nodiscard]] const Rotor& rotor() const { return job.rotor; }
   [[nodiscard]] const Sensor& sensor(const PageRow& row) const { return job.rotor.sensors[row.sensor]; }
+  /// Null where nothing predicts the place.
+  [[nodiscard]] const PageRow* row_at(std::size_t speed, std::size_t sensor) const;
+  /// Entry of `rows`.
+  [[nodiscard]] std::size_t number(const PageRow& row) const {
+    return static_cast<std::size_t>(&row - rows.data());
+  }
 };
 
 [[nodiscard]] PageView page_view(const Job& job, const InfluenceModel& model, const TrimPlan& trim,
-                                 const BalancePlan& plan);
+                                 const BalancePlan& plan, const Verdict* verdict);
 
-/// "✓ below target", "▲ above target", "✕ ABOVE LIMIT"; "✓ below limit" where no target is set.
-[[nodiscard]] std::string level_words(double amplitude, double limit, const std::optional<double>& target);
-
-/// One sentence on all rows: how many readings are above limit or target, by the amplitudes given.
-[[nodiscard]] std::string levels_summary(const PageView& view, bool measured);
+/// Mean of a run's once-per-rev phasors at a place, as shown.
+[[nodiscard]] std::optional<ShownReading> shown_reading(const Job& job, const std::optional<std::size_t>& run,
+                                                        std::size_t speed, std::size_t sensor);
 
 }  // namespace trimwright

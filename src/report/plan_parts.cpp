@@ -68,13 +68,4 @@ std::string change_table(const Job& job, const std::vector<SlotChange>& changes)
   return table.text();
 }
 
-std::string outlook_words(const TrimPlan& trim) {
-  if (!trim.outlook)
-    return "How likely this is cannot be said: nothing tells how well the readings repeat (repeatability in "
-           "the rotor "
-           "file, or repeated runs).";
-  return fmt::format("Probability that every reading of the next run meets its target: {}; its limit: {}.",
-                     percent_words(trim.outlook->meets_targets), percent_words(trim.outlook->meets_limits));
-}
-
 }  // namespace trimwright

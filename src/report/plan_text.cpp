@@ -8,6 +8,8 @@
 #include "number_words.hpp"
 #include "plan_parts.hpp"
 #include "text_table.hpp"
+#include "trimwright/base/text.hpp"
+#include "trimwright/check/verdict.hpp"
 #include "trimwright/report/model_warnings.hpp"
 #include "trimwright/report/text_report.hpp"
 
@@ -29,61 +31,32 @@ std::string moment_table(const Job& job, const Correction& correction) {
   return table.text();
 }
 
-std::string margin_words(const Prediction& prediction) {
-  const double after = std::abs(prediction.after);
-  if (after > prediction.limit) return "ABOVE LIMIT";
-  if (prediction.target && after > *prediction.target) return "above target";
-  return "ok";
-}
-
-/// A row that nothing predicts: to be read and watched all the same.
-std::vector<std::string> unknown_row(const Job& job, const ExpectedReading& one) {
-  const Sensor& sensor = job.rotor.sensors[one.sensor];
-  const auto* band = sensor.band_at(job.speeds_rpm[one.speed]);
-  const auto peak_words = [&](const std::optional<double>& peak) {
-    return peak ? amplitude_words(sensor.unit.shown_from_peak(*peak)) : std::string("-");
-  };
-  return {speed_words(job.rotor, job.speeds_rpm[one.speed]),
-          sensor.name,
-          "-",
-          "not known",
-          "?",
-          "?",
-          peak_words(one.stop_above),
-          band ? peak_words(band->target) : "-",
-          sensor.unit.text(),
-          "watch it"};
-}
-
+/// Every place to run, by speed: those that nothing predicts are to be read and watched all the same.
 std::string prediction_table(const Job& job, const std::vector<Prediction>& predictions,
                              const BalancePlan& plan) {
-  TextTable table({{"rpm", Align::left},
+  TextTable table({{"speed", Align::left},
                    {"sensor", Align::left},
                    {"now (fit)", Align::right},
                    {"expected", Align::right},
                    {"±", Align::right},
                    {"9 in 10", Align::right},
+                   {"differs by", Align::right},
                    {"limit", Align::right},
                    {"target", Align::right},
                    {"unit", Align::left},
                    {"result", Align::left}});
   for (const auto& one : plan.expected) {
-    const auto found = std::find_if(predictions.begin(), predictions.end(), [&](const Prediction& p) {
-      return p.speed == one.speed && p.sensor == one.sensor;
-    });
-    if (found == predictions.end()) {
-      table.add(unknown_row(job, one));
-      continue;
-    }
-    const Prediction& p = *found;
-    const Sensor& sensor = job.rotor.sensors[p.sensor];
-    const auto peak_words = [&](double peak) { return amplitude_words(sensor.unit.shown_from_peak(peak)); };
-    table.add({speed_words(job.rotor, job.speeds_rpm[p.speed]), sensor.name,
-               phasor_words(sensor, p.before, job.rotor.phase),
-               phasor_words(sensor, p.after, job.rotor.phase), p.after_sd ? peak_words(*p.after_sd) : "?",
-               p.reading ? peak_words(p.reading->low) + "-" + peak_words(p.reading->high) : "?",
-               peak_words(p.limit), p.target ? peak_words(*p.target) : "-", sensor.unit.text(),
-               margin_words(p)});
+    const Sensor& sensor = job.rotor.sensors[one.sensor];
+    const Prediction* p = prediction_at(predictions, one.speed, one.sensor);
+    const auto words = [&](const std::optional<double>& peak, const char* unknown) {
+      return peak ? amplitude_words(sensor.unit.shown_from_peak(*peak)) : std::string(unknown);
+    };
+    const auto phasor = [&](Phasor x) { return phasor_words(sensor, x, job.rotor.phase); };
+    table.add({speed_words(job, one.speed), sensor.name, p ? phasor(p->before) : "-",
+               p ? phasor(p->after) : "not known", words(p ? p->after_sd : std::nullopt, "?"),
+               p && p->reading ? words(p->reading->low, "") + "-" + words(p->reading->high, "") : "?",
+               words(one.differs_by, "?"), words(one.stop_above, ""), words(one.target, "-"),
+               sensor.unit.text(), p ? level_words(std::abs(p->after), p->limit, p->target) : "watch it"});
   }
   return table.text();
 }
@@ -118,7 +91,7 @@ std::string trade_off_table(const TrimPlan& trim) {
   return table.text();
 }
 
-/// "spinner 3: S2 for filler, rear 11: filler for R1".
+/// "spinner 3: K3 for filler, drum 11: filler for D4".
 std::string changes_words(const Job& job, const std::vector<SlotChange>& changes) {
   std::string words;
   for (const auto& change : changes) {
@@ -139,11 +112,11 @@ std::string alternative_lines(const Job& job, const TrimPlan& trim) {
   }
   const bool all_proved = std::all_of(trim.alternatives.begin(), trim.alternatives.end(),
                                       [](const auto& row) { return row.proved_optimal; });
-  text +=
-      wrapped("  ", fmt::format("Each is {} of those that differ from all above it in {} slots or more, "
-                                "with at most {} slots changed.",
-                                all_proved ? "proved the best" : "the best found",
-                                trim.request.least_difference, trim.trade_off[trim.chosen].changes.size()));
+  text += wrapped("  ", fmt::format("Each is {} of those that differ from all above it in {} or more, "
+                                    "with at most {} changed.",
+                                    all_proved ? "proved the best" : "the best found",
+                                    counted(static_cast<std::size_t>(trim.request.least_difference), "slot"),
+                                    counted(trim.trade_off[trim.chosen].changes.size(), "slot")));
   if (static_cast<int>(trim.alternatives.size()) < trim.request.best)
     text += wrapped("  ", "No further plan differs as much.");
   return text;
@@ -210,8 +183,10 @@ std::string plan_text(const Job& job, const InfluenceModel& model, const TrimPla
               "expected value per component, from the readings' stated repeatability or else from their "
               "scatter; ? where neither is known. 9 in 10: nine readings in ten lie between these, noise "
               "and tolerances included, and what is known of how small a trim leaves the vibration: so the "
-              "range need not lie about the expected value.");
-  text += wrapped("  ", outlook_words(trim));
+              "range need not lie about the expected value. differs by: a reading further away from the "
+              "expected one than this, from tip to tip of the two arrows, is not as expected; one sound "
+              "reading in fifty is.");
+  text += wrapped("  ", outlook_words(trim.predictions, trim.not_predicted.size(), trim.outlook));
   text += verdict_line(trim);
   text += section("AT A GLANCE (# expected, o now, | target, ] limit)") + level_bars(job, trim.predictions);
   if (trim.has_slots()) text += section("FEWER OR MORE SLOTS") + trade_off_table(trim);

@@ -210,11 +210,11 @@ Markup series_legend(const PageView& view) {
             view.found_run ? "read in run “" + view.job.runs[*view.found_run].name + "”" : "read as found");
   list += entry("before", before_marker(), "before: the model with what is fitted now");
   list += entry("expected", expected_marker(), "expected with these weights");
-  if (view.check_run)
+  if (view.verdict)
     list += entry("measured", measured_marker(),
-                  "measured after, run “" + view.job.runs[*view.check_run].name + "”");
+                  "measured after, run “" + view.job.runs[view.verdict->run].name + "”");
   list += entry("expected", element("circle", {{"class", "region"}, {"r", 10.0}}),
-                "a reading outside this circle is not as expected (2.8 standard deviations)");
+                "a reading outside this circle differs from what is expected");
   list += entry("lines", element("line", {{"class", "limit"}, {"x1", -11.0}, {"x2", 11.0}}), "limit");
   list += entry("lines", element("line", {{"class", "target"}, {"x1", -11.0}, {"x2", 11.0}}), "target");
   return element("ul", {{"class", "legend"}}, list);

@@ -46,7 +46,7 @@ std::string sd_words(const Sensor& sensor, double amplitude, double sd) {
 std::string dwell_table(const Job& job, const Recording& recording) {
   TextTable table({{"from", Align::right},
                    {"to", Align::right},
-                   {"rpm", Align::left},
+                   {"speed", Align::left},
                    {"drift", Align::right},
                    {"sensor", Align::left},
                    {"reading", Align::right},
@@ -164,7 +164,7 @@ std::string finding_lines(const Recording& recording) {
 std::string sweep_table(const Job& job, const Recording& recording, std::size_t sensor_index) {
   const Sensor& sensor = job.rotor.sensors[sensor_index];
   TextTable table({{"", Align::left},
-                   {"rpm", Align::left},
+                   {"speed", Align::left},
                    {"amplitude", Align::right},
                    {"phase", Align::right},
                    {"+-", Align::left}});

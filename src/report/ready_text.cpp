@@ -26,8 +26,7 @@ std::string runs_words(const Job& job, const std::vector<std::size_t>& runs) {
 
 std::string place_words(const Job& job, const ReadinessFinding& finding) {
   if (!finding.speed || !finding.sensor) return {};
-  return fmt::format("{} at {:.0f} rpm: ", job.rotor.sensors[*finding.sensor].name,
-                     job.speeds_rpm[*finding.speed]);
+  return place_words(job, *finding.speed, *finding.sensor) + ": ";
 }
 
 std::vector<std::string> not_checked(const Readiness& readiness) {

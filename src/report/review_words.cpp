@@ -20,14 +20,9 @@ std::string joined(const std::vector<std::string>& parts, const std::string& las
 std::string speed_range(const Job& job, const AlikePlanes& one) {
   const bool low = one.from == 0, high = one.to + 1 == job.speeds_rpm.size();
   if (low && high) return "at every speed";
-  if (low) return fmt::format("up to {:.0f} rpm", job.speeds_rpm[one.to]);
-  if (high) return fmt::format("from {:.0f} rpm up", job.speeds_rpm[one.from]);
-  return fmt::format("from {:.0f} to {:.0f} rpm", job.speeds_rpm[one.from], job.speeds_rpm[one.to]);
-}
-
-std::string place_of(const Job& job, std::size_t speed, std::size_t sensor) {
-  return fmt::format("{} at {}", job.rotor.sensors[sensor].name,
-                     speed_words(job.rotor, job.speeds_rpm[speed]));
+  if (low) return "up to " + speed_words(job, one.to);
+  if (high) return "from " + speed_words(job, one.from) + " up";
+  return "from " + speed_words(job, one.from) + " to " + speed_words(job, one.to);
 }
 
 const InfluenceRow* row_at(const InfluenceModel& model, std::size_t speed, std::size_t sensor) {
@@ -64,7 +59,7 @@ std::vector<std::string> equally_far(const Job& job, const InfluenceReview& revi
 std::string suspect_sentence(const Job& job, const InfluenceModel& model, const InfluenceReview& review,
                              const ReviewedReading& one) {
   const auto runs = equally_far(job, review, one);
-  const std::string place = place_of(job, one.speed, one.sensor);
+  const std::string place = place_words(job, one.speed, one.sensor);
   if (runs.size() > 1)
     return fmt::format(
         "Repeat {} in runs {}: one of these readings is wrong ({:.1f} standard deviations, "
@@ -118,7 +113,7 @@ std::vector<std::string> what_to_repeat(const Job& job, const InfluenceModel& mo
   }
   for (const auto& one : model.unsettled)
     words.push_back(fmt::format("Repeat {}: {}, so nothing can be foretold there.",
-                                place_of(job, one.speed, one.sensor), one.why));
+                                place_words(job, one.speed, one.sensor), one.why));
   for (const auto& trial : review.trials)
     if (trial.too_small())
       words.push_back(
@@ -129,7 +124,8 @@ std::vector<std::string> what_to_repeat(const Job& job, const InfluenceModel& mo
   words.push_back(fmt::format(
       "No reading asks to be repeated: the furthest off, {} of run \"{}\", is as far by chance with a "
       "probability of {:.1g}, and {} were tested.",
-      place_of(job, far.speed, far.sensor), job.runs[far.run].name, far.probability, review.readings_tested));
+      place_words(job, far.speed, far.sensor), job.runs[far.run].name, far.probability,
+      review.readings_tested));
   return words;
 }
 

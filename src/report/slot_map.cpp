@@ -324,9 +324,9 @@ Markup slot_map_legend() {
     return element("li", {}, picture + Markup::text(words));
   };
   return element("ul", {{"class", "legend"}},
-                 entry("fits", "S5", "", "put in: filled") + entry("stays", "S2", "", "stays: outlined") +
-                     entry("removed", "", "S1", "taken out: dashed and struck") +
-                     entry("swaps", "S4", "S2", "exchanged: new filled, old struck") +
+                 entry("fits", "K7", "", "put in: filled") + entry("stays", "K3", "", "stays: outlined") +
+                     entry("removed", "", "K2", "taken out: dashed and struck") +
+                     entry("swaps", "K5", "K3", "exchanged: new filled, old struck") +
                      element("li", {}, "A crossed slot number: unusable, left alone."));
 }
 

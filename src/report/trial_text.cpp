@@ -11,7 +11,7 @@ namespace {
 using Align = TextTable::Align;
 
 std::string stop_table(const Job& job, const BalancePlan& plan) {
-  TextTable table({{"rpm", Align::left},
+  TextTable table({{"speed", Align::left},
                    {"sensor", Align::left},
                    {"last read", Align::right},
                    {"expected", Align::right},
@@ -19,7 +19,7 @@ std::string stop_table(const Job& job, const BalancePlan& plan) {
                    {"unit", Align::left}});
   for (const auto& one : plan.expected) {
     const Sensor& sensor = job.rotor.sensors[one.sensor];
-    table.add({speed_words(job.rotor, job.speeds_rpm[one.speed]), sensor.name,
+    table.add({speed_words(job, one.speed), sensor.name,
                one.last_read ? amplitude_words(sensor.unit.shown_from_peak(*one.last_read)) : "-",
                one.expected ? phasor_words(sensor, *one.expected, job.rotor.phase) : "not known",
                amplitude_words(sensor.unit.shown_from_peak(one.stop_above)), sensor.unit.text()});

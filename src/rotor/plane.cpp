@@ -4,6 +4,8 @@
 #include <cassert>
 #include <cmath>
 
+#include "trimwright/base/name.hpp"
+
 namespace trimwright {
 namespace {
 
@@ -34,7 +36,7 @@ int Plane::count_of(const Weight& weight, const std::string& id) {
 
 const Weight* Plane::find_weight(const std::string& id) const {
   const auto found =
-      std::find_if(weights.begin(), weights.end(), [&](const Weight& w) { return w.id == id; });
+      std::find_if(weights.begin(), weights.end(), [&](const Weight& w) { return alike(w.id, id); });
   if (found != weights.end()) return &*found;
   std::vector<std::string> parts;
   for (std::size_t from = 0, plus = 0; plus != std::string::npos; from = plus + 1) {

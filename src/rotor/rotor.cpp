@@ -4,14 +4,18 @@
 
 #include <algorithm>
 #include <cassert>
+#include <cmath>
 #include <numbers>
+
+#include "trimwright/base/name.hpp"
 
 namespace trimwright {
 namespace {
 
 template <class Named>
 std::optional<std::size_t> index_named(const std::vector<Named>& all, const std::string& name) {
-  const auto found = std::find_if(all.begin(), all.end(), [&](const Named& one) { return one.name == name; });
+  const auto found =
+      std::find_if(all.begin(), all.end(), [&](const Named& one) { return alike(one.name, name); });
   if (found == all.end()) return std::nullopt;
   return static_cast<std::size_t>(found - all.begin());
 }
@@ -24,6 +28,16 @@ std::optional<std::size_t> Rotor::plane_named(const std::string& wanted) const {
 
 std::optional<std::size_t> Rotor::sensor_named(const std::string& wanted) const {
   return index_named(sensors, wanted);
+}
+
+std::string short_speed_words(const Rotor& rotor, double rpm) {
+  if (!rotor.speed_100_rpm) return fmt::format("{:.0f}", rpm);
+  return fmt::format("{:g} %", std::round(1000.0 * rpm / *rotor.speed_100_rpm) / 10.0);
+}
+
+std::string speed_words(const Rotor& rotor, double rpm) {
+  const std::string words = fmt::format("{:.0f} rpm", rpm);
+  return rotor.speed_100_rpm ? words + " (" + short_speed_words(rotor, rpm) + ")" : words;
 }
 
 std::string Position::text() const {

@@ -1,6 +1,9 @@
 #include "trimwright/rotor/sensor.hpp"
 
+#include <fmt/format.h>
+
 #include <algorithm>
+#include <cmath>
 
 #include "trimwright/base/angle.hpp"
 
@@ -19,6 +22,22 @@ Phasor Sensor::phase_factor() const {
 
 ShownReading shown(const Sensor& sensor, Phasor x, PhaseConvention convention) {
   return {sensor.unit.shown_from_peak(std::abs(x)), shown_phase_deg(x / sensor.phase_factor(), convention)};
+}
+
+std::string amplitude_words(double shown) {
+  if (shown == 0.0) return "0";
+  const int whole_digits = static_cast<int>(std::floor(std::log10(std::abs(shown)))) + 1;
+  return fmt::format("{:.{}f}", shown, std::clamp(3 - whole_digits, 0, 4));
+}
+
+std::string reading_words(const ShownReading& reading) {
+  if (std::isnan(reading.phase_deg)) return amplitude_words(reading.amplitude);
+  return fmt::format("{} ∠ {:.0f}°", amplitude_words(reading.amplitude),
+                     wrap_360(std::round(reading.phase_deg)));
+}
+
+std::string phasor_words(const Sensor& sensor, Phasor x, PhaseConvention convention) {
+  return reading_words(shown(sensor, x, convention));
 }
 
 Phasor from_shown(const Sensor& sensor, ShownReading reading, PhaseConvention convention) {

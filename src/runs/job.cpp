@@ -52,8 +52,12 @@ std::vector<std::complex<double>> run_unbalance(const Job& job, std::size_t run)
   return unbalance_of(job, job.runs[run].fitted, run + 1);
 }
 
+std::vector<std::complex<double>> unbalance_with(const Job& job, const std::vector<FittedWeights>& fitted) {
+  return unbalance_of(job, fitted, job.runs.size());
+}
+
 std::vector<std::complex<double>> unbalance_now(const Job& job) {
-  return unbalance_of(job, job.fitted_now, job.runs.size());
+  return unbalance_with(job, job.fitted_now);
 }
 
 Job with_phase_convention(Job job, PhaseConvention convention) {

@@ -10,7 +10,7 @@ namespace trimwright {
 namespace {
 
 using Concern = ReadinessConcern;
-using Place = std::pair<std::size_t, std::size_t>;  // speed, sensor
+using PlaceKey = std::pair<std::size_t, std::size_t>;  // speed, sensor
 
 std::vector<std::size_t> runs_used(const Job& job) {
   std::vector<std::size_t> runs;
@@ -19,8 +19,8 @@ std::vector<std::size_t> runs_used(const Job& job) {
   return runs;
 }
 
-const LimitBand* band_of(const Job& job, const Reading& reading) {
-  return job.rotor.sensors[reading.sensor].band_at(job.speeds_rpm[reading.speed]);
+const Place& place_of(const Job& job, const Reading& reading) {
+  return place_of(job, reading.speed, reading.sensor);
 }
 
 std::optional<double> sd_of(const Job& job, const Reading& reading) {
@@ -34,23 +34,19 @@ ReadinessFinding at(Concern concern, const Reading& reading, std::size_t run, do
 /// Largest reading of the last run over its target; findings for those above their limit.
 void judge_levels(const Job& job, std::size_t run, std::vector<ReadinessFinding>& findings) {
   double worst = 0.0;
-  bool all_have_targets = true, any = false;
+  bool all_have_targets = !job.runs[run].readings.empty();
   for (const auto& reading : job.runs[run].readings) {
-    const LimitBand* band = band_of(job, reading);
-    if (band == nullptr) continue;
-    if (reading.amplitude > band->limit)
-      findings.push_back(at(Concern::above_limit, reading, run, reading.amplitude / band->limit));
-    any = true;
-    all_have_targets = all_have_targets && band->target.has_value();
-    if (band->target) worst = std::max(worst, reading.amplitude / *band->target);
+    const Place& place = place_of(job, reading);
+    if (reading.amplitude > place.limit)
+      findings.push_back(at(Concern::above_limit, reading, run, reading.amplitude / place.limit));
+    all_have_targets = all_have_targets && place.target.has_value();
+    if (place.target) worst = std::max(worst, reading.amplitude / *place.target);
   }
-  if (any && all_have_targets && worst <= 1.0)
-    findings.push_back({Concern::below_target, {}, {}, {run}, worst});
+  if (all_have_targets && worst <= 1.0) findings.push_back({Concern::below_target, {}, {}, {run}, worst});
 }
 
 bool above_target(const Job& job, const Reading& reading) {
-  const LimitBand* band = band_of(job, reading);
-  return band != nullptr && reading.amplitude > band->target.value_or(band->limit);
+  return reading.amplitude > place_of(job, reading).goal();
 }
 
 void judge_single_readings(const Job& job, std::size_t run, std::vector<ReadinessFinding>& findings) {
@@ -115,8 +111,8 @@ struct Series {
   std::vector<Phasor> x;
 };
 
-std::map<Place, Series> series_of(const Job& job, const std::vector<std::size_t>& group) {
-  std::map<Place, Series> all;
+std::map<PlaceKey, Series> series_of(const Job& job, const std::vector<std::size_t>& group) {
+  std::map<PlaceKey, Series> all;
   for (const std::size_t run : group)
     for (const auto& reading : job.runs[run].readings)
       if (reading.component == Component::once_per_rev && reading.x) {
@@ -150,8 +146,7 @@ void judge_repeats(const Job& job, std::vector<ReadinessFinding>& findings) {
         for (const Phasor b : series.x) most = std::max(most, std::abs(a - b));
       }
       const auto sd = job.rotor.sensors[place.second].repeatability;
-      const LimitBand* band = job.rotor.sensors[place.second].band_at(job.speeds_rpm[place.first]);
-      const bool matters = band == nullptr || mean > band->target.value_or(band->limit);
+      const bool matters = mean > place_of(job, place.first, place.second).goal();
       if (!matters || most <= steady_part * mean || (sd && most <= 4.0 * *sd)) continue;
       const Phasor turn = series.x.back() * std::conj(series.x.front());
       findings.push_back({one_direction(series.x) ? Concern::drifts : Concern::does_not_repeat, place.first,

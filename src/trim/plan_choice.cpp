@@ -8,6 +8,7 @@
 #include "choice_rules.hpp"
 #include "slot_content.hpp"
 #include "trim_rows.hpp"
+#include "trimwright/base/text.hpp"
 
 namespace trimwright {
 namespace {
@@ -65,22 +66,13 @@ void choose(TrimPlan& plan, TradeOffRow row) {
 /// What the choice itself lets one expect.
 void predict_choice(const Job& job, const InfluenceModel& model, const std::vector<FittedWeights>& fitted,
                     TrimPlan& plan) {
-  const Eigen::VectorXcd after = unbalance_with(job, model.planes, fitted);
-  for (std::size_t i = 0; i < model.rows.size(); ++i) {
-    plan.predictions[i].after = predict(model.rows[i], after);
-    plan.predictions[i].after_sd = prediction_sd(model, model.rows[i], after);
-    plan.predictions[i].reading.reset();
-  }
-  plan.outlook.reset();
-  if (!model.belief) return;
-  plan.outlook = next_run_outlook(job, *model.belief, fitted);
+  add_forecast(plan, forecast(job, model, fitted));
+  if (!plan.outlook) return;
   TradeOffRow& row = plan.trade_off[plan.chosen];
   row.outlook = plan.outlook;
-  if (plan.request.most_probable) {
-    row.objective = 1.0 - plan.outlook->meets_targets;
-    row.bound = 0.0;
-  }
-  add_readings(model, plan);
+  if (!plan.request.most_probable) return;
+  row.objective = 1.0 - plan.outlook->meets_targets;
+  row.bound = 0.0;
 }
 
 std::string choice_note(const TrimPlan& plan) {
@@ -90,9 +82,9 @@ std::string choice_note(const TrimPlan& plan) {
       std::find_if(plan.trade_off.begin(), plan.trade_off.end(), [](const auto& r) { return r.recommended; });
   return fmt::format(
       "These weights are your own choice (largest amplitude over limit {:.3f}). Recommended is another: {} "
-      "slots "
-      "changed, {:.3f}.",
-      row.worst_ratio, recommended->changes.size(), recommended->worst_ratio);
+      "changed, "
+      "{:.3f}.",
+      row.worst_ratio, counted(recommended->changes.size(), "slot"), recommended->worst_ratio);
 }
 
 }  // namespace

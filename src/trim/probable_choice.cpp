@@ -3,7 +3,7 @@
 #include <chrono>
 #include <cmath>
 
-#include "trimwright/trim/outlook.hpp"
+#include "trimwright/trim/probable_moments.hpp"
 
 namespace trimwright {
 namespace {

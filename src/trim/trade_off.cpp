@@ -8,6 +8,7 @@
 #include <tuple>
 
 #include "probable_choice.hpp"
+#include "trimwright/base/text.hpp"
 
 namespace trimwright {
 namespace {
@@ -161,7 +162,8 @@ Result<std::size_t> chosen_row(const TrimPlan& plan) {
   const auto found = std::find_if(table.begin(), table.end(), wanted);
   if (found == table.end())
     return fail(
-        fmt::format("the trade-off has no row with {} slots changed", *plan.request.pieces),
+        "the trade-off has no row with " +
+            counted(static_cast<std::size_t>(std::max(0, *plan.request.pieces)), "slot") + " changed",
         "one of its rows (" + counts_of(table) + "): another number gains nothing, or is not allowed");
   return static_cast<std::size_t>(found - table.begin());
 }

@@ -23,33 +23,6 @@ Eigen::VectorXcd moments_of(const Correction& correction) {
   return moments;
 }
 
-std::vector<Prediction> predictions_for(const Job& job, const InfluenceModel& model, const TrimRows& rows,
-                                        const Eigen::VectorXcd& added) {
-  Eigen::VectorXcd after = rows.unbalance_now;
-  for (std::size_t p = 0; p < rows.entries.size(); ++p)
-    after(static_cast<Index>(rows.entries[p])) += added(static_cast<Index>(p));
-  std::vector<Prediction> predictions;
-  for (const auto& row : model.rows) {
-    const auto* band = job.rotor.sensors[row.sensor].band_at(job.speeds_rpm[row.speed]);
-    predictions.push_back({row.speed,
-                           row.sensor,
-                           predict(row, rows.unbalance_now),
-                           predict(row, after),
-                           band->limit,
-                           band->target,
-                           prediction_sd(model, row, after),
-                           {}});
-  }
-  return predictions;
-}
-
-/// The next run with `fitted` in all planes of the rotor; empty where no reading noise is known.
-std::optional<Outlook> outlook_with(const Job& job, const InfluenceModel& model,
-                                    const std::vector<FittedWeights>& fitted) {
-  if (!model.belief) return std::nullopt;
-  return next_run_outlook(job, *model.belief, fitted);
-}
-
 /// What is fitted now, and the moments of the correction beside it.
 std::vector<FittedWeights> fitted_with(const Job& job, const Correction& correction) {
   auto fitted = job.fitted_now;
@@ -165,9 +138,7 @@ Result<TrimPlan> plan_with_planes(const Job& job, const InfluenceModel& model, c
   const auto slotted = std::count_if(planes.begin(), planes.end(),
                                      [&](std::size_t p) { return job.rotor.planes[p].slots.has_value(); });
   if (slotted == 0) {
-    plan.predictions = predictions_for(job, model, *rows, moments_of(plan.correction));
-    plan.outlook = outlook_with(job, model, fitted_with(job, plan.correction));
-    add_readings(model, plan);
+    add_forecast(plan, forecast(job, model, fitted_with(job, plan.correction)));
     plan.worst_ratio = plan.correction.worst_ratio;
     plan.bound = plan.correction.bound;
     return plan;
@@ -186,19 +157,18 @@ Result<TrimPlan> plan_with_planes(const Job& job, const InfluenceModel& model, c
   const auto best =
       std::min_element(plan.trade_off.begin(), plan.trade_off.end(),
                        [](const auto& a, const auto& b) { return a.worst_ratio < b.worst_ratio; });
-  const auto predicted = [&](const TradeOffRow& row) {
-    return predictions_for(job, model, *rows, catalogue.added_moment(row.changes));
+  const auto next_run = [&](const TradeOffRow& row) {
+    return forecast(job, model, fitted_after(job, row.changes));
   };
-  for (auto& row : plan.trade_off) row.outlook = outlook_with(job, model, fitted_after(job, row.changes));
+  for (auto& row : plan.trade_off) row.outlook = next_run(row).outlook;
   const auto likely = likely_row(plan.trade_off);
-  plan.trade_off[likely ? *likely : recommended_row(plan.trade_off, worst_ratio_sd(predicted(*best)))]
+  plan.trade_off[likely ? *likely
+                        : recommended_row(plan.trade_off, worst_ratio_sd(next_run(*best).predictions))]
       .recommended = true;
   auto chosen = chosen_row(plan);
   if (!chosen) return tl::unexpected(chosen.error());
   plan.chosen = *chosen;
-  plan.predictions = predicted(plan.trade_off[plan.chosen]);
-  plan.outlook = plan.trade_off[plan.chosen].outlook;
-  add_readings(model, plan);
+  add_forecast(plan, next_run(plan.trade_off[plan.chosen]));
   plan.worst_ratio = plan.trade_off[plan.chosen].worst_ratio;
   plan.bound = overall_bound(plan, *rows, choices);
   if (request.best > 1)

@@ -1,7 +1,6 @@
 #include "trim_rows.hpp"
 
 #include <algorithm>
-#include <cassert>
 
 namespace trimwright {
 namespace {
@@ -61,13 +60,12 @@ Result<TrimRows> trim_rows(const Job& job, const InfluenceModel& model, const Tr
   rows.weight.resize(n);
   for (Index i = 0; i < n; ++i) {
     const auto& row = model.rows[static_cast<std::size_t>(i)];
-    const auto* band = job.rotor.sensors[row.sensor].band_at(job.speeds_rpm[row.speed]);
-    assert(band);  // checked when the job was read
+    const Place& place = place_of(job, row.speed, row.sensor);
     rows.now(i) = predict(row, rows.unbalance_now);
     for (std::size_t p = 0; p < planes.size(); ++p)
       rows.response(i, static_cast<Index>(p)) = row.coefficients(static_cast<Index>(rows.entries[p]));
-    rows.limit(i) = band->limit;
-    rows.target(i) = band->target.value_or(band->limit);
+    rows.limit(i) = place.limit;
+    rows.target(i) = place.goal();
     rows.weight(i) = speed_weight(request, row.speed);
   }
   add_moment_limits(job, rows);
@@ -89,15 +87,10 @@ ContinuousProblem scaled_rows(const TrimRows& rows, double penalty) {
   return problem;
 }
 
-void add_readings(const InfluenceModel& model, TrimPlan& plan) {
-  if (!plan.outlook) return;
-  for (auto& prediction : plan.predictions) {
-    const auto& places = model.belief->rows;
-    const auto found =
-        std::find(places.begin(), places.end(), std::pair{prediction.speed, prediction.sensor});
-    if (found != places.end())
-      prediction.reading = plan.outlook->readings[static_cast<std::size_t>(found - places.begin())];
-  }
+void add_forecast(TrimPlan& plan, Forecast next) {
+  plan.predictions = std::move(next.predictions);
+  plan.not_predicted = std::move(next.not_predicted);
+  plan.outlook = std::move(next.outlook);
 }
 
 Result<Correction> correction_of(const TrimRows& rows, const TrimRequest& request) {

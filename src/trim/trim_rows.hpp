@@ -35,7 +35,7 @@ struct TrimRows {
 /// other.
 [[nodiscard]] Result<Correction> correction_of(const TrimRows& rows, const TrimRequest& request);
 
-/// Gives each prediction of a plan the outlook of its own reading.
-void add_readings(const InfluenceModel& model, TrimPlan& plan);
+/// What the next run is expected to read, as planned.
+void add_forecast(TrimPlan& plan, Forecast next);
 
 }  // namespace trimwright

@@ -21,7 +21,7 @@
 #include "trimwright/influence/influence_posterior.hpp"
 #include "trimwright/influence/prior.hpp"
 #include "trimwright/trim/minimax.hpp"
-#include "trimwright/trim/outlook.hpp"
+#include "trimwright/trim/probable_moments.hpp"
 #include "virtual_fleet.hpp"
 
 namespace {

@@ -26,7 +26,7 @@ int main(int argc, char** argv) {
   const auto& [job, model] = *settled;
   const auto trim = plan_trim(job, model, file->request);
   if (!trim) return 1;
-  const auto plan = plan_steps(job, model, *trim);
+  const auto plan = plan_steps(job, *trim);
   std::vector<double> times;
   std::size_t size = 0;
   for (int i = 0; i < 21; ++i) {

@@ -2,7 +2,7 @@
 //
 //   reference_campaign [SEGMENTS] [SEED]
 //
-// Ring of 30 teeth, one 15 to 60 % larger, signal-to-noise 20 dB (pulse rms over noise rms at that speed),
+// Ring of 34 teeth, one 15 to 60 % larger, signal-to-noise 20 dB (pulse rms over noise rms at that speed),
 // speeds from 5 to 110 %, speed changes up to 10 % of full speed a second, 1 % of the pulses missing. A
 // segment is 18 revolutions: two blocks. It is wrong when any trusted block places zero more than a quarter
 // pitch off, refused when no block is trusted. With none wrong in n, the true rate is below 3/n with 95 %
@@ -23,7 +23,7 @@ using simulated::RingSignal;
 
 namespace {
 
-constexpr int teeth = 30;
+constexpr int teeth = 34;
 constexpr double revolutions = 18.0;
 constexpr double pitch_deg = 360.0 / teeth;
 

@@ -2,7 +2,7 @@
 //
 //   reference_limits [TRIALS]
 //
-// A dwell of 40 revolutions at 3000 rpm, 10240 samples a second, 30 teeth. The bound is for one sinusoid of
+// A dwell of 40 revolutions at 3000 rpm, 10240 samples a second, 34 teeth. The bound is for one sinusoid of
 // known frequency in white noise with its second and third harmonic, a constant and a drift per block unknown
 // (S. M. Kay, Fundamentals of Statistical Signal Processing: Estimation Theory, 1993, section 3.9 and
 // theorem 4.1). Teeth are exact, or each passage is off by a normal deviate; with jitter the track goes
@@ -25,7 +25,7 @@ using namespace trimwright::simulated;
 
 namespace {
 
-constexpr int teeth = 30, harmonics = 3, blocks = 5, block_revolutions = 8;
+constexpr int teeth = 34, harmonics = 3, blocks = 5, block_revolutions = 8;
 
 RingSignal shaft() {
   RingSignal ring;

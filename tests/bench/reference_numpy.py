@@ -3,7 +3,7 @@
 
     reference_speed --write recording.raw && reference_numpy.py recording.raw
 
-Four channels of 32-bit floats interleaved, 51.2 kHz, the tooth channel first; 30 teeth, falling. Steps as in the C++
+Four channels of 32-bit floats interleaved, 51.2 kHz, the tooth channel first; 34 teeth, falling. Steps as in the C++
 library: turning points by prominence, baseline over three pitches, zero crossing of the signal smoothed by a Hann window
 over a fifth of a pitch, flux swings folded over the ring, spacing errors, cubic interpolation of the shaft angle,
 least squares with three harmonics, constant and drift over blocks of eight revolutions. One thread.
@@ -17,7 +17,7 @@ import numpy as np  # noqa: E402
 from scipy.interpolate import CubicHermiteSpline  # noqa: E402
 from scipy.signal import fftconvolve, find_peaks  # noqa: E402
 
-RATE, TEETH, BLOCK, HARMONICS = 51200.0, 30, 8, 3
+RATE, TEETH, BLOCK, HARMONICS = 51200.0, 34, 8, 3
 
 
 def tooth_times(x):

@@ -147,7 +147,7 @@ std::vector<Family> families() {
        }},
       {"pulses k + 1/2 samples wide",
        [](Draw& d, Trial& t) {
-         FluxRing ring(30);
+         FluxRing ring(34);
          ring.bump = FluxRing::Bump::cosine;
          ring.half_width = 0.22;
          const std::array<double, 3> speeds{4681, 4312, 3641};

@@ -33,7 +33,7 @@ def run(*arguments):
 
 
 def choice(**planes):
-    fitted = {"spinner": {"4": "S2", "19": "S1"}, "rear": {}}
+    fitted = {"spinner": {"4": "K3", "19": "K2"}, "drum": {}}
     fitted.update(planes)
     return {"trimwright": "fitted 1", "rotor": "Larkmere demonstrator fan", "serial": "LKM-417", "fitted": fitted}
 
@@ -59,17 +59,17 @@ REFUSED = [
     ("no serial", without(choice(), "serial"), ["serial", "LKM-417"]),
     ("another document", changed("trimwright", "plan 1"), ["plan 1", "fitted 1"]),
     ("a key more", changed("extra", 1), ["extra", "not known"]),
-    ("a plane left out", without(choice(), "fitted", "rear"), ["rear", "missing"]),
+    ("a plane left out", without(choice(), "fitted", "drum"), ["drum", "missing"]),
     ("an unknown plane", choice(tail={}), ["tail", "not known"]),
-    ("slot out of range", choice(spinner={"37": "S1"}), ["slot 37", "1 to 36"]),
-    ("unusable slot", choice(spinner={"11": "S1"}), ["slot 11", "unusable"]),
-    ("no slot number", choice(spinner={"one": "S1"}), ["one", "slot number"]),
-    ("unknown weight", choice(spinner={"1": "S9"}), ["S9", "S1, S2"]),
-    ("weight of another plane", choice(spinner={"1": "R1"}), ["R1", "S1, S2"]),
-    ("more than the stock", choice(spinner={str(n): "S5" for n in range(1, 6)}), ["S5", "stock"]),
+    ("slot out of range", choice(spinner={"41": "K2"}), ["slot 41", "1 to 40"]),
+    ("unusable slot", choice(spinner={"11": "K2"}), ["slot 11", "unusable"]),
+    ("no slot number", choice(spinner={"one": "K2"}), ["one", "slot number"]),
+    ("unknown weight", choice(spinner={"1": "K9"}), ["K9", "K2, K3"]),
+    ("weight of another plane", choice(spinner={"1": "D4"}), ["D4", "K2, K3"]),
+    ("more than the stock", choice(spinner={str(n): "K7" for n in range(1, 6)}), ["K7", "stock"]),
     ("negative moment", choice(spinner={"1": {"moment_g_mm": -3}}), ["moment_g_mm", "-3"]),
-    ("no slots but a list", choice(spinner=["S1"]), ["spinner", "not a map"]),
-    ("too much in one plane", choice(spinner={str(n): "S5" for n in (1, 2, 3, 36)} | {str(n): "S4" for n in (4, 5, 35)}),
+    ("no slots but a list", choice(spinner=["K2"]), ["spinner", "not a map"]),
+    ("too much in one plane", choice(spinner={str(n): "K7" for n in (1, 2, 3, 40)} | {str(n): "K5" for n in (4, 5, 39)}),
      ["spinner", "total moment", "6000"]),
 ]
 
@@ -98,14 +98,14 @@ def phasor(amplitude, phase_deg):
 def check_prediction(folder):
     """Amplitudes of a choice from the influence document: before plus coefficient times moment, all in lag."""
     path = folder / "choice.json"
-    path.write_text(json.dumps(choice(spinner={"4": "S2", "19": "S1", "30": "S3"}, rear={"9": "R2", "10": {"moment_g_mm": 500}})))
+    path.write_text(json.dumps(choice(spinner={"4": "K3", "19": "K2", "30": "K4"}, drum={"9": "D7", "10": {"moment_g_mm": 500}})))
     plan = json.loads(run(*PLAN, "--fitted", str(path)).stdout)
     influence = json.loads(run("influence", JOB, "--format", "json").stdout)
-    filler = 0.9 * 196
-    # Slot 30 of the spinner: numbered clockwise from the front, against rotation: 5 - 29 * 10 degrees. The rear's slots
-    # are numbered counterclockwise from aft, against rotation as well: -(n - 1) * 15 degrees.
-    added = {"spinner": (4.3 * 196.4 - filler) * phasor(1, 5 - 290),
-             "rear": 760 * phasor(1, -8 * 15) + 500 * phasor(1, -9 * 15)}
+    filler = 0.9 * 188
+    # Slot 30 of the spinner: numbered clockwise from the front, against rotation: 4 - 29 * 9 degrees. The drum's slots
+    # are numbered counterclockwise from aft, against rotation as well: -(n - 1) * 14.4 degrees.
+    added = {"spinner": (4.4 * 188.5 - filler) * phasor(1, 4 - 29 * 9),
+             "drum": 690 * phasor(1, -8 * 14.4) + 500 * phasor(1, -9 * 14.4)}
     worst = 0.0
     for row in plan["predicted"]:
         x = phasor(row["before"], -row["before_phase_deg"])

@@ -39,11 +39,11 @@ def check(what: str, holds: bool, seen="") -> None:
 
 def shaft_angle(rpm: np.ndarray, rate: float = RATE, start: float = 0.4) -> np.ndarray:
     """Angle [rad] at every sample, by the trapezoidal rule (exact where the speed is linear in time)."""
-    omega = rpm * math.pi / 30.0
+    omega = rpm * math.pi / 34.0
     return start + np.concatenate([[0.0], np.cumsum(0.5 * (omega[1:] + omega[:-1]) / rate)])
 
 
-def tooth_signal(theta, rpm, teeth=30, larger=1.3, rising=False, noise=0.02, pulse=True):
+def tooth_signal(theta, rpm, teeth=34, larger=1.3, rising=False, noise=0.02, pulse=True):
     """Volts. The flux falls off from each tooth's centre as a cosine over the pitch, so its derivative crosses
     zero at the centre: falling, since the flux is greatest there, unless the winding is turned round."""
     place = theta * teeth / (2 * math.pi)
@@ -90,14 +90,14 @@ def csv_file(path: Path, names, columns) -> None:
 SENSORS = {
     "front": "{name: front, measures: velocity, unit: in/s peak, phase_of: velocity, limits: [{up_to: 110 %, "
              "limit: 1 in/s}], repeatability: 0.01 in/s}",
-    "rear": "{name: rear, measures: displacement, unit: mil pp, phase_of: displacement, direction: "
+    "turbine": "{name: turbine, measures: displacement, unit: mil pp, phase_of: displacement, direction: "
             "{positive: inward, mounted: left}, limits: [{up_to: 110 %, limit: 5 mil}]}",
     "case": "{name: case, measures: velocity, unit: mm/s rms, phase_of: velocity, limits: [{up_to: 110 %, limit: 20 "
             "mm/s}]}",
 }
 
 
-def rotor(phase="lag", polarity="falling", teeth=30) -> str:
+def rotor(phase="lag", polarity="falling", teeth=34) -> str:
     return f"""trimwright: rotor 1
 name: test fan
 rotation: {{sense: clockwise, seen_from: aft}}
@@ -179,8 +179,8 @@ def known_amplitude_and_phase(work: Work) -> None:
     """Either polarity, either convention, outward and inward, delay, phase shift, and the CSV back through a job."""
     truth = cmath.rect(0.4, math.radians(70.0))  # in/s peak, lead
     rpm, theta = steady()
-    omega = 3000.0 * math.pi / 30.0
-    rear = cmath.rect(1.5, math.radians(-40.0))  # mil peak, outward
+    omega = 3000.0 * math.pi / 34.0
+    turbine = cmath.rect(1.5, math.radians(-40.0))  # mil peak, outward
     case = cmath.rect(6.0, math.radians(160.0))  # mm/s peak
     # What the case's accelerometer shows: the derivative, m/s2 from mm/s, 25 us late and 5 deg lag in its filter.
     case_volts = delayed(vibration(theta, 1j * omega * case * 1e-3 * cmath.exp(-1j * math.radians(5))), 25e-6) * 0.05
@@ -188,17 +188,17 @@ def known_amplitude_and_phase(work: Work) -> None:
   reference: [{channel: 1, volts_full_scale: 10 V}]
   vibration:
     - {channel: 2, sensor: front, volts_full_scale: 10 V, sensitivity: 100 mV per in/s, delay: 300 us}
-    - {channel: 3, sensor: rear, volts_full_scale: 10 V, sensitivity: -200 mV per mil}
+    - {channel: 3, sensor: turbine, volts_full_scale: 10 V, sensitivity: -200 mV per mil}
     - {channel: 4, sensor: case, volts_full_scale: 10 V, sensitivity: 50 mV per m/s2, delay: 25 us, phase_shift: 5 deg lag}
   speeds: {from: 10 %, to: 110 %}
 """
     front_volts = delayed(vibration(theta, truth), 300e-6) * 0.1
-    # The rear sensor is positive inward; besides, its wires are exchanged, which the negative sensitivity says.
-    rear_volts = -(-vibration(theta, rear)) * 0.2
+    # The turbine sensor is positive inward; besides, its wires are exchanged, which the negative sensitivity says.
+    turbine_volts = -(-vibration(theta, turbine)) * 0.2
     keep = slice(int(RATE), -int(RATE))  # the FFT's delay wraps round at the ends
     for polarity in ("falling", "rising"):
         teeth = tooth_signal(theta, rpm, rising=polarity == "rising")
-        wav(work.path / f"{polarity}.wav", [c[keep] for c in (teeth, front_volts, rear_volts, case_volts)])
+        wav(work.path / f"{polarity}.wav", [c[keep] for c in (teeth, front_volts, turbine_volts, case_volts)])
         for convention in ("lag", "lead"):
             what = f"{polarity}, {convention}"
             work.write(rotor(convention, polarity), job(recording))
@@ -210,17 +210,17 @@ def known_amplitude_and_phase(work: Work) -> None:
             check(what + ": run", found["front"]["run"] == "as found")
             expect(what + ", front", found["front"], 0.4, 70.0, convention)
             # Inward: the instrument's phase is that of the signal it shows, positive inward, turned by 180 deg.
-            expect(what + ", rear", found["rear"], 3.0, -40.0 + 180.0, convention)
+            expect(what + ", turbine", found["turbine"], 3.0, -40.0 + 180.0, convention)
             expect(what + ", case", found["case"], 6.0 / math.sqrt(2), 160.0, convention)
-    accepted_by_a_job(work, recording, truth, rear)
+    accepted_by_a_job(work, recording, truth, turbine)
 
 
-def accepted_by_a_job(work: Work, recording: str, truth: complex, rear: complex) -> None:
+def accepted_by_a_job(work: Work, recording: str, truth: complex, turbine: complex) -> None:
     """The as-found table and that of a trial run with another known X: C = (X_trial - X_found) / U."""
     rpm, theta = steady()
-    added = {"front": truth + cmath.rect(0.25, math.radians(-20)), "rear": rear + cmath.rect(0.5, math.radians(10))}
+    added = {"front": truth + cmath.rect(0.25, math.radians(-20)), "turbine": turbine + cmath.rect(0.5, math.radians(10))}
     channels = [tooth_signal(theta, rpm, rising=True), 0.1 * vibration(theta, added["front"]),
-                0.2 * vibration(theta, added["rear"])]
+                0.2 * vibration(theta, added["turbine"])]
     two = "\n".join(line for line in recording.replace(", delay: 300 us", "").splitlines() if "case" not in line) + "\n"
     wav(work.path / "trial.wav", channels)
     work.write(rotor("lead", "rising"), job(two, "[found.csv, trial.csv]"))
@@ -233,10 +233,10 @@ def accepted_by_a_job(work: Work, recording: str, truth: complex, rear: complex)
     for one in json.loads(done.stdout)["coefficients"]:
         if one["sensor"] == "case":
             continue
-        x0, x1, factor = (truth, added["front"], 1.0) if one["sensor"] == "front" else (rear, added["rear"], 2.0)
+        x0, x1, factor = (truth, added["front"], 1.0) if one["sensor"] == "front" else (turbine, added["turbine"], 2.0)
         c = (x1 - x0) / (500.0 * cmath.exp(1j * math.radians(30.0)))
-        # Documents show a sensor's own phase: that of the rear one turned by 180 deg.
-        turn = 180.0 if one["sensor"] == "rear" else 0.0
+        # Documents show a sensor's own phase: that of the turbine one turned by 180 deg.
+        turn = 180.0 if one["sensor"] == "turbine" else 0.0
         off = degrees_between(one["phase_deg"], math.degrees(cmath.phase(c)) + turn)
         check(f"coefficient of {one['sensor']}", abs(one["amplitude"] / (factor * abs(c)) - 1) < 0.01 and off < 0.5,
               (one, factor * abs(c), math.degrees(cmath.phase(c))))
@@ -382,10 +382,10 @@ def bad_signals(work: Work) -> None:
     wav(work.path / "stopped.wav", [still, still[::-1]])
     refused(work, "a stopped rotor", ["stopped.wav"], ["stopped.wav", "nothing could be read"], more=("--format", "csv"))
 
-    work.write(rotor(teeth=30))
-    other = tooth_signal(theta, rpm, teeth=28)
-    wav(work.path / "ring28.wav", [other, good])
-    refused(work, "a wrong ring size", ["ring28.wav"], ["every 28 teeth", "30 teeth are declared"], answer=True)
+    work.write(rotor(teeth=34))
+    other = tooth_signal(theta, rpm, teeth=32)
+    wav(work.path / "ring32.wav", [other, good])
+    refused(work, "a wrong ring size", ["ring32.wav"], ["every 32 teeth", "34 teeth are declared"], answer=True)
 
     flat = tooth_signal(theta, rpm, larger=1.0)
     wav(work.path / "flat.wav", [flat, good])
@@ -413,7 +413,7 @@ def bad_signals(work: Work) -> None:
 def several_elements(work: Work) -> None:
     """Two elements agree; a third one, on another ring position, does not, and it is said."""
     rpm, theta = steady()
-    turned = tooth_signal(theta - 0.6 * 2 * math.pi / 30, rpm)
+    turned = tooth_signal(theta - 0.6 * 2 * math.pi / 34, rpm)
     wav(work.path / "three.wav", [tooth_signal(theta, rpm), tooth_signal(theta, rpm), turned, 0.1 * vibration(theta, 0.4 + 0j)])
     three = RECORDING.replace("    - {channel: 1, volts_full_scale: 10 V}\n", "    - {channel: 1}\n    - {channel: 2}\n    - {channel: 3}\n")
     work.write(job_text=job(three.replace("{channel: 2, sensor", "{channel: 4, sensor")))
@@ -442,11 +442,11 @@ def elements_that_fail(work: Work) -> None:
     work.write(job_text=job(two))
     check("and so does what is made of the table", "channel 3" in told, told[:600])
     # The second element stands two pitches further on: it sees each tooth later by so much.
-    wav(work.path / "apart.wav", [tooth_signal(theta, rpm), good, tooth_signal(theta - math.radians(24), rpm)])
+    wav(work.path / "apart.wav", [tooth_signal(theta, rpm), good, tooth_signal(theta - math.radians(720 / 34), rpm)])
     done = work.readings("apart.wav", more=("--format", "csv"))
     row = rows(done.stdout)[0]
     check("elements two teeth apart: no phase", done.returncode == 1 and row["phase"] == "", done.stdout + done.stderr)
-    work.write(job_text=job(two.replace("{channel: 3}", "{channel: 3, at: 24 deg with rotation}")))
+    work.write(job_text=job(two.replace("{channel: 3}", "{channel: 3, at: 21.1765 deg with rotation}")))
     done = work.readings("apart.wav", more=("--format", "csv"))
     check("elements said to be apart agree", done.returncode == 0, done.stderr)
     expect("elements apart", rows(done.stdout)[0], 0.4, math.degrees(1.0), "lag")
@@ -455,12 +455,12 @@ def elements_that_fail(work: Work) -> None:
 def uneven_ring(theta, rpm, worn=None):
     """Teeth of slightly different sizes and places; `worn`: sizes of teeth 0 and 11."""
     random = np.random.default_rng(5)
-    size, place = 1.0 + 0.01 * random.standard_normal(30), 0.004 * random.standard_normal(30)
+    size, place = 1.0 + 0.01 * random.standard_normal(34), 0.004 * random.standard_normal(34)
     size[0] = 1.3
     if worn:
         size[0], size[11] = worn
-    pitches = theta * 30 / (2 * math.pi)
-    tooth = np.round(pitches).astype(int) % 30
+    pitches = theta * 34 / (2 * math.pi)
+    tooth = np.round(pitches).astype(int) % 34
     off = (pitches - np.round(pitches) - place[tooth]) / 0.8
     wave = np.where(np.abs(off) < 0.5, -np.sin(2 * math.pi * off), 0.0)
     return 3.0 * (size[tooth] * wave + 0.005 * RNG.standard_normal(len(theta))) * rpm / 5000.0
@@ -477,13 +477,13 @@ def rings_compared(work: Work) -> None:
     check("a ring file is written", done.returncode == 0 and (work.path / "ring.yaml").exists(), done.stderr)
     check("taken at its word", "taken at its word" in done.stdout, done.stdout)
     # Tooth 0 itself passes a little off the even place.
-    place = math.degrees(0.004 * np.random.default_rng(5).standard_normal(60)[30] * 2 * math.pi / 30)
+    place = math.degrees(0.004 * np.random.default_rng(5).standard_normal(68)[34] * 2 * math.pi / 34)
     done = work.readings("worn.wav", more=("--ring", "ring.yaml", "--format", "csv"))
     check("worn, known", done.returncode == 0, done.stderr)
     expect("worn, known", rows(done.stdout)[0], 0.4, math.degrees(1.0) + place, "lag", 0.2)
     check("the wear is in the note", "larger tooth gives 1.0" in rows(done.stdout)[0]["note"], rows(done.stdout)[0])
     words = work.readings("sound.wav", "worn.wav").stdout
-    for sentence in ("Same ring? Yes: 28 of 30 teeth", "Larger tooth the same one? Yes", "Signal as strong?", "Is zero where it was"):
+    for sentence in ("Same ring? Yes: 32 of 34 teeth", "Larger tooth the same one? Yes", "Signal as strong?", "Is zero where it was"):
         check("compared in words", sentence in words, sentence + "\n" + words)
     work.write(job_text=job(RECORDING + "  ring: of-job.yaml\n"))
     check("the job's ring file is begun", work.readings("sound.wav").returncode == 0 and (work.path / "of-job.yaml").exists())
@@ -541,7 +541,7 @@ def bad_descriptions(work: Work) -> None:
             ("100 mV per in/s", "100 mV", ["sensitivity"]),
             ("100 mV per in/s", "0 mV per in/s", ["sensitivity"]),
             ("100 mV per in/s", "100 mV per furlong", ["furlong"]),
-            ("sensor: front", "sensor: middle", ["middle", "front or rear"]),
+            ("sensor: front", "sensor: middle", ["middle", "front or turbine"]),
             ("channel: 2", "channel: 1", ["channel 1 is taken twice"]),
             ("channel: 2", "channel: 0", ["\"0\""]),
             ("from: 10 %", "from: 120 %", ["range"]),

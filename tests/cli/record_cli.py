@@ -114,7 +114,7 @@ def verdict(bench: Bench):
     text = bench.run("check", after)
     check("ACCEPTED" in text and "manual holds" in text, "no verdict or no caution in the text")
     check(max(len(line) for line in text.splitlines()) <= 100, "wider than 100 columns")
-    mirrored = bench.job("mirrored.yaml", "LKM-417", **{"{1: S5, 4: S2, 19: S1, 32: S5}": "{6: S5, 4: S2, 19: S1, 1: S5}"})
+    mirrored = bench.job("mirrored.yaml", "LKM-417", **{"{4: K3, 19: K2, 37: K7, 40: K7}": "{4: K3, 19: K2, 5: K7, 2: K7}"})
     document = bench.valid(bench.run("check", mirrored, "--format", "json"))
     check(not document["as_predicted"] and document["advice"] == "look_first", "weights elsewhere are not noticed")
     check(document["next_trim"] is None and document["refined"] is None, "a trim is planned on a mistake")
@@ -136,7 +136,7 @@ def filed_and_found(bench: Bench):
         check(json.loads(bench.record("find", *words, "--format", "json"))["records"] == [], f"{words}")
     record = bench.valid(bench.record("show", 1, "--format", "json"))
     check(record["entries"]["torque"] == "25 N·m, \"twice\"", "the entry")
-    check({one["slot"] for one in record["weights"]["fitted"]} == {1, 32, 8}, "weights fitted")
+    check({one["slot"] for one in record["weights"]["fitted"]} == {37, 40, 8}, "weights fitted")
     bench.valid(bench.record("compare", "LKM-417", "--format", "json"))
     bench.valid(bench.record("export", "--format", "json"))
     bench.valid(bench.record("prove", "--format", "json"))
@@ -164,9 +164,9 @@ def learned_from(bench: Bench):
         text = bench.text.replace("LKM-417", f"LKM-{number}").replace("../../configs", str(bench.project / "configs"))
         (folder / "job.yaml").write_text(text, "utf-8")
         bench.file(folder / "job.yaml", archive=archive)
-    text = (fleet / "job421/job.yaml").read_text("utf-8").replace("30: S4}", "30: S3}")  # the last, so that the order is the same
+    text = (fleet / "job421/job.yaml").read_text("utf-8").replace("30: K5}", "30: K4}")  # the last, so that the order is the same
     (fleet / "job421/job.yaml").write_text(text, "utf-8")
-    bench.file(fleet / "job421/job.yaml", "--corrects", 5, "--reason", "it was S3", archive=archive)
+    bench.file(fleet / "job421/job.yaml", "--corrects", 5, "--reason", "it was K4", archive=archive)
     from_folder = bench.run("influence", "--learn", fleet)
     from_archive = bench.run("influence", "--learn", archive, "--rotor", "Larkmere demonstrator fan")
     check(from_folder == from_archive and "jobs: 5" in from_folder, f"{from_folder[:300]} but {from_archive[:300]}")
@@ -181,7 +181,7 @@ def from_baseline_alone(bench: Bench, prior: str):
     folder, archive = bench.folder / "fleet/job417", bench.folder / "baseline.db"
     (folder / "prior.yaml").write_text(prior, "utf-8")
     text = (folder / "job.yaml").read_text("utf-8")
-    for trial in ("30: S4}}", "rear: {7: R3}}"):
+    for trial in ("30: K5}}", "drum: {7: D12}}"):
         check(text.count(trial) == 1, f"one run with {trial}")
         text = text.replace(trial, f"{trial}\n    set_aside: as if never made")
     (folder / "without.yaml").write_text(text, "utf-8")
@@ -477,11 +477,11 @@ def bad_input(bench: Bench):
     refused(bench.job("e.yaml", "''"), "serial")
     check_run = bench.text[bench.text.index("  - name: check"):bench.text.index("\ntrim:")]
     trial = bench.job("trial.yaml", "X", **{check_run: "", ", after.csv": ""})
-    refused(trial, 'or --run "trial rear"')
+    refused(trial, 'or --run "trial drum"')
     taken_out = bench.job("e.yaml", "X", **{"\ntrim:": "\nfitted_now: same as as found\n\ntrim:"})
     refused(taken_out, "fitted_now has other weights")
     bench.file(taken_out, "--run", "check", archive=archive)
-    bench.file(trial, "--run", "trial rear", archive=archive)
+    bench.file(trial, "--run", "trial drum", archive=archive)
     archive.unlink()
     for serial in ('"LKM\\x1b[31m"', '"LKM\\n417"', '"LKM\\u202e714"', '"LKM\\u200b417"', '" LKM"', "L" * (1 << 20)):
         refused(bench.job("e.yaml", serial), "serial")

@@ -13,12 +13,15 @@ import cmath
 import csv
 import json
 import math
+import signal
 import subprocess
 import sys
 import tempfile
+import time
 from pathlib import Path
 
 SEEDS = 4
+STOPS = (signal.SIGINT, signal.SIGTERM, signal.SIGHUP)
 SCATTER_IN_S = 0.03  # more than five standard deviations: 0.4 % of 0.5 in/s for the run, 8 g mm seating, noise
 CLEAR_OF_RESONANCE_RPM = 3800.0  # below, 0.1 % of speed turns the phase by a degree or more
 
@@ -77,8 +80,8 @@ class Trim:
     def carry_out(self) -> dict:
         self.run("as found")
         self.run("trial spinner", "--plan", self.planned("trial-spinner.json", "trial", "--plane", "spinner"))
-        self.run("trial rear", "--like", "as found",
-                 "--plan", self.planned("trial-rear.json", "trial", "--plane", "rear"))
+        self.run("trial drum", "--like", "as found",
+                 "--plan", self.planned("trial-drum.json", "trial", "--plane", "drum"))
         plan = self.planned("plan.json")
         self.run("check", "--plan", plan)
         return json.loads(plan.read_text("utf-8"))
@@ -120,15 +123,15 @@ def reading(row: dict) -> complex:
 
 def spinner_moment(slot: int, mass_g: float, radius_mm: float) -> complex:
     """By hand: rotation clockwise from aft is counterclockwise from the front, where slots are numbered
-    clockwise from 5 deg on, 10 deg each: against rotation. A filler of 0.2 g at 196 mm comes out."""
-    return cmath.rect(mass_g * radius_mm - 0.2 * 196.0, math.radians(5.0 - 10.0 * (slot - 1)))
+    clockwise from 4 deg on, 9 deg each: against rotation. A filler of 0.2 g at 188 mm comes out."""
+    return cmath.rect(mass_g * radius_mm - 0.2 * 188.0, math.radians(4.0 - 9.0 * (slot - 1)))
 
 
 def a_weight_acts_as_the_truth_says(trim: Trim):
     """Slot numbers, angles, lag and units between rotor file, readings and truth, worked out here anew."""
     trim.recordings = False
-    trim.run("one weight", "--like", "as found", "--fit", "spinner 8=S4")
-    moment = spinner_moment(8, 5.6, 196.4)
+    trim.run("one weight", "--like", "as found", "--fit", "spinner 8=K5")
+    moment = spinner_moment(8, 5.3, 188.5)
     coefficients = [one for one in trim.truth()["coefficients"] if one["plane"] == "spinner"]
     for before, after in zip(trim.readings("as found"), trim.readings("one weight")):
         if before["sensor"] != "front" or number(before["speed"]) < CLEAR_OF_RESONANCE_RPM:
@@ -176,39 +179,39 @@ def what_a_person_wrote_stays(program: Program, root: Path):
     text = trim.job.read_text("utf-8")
     text = text.replace("title: Rehearsal on a virtual rotor", 'title: "first lesson: spinner"\nstation: "12"')
     text = text.replace("readings: [as-found.csv]", "readings: as-found.csv")
-    text += "\nfitted_now: {rear: {3: R1}}\n"
+    text += "\nfitted_now: {drum: {3: D3}}\n"
     trim.job.write_text(text, "utf-8")
-    trim.run("with R1", "--fit", "spinner 4=S2", "--fit", "spinner 5=300 g.mm")
-    trim.run("without", "--take-out", "rear 3")
-    trial = json.loads(program("trial", trim.job, "--plane", "rear", "--slot", 3, "--format", "json"))
+    trim.run("with D3", "--fit", "spinner 4=K3", "--fit", "spinner 5=300 g.mm")
+    trim.run("without", "--take-out", "drum 3")
+    trial = json.loads(program("trial", trim.job, "--plane", "drum", "--slot", 3, "--format", "json"))
     check(trial["title"] == "first lesson: spinner" and trial["station"] == "12", "an edited title is lost")
     check(trial["slots"][0]["remove"] is None, "a weight that was taken out is still there")
     written = trim.job.read_text("utf-8")
-    check("readings: [as-found.csv, with-R1.csv, without.csv]" in written, "a table of readings is lost")
+    check("readings: [as-found.csv, with-D3.csv, without.csv]" in written, "a table of readings is lost")
     check("fitted_now" not in written, "what was fitted before the last run is told as fitted now")
-    check("300 g.mm" in written and "S2" in written, "a piece fitted by hand is not in the job")
+    check("300 g.mm" in written and "K3" in written, "a piece fitted by hand is not in the job")
 
 
 def a_refused_run_leaves_nothing(program: Program, root: Path):
     folder = root / "refused"
     trim = Trim(program, folder, 13, False)
-    trim.run("as found", "--fit", "spinner 4=S2")
+    trim.run("as found", "--fit", "spinner 4=K3")
     other = folder / "other.json"
     before = {path: path.read_bytes() for path in folder.iterdir()}
     run = ("rehearse", "run", folder, "--readings", "--name")
     cases = [
         ((*run, "as found"), ["as found", "already"]),
         ((*run, "../up"), ["../up", "expected"]),
-        ((*run, "x", "--fit", "spinner 4=S3"), ["slot 4 of spinner holds S2"]),
-        ((*run, "x", "--fit", "spinner 11=S3"), ["no usable slot 11"]),
-        ((*run, "x", "--fit", "spinner 37=S3"), ["no usable slot 37"]),
-        ((*run, "x", "--fit", "spinner 5=R1"), ["no weight \"R1\"", "S1, S2"]),
-        ((*run, "x", "--fit", "middle 5=R1"), ["no plane \"middle\"", "spinner or rear"]),
+        ((*run, "x", "--fit", "spinner 4=K4"), ["slot 4 of spinner holds K3"]),
+        ((*run, "x", "--fit", "spinner 11=K4"), ["no usable slot 11"]),
+        ((*run, "x", "--fit", "spinner 41=K4"), ["no usable slot 41"]),
+        ((*run, "x", "--fit", "spinner 5=D3"), ["no weight \"D3\"", "K2, K3"]),
+        ((*run, "x", "--fit", "middle 5=D3"), ["no plane \"middle\"", "spinner or drum"]),
         ((*run, "x", "--fit", "spinner 5"), ["--fit"]),
-        ((*run, "x", "--fit", "spinner nan=S1"), ["names no slot"]),
-        ((*run, "x", "--take-out", "rear 3"), ["slot 3 of rear holds no weight"]),
+        ((*run, "x", "--fit", "spinner nan=K2"), ["names no slot"]),
+        ((*run, "x", "--take-out", "drum 3"), ["slot 3 of drum holds no weight"]),
         ((*run, "x", "--like", "never"), ["no run \"never\""]),
-        ((*run, "x", *sum((["--fit", f"rear {n}=R4"] for n in range(1, 8)), [])), ["stock is 6"]),
+        ((*run, "x", *sum((["--fit", f"drum {n}=D12"] for n in range(1, 8)), [])), ["stock is 6"]),
         ((*run, "x", "--plan", folder / "rotor.yaml"), ["rotor.yaml", "no plan"]),
         ((*run, "x", "--plan", folder / "missing.json"), ["missing.json", "no such file"]),
         ((*run, "x", "--plan", other), ["other.json", "another rotor"]),
@@ -223,6 +226,23 @@ def a_refused_run_leaves_nothing(program: Program, root: Path):
             check(word in said, f"{' '.join(map(str, words))} says \"{said.strip()}\", without \"{word}\"")
         check({path: path.read_bytes() for path in folder.iterdir()} == before,
               f"{' '.join(map(str, words))} changed the folder")
+
+
+def a_run_that_is_stopped_leaves_nothing(program: Program, root: Path):
+    """Interrupted or ended from outside while the recording is written: no part of it stays."""
+    folder = root / "stopped"
+    program("rehearse", "new", folder, "--seed", 5)
+    before = set(folder.iterdir())
+    for stop in STOPS:
+        running = subprocess.Popen([program.path, "rehearse", "run", str(folder), "--name", "as found"],
+                                   stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL,
+                                   preexec_fn=lambda: [signal.signal(s, signal.SIG_DFL) for s in STOPS])
+        while set(folder.iterdir()) == before:
+            check(running.poll() is None, "the run was over before it wrote anything")
+            time.sleep(0.01)
+        running.send_signal(stop)
+        check(running.wait(timeout=900) == -stop, f"stopped by {stop.name}, it ends with {running.returncode}")
+        check(set(folder.iterdir()) == before, f"stopped by {stop.name}, it leaves {set(folder.iterdir()) - before}")
 
 
 # --- all ------------------------------------------------------------------------------------------------------
@@ -272,6 +292,7 @@ def main() -> int:
             the_same_seed_gives_the_same_runs(program, root)
             what_a_person_wrote_stays(program, root)
             a_refused_run_leaves_nothing(program, root)
+            a_run_that_is_stopped_leaves_nothing(program, root)
         except Wrong as wrong:
             print(f"WRONG: {wrong}")
             return 1

@@ -14,8 +14,6 @@ using namespace trimwright::testing;
 
 namespace {
 
-FittedWeights free_at(double moment, double deg) { return {{}, {{moment, RotorAngle::from_degrees(deg)}}}; }
-
 /// The runs of `known` with weights as given (one entry a run, one list a plane), phases lost.
 Job without_phase(const Rotor& rotor, const KnownRotor& known,
                   const std::vector<std::vector<FittedWeights>>& fitted) {

@@ -5,6 +5,7 @@
 #include <filesystem>
 #include <numbers>
 
+#include "project_folder.hpp"
 #include "scratch_folder.hpp"
 #include "trimwright/base/angle.hpp"
 #include "trimwright/influence/influence_model.hpp"
@@ -18,7 +19,7 @@ namespace fs = std::filesystem;
 
 namespace {
 
-const std::string root = TRIMWRIGHT_SOURCE_DIR;
+const std::string root = trimwright::testing::in_project("");
 
 const char* small_rotor = R"(trimwright: rotor 1
 name: small
@@ -26,7 +27,7 @@ rotation: {sense: clockwise, seen_from: aft}
 phase: lag
 speed_100: 5000 rpm
 speed_tolerance: 1 %
-reference: {teeth: 30, larger_tooth: 1, polarity: falling}
+reference: {teeth: 34, larger_tooth: 1, polarity: falling}
 planes:
   - name: fan
 sensors:
@@ -47,14 +48,14 @@ TEST_CASE("The shipped example is read as it was written") {
   CHECK(job.runs.size() == 5);
   CHECK(job.runs[1].set_aside.has_value());
   CHECK(job.speeds_rpm.size() == 5);
-  CHECK(job.fitted_now[0].slots.at(4).weight_id == "S2");
+  CHECK(job.fitted_now[0].slots.at(4).weight_id == "K3");
   const Plane& spinner = job.rotor.planes[0];
   // Rotation clockwise from aft is counterclockwise from the front; slots run clockwise from the front:
   // against.
   CHECK(spinner.slots->numbered_relative == Direction::against_rotation);
-  CHECK(spinner.slots->angle(4).degrees() == doctest::Approx(335.0));
-  CHECK(spinner.weights[2].moment_g_mm == doctest::Approx(4.3 * 196.4));
-  CHECK(spinner.weights[4].written == "7.0 g at 197 mm");
+  CHECK(spinner.slots->angle(4).degrees() == doctest::Approx(4.0 - 3 * 9.0 + 360.0));
+  CHECK(spinner.weights[2].moment_g_mm == doctest::Approx(4.4 * 188.5));
+  CHECK(spinner.weights[4].written == "7.4 g at 189 mm");
   CHECK(job.rotor.planes[1].slots->numbered_relative == Direction::against_rotation);
   CHECK(job.rotor.sensors[1].bands[0].limit == 2.5);  // 5 mil peak to peak
   CHECK(fit_influence(job).has_value());
@@ -80,11 +81,49 @@ TEST_CASE("A reading in another quantity is converted in amplitude and phase, at
   CHECK(file->job.speeds_rpm.size() == 1);
 }
 
+TEST_CASE("A reading in another quantity that does not say what its phase belongs to is refused") {
+  const ScratchFolder folder;
+  folder.write("rotor.yaml", small_rotor);
+  const auto read = [&](const std::string& rest) {
+    return read_job(folder.write(
+        "job.yaml",
+        job_with("  - name: one\n    fitted: none\n    readings:\n      - {speed: 3000 rpm, sensor: v, "
+                 "component: once-per-rev, " +
+                 rest + "}\n")));
+  };
+  const auto refused = read("amplitude: 1 mil pp, phase: 40 deg");
+  REQUIRE_FALSE(refused);
+  CHECK(refused.error().where.key == "runs[0].readings[0].phase_of");
+  CHECK(refused.error().expected.find("phase_of: displacement") != std::string::npos);
+  CHECK(read("amplitude: 1 mil pp, phase: 40 deg, phase_of: velocity"));
+  CHECK(read("amplitude: 1 mil pp"));                   // no phase, nothing to settle
+  CHECK(read("amplitude: 1 in/s rms, phase: 40 deg"));  // another unit of the sensor's own quantity
+}
+
+TEST_CASE("In a table of semicolons a comma before three digits is refused where it may be of thousands") {
+  const ScratchFolder folder;
+  folder.write("rotor.yaml", small_rotor);
+  const auto path =
+      folder.write("job.yaml", job_with("  - {name: one, fitted: none}\nreadings: readings.csv\n"));
+  const std::string heading = "run;speed;sensor;amplitude;phase;component\n";
+  folder.write("readings.csv", heading + "one;4,800 rpm;v;0,197 mm/s peak;40 deg;once-per-rev\n");
+  const auto refused = read_job(path);
+  REQUIRE_FALSE(refused);
+  CHECK(refused.error().where.line == 2);
+  CHECK(refused.error().where.key == "speed");
+  folder.write("readings.csv", heading + "one;4,800 rpm;v;0,197 mm/s peak;40 deg;once-per-rev\n" +
+                                   "one;3000.5 rpm;v;1,250 mm/s peak;40 deg;once-per-rev\n");
+  const auto settled = read_job(path);
+  REQUIRE_MESSAGE(settled, (settled ? "" : settled.error().message()));
+  CHECK(settled->job.runs[0].readings[0].rpm == 4800.0);
+  CHECK(std::abs(*settled->job.runs[0].readings[1].x) == doctest::Approx(1.25));
+}
+
 TEST_CASE("A spreadsheet's semicolons and decimal commas are understood, missing readings left out") {
   const ScratchFolder folder;
   folder.write("rotor.yaml", small_rotor);
   folder.write("readings.csv",
-               "\xef\xbb\xbfrun;speed [%];sensor;amplitude [mm/s peak];phase [deg];component;note\r\n"
+               "\xef\xbb\xbfsep=;\r\nrun;speed [%];sensor;amplitude [mm/s peak];phase [deg];component;note\r\n"
                "one;60,0;v;3,25;120;once-per-rev;\"two\nlines; and \"\"quotes\"\"\"\r\n"
                "\r\n"
                "one;80;v;missing;;once-per-rev;cable\r\n"
@@ -96,10 +135,10 @@ TEST_CASE("A spreadsheet's semicolons and decimal commas are understood, missing
   const auto& readings = file->job.runs[0].readings;
   REQUIRE(readings.size() == 2);
   CHECK(std::abs(*readings[0].x) == doctest::Approx(3.25));
-  CHECK(readings[0].where.line == 2);
+  CHECK(readings[0].where.line == 3);
   CHECK_FALSE(readings[1].x.has_value());
   CHECK(readings[1].amplitude == 4.5);
-  CHECK(readings[1].where.line == 6);
+  CHECK(readings[1].where.line == 7);
   const auto& missing = file->job.runs[0].missing;
   REQUIRE(missing.size() == 1);
   CHECK(missing[0].rpm == doctest::Approx(4000.0));
@@ -165,17 +204,4 @@ TEST_CASE("An error in a job names file, line and key") {
   CHECK(file.error().where.line == 6);
   CHECK(file.error().where.key == "runs[0].weather");
   CHECK(file.error().message().find("not known here") != std::string::npos);
-}
-
-TEST_CASE("A file is written whole or not at all") {
-  const ScratchFolder folder;
-  const auto path = folder.path("out.txt");
-  REQUIRE(write_text_file(path, "first\n"));
-  REQUIRE(write_text_file(path, "second\n"));
-  CHECK(*read_text_file(path) == "second\n");
-  CHECK_FALSE(write_text_file(folder.path("no/such/folder/out.txt"), "x"));
-  CHECK_FALSE(write_text_file("/dev/full/out.txt", "x"));
-  std::size_t entries = 0;
-  for ([[maybe_unused]] const auto& entry : fs::directory_iterator(folder.path(""))) ++entries;
-  CHECK(entries == 1);  // no temporary left behind
 }

@@ -20,7 +20,7 @@ rotation: {sense: clockwise, seen_from: aft}
 phase: lag
 speed_100: 5000 rpm
 speed_tolerance: 1 %
-reference: {teeth: 30, larger_tooth: 1, polarity: falling}
+reference: {teeth: 34, larger_tooth: 1, polarity: falling}
 planes:
   - name: fan
 sensors:

@@ -6,6 +6,7 @@
 #include <numbers>
 
 #include "scratch_folder.hpp"
+#include "trimwright/base/new_file.hpp"
 #include "trimwright/io/files.hpp"
 #include "trimwright/io/read_recording.hpp"
 #include "trimwright/rehearsal/response.hpp"
@@ -88,7 +89,7 @@ TEST_CASE("a job written by a run is read back with what was fitted, in full") {
   Job job = *rehearsal_job(rehearsal);
   CHECK(job.runs.empty());
   const auto fitted =
-      refitted(job, {"", "", {}, {"spinner 4=S2", "spinner 36=S5", "rear 7=R3", "rear 8=333.5 g.mm"}});
+      refitted(job, {"", "", {}, {"spinner 4=K3", "spinner 40=K7", "drum 7=D7", "drum 8=333.5 g.mm"}});
   REQUIRE(fitted);
   REQUIRE(make_run(rehearsal, job, {"as found", *fitted, true}));
   const auto file = read_job(practice.file("job.yaml"));
@@ -99,7 +100,7 @@ TEST_CASE("a job written by a run is read back with what was fitted, in full") {
   CHECK(file->job.speeds_rpm.size() == 5);
 
   job = *rehearsal_job(rehearsal);
-  const auto back = refitted(job, {"", "", {"rear 8"}, {}});
+  const auto back = refitted(job, {"", "", {"drum 8"}, {}});
   REQUIRE(back);
   REQUIRE(make_run(rehearsal, job, {"second", *back, true}));
   const auto both = read_job(practice.file("job.yaml"));
@@ -119,7 +120,7 @@ TEST_CASE("without scatter the readings are the model's levels, whatever the con
     practice.replace("rehearsal.yaml", "speed: 0.1 %", "speed: 0 %");
     const Rehearsal rehearsal = practice.read();
     const Job empty = *rehearsal_job(rehearsal);
-    const auto fitted = *refitted(empty, {"", "", {}, {"spinner 4=S4"}});
+    const auto fitted = *refitted(empty, {"", "", {}, {"spinner 4=K5"}});
     REQUIRE(make_run(rehearsal, empty, {"as found", fitted, true}));
     const auto file = read_job(practice.file("job.yaml"));
     REQUIRE(file);

@@ -26,7 +26,7 @@ rotation: {{sense: clockwise, seen_from: aft}}
 phase: unknown
 speed_100: 5000 rpm
 speed_tolerance: 1 %
-reference: {{teeth: 30, larger_tooth: 1, polarity: falling}}
+reference: {{teeth: 34, larger_tooth: 1, polarity: falling}}
 planes:
 {planes}
 sensors:

@@ -129,7 +129,6 @@ Job job_of(const MatrixXcd& unbalance, const VectorXcd& x) {
   sensor.name = "only";
   sensor.bands = {{10000.0, 1.0, {}}};
   job.rotor.sensors = {sensor};
-  job.speeds_rpm = {3000.0};
   for (Index r = 0; r < unbalance.rows(); ++r) {
     Run run;
     run.name = std::to_string(r);
@@ -143,6 +142,7 @@ Job job_of(const MatrixXcd& unbalance, const VectorXcd& x) {
     job.runs.push_back(run);
   }
   job.fitted_now = job.runs.back().fitted;
+  REQUIRE(settle_places(job));
   return job;
 }
 

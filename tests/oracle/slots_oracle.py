@@ -4,7 +4,7 @@ slots_oracle.py PROGRAM PROJECT [SMALL [LARGE]]. Leaves with status 1 when anyth
 SMALL: number of random small jobs a kind; LARGE: "few", "many" (an hour) or "none".
 
 Small jobs: every admissible choice is listed. Each row of the trade-off must be the best for its number of changes,
-every bound must hold, and what is called proved must be the best. Real size (36 slots, 6 weights, 12 rows, 1 or 2
+every bound must hold, and what is called proved must be the best. Real size (40 slots, 6 weights, 12 rows, 1 or 2
 planes): scipy.optimize.milp (HiGHS) over polygons of 32 sides instead of circles, which makes the ratio too small by
 at most 1 - cos(pi/32) = 0.48 % of itself, starting from the program's claim as an upper limit.
 """
@@ -299,9 +299,9 @@ def real_size_job(rng, planes, max_changes):
     written, base = [], {}
     for p in range(planes):
         name = f"plane {p + 1}"
-        written.append(ref.invent_plane(rng, name, 36, [390, 610, 845, 1100, 1380, 1650], filler=180.0, unusable=3,
+        written.append(ref.invent_plane(rng, name, 40, [390, 610, 845, 1100, 1380, 1650], filler=180.0, unusable=3,
                                         stock=3))
-        free = [n for n in range(1, 37) if n not in written[-1]["slots"]["unusable"]]
+        free = [n for n in range(1, 41) if n not in written[-1]["slots"]["unusable"]]
         base[name] = [{"slot": int(n), "weight": f"w{i + 2}"} for i, n in enumerate(rng.choice(free, 2, replace=False))]
     rotor_written = ref.invent_rotor(rng, written, [ref.invent_sensor(rng, f"s{i + 1}") for i in range(2)])
     return finish_job(rng, rotor_written, base, {"objective": "worst ratio", "max_changes": max_changes},
@@ -350,7 +350,7 @@ def mixed_integer(problem, slots, left, changes, claim, seconds):
 
 
 def real_size(program, checks, planes, changes, count, seconds, first_seed):
-    checks.begin(f"36 slots, 6 weights, 12 rows, {planes} plane(s), {changes} changes against HiGHS, {count} jobs")
+    checks.begin(f"40 slots, 6 weights, 12 rows, {planes} plane(s), {changes} changes against HiGHS, {count} jobs")
     spent, unproved, late, percent = 0.0, 0, 0, 0
     for seed in range(first_seed, first_seed + count):
         rng = np.random.default_rng(seed)

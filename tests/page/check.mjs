@@ -136,7 +136,7 @@ if (wanted("pointer")) {
   check((await slot(page, 0, 7).getAttribute("class")).includes("fits") && (await slot(page, 0, 4).getAttribute("class")).includes("removed"),
     "pointer: a weight is dragged to another slot");
   await page.mouse.click(...from);
-  await page.locator(".tray label", {hasText: "S3"}).click();
+  await page.locator(".tray label", {hasText: "K4"}).click();
   check((await slot(page, 0, 4).getAttribute("class")).includes("swaps"), "pointer: a slot is tapped and filled");
   await page.screenshot({path: `${folder}/own-choice.png`, fullPage: true});
   await page.locator("#reset").click();

@@ -7,7 +7,7 @@ folder = Path(sys.argv[1])
 draw = random.Random(7)
 rotor = ["trimwright: rotor 1", "name: large test rotor", "rotation: {sense: clockwise, seen_from: aft}", "phase: lag",
          "speed_100: 5000 rpm", "speed_tolerance: 0.5 %", "reference: {teeth: 44, larger_tooth: 1, polarity: falling}",
-         "blades: {count: 22, blade_1_at: 0 deg, numbered: clockwise, seen_from: front}", "planes:"]
+         "blades: {count: 29, blade_1_at: 0 deg, numbered: clockwise, seen_from: front}", "planes:"]
 for p in range(6):
     rotor += [f"  - name: plane {p + 1}",
               "    slots: {count: 64, slot_1_at: 3 deg with rotation, numbered: clockwise, seen_from: front}",

@@ -46,8 +46,8 @@ def hostile_job(where, text):
     shutil.copy(project / "examples/quillhaven/readings.csv", where / "readings.csv")
     rotor = (project / "configs/larkmere-fan.yaml").read_text()
     for old, new in [("name: Larkmere demonstrator fan", "name: " + yaml(text)),
-                     ("name: spinner", "name: " + yaml("s" + text)), ("name: rear\n    access", "name: " + yaml("r" + text) + "\n    access"),
-                     ("mounted: top of the fan case", "mounted: " + yaml(text)), ("id: S5,", "id: " + yaml(text) + ","),
+                     ("name: spinner", "name: " + yaml("s" + text)), ("name: drum\n    access", "name: " + yaml("r" + text) + "\n    access"),
+                     ("mounted: top of the fan case", "mounted: " + yaml(text)), ("id: K7,", "id: " + yaml(text) + ","),
                      ("larger_tooth: 1,", "larger_tooth: 1, mark: " + yaml(text) + ",")]:
         assert old in rotor, old
         rotor = rotor.replace(old, new)
@@ -56,7 +56,7 @@ def hostile_job(where, text):
     for old, new in [("../../configs/larkmere-fan.yaml", "rotor.yaml"), ("serial: LKM-417", "serial: " + yaml(text)),
                      ("title: Fan vibration above target at high speed", "title: " + yaml(text)),
                      ("station: Quillhaven test stand", "station: " + yaml(text)), ("{spinner:", "{" + yaml("s" + text) + ":"),
-                     ("rear: {", yaml("r" + text) + ": {"), ("warm_up: 5 min at idle", yaml(text[:60]) + ": " + yaml(text)),
+                     ("drum: {", yaml("r" + text) + ": {"), ("warm_up: 5 min at idle", yaml(text[:60]) + ": " + yaml(text)),
                      ("set_aside: the wind turned and gusted above 20 kt, no readings kept", "set_aside: " + yaml(text))]:
         assert old in job, old
         job = job.replace(old, new)
@@ -72,7 +72,14 @@ def check_run_job(where):
     shutil.copy(project / "configs/larkmere-fan.yaml", where / "rotor.yaml")
     readings = (project / "examples/quillhaven/readings.csv").read_text().rstrip("\n") + "\n"
     (where / "readings.csv").write_text(readings)
-    run = ["  - name: check run", "    fitted: {spinner: {4: S2, 19: S1, 1: S5, 32: S5}, rear: {8: R3}}", "    readings:"]
+    fitted = {"spinner": {"4": "K3", "19": "K2"}, "drum": {}}  # the example's fitted_now
+    for one in plan["slots"]:
+        if one["fit"] is None:
+            del fitted[one["plane"]][str(one["slot"])]
+        else:
+            fitted[one["plane"]][str(one["slot"])] = one["fit"]
+    in_words = ", ".join(f"{plane}: {{" + ", ".join(f"{n}: {w}" for n, w in held.items()) + "}" for plane, held in fitted.items())
+    run = ["  - name: check run", f"    fitted: {{{in_words}}}", "    readings:"]
     for one in plan["expected"]:
         if one['amplitude'] is None:
             continue  # nothing predicts it
@@ -81,8 +88,7 @@ def check_run_job(where):
     job = example.read_text().replace("../../configs/larkmere-fan.yaml", "rotor.yaml")
     job = job.replace("\nfitted_now:", "\n".join(run) + "\n\nfitted_now:")
     (where / "job.yaml").write_text(job)
-    plan_slots = {"spinner": {"4": "S2", "19": "S1", "1": "S5", "32": "S5"}, "rear": {"8": "R3"}}
-    choice = {"trimwright": "fitted 1", "rotor": plan["rotor"], "serial": plan["serial"], "fitted": plan_slots}
+    choice = {"trimwright": "fitted 1", "rotor": plan["rotor"], "serial": plan["serial"], "fitted": fitted}
     (where / "fitted.json").write_text(json.dumps(choice))
     return where / "job.yaml"
 

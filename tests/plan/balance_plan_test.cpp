@@ -18,7 +18,7 @@ BalancePlan steps_of(const Job& job) {
   REQUIRE(model);
   const auto trim = plan_trim(job, *model, {});
   REQUIRE(trim);
-  return plan_steps(job, *model, *trim);
+  return plan_steps(job, *trim);
 }
 
 bool has(const BalancePlan& plan, StepKind kind) {

@@ -6,8 +6,8 @@
 #include <numbers>
 
 #include "job_builder.hpp"
+#include "trimwright/forecast/outlook.hpp"
 #include "trimwright/influence/run_information.hpp"
-#include "trimwright/trim/outlook.hpp"
 #include "virtual_fleet.hpp"
 
 using namespace trimwright;
@@ -15,7 +15,7 @@ using namespace trimwright::testing;
 
 namespace {
 
-const std::vector<double> moments{100.0, 500.0, 2000.0};
+const std::vector<double> trial_moments{100.0, 500.0, 2000.0};
 
 /// A rotor of the fleet with slots, its runs so far, and the fleet's prior.
 struct FleetCase {
@@ -45,10 +45,10 @@ FleetCase fleet_case(const FleetSpread& spread, int trials, double limit) {
   for (std::size_t p = 0; p < 2; ++p) {
     const double step = fleet.moment_worth(0.1, static_cast<int>(p));
     const std::string name = job.rotor.planes[p].name;
-    job.rotor.planes[p] = slotted_plane(name, 36, {step, 2 * step, 4 * step, 8 * step});
+    job.rotor.planes[p] = slotted_plane(name, 40, {step, 2 * step, 4 * step, 8 * step});
   }
   job.fitted_now = job.runs.front().fitted;
-  return {job, *prior};
+  return {settled(job), *prior};
 }
 
 struct Planned {
@@ -78,7 +78,7 @@ TrialAdvice advised(const Planned& one) {
 TEST_CASE("A trial weight of unknown effect pulls at most a tenth of the rotor's weight") {
   // 100 kg weigh 981 N; at 3000 rpm (314.16 rad/s) 98.1 N is 994 g mm, so w2 (500) is taken and w3 (2000)
   // not.
-  Job job = slotted_job(moments);
+  Job job = slotted_job(trial_moments);
   const auto advice = advise_trial(job, {}, {});
   REQUIRE(advice);
   CHECK(advice->worth_making);
@@ -93,7 +93,7 @@ TEST_CASE("A trial weight of unknown effect pulls at most a tenth of the rotor's
 }
 
 TEST_CASE("A trial weight keeps the rules of its plane") {
-  Job job = slotted_job(moments);
+  Job job = slotted_job(trial_moments);
   job.rotor.planes[0].rules.max_slot_moment_g_mm = 400.0;
   CHECK(advise_trial(job, {}, {})->advised().change.fit->weight_id == "w1");
   job.rotor.planes[0].max_added_moment_g_mm = 50.0;
@@ -105,7 +105,8 @@ TEST_CASE("A trial weight keeps the rules of its plane") {
 }
 
 TEST_CASE("Where the heavy spot is known but no scatter, the trial weight lies opposite") {
-  Job job = slotted_job(moments);  // x = 0.5 + 1e-3 U: the heavy spot is at 0, the light one at 180 degrees
+  Job job =
+      slotted_job(trial_moments);  // x = 0.5 + 1e-3 U: the heavy spot is at 0, the light one at 180 degrees
   const KnownRotor known{{Phasor(0.5, 0.0)}, {{Phasor(1e-3, 0.0)}}};
   FittedWeights trial;
   trial.slots[3] = {"w1", 100.0};
@@ -121,7 +122,7 @@ TEST_CASE("Where the heavy spot is known but no scatter, the trial weight lies o
 }
 
 TEST_CASE("A trial plan stops at the limits and puts back nothing it did not take") {
-  const Job job = slotted_job(moments);
+  const Job job = slotted_job(trial_moments);
   const auto advice = advise_trial(job, {}, {0, 2, "w1"});
   REQUIRE(advice);
   const auto plan = trial_steps(job, advice->advised().change);

@@ -4,6 +4,7 @@
 #include <sstream>
 #include <string>
 
+#include "project_folder.hpp"
 #include "trimwright/records/digest.hpp"
 
 using namespace trimwright;
@@ -20,7 +21,7 @@ TEST_CASE("SHA-256 gives the digests published with the standard") {
 }
 
 TEST_CASE("SHA-256 gives the digests of NIST's test vectors") {
-  std::ifstream file(TRIMWRIGHT_SOURCE_DIR "/tests/published/sha256_vectors.txt");
+  std::ifstream file(trimwright::testing::in_project("tests/published/sha256_vectors.txt"));
   int checked = 0;
   for (std::string line; std::getline(file, line);) {
     if (line.starts_with('#')) continue;

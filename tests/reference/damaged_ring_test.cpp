@@ -12,12 +12,12 @@ using simulated::FluxRing;
 
 namespace {
 
-/// Thirty teeth with the small differences in size and place that a made ring has.
+/// Thirty-four teeth with the small differences in size and place that a made ring has.
 FluxRing made_ring() {
-  FluxRing ring(30);
+  FluxRing ring(34);
   std::mt19937_64 random(8);
   std::normal_distribution<double> normal;
-  for (std::size_t k = 0; k < 30; ++k) {
+  for (std::size_t k = 0; k < 34; ++k) {
     ring.height[k] = 1.0 + 0.01 * normal(random);
     ring.place_rad[k] = 0.0006 * normal(random);
   }
@@ -108,7 +108,7 @@ TEST_CASE("another ring than the known one is told from it and gives no phase") 
   FluxRing other = made_ring();
   std::mt19937_64 random(99);
   std::normal_distribution<double> normal;
-  for (std::size_t k = 1; k < 30; ++k) {
+  for (std::size_t k = 1; k < 34; ++k) {
     other.height[k] = 1.0 + 0.015 * normal(random);
     other.place_rad[k] = 0.001 * normal(random);
   }
@@ -138,7 +138,7 @@ TEST_CASE("run-out of half the signal does not hide the larger tooth") {
 TEST_CASE("a tooth bent by a quarter of a pitch is named and the phase stands") {
   FluxRing ring = made_ring();
   ring.half_width = 0.15;
-  ring.place_rad[9] += 0.28 * 2.0 * std::numbers::pi / 30.0;
+  ring.place_rad[9] += 0.28 * 2.0 * std::numbers::pi / 34.0;
   const Extraction now = read(ring, 4.0);
   REQUIRE(phase_error_deg(now).has_value());
   CHECK(*phase_error_deg(now) < 0.3);
@@ -172,7 +172,7 @@ TEST_CASE("after the signal was lost the teeth are read again within 20 revoluti
 TEST_CASE("pulses half a sample wider than a whole number of samples are no trouble") {
   for (const double rpm : {4681.0, 4312.0, 3641.0}) {
     CAPTURE(rpm);
-    FluxRing ring(30);
+    FluxRing ring(34);
     ring.bump = FluxRing::Bump::cosine;
     ring.height[0] = 1.12;
     ring.noise = 0.007;
@@ -194,7 +194,7 @@ TEST_CASE("another rotor's vibration near shaft speed is told apart, and the sta
     ring.rpm = 3000.0;
     ring.noise = 0.001;
     ring.seed = static_cast<std::uint64_t>(trial + 1);
-    const ToothRing declared{30, CentreSlope::falling, 300.0, 5500.0, 0.0};
+    const ToothRing declared{34, CentreSlope::falling, 300.0, 5500.0, 0.0};
     auto extractor = ReadingExtractor::create(declared, ring.rate_hz, {{"front"}}, {});
     const auto teeth = ring.samples(3.0), shake = ring.vibration(3.0, truth, 0.2, 1.03, 1.0);
     REQUIRE(extractor->push(teeth, std::vector<std::span<const float>>{shake}));

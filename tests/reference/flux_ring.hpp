@@ -22,7 +22,7 @@ struct GainSpan {
 struct FluxRing {
   enum class Bump { bell, flat, cosine };
 
-  int teeth = 30;
+  int teeth = 34;
   Bump bump = Bump::bell;
   double half_width = 0.22;                     ///< of the bump [pitches]
   std::vector<double> height, width, place_rad; ///< per tooth: relative, relative, out of place
@@ -38,7 +38,7 @@ struct FluxRing {
   bool rising = false;
   std::uint64_t seed = 1;
 
-  explicit FluxRing(int count = 30) : teeth(count) {
+  explicit FluxRing(int count = 34) : teeth(count) {
     const auto n = static_cast<std::size_t>(count);
     height.assign(n, 1.0);
     width.assign(n, 1.0);
@@ -47,7 +47,7 @@ struct FluxRing {
 
   [[nodiscard]] double angle(double t) const {
     const double w = 2.0 * std::numbers::pi * wander_hz;
-    return start_rad + std::numbers::pi / 30.0 *
+    return start_rad + std::numbers::pi / 34.0 *
                            (t * (rpm + 0.5 * rpm_per_s * t) + rpm * wander * (1.0 - std::cos(w * t)) / w);
   }
   [[nodiscard]] double speed_rpm(double t) const {

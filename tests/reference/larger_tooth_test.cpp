@@ -25,41 +25,41 @@ std::vector<double> sizes_of_ring(int teeth, int place, double ratio, int count,
 }  // namespace
 
 TEST_CASE("the larger tooth is found whatever the level does: speed and gap divide out") {
-  std::vector<double> sizes = sizes_of_ring(30, 11, 1.2, 240, 0.02);
+  std::vector<double> sizes = sizes_of_ring(34, 11, 1.2, 272, 0.02);
   for (std::size_t i = 0; i < sizes.size(); ++i) sizes[i] *= 1.0 + 0.01 * static_cast<double>(i);
-  const Standout standout = place_sizes(folded(sizes, 30)).standout();
+  const Standout standout = place_sizes(folded(sizes, 34)).standout();
   CHECK(standout.place == 11);
   CHECK(is_clear(standout, {}));
   CHECK(standout.over_mean == doctest::Approx(1.2).epsilon(0.02));
 }
 
 TEST_CASE("a single huge pulse does not make its place the larger tooth") {
-  std::vector<double> sizes = sizes_of_ring(30, 11, 1.15, 240, 0.02);
+  std::vector<double> sizes = sizes_of_ring(34, 11, 1.15, 272, 0.02);
   sizes[65] = 4.0;
-  const Standout standout = place_sizes(folded(sizes, 30)).standout();
+  const Standout standout = place_sizes(folded(sizes, 34)).standout();
   CHECK(standout.place == 11);
   CHECK(is_clear(standout, {}));
 }
 
 TEST_CASE("a ring without a larger tooth has none, nor has one with two alike") {
-  CHECK_FALSE(is_clear(place_sizes(folded(sizes_of_ring(30, 0, 1.0, 240, 0.05), 30)).standout(), {}));
-  std::vector<double> two = sizes_of_ring(30, 3, 1.3, 240, 0.001);
-  for (std::size_t i = 20; i < two.size(); i += 30) two[i] += 0.29;
-  CHECK_FALSE(is_clear(place_sizes(folded(two, 30)).standout(), {}));
+  CHECK_FALSE(is_clear(place_sizes(folded(sizes_of_ring(34, 0, 1.0, 272, 0.05), 34)).standout(), {}));
+  std::vector<double> two = sizes_of_ring(34, 3, 1.3, 272, 0.001);
+  for (std::size_t i = 20; i < two.size(); i += 34) two[i] += 0.29;
+  CHECK_FALSE(is_clear(place_sizes(folded(two, 34)).standout(), {}));
 }
 
 TEST_CASE("the count the signal shows is found, neither a part nor a multiple of it") {
-  for (const int teeth : {2, 3, 12, 29, 30, 31, 44, 60, 128}) {
+  for (const int teeth : {2, 3, 12, 33, 34, 35, 44, 60, 128}) {
     CAPTURE(teeth);
     CHECK(period_shown(sizes_of_ring(teeth, 1, 1.3, 1500, 0.03), 256, {}) == teeth);
   }
-  CHECK_FALSE(period_shown(sizes_of_ring(30, 0, 1.0, 1500, 0.03), 256, {}).has_value());
+  CHECK_FALSE(period_shown(sizes_of_ring(34, 0, 1.0, 1500, 0.03), 256, {}).has_value());
 }
 
 TEST_CASE("missing pulses are no small pulses") {
-  std::vector<double> sizes = sizes_of_ring(30, 11, 1.2, 240, 0.02);
-  for (std::size_t i = 5; i < sizes.size(); i += 17) sizes[i] = std::numeric_limits<double>::quiet_NaN();
-  CHECK(place_sizes(folded(sizes, 30)).standout().place == 11);
+  std::vector<double> sizes = sizes_of_ring(34, 11, 1.2, 272, 0.02);
+  for (std::size_t i = 5; i < sizes.size(); i += 19) sizes[i] = std::numeric_limits<double>::quiet_NaN();
+  CHECK(place_sizes(folded(sizes, 34)).standout().place == 11);
 }
 
 TEST_CASE(
@@ -106,7 +106,7 @@ TEST_CASE("with a single narrow tooth reversed polarity is found out by the slow
 }
 
 TEST_CASE("a wrong number of teeth withholds phase and the report says which number the signal shows") {
-  for (const int said : {15, 29, 31, 60}) {
+  for (const int said : {17, 33, 35, 68}) {
     RingSignal signal;
     signal.noise_rms_db = -20;
     ToothRing ring = declared(signal);
@@ -115,7 +115,7 @@ TEST_CASE("a wrong number of teeth withholds phase and the report says which num
     const Followed followed = follow(signal.samples(4.0), ring, signal.sample_rate_hz);
     CHECK(followed.trusted() == 0);
     REQUIRE(followed.extraction.health.count_shown.has_value());
-    CHECK(*followed.extraction.health.count_shown == 30);
+    CHECK(*followed.extraction.health.count_shown == 34);
     CHECK(followed.extraction.health.has(FindingKind::wrong_tooth_count));
   }
 }

@@ -39,7 +39,7 @@ TEST_CASE("missing and extra pulses are counted and every finding says what to l
   signal.drop_probability = 0.01;
   signal.extra_probability = 0.005;
   const ReferenceHealth health = follow(signal, 6.0).extraction.health;
-  const double teeth = signal.rpm / 60.0 * 30 * 6.0;
+  const double teeth = signal.rpm / 60.0 * 34 * 6.0;
   REQUIRE(find(health, FindingKind::dropped_pulses) != nullptr);
   CHECK(find(health, FindingKind::dropped_pulses)->value == doctest::Approx(0.01 * teeth).epsilon(0.35));
   REQUIRE(find(health, FindingKind::extra_pulses) != nullptr);
@@ -53,7 +53,7 @@ TEST_CASE("missing and extra pulses are counted and every finding says what to l
 TEST_CASE("one tooth out of place is named, with its error") {
   RingSignal signal = noisy_ring();
   signal.duty = 0.85;
-  signal.spacing_error_rad.assign(30, 0.0);
+  signal.spacing_error_rad.assign(34, 0.0);
   signal.spacing_error_rad[17] = radians(0.5);
   const ReferenceHealth health = follow(signal, 6.0).extraction.health;
   const Finding* finding = find(health, FindingKind::tooth_out_of_place);
@@ -66,7 +66,7 @@ TEST_CASE("one tooth out of place is named, with its error") {
 
 TEST_CASE("a chipped tooth is named") {
   RingSignal signal = noisy_ring();
-  signal.height.assign(30, 1.0);
+  signal.height.assign(34, 1.0);
   signal.height[5] = 0.7;
   const ReferenceHealth health = follow(signal, 6.0).extraction.health;
   const Finding* finding = find(health, FindingKind::tooth_of_odd_size);
@@ -163,20 +163,20 @@ TEST_CASE("two elements on the same tooth agree; one a tooth apart or half as st
   RingSignal same = signal;
   same.seed = 9;
   RingSignal apart = same;
-  apart.start_rad -= radians(12.0);
+  apart.start_rad -= radians(360.0 / 34.0);
   std::vector<ElementWatch> sound{watched(signal, 1.0F, "a"), watched(same, 0.9F, "b")};
-  CHECK(disagreements(sound, 30).empty());
+  CHECK(disagreements(sound, 34).empty());
   REQUIRE(compared(sound).size() == 1);
   CHECK(std::abs(degrees(compared(sound)[0].ahead_rad)) < 0.05);
   std::vector<ElementWatch> shifted{watched(signal, 1.0F, "a"), watched(apart, 1.0F, "b")};
-  REQUIRE(disagreements(shifted, 30).size() == 1);
-  CHECK(disagreements(shifted, 30)[0].value == doctest::Approx(-12.0).epsilon(0.01));
-  CHECK_FALSE(chosen_element(shifted, 30).phase);
+  REQUIRE(disagreements(shifted, 34).size() == 1);
+  CHECK(disagreements(shifted, 34)[0].value == doctest::Approx(-360.0 / 34.0).epsilon(0.01));
+  CHECK_FALSE(chosen_element(shifted, 34).phase);
   std::vector<ElementWatch> majority{watched(apart, 1.0F, "a"), watched(signal, 1.0F, "b"), watched(same, 1.0F, "c")};
-  CHECK(chosen_element(majority, 30).phase);
-  CHECK(chosen_element(majority, 30).used == 1);
+  CHECK(chosen_element(majority, 34).phase);
+  CHECK(chosen_element(majority, 34).used == 1);
   std::vector<ElementWatch> dead{ElementWatch("a"), watched(signal, 1.0F, "b")};
-  CHECK(chosen_element(dead, 30).used == 1);
+  CHECK(chosen_element(dead, 34).used == 1);
   std::vector<ElementWatch> weak{watched(signal, 1.0F, "a"), watched(same, 0.4F, "b")};
-  CHECK(disagreements(weak, 30).size() == 1);
+  CHECK(disagreements(weak, 34).size() == 1);
 }

@@ -15,7 +15,7 @@ namespace trimwright::simulated {
 /// its spacing error, tooth 0 being the larger one. Each pitch gives one full sine (or a narrower one, see
 /// `duty`) crossing zero at the tooth's centre, its amplitude proportional to speed.
 struct RingSignal {
-  int teeth = 30;
+  int teeth = 34;
   double larger_ratio = 1.3;
   double full_rpm = 5000.0;
   double rpm = 2500.0;

@@ -30,7 +30,7 @@ struct Counted {
   CountTally tally;
 };
 
-Counted counted(const Train& train, int teeth = 30) {
+Counted counted(const Train& train, int teeth = 34) {
   ToothCount count(teeth);
   Counted result;
   for (const double time : train.times) {

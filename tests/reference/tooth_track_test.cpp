@@ -36,14 +36,14 @@ TEST_CASE("each tooth's spacing error is learned, in a run-up too, and taken out
   signal.rpm = 0.2 * signal.full_rpm;
   signal.rpm_per_s = 0.1 * signal.full_rpm;
   signal.duty = 0.85;  // room for the teeth to be out of place
-  signal.spacing_error_rad.assign(30, 0.0);
-  for (std::size_t k = 1; k < 30; ++k)
+  signal.spacing_error_rad.assign(34, 0.0);
+  for (std::size_t k = 1; k < 34; ++k)
     signal.spacing_error_rad[k] = 0.01 * std::sin(5.0 * static_cast<double>(k * k));
   const Followed followed = follow(signal, 6.0);
   REQUIRE(followed.trusted() > 10);
   const Eigen::ArrayXd& spacing = followed.extraction.health.ring.spacing;
-  for (int k = 0; k < 30; ++k)
-    CHECK((spacing[k] - spacing[0]) * 2.0 * std::numbers::pi / 30.0 ==
+  for (int k = 0; k < 34; ++k)
+    CHECK((spacing[k] - spacing[0]) * 2.0 * std::numbers::pi / 34.0 ==
           doctest::Approx(signal.spacing_error_rad[static_cast<std::size_t>(k)]).epsilon(1e-3).scale(0.5));
   CHECK(worst_angle_deg(followed, signal) < 0.03);
 }

@@ -32,12 +32,12 @@ double height(const ToothSignal& signal, const ToothRing& ring, std::int64_t k, 
 
 ToothRing worn_ring() {
   ToothRing ring;
-  ring.teeth = 30;
+  ring.teeth = 34;
   ring.larger_tooth = 1.4;
-  ring.spacing_error_deg.assign(30, 0.0);
+  ring.spacing_error_deg.assign(34, 0.0);
   ring.spacing_error_deg[7] = 0.4;
   ring.spacing_error_deg[8] = -0.3;
-  ring.height.assign(30, 1.0);
+  ring.height.assign(34, 1.0);
   ring.height[12] = 0.5;
   ring.runout_mm = 0.1;
   return ring;
@@ -61,7 +61,7 @@ TEST_CASE(
     element.debris.extra = 0.2;
     const ToothSignal signal = signal_of(ring, element);
     const double before_is = polarity == ZeroCrossing::falling ? 1.0 : -1.0;
-    for (std::int64_t k = -3; k < 95; ++k) {
+    for (std::int64_t k = -3; k < 107; ++k) {
       const double centre = signal.pulse_angle(k), little = 1e-4;
       CHECK(std::abs(signal.volts({centre, full_speed})) < 1e-9);
       CHECK(before_is * signal.volts({centre - little, full_speed}) > 0.0);
@@ -74,24 +74,24 @@ TEST_CASE("the reference tooth passes at shaft angle zero and every whole turn; 
   const ToothRing ring = worn_ring();
   SensingElement element;
   CHECK(signal_of(ring, element).pulse_angle(0) == 0.0);
-  CHECK(signal_of(ring, element).pulse_angle(60) == doctest::Approx(4.0 * std::numbers::pi));
+  CHECK(signal_of(ring, element).pulse_angle(68) == doctest::Approx(4.0 * std::numbers::pi));
   element.position_deg = 3.0;
   CHECK(signal_of(ring, element).pulse_angle(0) == doctest::Approx(3.0 * std::numbers::pi / 180.0));
   CHECK(signal_of(ring, element).pulse_angle(7) ==
-        doctest::Approx((7 * 12.0 + 0.4 + 3.0) * std::numbers::pi / 180.0));
+        doctest::Approx((7 * 360.0 / 34.0 + 0.4 + 3.0) * std::numbers::pi / 180.0));
 }
 
 TEST_CASE(
     "an ordinary tooth gives the stated voltage at full speed, the larger tooth more, in proportion to "
     "speed") {
   ToothRing ring;
-  ring.teeth = 30;
+  ring.teeth = 34;
   ring.larger_tooth = 1.4;
   SensingElement element;
   element.volts_at_full_speed = 8.0;
   const ToothSignal signal = signal_of(ring, element);
   CHECK(height(signal, ring, 5) == doctest::Approx(8.0).epsilon(1e-5));
-  CHECK(height(signal, ring, 30) == doctest::Approx(8.0 * 1.4).epsilon(1e-5));
+  CHECK(height(signal, ring, 34) == doctest::Approx(8.0 * 1.4).epsilon(1e-5));
   CHECK(height(signal, ring, 5, 0.1 * full_speed) == doctest::Approx(0.8).epsilon(1e-5));
 }
 

@@ -15,7 +15,7 @@ namespace {
 const std::vector<std::complex<double>> fitted{{400.0, 100.0}, {-50.0, 250.0}};
 const std::vector<double> speeds{2600.0, 3100.0, 4600.0};
 
-AssembledRotor demonstration() {
+AssembledRotor ready_demonstration() {
   auto assembled = assemble(demonstration_rotor());
   REQUIRE(assembled);
   return *std::move(assembled);
@@ -37,7 +37,7 @@ RunScatter none() {
 }  // namespace
 
 TEST_CASE("a run without scatter reads the truth at every speed and sensor") {
-  const AssembledRotor rotor = demonstration();
+  const AssembledRotor rotor = ready_demonstration();
   const auto readings = run(rotor, none(), 1, 1);
   REQUIRE(readings.size() == 6);
   for (const VirtualReading& reading : readings) {
@@ -48,7 +48,7 @@ TEST_CASE("a run without scatter reads the truth at every speed and sensor") {
 }
 
 TEST_CASE("repeats scatter by the sensor's repeatability in each real component, about the truth") {
-  const AssembledRotor rotor = demonstration();
+  const AssembledRotor rotor = ready_demonstration();
   constexpr int repeats = 1500;
   double real = 0.0, imaginary = 0.0, cross = 0.0;
   for (const VirtualReading& reading : run(rotor, RunScatter{}, repeats, 5)) {
@@ -66,7 +66,7 @@ TEST_CASE("repeats scatter by the sensor's repeatability in each real component,
 }
 
 TEST_CASE("blades seating anew act as one small unbalance per plane, the same at all readings of a run") {
-  const AssembledRotor rotor = demonstration();
+  const AssembledRotor rotor = ready_demonstration();
   RunScatter scatter = none();
   scatter.seating_moment = 40.0;
   double square = 0.0;
@@ -92,7 +92,7 @@ TEST_CASE("blades seating anew act as one small unbalance per plane, the same at
 }
 
 TEST_CASE("the gain of a run is one factor for all its readings, that of a reading is not") {
-  const AssembledRotor rotor = demonstration();
+  const AssembledRotor rotor = ready_demonstration();
   const auto truth = run(rotor, none(), 1, 9);
   RunScatter scatter = none();
   scatter.gain_of_run = 0.05;
@@ -109,7 +109,7 @@ TEST_CASE("the gain of a run is one factor for all its readings, that of a readi
 }
 
 TEST_CASE("a run at a speed not quite held reads what the rotor does at the speed really held") {
-  const AssembledRotor rotor = demonstration();
+  const AssembledRotor rotor = ready_demonstration();
   RunScatter scatter = none();
   scatter.speed = 0.004;
   for (const VirtualReading& reading : run(rotor, scatter, 2, 21)) {
@@ -119,13 +119,13 @@ TEST_CASE("a run at a speed not quite held reads what the rotor does at the spee
 }
 
 TEST_CASE("the same seed gives the same run, another seed another") {
-  const AssembledRotor rotor = demonstration();
+  const AssembledRotor rotor = ready_demonstration();
   CHECK(run(rotor, RunScatter{}, 1, 3)[4].value == run(rotor, RunScatter{}, 1, 3)[4].value);
   CHECK(run(rotor, RunScatter{}, 1, 3)[4].value != run(rotor, RunScatter{}, 1, 4)[4].value);
 }
 
 TEST_CASE("a run that cannot be is refused") {
-  const AssembledRotor rotor = demonstration();
+  const AssembledRotor rotor = ready_demonstration();
   CHECK_FALSE(virtual_run(rotor, {{1.0, 0.0}}, speeds, {}, 1, 0));
   CHECK_FALSE(virtual_run(rotor, {{1.0, 0.0}, {NAN, 0.0}}, speeds, {}, 1, 0));
   CHECK_FALSE(virtual_run(rotor, fitted, {0.0}, {}, 1, 0));

@@ -1,11 +1,16 @@
 #include "trimwright/report/balance_page.hpp"
+#include "project_folder.hpp"
 
 #include <doctest/doctest.h>
 
+#include "job_builder.hpp"
+#include "trimwright/check/verdict.hpp"
 #include "trimwright/io/page_document.hpp"
 #include "trimwright/io/read_job.hpp"
+#include "trimwright/trim/plan_choice.hpp"
 
 using namespace trimwright;
+using namespace trimwright::testing;
 
 namespace {
 
@@ -14,12 +19,12 @@ std::string page_of(const JobFile& file) {
   REQUIRE(settled);
   const auto trim = plan_trim(settled->job, settled->model, file.request);
   REQUIRE(trim);
-  const auto plan = plan_steps(settled->job, settled->model, *trim);
+  const auto plan = plan_steps(settled->job, *trim);
   return balance_page(settled->job, settled->model, *trim, plan,
                       page_json(settled->job, settled->model, *trim));
 }
 
-JobFile example() { return *read_job(TRIMWRIGHT_SOURCE_DIR "/examples/quillhaven/job.yaml"); }
+JobFile example() { return *read_job(trimwright::testing::in_project("examples/quillhaven/job.yaml")); }
 
 std::size_t count(const std::string& text, const std::string& part) {
   std::size_t n = 0;
@@ -41,7 +46,7 @@ TEST_CASE("The page of the example is one file below 500 kB that fetches nothing
 TEST_CASE("The page says what the plan says, with its cautions and lines to sign, and lines for the record") {
   const auto page = page_of(example());
   for (const char* words :
-       {"spinner slot 1, 5.0° with rotation, between blades 22 and 1", "A running engine can kill",
+       {"spinner slot 40, 13.0° with rotation, between blades 28 and 29", "A running engine can kill",
         "Record number", "Digest", "Released by (licensed)", "seen from the front", "NOT PREDICTED"})
     CHECK_MESSAGE(page.find(words) != std::string::npos, words);
   for (const auto& caution : cautions()) CHECK(page.find(caution.substr(0, 40)) != std::string::npos);
@@ -72,10 +77,80 @@ TEST_CASE("Names, notes and serials cannot break out of the page") {
 
 TEST_CASE("Weights are marked by their ids when these are short, else by letters") {
   Plane plane;
-  for (const char* id : {"S1", "S2"}) plane.weights.emplace_back().id = id;
-  CHECK(weight_marks(plane) == std::vector<std::string>{"S1", "S2"});
+  for (const char* id : {"K2", "K3"}) plane.weights.emplace_back().id = id;
+  CHECK(weight_marks(plane) == std::vector<std::string>{"K2", "K3"});
   for (int i = 0; i < 26; ++i) plane.weights.emplace_back().id = "long-" + std::to_string(i);
   CHECK(weight_marks(plane).front() == "A");
   CHECK(weight_marks(plane)[25] == "Z");
   CHECK(weight_marks(plane)[26] == "AA");
+}
+
+namespace {
+
+/// Two sensors, one plane; sensor B was not read in the trial, so nothing predicts it. The check run, made
+/// with w2 in slot 5, reads `b` there.
+Job half_read(double b) {
+  Rotor rotor = free_rotor({}, {"A", "B"});
+  rotor.planes.push_back(slotted_plane("spinner", 8, {300.0, 500.0}));
+  for (auto& sensor : rotor.sensors) {
+    sensor.bands = {{10000.0, 1.0, 0.3}};
+    sensor.repeatability = 0.004;
+  }
+  const KnownRotor known{{Phasor(0.5, 0.0), Phasor(0.2, 0.0)}, {{Phasor(1e-3, 0.0)}, {Phasor(2e-4, 0.0)}}};
+  FittedWeights trial, planned;
+  trial.slots[1] = {"w1", 300.0};
+  planned.slots[5] = {"w2", 500.0};
+  Job job = job_of(rotor, {known.run(rotor, "baseline", {{}}), known.run(rotor, "trial", {trial}),
+                           known.run(rotor, "check", {planned})});
+  job.runs[1].readings.pop_back();
+  job.runs[2].readings[1].amplitude = b;
+  job.runs[2].readings[1].x = Phasor(b, 0.0);
+  job.fitted_now = job.runs[0].fitted;
+  return job;
+}
+
+/// The page of the plan from the runs before, with the verdict on the check run.
+std::string page_after(const Job& job) {
+  Job before = job_before(job, 2);
+  before.fitted_now = job.fitted_now;
+  const auto model = settle_and_fit(before);
+  REQUIRE(model);
+  const auto trim = plan_choice(before, model->model, {}, job.runs[2].fitted);
+  REQUIRE(trim);
+  const auto verdict = verdict_on(job, model->model, 2, {});
+  return balance_page(job, model->model, *trim, plan_steps(job, *trim), page_json(job, model->model, *trim),
+                      &verdict);
+}
+
+}  // namespace
+
+TEST_CASE("Page and sheet say of the check run what check says, at a place that nothing predicted, too") {
+  const auto page = page_after(half_read(1.2));
+  CHECK(count(page, "NOT ACCEPTED: 1 reading is above its limit.") == 2);  // on top and on the sheet
+  CHECK(count(page, "✕ ABOVE LIMIT") == count(page_after(half_read(0.2)), "✕ ABOVE LIMIT") + 1);
+  CHECK(count(page, "✓ 1 reading predicted below limit and target; 1 not predicted: watch it") == 2);
+  CHECK(page.find("all 1 ") == std::string::npos);
+}
+
+TEST_CASE("An overall level above its limit, a missing reading and one far off show on page and sheet") {
+  Job overall = half_read(0.2);
+  Reading level = overall.runs[2].readings[0];
+  level.component = Component::overall;
+  level.x.reset();
+  level.amplitude = 1.3;
+  overall.runs[2].readings.push_back(level);
+  const auto page = page_after(overall);
+  CHECK(count(page, "NOT ACCEPTED: 1 reading is above its limit.") == 2);
+  CHECK(page.find("A, overall level") != std::string::npos);
+
+  Job missing = half_read(0.2);
+  missing.runs[2].readings.pop_back();
+  const auto short_page = page_after(missing);
+  CHECK(count(short_page, "NOT ACCEPTED: 1 reading is missing.") == 2);
+  CHECK(count(short_page, "✕ MISSING") == 1);
+
+  Job far = half_read(0.2);
+  far.runs[2].readings[0].x = Phasor(0.0, 0.1);
+  far.runs[2].readings[0].amplitude = 0.1;
+  CHECK(page_after(far).find("✓ below target, differs") != std::string::npos);
 }

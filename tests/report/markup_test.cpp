@@ -8,8 +8,8 @@ TEST_CASE("Text stays text, in an element and in an attribute") {
   CHECK(Markup::text("<b> & \"x\" 'y'").html() == "&lt;b&gt; &amp; &quot;x&quot; &#39;y&#39;");
   CHECK(element("p", {{"title", "a\" onclick=\"b"}}, "</p><script>").html() ==
         "<p title=\"a&quot; onclick=&quot;b\">&lt;/p&gt;&lt;script&gt;</p>");
-  CHECK(Markup::text("&lt;").html() == "&amp;lt;");      // what looks escaped is shown as it was written
-  CHECK(Markup::text("a\x01\nb\xff").html() == "a  b");  // no control characters, no broken UTF-8
+  CHECK(Markup::text("&lt;").html() == "&amp;lt;");  // what looks escaped is shown as it was written
+  CHECK(Markup::text("a\x01\nb\xff").html() == "a\\u0001\\nb\\xff");  // nothing unseen, no broken UTF-8
   CHECK(Markup::text("ü ∠ 漢字").html() == "ü ∠ 漢字");
 }
 

@@ -5,6 +5,7 @@
 #include <vector>
 
 #include "job_builder.hpp"
+#include "project_folder.hpp"
 #include "report/plot_geometry.hpp"
 #include "trimwright/io/read_rotor.hpp"
 
@@ -13,7 +14,7 @@ using namespace trimwright::testing;
 
 namespace {
 
-Rotor example_rotor() { return *read_rotor(TRIMWRIGHT_SOURCE_DIR "/configs/larkmere-fan.yaml"); }
+Rotor example_rotor() { return *read_rotor(trimwright::testing::in_project("configs/larkmere-fan.yaml")); }
 
 Rotor turning(Sense sense, ViewingEnd end) {
   Rotor rotor = free_rotor({"plane"}, {"A"});
@@ -35,25 +36,25 @@ void check_spot(Spot spot, double x, double y) {
 
 TEST_CASE("Slots stand where docs/conventions.svg draws them") {
   // Seen from the front a rotor that is clockwise from aft turns counterclockwise; slots numbered clockwise
-  // from the front, slot 1 at 5 degrees with rotation. Centres of the circles of slots 1, 4, 10 and 28 as
+  // from the front, slot 1 at 4 degrees with rotation. Centres of the circles of slots 1, 5, 13 and 29 as
   // they stand in that drawing.
   const Rotor rotor = example_rotor();
   const Plane& spinner = rotor.planes[0];
   CHECK_FALSE(rotor_drawing(rotor, spinner, {}).clockwise);
-  check_spot(slot_spot(rotor, spinner, 1), 203.8, 87.5);
-  check_spot(slot_spot(rotor, spinner, 4), 269.1, 99.0);
-  check_spot(slot_spot(rotor, spinner, 10), 342.5, 203.8);
-  check_spot(slot_spot(rotor, spinner, 28), 87.5, 226.2);
+  check_spot(slot_spot(rotor, spinner, 1), 206.1, 87.3);
+  check_spot(slot_spot(rotor, spinner, 5), 282.8, 106.4);
+  check_spot(slot_spot(rotor, spinner, 13), 339.2, 246.0);
+  check_spot(slot_spot(rotor, spinner, 29), 96.3, 262.9);
   // Its dot 60 degrees with rotation, at radius 104.04.
   check_spot(rotor_drawing(rotor, spinner, {215.0, 215.0}).at(104.04, 60.0), 124.9, 163.0);
 }
 
 TEST_CASE("A plane is drawn from the end its slots are numbered from, and the numbers grow as seen there") {
   const Rotor rotor = example_rotor();
-  const Plane& rear = rotor.planes[1];
-  CHECK(viewing_end(rotor, rear) == ViewingEnd::aft);
-  CHECK(rotor_drawing(rotor, rear, {}).clockwise);
-  CHECK(slot_spot(rotor, rear, 2).x <
+  const Plane& drum = rotor.planes[1];
+  CHECK(viewing_end(rotor, drum) == ViewingEnd::aft);
+  CHECK(rotor_drawing(rotor, drum, {}).clockwise);
+  CHECK(slot_spot(rotor, drum, 2).x <
         215.0);  // counterclockwise seen from aft: to the left of slot 1 at the top
   for (const Plane& plane : rotor.planes) {
     const Spot first = slot_spot(rotor, plane, 1);

@@ -4,6 +4,7 @@
 #include <string>
 
 #include "job_builder.hpp"
+#include "project_folder.hpp"
 #include "trimwright/io/read_job.hpp"
 #include "trimwright/plan/trial_advice.hpp"
 #include "trimwright/report/text_report.hpp"
@@ -43,7 +44,7 @@ TEST_CASE("A trial plan says what its question marks mean") {
 }
 
 TEST_CASE("The runs to be expected are told in words, one run as one") {
-  const auto file = read_job(TRIMWRIGHT_SOURCE_DIR "/examples/quillhaven/job.yaml");
+  const auto file = read_job(trimwright::testing::in_project("examples/quillhaven/job.yaml"));
   REQUIRE(file);
   const auto settled = settle_and_fit(file->job, file->request.planes);
   REQUIRE(settled);

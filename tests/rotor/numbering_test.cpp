@@ -16,20 +16,20 @@ TEST_CASE("Clockwise from one end is counterclockwise from the other") {
 }
 
 TEST_CASE("Slots numbered against rotation step backwards from slot 1") {
-  const SlotRing ring{36, RotorAngle::from_degrees(5.0), {}, Direction::against_rotation, {11, 12}};
-  CHECK(ring.angle(1).degrees() == doctest::Approx(5.0));
+  const SlotRing ring{40, RotorAngle::from_degrees(4.0), {}, Direction::against_rotation, {11, 12}};
+  CHECK(ring.angle(1).degrees() == doctest::Approx(4.0));
   CHECK(ring.angle(2).degrees() == doctest::Approx(355.0));
   CHECK(ring.usable(10));
   CHECK_FALSE(ring.usable(11));
   CHECK_FALSE(ring.usable(0));
-  CHECK_FALSE(ring.usable(37));
+  CHECK_FALSE(ring.usable(41));
 }
 
 TEST_CASE("A position is told between the blades a person counts") {
-  BladeRow blades{22, RotorAngle{}, {}, Direction::with_rotation};
+  BladeRow blades{29, RotorAngle{}, {}, Direction::with_rotation};
   CHECK(blades.position(RotorAngle{}) == "at blade 1");
   CHECK(blades.position(RotorAngle::from_degrees(10.0)) == "between blades 1 and 2");
-  CHECK(blades.position(RotorAngle::from_degrees(350.0)) == "between blades 22 and 1");
+  CHECK(blades.position(RotorAngle::from_degrees(350.0)) == "between blades 29 and 1");
   blades.numbered_relative = Direction::against_rotation;
   CHECK(blades.position(RotorAngle::from_degrees(350.0)) == "between blades 1 and 2");
   CHECK(blades.position(RotorAngle::from_degrees(359.95)) == "at blade 1");

@@ -2,7 +2,7 @@
 
 #include <algorithm>
 
-#include "trimwright/trim/outlook.hpp"
+#include "trimwright/forecast/outlook.hpp"
 #include "trimwright/trim/plan_choice.hpp"
 #include "virtual_fleet.hpp"
 

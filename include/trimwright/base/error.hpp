@@ -9,7 +9,7 @@ namespace trimwright {
 /// Where in a user's file something was found. Empty fields are left out when printed.
 struct Location {
   std::string file;
-  int line = 0;     ///< 1-based; 0 when not known
+  int line = 0;     ///< 1-based; 0 when not known; `unwritten` where the file was to be written
   std::string key;  ///< dotted path of the key, e.g. "planes[0].slots.count"
 };
 
@@ -19,7 +19,7 @@ struct Error {
   std::string expected;  ///< may be empty when `what` says it all
   Location where;
 
-  /// "file:line: key: what; expected ..." in one line, without control characters or broken UTF-8.
+  /// "file:line: key: what; expected ..." in one line; what would not be seen is written out.
   [[nodiscard]] std::string message() const;
 };
 

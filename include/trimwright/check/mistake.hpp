@@ -34,7 +34,7 @@ enum class MistakeKind {
 /// One way in which the check run may have come about.
 struct Hypothesis {
   MistakeKind kind = MistakeKind::nothing;
-  std::string what;            ///< "spinner slot 4: S2 is missing"
+  std::string what;            ///< "spinner slot 4: K3 is missing"
   double share = 1.0;          ///< of its kind's prior probability; those of a kind add up to 1
   Eigen::VectorXcd unbalance;  ///< U that was really fitted, per entry of InfluenceModel::planes [g mm]
   Eigen::VectorXcd readings;   ///< the check run's readings with the mistake undone

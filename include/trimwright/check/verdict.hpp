@@ -20,13 +20,17 @@ struct CheckedReading {
   std::optional<Phasor> x;
   std::optional<Phasor> expected;
   std::optional<double> expected_sd;  ///< per real component of reading minus expected, all scatter included
-  std::optional<double> limit;        ///< none above the sensor's last band
+  std::optional<double> differs_by;   ///< Prediction::differs_by, for this reading
+  double limit = 0.0;
   std::optional<double> target;
 
-  [[nodiscard]] bool above_limit() const { return limit && amplitude > *limit; }
+  [[nodiscard]] bool above_limit() const { return amplitude > limit; }
   [[nodiscard]] bool above_target() const { return target && amplitude > *target; }
-  /// |reading - expected| over its standard deviation per real component; empty where nothing is expected.
+  /// |reading - expected|; empty where nothing is expected.
+  [[nodiscard]] std::optional<double> away() const;
+  /// The same over its standard deviation per real component.
   [[nodiscard]] std::optional<double> off_by_sd() const;
+  [[nodiscard]] bool differs() const { return differs_by && *away() > *differs_by; }
 };
 
 /// A speed and sensor that an earlier run read and the check run did not.
@@ -85,6 +89,12 @@ struct Verdict {
                                     const TrimRequest& request, const RunToRun& scatter = {},
                                     const Prior* prior = nullptr);
 
+/// As `judge`, without advice and next trim: outcome, readings beside what they should be, likely mistakes,
+/// and the refined model.
+[[nodiscard]] Verdict verdict_on(const Job& job, const InfluenceModel& model, std::size_t run,
+                                 const std::vector<std::size_t>& planes, const RunToRun& scatter = {},
+                                 const Prior* prior = nullptr);
+
 /// The job with its convention settled, the model of the runs before the check run, and the verdict.
 struct JudgedJob {
   Job job;
@@ -100,6 +110,15 @@ struct JudgedJob {
 
 [[nodiscard]] std::string outcome_name(Outcome outcome);
 [[nodiscard]] std::string advice_name(Advice advice);
+/// "NOT ACCEPTED: 1 reading is above its limit.": the verdict in a sentence.
+[[nodiscard]] std::string verdict_words(const Verdict& verdict);
+/// "✓ below target", "▲ above target", "✕ ABOVE LIMIT"; "✓ below limit" where no target is set.
+[[nodiscard]] std::string level_words(double amplitude, double limit, const std::optional<double>& target);
+/// The same for a reading of the check run, and that it differs from what was expected.
+[[nodiscard]] std::string row_words(const CheckedReading& one);
+/// One sentence on all that is expected beside limits and targets, and how many places nothing predicts.
+[[nodiscard]] std::string expected_words(const std::vector<Prediction>& predictions,
+                                         std::size_t not_predicted);
 /// What to do next, in sentences; defers to the manual.
 [[nodiscard]] std::vector<std::string> advice_words(const Job& job, const Verdict& verdict);
 

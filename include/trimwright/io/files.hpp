@@ -12,9 +12,6 @@ inline constexpr std::size_t largest_text_file = 16u << 20;
 /// The whole of a text file. Errors: missing, a folder, unreadable, too large, empty, or not UTF-8 text.
 [[nodiscard]] Result<std::string> read_text_file(const std::string& path);
 
-/// Writes to a temporary file beside `path`, then renames it: the file is whole or not there.
-[[nodiscard]] Result<void> write_text_file(const std::string& path, const std::string& content);
-
 /// `path` as written in the file `from`: relative to that file's folder.
 [[nodiscard]] std::string path_beside(const std::string& from, const std::string& path);
 

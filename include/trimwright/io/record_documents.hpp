@@ -63,7 +63,4 @@ struct FiledFile {
 [[nodiscard]] std::string sheet_text(const StoredRecord& record);
 [[nodiscard]] std::string sheet_csv(const StoredRecord& record);
 
-/// Fields as one line of RFC 4180: quoted where needed, ended by CR LF.
-[[nodiscard]] std::string csv_line(const std::vector<std::string>& fields);
-
 }  // namespace trimwright

@@ -52,7 +52,7 @@ struct RefitRequest {
   std::string like;                   ///< begin with what was fitted in this run; empty: as fitted now
   std::string plan;                   ///< carry out this `plan 1` or `trial 1` document; empty: none
   std::vector<std::string> take_out;  ///< "spinner 3"
-  std::vector<std::string> fit;       ///< "spinner 3=S2" or "spinner 3=780 g.mm"
+  std::vector<std::string> fit;       ///< "spinner 3=K3" or "spinner 3=780 g.mm"
 };
 
 /// What is fitted in every plane afterwards. Errors: no such run, plane, slot or weight; a slot that does not

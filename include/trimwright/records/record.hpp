@@ -39,12 +39,8 @@ struct StoredRecord {
 /// SHA-256 of a record in its place: number, the digest of its predecessor, then every field with its length.
 [[nodiscard]] Digest digest_of(std::int64_t number, const Digest& previous, const Record& record);
 
-/// Longest name that is filed, in bytes.
-inline constexpr std::size_t longest_name = 200;
-
-/// Whether a text can be filed as a name: not too long, one line, and nothing that makes it look like
-/// another (control characters, marks that change the direction of writing or are not seen). `what` begins
-/// the message: "serial".
+/// Whether a text can be filed as a name: nothing, or what `parse_name` takes. `what` begins the message:
+/// "serial".
 [[nodiscard]] Result<void> check_name(const std::string& what, const std::string& text);
 
 /// Checks all names of a record, and that it has a serial and a person who files it.

@@ -8,7 +8,7 @@ namespace trimwright::rehearsal {
 
 /// An invented fan shaft to show and rehearse on: a fan overhung in front, a turbine overhung behind, two
 /// anisotropic supports on casings; 5120 rpm, a well damped critical speed near 60 %, planes "spinner" (at
-/// the fan) and "rear" (at the turbine), a velocity sensor on each casing. Every number is our own.
+/// the fan) and "drum" (at the turbine), a velocity sensor on each casing. Every number is our own.
 [[nodiscard]] VirtualRotor demonstration_rotor();
 
 /// How rotors of one family differ: one standard deviation of the natural logarithm of each factor.

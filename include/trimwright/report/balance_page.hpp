@@ -3,6 +3,7 @@
 #include <string>
 #include <vector>
 
+#include "trimwright/check/verdict.hpp"
 #include "trimwright/influence/influence_model.hpp"
 #include "trimwright/plan/balance_plan.hpp"
 #include "trimwright/trim/trim_plan.hpp"
@@ -19,10 +20,11 @@ namespace trimwright {
 
 /// The balance page: one self-contained HTML file (no network, no outside fonts or scripts) that shows the
 /// plan, draws slots and vibration, answers "what if", and prints a sheet to file. `page_data` is the `page
-/// 1` document of `page_json`; the page's own arithmetic starts from it. The job's last run is shown as
-/// measured after the plan when it was made with the plan's weights and took no part in the model. Whatever
-/// names, notes and serials hold is shown as text.
+/// 1` document of `page_json`; the page's own arithmetic starts from it. `verdict`: `verdict_on` the run made
+/// with the plan's weights, which took no part in the model; null where there is none. Whatever names, notes
+/// and serials hold is shown as text.
 [[nodiscard]] std::string balance_page(const Job& job, const InfluenceModel& model, const TrimPlan& trim,
-                                       const BalancePlan& plan, const std::string& page_data);
+                                       const BalancePlan& plan, const std::string& page_data,
+                                       const Verdict* verdict = nullptr);
 
 }  // namespace trimwright

@@ -38,6 +38,11 @@ struct Rotor {
   [[nodiscard]] std::optional<std::size_t> sensor_named(const std::string& name) const;
 };
 
+/// "3174 rpm (62 %)", or "3174 rpm" where no 100 % is declared.
+[[nodiscard]] std::string speed_words(const Rotor& rotor, double rpm);
+/// "62 %", or "3174" where no 100 % is declared: for drawings.
+[[nodiscard]] std::string short_speed_words(const Rotor& rotor, double rpm);
+
 /// A position the three ways people ask for it.
 struct Position {
   std::optional<int> slot;

@@ -47,6 +47,13 @@ struct ShownReading {
 /// `x` as the sensor's own readings are written, in `convention` (lag or lead).
 [[nodiscard]] ShownReading shown(const Sensor& sensor, Phasor x, PhaseConvention convention);
 
+/// "0.312", with three significant digits but not more than four decimals.
+[[nodiscard]] std::string amplitude_words(double shown);
+/// "0.312 ∠ 145°"; the amplitude alone where the phase is not known (NaN).
+[[nodiscard]] std::string reading_words(const ShownReading& reading);
+/// `x` in the same words, as the sensor's readings are written.
+[[nodiscard]] std::string phasor_words(const Sensor& sensor, Phasor x, PhaseConvention convention);
+
 /// The inverse of `shown`.
 [[nodiscard]] Phasor from_shown(const Sensor& sensor, ShownReading reading, PhaseConvention convention);
 

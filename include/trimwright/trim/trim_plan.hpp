@@ -6,10 +6,10 @@
 #include <vector>
 
 #include "trimwright/base/error.hpp"
+#include "trimwright/forecast/forecast.hpp"
 #include "trimwright/influence/influence_model.hpp"
 #include "trimwright/runs/job.hpp"
 #include "trimwright/trim/minimax.hpp"
-#include "trimwright/trim/outlook.hpp"
 #include "trimwright/trim/trim_request.hpp"
 
 namespace trimwright {
@@ -31,18 +31,6 @@ struct SlotChange {
   int slot = 0;
   std::optional<Piece> remove;
   std::optional<Piece> fit;
-};
-
-/// What one speed and sensor reads now and is expected to read after, from the model.
-struct Prediction {
-  std::size_t speed = 0;
-  std::size_t sensor = 0;
-  Phasor before;  ///< with what is fitted now
-  Phasor after;
-  double limit = 0.0;  ///< peak, in the sensor's unit symbol, as the phasors are
-  std::optional<double> target;
-  std::optional<double> after_sd;         ///< of `after` per real component, without the next reading's noise
-  std::optional<ReadingOutlook> reading;  ///< the next reading itself; empty where no noise is known
 };
 
 /// The best choice with a given number of slots changed.
@@ -70,8 +58,9 @@ struct TrimPlan {
   std::vector<TradeOffRow> trade_off;   ///< by rising number of changes; empty for planes without slots
   std::size_t chosen = 0;               ///< row of `trade_off` that the plan carries out
   std::vector<Prediction> predictions;  ///< for the chosen row (or for the correction itself, without slots)
-  std::optional<Outlook> outlook;       ///< of the next run as planned; empty where no noise is known
-  double worst_ratio = 0.0;             ///< over `predictions`
+  std::vector<UnpredictedPlace> not_predicted;  ///< to be read in the next run all the same
+  std::optional<Outlook> outlook;               ///< of the next run as planned; empty where no noise is known
+  double worst_ratio = 0.0;                     ///< over `predictions`
   double bound = 0.0;  ///< no admissible choice, of any number of changes allowed, has a smaller worst ratio
   /// The plan and the best ones that differ from each before in at least TrimRequest::least_difference slots,
   /// with at most as many changes; when more than one was asked for. Each is proved (or not) as such.

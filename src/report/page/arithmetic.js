@@ -47,6 +47,19 @@ const arithmetic = (() => {
     return Math.sqrt(variance);
   };
 
+  /** Variance per real component of x from the tolerances of what is fitted. */
+  const fittingVariance = (data, row, choice) =>
+    data.model_planes.reduce((total, p, i) => {
+      const plane = data.planes[p];
+      const squares = Object.values(choice[p]).reduce((all, piece) => all + pieceMoment(plane, piece) ** 2, 0);
+      return total + size(row.coefficients[i]) ** 2 * plane.fitting_variance * squares;
+    }, 0);
+
+  /** Distance from the expected reading beyond which a reading differs. */
+  const differsBy = (data, row, choice, x, sd) =>
+    data.differs_factor * Math.sqrt(sd ** 2 + row.noise_variance + (row.proportional * size(x)) ** 2 +
+      fittingVariance(data, row, choice));
+
   /** Phase as people see it, in [0, 360). */
   const shownPhase = (data, sensor, x) => {
     const turned = product(x, [sensor.phase_factor[0], -sensor.phase_factor[1]]);
@@ -66,7 +79,7 @@ const arithmetic = (() => {
         amplitude: size(x) * sensor.shown_per_peak,
         phase: shownPhase(data, sensor, x),
         sd: sd === null ? null : sd * sensor.shown_per_peak,
-        differs_by: sd === null ? null : 2 * Math.SQRT2 * Math.hypot(sd, row.reading_sd) * sensor.shown_per_peak,
+        differs_by: sd === null ? null : differsBy(data, row, choice, x, sd) * sensor.shown_per_peak,
         limit: row.limit * sensor.shown_per_peak,
         target: row.target === null ? null : row.target * sensor.shown_per_peak,
         ratio: size(x) / row.limit,

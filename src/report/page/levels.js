@@ -13,12 +13,17 @@ const wording = {
     if (row.target === null) return "✓ below limit";
     return row.amplitude > row.target ? "▲ above target" : "✓ below target";
   },
-  levels(rows) {
+  levels(rows, notPredicted) {
     const overLimit = rows.filter((row) => row.amplitude > row.limit).length;
     const overTarget = rows.filter((row) => row.amplitude <= row.limit && row.target !== null && row.amplitude > row.target).length;
-    if (overLimit > 0) return `✕ ${overLimit} of ${rows.length} ABOVE THEIR LIMIT`;
-    if (overTarget > 0) return `▲ all below limit, ${overTarget} of ${rows.length} above target`;
-    return `✓ all ${rows.length} below limit and target`;
+    const targets = rows.filter((row) => row.target !== null).length;
+    const of = `${rows.length} reading${rows.length === 1 ? "" : "s"} ${notPredicted > 0 ? "predicted" : "expected"}`;
+    const all = `${rows.length === 1 ? "" : "all "}${of}`;
+    const left = notPredicted === 0 ? "" : `; ${notPredicted} not predicted: watch ${notPredicted === 1 ? "it" : "them"}`;
+    if (overLimit > 0) return `✕ ${overLimit} of ${of} ABOVE LIMIT${left}`;
+    if (overTarget > 0) return `▲ ${all} below limit, ${overTarget} above target${left}`;
+    const target = targets === 0 ? "" : targets === rows.length ? " and target" : ", and below target where one is set";
+    return `✓ ${all} below limit${target}${left}`;
   },
   content(plane, piece) {
     if (piece === undefined) return plane.filler_g_mm > 0 ? "filler" : "open";

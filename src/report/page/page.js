@@ -74,8 +74,8 @@ const tryOut = (data) => {
     const refused = arithmetic.refusals(data, choice);
     document.body.classList.toggle("own-choice", own);
     byId("tryout-words").textContent =
-      `${said}${own ? "Your own choice" : "The plan"}: ${wording.levels(rows)}; largest / limit ${worst.toFixed(3)}; ` +
-      `${different.length} slots changed.${refused.length > 0 ? ` NOT ALLOWED: ${refused.join("; ")}.` : ""}`;
+      `${said}${own ? "Your own choice" : "The plan"}: ${wording.levels(rows, data.not_predicted)}; largest / limit ${worst.toFixed(3)}; ` +
+      `${different.length} slot${different.length === 1 ? "" : "s"} changed.${refused.length > 0 ? ` NOT ALLOWED: ${refused.join("; ")}.` : ""}`;
     byId("undo").disabled = past.length === 0;
     byId("redo").disabled = future.length === 0;
     byId("reset").disabled = !own;

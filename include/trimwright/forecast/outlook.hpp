@@ -9,7 +9,7 @@
 
 namespace trimwright {
 
-/// What the next run's reading at one speed and sensor is likely to be. Amplitudes are peak.
+/// What the next run's reading at one place is likely to be. Amplitudes are peak.
 struct ReadingOutlook {
   double low = 0.0;  ///< nine readings in ten lie between `low` and `high`
   double high = 0.0;
@@ -17,10 +17,10 @@ struct ReadingOutlook {
   double below_target = 1.0;  ///< probability; the limit where no target is set
 };
 
-/// Probability that the next run meets limits and targets.
+/// Probability that the next run meets limits and targets at the places that are predicted.
 struct Outlook {
   std::vector<ReadingOutlook> readings;  ///< in the order of the posterior's rows
-  double meets_limits = 0.0;             ///< every reading of the next run, jointly
+  double meets_limits = 0.0;             ///< every one of `readings`, jointly
   double meets_targets = 0.0;
 };
 
@@ -41,6 +41,11 @@ struct RowLevels {
                                                const Eigen::VectorXcd& unbalance,
                                                const std::vector<Eigen::Matrix2d>& fitting = {});
 
+/// The next run's readings with `fitted` (one entry per plane of the rotor) and all known changes, errors of
+/// fitting included.
+[[nodiscard]] PhasorDistribution next_readings_with(const Job& job, const InfluencePosterior& posterior,
+                                                    const std::vector<FittedWeights>& fitted);
+
 /// Fixed standard normal draws, `samples` columns of `components` and, for t, one chi-squared each: the same
 /// draws for every choice, so that choices compare.
 struct OutlookDraws {
@@ -52,13 +57,16 @@ struct OutlookDraws {
 inline constexpr int outlook_samples = 4000;
 inline constexpr std::uint64_t outlook_seed = 20311;
 
+/// Amplitudes of sampled readings, rows x samples.
+[[nodiscard]] Eigen::MatrixXd sampled_amplitudes(const PhasorDistribution& readings,
+                                                 const OutlookDraws& draws);
+
 /// By sampling: the rows are correlated and not circular, so no closed form holds (for a single circular row
 /// it would be Rice's distribution).
 [[nodiscard]] Outlook outlook_of(const PhasorDistribution& readings, const RowLevels& levels,
                                  const OutlookDraws& draws);
 
-/// The next run with `fitted` (one entry per plane of the rotor) and all known changes: moments, errors of
-/// fitting, noise. The draws are the same for every choice, so that choices compare.
+/// The outlook of `next_readings_with`.
 [[nodiscard]] Outlook next_run_outlook(const Job& job, const InfluencePosterior& posterior,
                                        const std::vector<FittedWeights>& fitted,
                                        int samples = outlook_samples);
@@ -69,17 +77,5 @@ inline constexpr std::uint64_t outlook_seed = 20311;
 /// U of `planes` (of the rotor) with `fitted` and all known changes [g mm].
 [[nodiscard]] Eigen::VectorXcd unbalance_with(const Job& job, const std::vector<std::size_t>& planes,
                                               const std::vector<FittedWeights>& fitted);
-
-/// The next run's readings with `fitted`, errors of fitting included.
-[[nodiscard]] PhasorDistribution next_readings_with(const Job& job, const InfluencePosterior& posterior,
-                                                    const std::vector<FittedWeights>& fitted);
-
-/// The moments to add in planes `entries` (positions in the posterior's planes) that make it most probable
-/// that every reading of the next run meets its target, searched from `start` by the simplex method of J. A.
-/// Nelder and R. Mead (*Computer Journal* 7 (1965)) on a smoothed probability.
-[[nodiscard]] Eigen::VectorXcd most_probable_moments(const InfluencePosterior& posterior,
-                                                     const Eigen::VectorXcd& unbalance_now,
-                                                     const std::vector<std::size_t>& entries,
-                                                     const RowLevels& levels, const Eigen::VectorXcd& start);
 
 }  // namespace trimwright

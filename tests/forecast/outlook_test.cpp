@@ -1,4 +1,4 @@
-#include "trimwright/trim/outlook.hpp"
+#include "trimwright/forecast/outlook.hpp"
 
 #include <doctest/doctest.h>
 

@@ -1,4 +1,4 @@
-#include "trimwright/trim/outlook.hpp"
+#include "trimwright/forecast/outlook.hpp"
 
 #include <fmt/format.h>
 
@@ -8,7 +8,6 @@
 #include <boost/random/chi_squared_distribution.hpp>
 #include <boost/random/mersenne_twister.hpp>
 #include <boost/random/normal_distribution.hpp>
-#include <cassert>
 #include <cmath>
 
 namespace trimwright {
@@ -18,7 +17,14 @@ using Eigen::Index;
 using Eigen::MatrixXd;
 using Eigen::VectorXd;
 
-/// Amplitudes of sampled readings, rows x samples.
+double quantile(VectorXd values, double share) {
+  const auto at = static_cast<Index>(share * static_cast<double>(values.size() - 1));
+  std::nth_element(values.begin(), values.begin() + at, values.end());
+  return values(at);
+}
+
+}  // namespace
+
 MatrixXd sampled_amplitudes(const PhasorDistribution& readings, const OutlookDraws& draws) {
   const Eigen::LLT<MatrixXd> factor(readings.covariance);
   MatrixXd x = factor.matrixL() * draws.normal;
@@ -30,76 +36,14 @@ MatrixXd sampled_amplitudes(const PhasorDistribution& readings, const OutlookDra
   return amplitudes;
 }
 
-double quantile(VectorXd values, double share) {
-  const auto at = static_cast<Index>(share * static_cast<double>(values.size() - 1));
-  std::nth_element(values.begin(), values.begin() + at, values.end());
-  return values(at);
-}
-
-/// Mean over the draws of a step at 1 of the worst ratio, smoothed so that a search has a slope everywhere.
-double smooth_probability(const PhasorDistribution& readings, const VectorXd& target,
-                          const OutlookDraws& draws) {
-  constexpr double width = 0.08;  // of the target
-  const Eigen::RowVectorXd worst =
-      (target.cwiseInverse().asDiagonal() * sampled_amplitudes(readings, draws)).colwise().maxCoeff();
-  return (1.0 + ((worst.array() - 1.0) / width).exp()).inverse().mean();
-}
-
-/// Minimum of `f` near `start` by the simplex method; `size` is the first simplex's.
-template <class F>
-VectorXd simplex_minimum(F f, const VectorXd& start, const VectorXd& size, int most_calls) {
-  const Index n = start.size();
-  std::vector<std::pair<double, VectorXd>> simplex{{f(start), start}};
-  for (Index k = 0; k < n; ++k) {
-    VectorXd x = start;
-    x(k) += size(k);
-    simplex.emplace_back(f(x), x);
-  }
-  const auto by_value = [](const auto& a, const auto& b) { return a.first < b.first; };
-  for (int calls = static_cast<int>(n) + 1; calls < most_calls;) {
-    std::sort(simplex.begin(), simplex.end(), by_value);
-    if (simplex.back().first - simplex.front().first < 1e-5) break;
-    VectorXd centre = VectorXd::Zero(n);
-    for (Index k = 0; k < n; ++k)
-      centre += simplex[static_cast<std::size_t>(k)].second / static_cast<double>(n);
-    const auto moved = [&](double by) {
-      VectorXd x = centre + by * (simplex.back().second - centre);
-      const double value = f(x);
-      ++calls;
-      return std::pair{value, std::move(x)};
-    };
-    auto next = moved(-1.0);
-    const double second_worst = simplex[static_cast<std::size_t>(n) - 1].first;
-    if (next.first < simplex.front().first) {
-      if (auto further = moved(-2.0); further.first < next.first) next = std::move(further);
-    } else if (next.first >= second_worst) {
-      next = moved(next.first < simplex.back().first ? -0.5 : 0.5);
-    }
-    if (next.first < simplex.back().first) {
-      simplex.back() = std::move(next);
-      continue;
-    }
-    for (Index k = 1; k <= n; ++k) {
-      auto& [value, x] = simplex[static_cast<std::size_t>(k)];
-      x = 0.5 * (x + simplex.front().second);
-      value = f(x);
-      ++calls;
-    }
-  }
-  return std::min_element(simplex.begin(), simplex.end(), by_value)->second;
-}
-
-}  // namespace
-
 RowLevels row_levels(const Job& job, const InfluencePosterior& posterior) {
   const Index n = static_cast<Index>(posterior.rows.size());
   RowLevels levels{VectorXd(n), VectorXd(n)};
   for (Index i = 0; i < n; ++i) {
     const auto [speed, sensor] = posterior.rows[static_cast<std::size_t>(i)];
-    const auto* band = job.rotor.sensors[sensor].band_at(job.speeds_rpm[speed]);
-    assert(band);  // checked when the job was read
-    levels.limit(i) = band->limit;
-    levels.target(i) = band->target.value_or(band->limit);
+    const Place& place = place_of(job, speed, sensor);
+    levels.limit(i) = place.limit;
+    levels.target(i) = place.goal();
   }
   return levels;
 }
@@ -174,9 +118,7 @@ std::string percent_words(double probability) {
 
 Eigen::VectorXcd unbalance_with(const Job& job, const std::vector<std::size_t>& planes,
                                 const std::vector<FittedWeights>& fitted) {
-  Job fitted_so = job;
-  fitted_so.fitted_now = fitted;
-  const auto all = unbalance_now(fitted_so);
+  const auto all = unbalance_with(job, fitted);
   Eigen::VectorXcd u(static_cast<Index>(planes.size()));
   for (std::size_t p = 0; p < planes.size(); ++p) u(static_cast<Index>(p)) = all[planes[p]];
   return u;
@@ -195,42 +137,6 @@ Outlook next_run_outlook(const Job& job, const InfluencePosterior& posterior,
   const auto next = next_readings_with(job, posterior, fitted);
   return outlook_of(next, row_levels(job, posterior),
                     OutlookDraws(next.mean.size(), samples, next.degrees_of_freedom, outlook_seed));
-}
-
-Eigen::VectorXcd most_probable_moments(const InfluencePosterior& posterior,
-                                       const Eigen::VectorXcd& unbalance_now,
-                                       const std::vector<std::size_t>& entries, const RowLevels& levels,
-                                       const Eigen::VectorXcd& start) {
-  constexpr int search_samples = 300;
-  constexpr int most_calls = 200;
-  const OutlookDraws draws(2 * levels.target.size(), search_samples, posterior.unknowns.degrees_of_freedom,
-                           outlook_seed);
-  const Index planes = static_cast<Index>(entries.size());
-  const auto moments = [&](const VectorXd& x) {
-    Eigen::VectorXcd u(planes);
-    for (Index p = 0; p < planes; ++p) u(p) = {x(2 * p), x(2 * p + 1)};
-    return u;
-  };
-  const auto failing = [&](const VectorXd& x) {
-    Eigen::VectorXcd after = unbalance_now;
-    const Eigen::VectorXcd added = moments(x);
-    for (Index p = 0; p < planes; ++p)
-      after(static_cast<Index>(entries[static_cast<std::size_t>(p)])) += added(p);
-    return -smooth_probability(next_readings(posterior, after), levels.target, draws);
-  };
-  VectorXd from(2 * planes), size(2 * planes);
-  for (Index p = 0; p < planes; ++p) {
-    // A step whose effect on the most sensitive row is a third of its target.
-    double strongest = 0.0;
-    for (std::size_t i = 0; i < posterior.rows.size(); ++i)
-      strongest = std::max(
-          strongest,
-          std::abs(posterior.unknowns.at(posterior.entry(i, 1 + entries[static_cast<std::size_t>(p)]))) /
-              levels.target(static_cast<Index>(i)));
-    from.segment<2>(2 * p) << start(p).real(), start(p).imag();
-    size.segment<2>(2 * p).setConstant(strongest > 0.0 ? 1.0 / (3.0 * strongest) : 1.0);
-  }
-  return moments(simplex_minimum(failing, from, size, most_calls));
 }
 
 }  // namespace trimwright

@@ -1,0 +1,84 @@
+#pragma once
+
+#include <optional>
+#include <string>
+#include <vector>
+
+#include "trimwright/forecast/outlook.hpp"
+#include "trimwright/influence/influence_model.hpp"
+
+namespace trimwright {
+
+/// Why a reading of the next run may lie off what is expected: one standard deviation per real component
+/// each, peak, independent of each other. Their sum of squares is half the trace of the covariance of
+/// `next_readings_with`.
+struct ScatterParts {
+  double model = 0.0;         ///< the expected value itself: how well the runs tell baseline and coefficients
+  double within = 0.0;        ///< of one reading in its run
+  double run_to_run = 0.0;    ///< of all readings of a sensor in one run
+  double proportional = 0.0;  ///< share of the amplitude expected
+  double fitting = 0.0;       ///< tolerances of weights and slots
+
+  [[nodiscard]] double total() const;
+};
+
+/// What the next reading at a row of the model scatters beside the model's own uncertainty: one standard
+/// deviation per real component, peak; the last a share of the amplitude.
+struct NextNoise {
+  double within = 0.0;
+  double run_to_run = 0.0;
+  double proportional = 0.0;
+};
+[[nodiscard]] NextNoise next_noise(const InfluenceModel& model, const InfluenceRow& row);
+
+/// What one place reads now and is expected to read in the next run. The one home of these figures: text,
+/// JSON, steps, page, sheet, circles, trial and check ask here. Amplitudes are peak, in the sensor's unit
+/// symbol.
+struct Prediction {
+  std::size_t speed = 0;
+  std::size_t sensor = 0;
+  Phasor before;  ///< with what is fitted now
+  Phasor after;   ///< expected in the next run
+  double limit = 0.0;
+  std::optional<double> target;
+  std::optional<double> after_sd;           ///< of `after` per real component: ScatterParts::model
+  std::optional<ReadingOutlook> reading{};  ///< of the next reading; these are empty where no noise is known
+  std::optional<ScatterParts> parts{};
+  /// A reading differs from what is expected when the distance between the two, drawn as arrows (|x -
+  /// after|), is more than this: one sound reading in 55 is (exp(-4)).
+  std::optional<double> differs_by{};
+};
+
+/// A place that the next run reads and nothing predicts.
+struct UnpredictedPlace {
+  Place place;
+  std::string why;
+};
+
+/// The next run.
+struct Forecast {
+  std::vector<Prediction> predictions;  ///< by speed, then sensor: one per row of the model
+  std::vector<UnpredictedPlace> not_predicted;
+  std::optional<Outlook> outlook;  ///< of the places predicted, together; empty where no noise is known
+};
+
+/// The next run with `fitted` (one entry per plane of the rotor) and all known changes of `job`. `model` as
+/// `settle_and_fit` gives it: expected values, ± and `differs_by` are its posterior's, nine in ten and
+/// probabilities its belief's.
+[[nodiscard]] Forecast forecast(const Job& job, const InfluenceModel& model,
+                                const std::vector<FittedWeights>& fitted);
+
+/// `differs_by` over the total standard deviation per real component: 2 sqrt(2), and more where that is
+/// estimated, as |x - after|^2 / (2 sd^2) is then Fisher's F with 2 and the posterior's degrees of freedom.
+[[nodiscard]] double differs_factor(const InfluenceModel& model);
+
+/// Entry of `predictions` for a place; null where it is not predicted.
+[[nodiscard]] const Prediction* prediction_at(const std::vector<Prediction>& predictions, std::size_t speed,
+                                              std::size_t sensor);
+
+/// How likely the next run meets every target and limit and of how many places that is said, or why it
+/// cannot be said; and that the others are to be watched.
+[[nodiscard]] std::string outlook_words(const std::vector<Prediction>& predictions, std::size_t not_predicted,
+                                        const std::optional<Outlook>& outlook);
+
+}  // namespace trimwright

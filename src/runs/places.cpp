@@ -1,0 +1,169 @@
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <cmath>
+#include <iterator>
+#include <set>
+#include <stdexcept>
+
+#include "trimwright/runs/job.hpp"
+
+namespace trimwright {
+namespace {
+
+/// Speed points of a job; a thousand readings make a few dozen.
+constexpr std::size_t most_speed_points = 500;
+/// How far outside what was read a round set point may lie: what a hand on a lever and a display do.
+constexpr double set_point_slack = 0.001;
+constexpr double round_rpm = 50.0;
+
+/// The point within `tolerance` of `rpm`, or the end. Error where there are two.
+Result<std::set<double>::const_iterator> point_near(const std::set<double>& points, double rpm,
+                                                    double tolerance, const Location& where) {
+  const auto first = points.lower_bound(rpm - tolerance);
+  if (first == points.end() || *first > rpm + tolerance) return points.end();
+  const auto next = std::next(first);
+  if (next != points.end() && *next <= rpm + tolerance)
+    return fail(
+        fmt::format("{:.1f} rpm lies within the tolerance ({:.1f} rpm) of two speed points", rpm, tolerance),
+        "speeds that are clearly one point or clearly two; see speed_tolerance in the rotor file", where);
+  return first;
+}
+
+/// The points: those set, and the first reading's of each other.
+Result<std::set<double>> speed_points(const Job& job, const std::vector<SetSpeed>& set, double tolerance) {
+  std::set<double> points;
+  for (const auto& speed : set) points.insert(speed.rpm);
+  for (const auto& run : job.runs)
+    for (const auto& reading : run.readings) {
+      const auto near = point_near(points, reading.rpm, tolerance, reading.where);
+      if (!near) return tl::unexpected(near.error());
+      if (*near == points.end()) points.insert(reading.rpm);
+      if (points.size() > most_speed_points)
+        return fail("the readings are at too many different speeds", "at most 500 speed points",
+                    reading.where);
+    }
+  return points;
+}
+
+/// The round speed near `low` to `high`: a whole percent of full speed, or else a multiple of 50 rpm.
+std::optional<double> round_speed(const Rotor& rotor, double low, double high, double tolerance) {
+  const double slack = set_point_slack * rotor.speed_100_rpm.value_or(high);
+  const auto fits = [&](double rpm) {
+    return rpm >= low - slack && rpm <= high + slack && std::max(rpm - low, high - rpm) <= tolerance;
+  };
+  const double middle = 0.5 * (low + high);
+  const double step = rotor.speed_100_rpm ? *rotor.speed_100_rpm / 100.0 : round_rpm;
+  const double rpm = step * std::round(middle / step);
+  return fits(rpm) ? std::optional(rpm) : std::nullopt;
+}
+
+/// Moves points that nobody set to the round speeds their readings agree with.
+void round_points(Job& job, const std::vector<SetSpeed>& set, double tolerance) {
+  for (std::size_t s = 0; s < job.speeds_rpm.size(); ++s) {
+    double& point = job.speeds_rpm[s];
+    if (std::any_of(set.begin(), set.end(), [&](const SetSpeed& one) { return one.rpm == point; })) continue;
+    double low = point, high = point;
+    for (const auto& run : job.runs)
+      for (const auto& reading : run.readings)
+        if (reading.speed == s) low = std::min(low, reading.rpm), high = std::max(high, reading.rpm);
+    const auto rounded = round_speed(job.rotor, low, high, tolerance);
+    const bool rises = rounded && (s == 0 || job.speeds_rpm[s - 1] < *rounded) &&
+                       (s + 1 == job.speeds_rpm.size() || *rounded < job.speeds_rpm[s + 1]);
+    if (rises) point = *rounded;
+  }
+}
+
+/// The band that holds at a place; null where neither the point nor a reading of it lies in any.
+const LimitBand* band_of(const Sensor& sensor, double point_rpm, double reading_rpm) {
+  const LimitBand* band = sensor.band_at(point_rpm);
+  return band != nullptr ? band : sensor.band_at(reading_rpm);
+}
+
+Result<void> add_place(Job& job, std::size_t speed, std::size_t sensor, double rpm, const Location& where) {
+  const auto key = std::pair(speed, sensor);
+  const auto at = std::lower_bound(
+      job.places.begin(), job.places.end(), key,
+      [](const Place& one, const auto& wanted) { return std::pair(one.speed, one.sensor) < wanted; });
+  if (at != job.places.end() && std::pair(at->speed, at->sensor) == key) return {};
+  const LimitBand* band = band_of(job.rotor.sensors[sensor], job.speeds_rpm[speed], rpm);
+  if (band == nullptr) {
+    Location at_speed = where;
+    at_speed.key += at_speed.key.empty() ? "speed" : ".speed";
+    return fail(fmt::format("sensor \"{}\" has no limit at {:.0f} rpm", job.rotor.sensors[sensor].name, rpm),
+                "a speed inside the limits of the rotor file, or one more band there", at_speed);
+  }
+  job.places.insert(at, {speed, sensor, band->limit, band->target});
+  return {};
+}
+
+/// The speed point that a reading not obtained would have belonged to.
+std::optional<std::size_t> point_of_missing(const Job& job, const MissingReading& missing) {
+  for (std::size_t s = 0; s < job.speeds_rpm.size(); ++s)
+    if (std::abs(job.speeds_rpm[s] - missing.rpm) <= job.rotor.speed_tolerance_rpm) return s;
+  return std::nullopt;
+}
+
+}  // namespace
+
+Result<void> settle_places(Job& job, const std::vector<SetSpeed>& set) {
+  const double tolerance = job.rotor.speed_tolerance_rpm * (1.0 + 1e-9);
+  const auto points = speed_points(job, set, tolerance);
+  if (!points) return tl::unexpected(points.error());
+  job.speeds_rpm.assign(points->begin(), points->end());
+  for (auto& run : job.runs)
+    for (auto& reading : run.readings) {
+      const auto point = point_near(*points, reading.rpm, tolerance, reading.where);
+      if (!point) return tl::unexpected(point.error());
+      reading.speed = static_cast<std::size_t>(std::distance(points->begin(), *point));
+    }
+  round_points(job, set, tolerance);
+  job.speed_names.clear();
+  for (const auto& speed : set) {
+    const auto at = std::find(job.speeds_rpm.begin(), job.speeds_rpm.end(), speed.rpm);
+    if (!speed.name.empty())
+      job.speed_names[static_cast<std::size_t>(at - job.speeds_rpm.begin())] = speed.name;
+  }
+  job.places.clear();
+  for (const auto& run : job.runs)
+    for (const auto& reading : run.readings)
+      if (auto added = add_place(job, reading.speed, reading.sensor, reading.rpm, reading.where); !added)
+        return added;
+  for (const auto& run : job.runs)
+    for (const auto& missing : run.missing)
+      if (const auto speed = point_of_missing(job, missing))
+        if (auto added = add_place(job, *speed, missing.sensor, missing.rpm, missing.where); !added)
+          return added;
+  return {};
+}
+
+const Place& place_of(const Job& job, std::size_t speed, std::size_t sensor) {
+  for (const auto& place : job.places)
+    if (place.speed == speed && place.sensor == sensor) return place;
+  throw std::logic_error("the job's places were not settled before its readings were used");
+}
+
+std::vector<Place> places_to_run(const Job& job) {
+  std::set<std::pair<std::size_t, std::size_t>> wanted;
+  for (const auto& run : job.runs) {
+    if (run.set_aside) continue;
+    for (const auto& reading : run.readings) wanted.emplace(reading.speed, reading.sensor);
+    for (const auto& missing : run.missing)
+      if (const auto speed = point_of_missing(job, missing)) wanted.emplace(*speed, missing.sensor);
+  }
+  std::vector<Place> places;
+  for (const auto& [speed, sensor] : wanted) places.push_back(place_of(job, speed, sensor));
+  return places;
+}
+
+std::string speed_words(const Job& job, std::size_t speed) {
+  const std::string words = speed_words(job.rotor, job.speeds_rpm[speed]);
+  const auto name = job.speed_names.find(speed);
+  return name == job.speed_names.end() ? words : name->second + ", " + words;
+}
+
+std::string place_words(const Job& job, std::size_t speed, std::size_t sensor) {
+  return job.rotor.sensors[sensor].name + " at " + speed_words(job, speed);
+}
+
+}  // namespace trimwright
