@@ -172,16 +172,17 @@ Status readings(const ReadingsOptions& options) {
       return written;
   if (!options.page.empty()) {
     const std::string page = readings_page(file->job, *run, readings_text(file->job, *run, options.sweep));
-    if (const Status written = Output{"text", options.page}.write(page, file->sources); written != done) return written;
+    if (const Status written = Output{"text", options.page}.write(page, file->sources); written != done)
+      return written;
   }
   if (options.sweep ? rows : any_phase(*run)) return done;
-  const std::string what = !rows                         ? "nothing could be read: "
-                           : any_trusted_reference(*run) ? "the reference is good, but no vibration channel can be used: "
-                                                         : "no phase can be trusted, only amplitudes are given: ";
-  return complain(
-      {what + why_no_phase(*run),
-       {},
-       {options.recordings.size() == 1 ? options.recordings.front() : "", 0, {}}});
+  const std::string what = !rows ? "nothing could be read: "
+                           : any_trusted_reference(*run)
+                               ? "the reference is good, but no vibration channel can be used: "
+                               : "no phase can be trusted, only amplitudes are given: ";
+  return complain({what + why_no_phase(*run),
+                   {},
+                   {options.recordings.size() == 1 ? options.recordings.front() : "", 0, {}}});
 }
 
 }  // namespace
@@ -190,7 +191,9 @@ void add_readings(CLI::App& app, int& status) {
   auto options = std::make_shared<ReadingsOptions>();
   auto* command = app.add_subcommand(
       "readings", "Amplitude and phase from recordings of the reference teeth and vibration");
-  command->add_option("RECORDING", options->recordings, "recordings of one run (WAV or CSV); -: a WAV stream from standard input")
+  command
+      ->add_option("RECORDING", options->recordings,
+                   "recordings of one run (WAV or CSV); -: a WAV stream from standard input")
       ->required()
       ->check(not_empty());
   command->add_option("--job", options->job, "job file (YAML) that says which channel is what")
@@ -203,11 +206,16 @@ void add_readings(CLI::App& app, int& status) {
       ->add_option("--dwell", options->dwells, "read this stretch instead of finding dwells; may be repeated")
       ->check(time_span())
       ->allow_extra_args(false);
-  command->add_option("--ring", options->ring, "the ring as an earlier recording knew it (a ring file): compare with it")
+  command
+      ->add_option("--ring", options->ring,
+                   "the ring as an earlier recording knew it (a ring file): compare with it")
       ->check(not_empty());
-  command->add_option("--ring-to", options->ring_to, "write this recording's ring to a file, to compare later ones with")
+  command
+      ->add_option("--ring-to", options->ring_to,
+                   "write this recording's ring to a file, to compare later ones with")
       ->check(not_empty());
-  command->add_option("--page", options->page, "write a page with plots to this file (HTML)")->check(not_empty());
+  command->add_option("--page", options->page, "write a page with plots to this file (HTML)")
+      ->check(not_empty());
   command->add_flag("--sweep", options->sweep,
                     "add amplitude and phase against speed (csv: instead of dwells)");
   command->add_flag("--accept-truncated", options->accept_truncated,

@@ -16,7 +16,8 @@ tl::unexpected<Error> in_file(Error error, const std::string& file) {
 
 ToothRing ring_of(const RecordingPlan& plan, const Rotor& rotor, const RecordedElement& element) {
   return {rotor.reference.teeth, rotor.reference.falling ? CentreSlope::falling : CentreSlope::rising,
-          plan.lowest_rpm, plan.highest_rpm, element.delay_s, element.at_rad};
+          plan.lowest_rpm,       plan.highest_rpm,
+          element.delay_s,       element.at_rad};
 }
 
 std::vector<VibrationChannel> vibration_channels(const RecordingPlan& plan, const Rotor& rotor) {
@@ -73,7 +74,8 @@ struct Listeners {
 };
 
 Result<void> read_all(RecordingReader& reader, Listeners& listeners, const RecordingOptions& options) {
-  const auto at_once = options.live ? static_cast<std::size_t>(0.25 * reader.sample_rate_hz()) + 1 : samples_per_block;
+  const auto at_once =
+      options.live ? static_cast<std::size_t>(0.25 * reader.sample_rate_hz()) + 1 : samples_per_block;
   std::vector<std::vector<float>> samples;
   while (true) {
     const auto got = reader.read(at_once, samples);
@@ -94,24 +96,34 @@ Extraction decided(std::vector<Extraction> all, const ElementChoice& choice) {
   return readings;
 }
 
-void note_choice(const ElementChoice& choice, const std::vector<ElementWatch>& watches, std::vector<Finding>& found) {
-  const std::string look = "Check each element's resistance, wiring and channel number. Limits and steps are those "
-                           "of the maker's current manual.";
+void note_choice(const ElementChoice& choice, const std::vector<ElementWatch>& watches,
+                 std::vector<Finding>& found) {
+  const std::string look =
+      "Check each element's resistance, wiring and channel number. Limits and steps are those "
+      "of the maker's current manual.";
   if (!choice.phase)
-    found.push_back({FindingKind::elements_disagree, Gravity::refusal, 0.0, {},
+    found.push_back({FindingKind::elements_disagree,
+                     Gravity::refusal,
+                     0.0,
+                     {},
                      "The sensing elements say different teeth, and nothing decides which is right.",
-                     "They sit apart on the ring (the job's key at says where), one is faulty, or channels are exchanged.",
+                     "They sit apart on the ring (the job's key at says where), one is faulty, or channels "
+                     "are exchanged.",
                      look});
   if (choice.used > 0)
-    found.push_back({FindingKind::element_not_used, Gravity::caution, static_cast<double>(choice.used), {},
+    found.push_back({FindingKind::element_not_used,
+                     Gravity::caution,
+                     static_cast<double>(choice.used),
+                     {},
                      "Phase is taken from element '" + watches[choice.used].name() + "', because '" +
                          watches.front().name() + "' cannot be trusted.",
-                     "The first element or its wiring is faulty.", look});
+                     "The first element or its wiring is faulty.",
+                     look});
 }
 
 /// Where no element can be read: whether another channel shows the teeth, or this one a pulse once per turn.
-Result<std::vector<Finding>> other_causes(const std::string& file, const RecordingPlan& plan, const Rotor& rotor,
-                                          const RecordingDescription& description) {
+Result<std::vector<Finding>> other_causes(const std::string& file, const RecordingPlan& plan,
+                                          const Rotor& rotor, const RecordingDescription& description) {
   auto reader = RecordingReader::open(file, description);
   if (!reader) return tl::unexpected(reader.error());
   ToothRing ring = ring_of(plan, rotor, plan.reference.front());
@@ -138,14 +150,19 @@ Result<std::vector<Finding>> other_causes(const std::string& file, const Recordi
   for (std::size_t i = 1; i <= tries.size(); ++i) {
     const std::size_t k = i % tries.size();  // the first last: any steady vibration shows a pulse per turn
     const bool once = k == 0;
-    const bool clear = tries[k].finish().health.reference.verdict == ReferenceVerdict::trusted && trusted[k] >= 3;
+    const bool clear =
+        tries[k].finish().health.reference.verdict == ReferenceVerdict::trusted && trusted[k] >= 3;
     if (!clear || (once && (rotor.reference.teeth == 1 || !found.empty()))) continue;
-    found.push_back({once ? FindingKind::once_per_turn : FindingKind::channels_exchanged, Gravity::refusal,
-                     static_cast<double>(k), {},
-                     once ? "The tooth channel shows one pulse per turn, or teeth at a speed that would be out of range, and no ring."
-                          : "The teeth are on " + description.channels[k].name + ", not where the job says.",
-                     once ? "A once-per-turn pickup was recorded instead of the ring's." : "Channels are exchanged.",
-                     "Correct the channel numbers in the job, or the number of teeth in the rotor file."});
+    found.push_back(
+        {once ? FindingKind::once_per_turn : FindingKind::channels_exchanged,
+         Gravity::refusal,
+         static_cast<double>(k),
+         {},
+         once ? "The tooth channel shows one pulse per turn, or teeth at a speed that would be out of range, "
+                "and no ring."
+              : "The teeth are on " + description.channels[k].name + ", not where the job says.",
+         once ? "A once-per-turn pickup was recorded instead of the ring's." : "Channels are exchanged.",
+         "Correct the channel numbers in the job, or the number of teeth in the rotor file."});
   }
   return found;
 }
@@ -205,15 +222,16 @@ Result<Recording> read_recording(const std::string& file, const RecordingPlan& p
   recording.falling = rotor.reference.falling;
   recording.extraction = decided(std::move(extractions), choice);
   if (options.ring) recording.ring = compared_with(*options.ring, recording.extraction, recording.falling);
-  if (file != standard_input && std::ranges::all_of(listeners->watches, [](const auto& one) { return one.kept().empty(); })) {
+  if (file != standard_input &&
+      std::ranges::all_of(listeners->watches, [](const auto& one) { return one.kept().empty(); })) {
     const auto causes = other_causes(file, plan, rotor, *description);
     if (!causes) return in_file(causes.error(), file);
     of_elements.insert(of_elements.begin(), causes->begin(), causes->end());
   }
   for (const auto& watch : listeners->watches) recording.elements.push_back(watch.name());
   recording.element_pairs = compared(listeners->watches);
-  recording.findings =
-      recording_findings(recording.extraction, of_elements, recording.elements[choice.used], recording.channels);
+  recording.findings = recording_findings(recording.extraction, of_elements, recording.elements[choice.used],
+                                          recording.channels);
   note_full_scale(*reader, *description, recording.extraction, plan.reference.size(), choice.used,
                   recording.findings);
   recording.readings = recorded_readings(rotor, recording.sensors, recording.extraction);

@@ -137,7 +137,8 @@ Json ring_json(const std::optional<RingComparison>& ring) {
   if (!ring) return nullptr;
   const auto same = ring->same;
   return {{"from", ring->from},
-          {"same_ring", same == RingComparison::Same::cannot_tell ? Json(nullptr) : Json(same == RingComparison::Same::yes)},
+          {"same_ring", same == RingComparison::Same::cannot_tell ? Json(nullptr)
+                                                                  : Json(same == RingComparison::Same::yes)},
           {"teeth_alike", ring->teeth_alike},
           {"teeth_changed", ring->teeth_changed},
           {"larger_then", ring->ratio_then},
@@ -155,9 +156,10 @@ Json reference_json(const Recording& recording) {
   const double pitch_deg = 360.0 / std::max(1, health.ring.teeth());
   const auto or_null = [](double value) { return std::isfinite(value) ? Json(value) : Json(nullptr); };
   for (Eigen::Index i = 0; i < health.ring.size.size(); ++i)
-    teeth.push_back({{"size", or_null(std::exp(health.ring.size[i]))},
-                     {"width", or_null(std::exp(health.ring.width[i]))},
-                     {"spacing_error_deg", or_null(pitch_deg * (health.ring.spacing[i] - health.ring.spacing[0]))}});
+    teeth.push_back(
+        {{"size", or_null(std::exp(health.ring.size[i]))},
+         {"width", or_null(std::exp(health.ring.width[i]))},
+         {"spacing_error_deg", or_null(pitch_deg * (health.ring.spacing[i] - health.ring.spacing[0]))}});
   Json pairs = Json::array();
   for (const ElementComparison& pair : recording.element_pairs)
     pairs.push_back({{"element", recording.elements[pair.b]},

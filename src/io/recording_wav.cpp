@@ -23,7 +23,9 @@ struct SampleBytes {
   std::uint64_t begin = 0, promised = 0, there = 0;
 
   [[nodiscard]] bool open_ended() const { return promised == 0 || promised >= 0xFFFFFFFEU; }
-  [[nodiscard]] std::uint64_t missing() const { return !open_ended() && promised > there ? promised - there : 0; }
+  [[nodiscard]] std::uint64_t missing() const {
+    return !open_ended() && promised > there ? promised - there : 0;
+  }
 };
 
 /// Nothing for other formats.
@@ -111,7 +113,11 @@ class WavSource final : public RecordingSource {
  public:
   WavSource(SndfileHandle handle, std::string file, const RecordingDescription& description, bool stream,
             std::unique_ptr<Completed> completed)
-      : completed_(std::move(completed)), handle_(std::move(handle)), stream_(stream), file_(std::move(file)), at_full_scale_(description.channels.size()) {
+      : completed_(std::move(completed)),
+        handle_(std::move(handle)),
+        stream_(stream),
+        file_(std::move(file)),
+        at_full_scale_(description.channels.size()) {
     for (const RecordedChannel& channel : description.channels) {
       numbers_.push_back(static_cast<std::size_t>(channel.number - 1));
       factors_.push_back(static_cast<float>(channel.volts_full_scale * channel.unit_per_volt));
@@ -188,15 +194,16 @@ Result<std::unique_ptr<RecordingSource>> wav_source(const std::filesystem::path&
                 "a WAV file, or a name ending in .csv", where);
   if (!stream && handle.frames() <= 0) return fail("holds no samples", "a recording", where);
   if (bytes && bytes->missing() > 0 && !description.accept_truncated)
-    return fail(fmt::format("cut short: {} bytes of samples are missing; {:.3f} s are there", bytes->missing(),
-                            static_cast<double>(handle.frames()) / handle.samplerate()),
+    return fail(fmt::format("cut short: {} bytes of samples are missing; {:.3f} s are there",
+                            bytes->missing(), static_cast<double>(handle.frames()) / handle.samplerate()),
                 "a whole file, or --accept-truncated to read what is there", where);
   for (const RecordedChannel& channel : description.channels)
     if (channel.number < 1 || channel.number > handle.channels())
       return fail(fmt::format("channel '{}' is number {}, but the recording has {}", channel.name,
                               channel.number, handle.channels()),
                   fmt::format("a number from 1 to {}", handle.channels()), where);
-  return std::make_unique<WavSource>(std::move(handle), file.string(), description, stream, std::move(completed));
+  return std::make_unique<WavSource>(std::move(handle), file.string(), description, stream,
+                                     std::move(completed));
 }
 
 }  // namespace trimwright

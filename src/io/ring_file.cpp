@@ -6,8 +6,8 @@
 #include <cmath>
 #include <limits>
 
-#include "trimwright/io/files.hpp"
 #include "trimwright/base/text.hpp"
+#include "trimwright/io/files.hpp"
 #include "yaml_fields.hpp"
 
 namespace trimwright {
@@ -44,7 +44,8 @@ ReadTooth read_tooth(const YamlValue& value) {
   tooth.after = read_log(fields, "after");
   tooth.width = read_log(fields, "width");
   const YamlValue spacing = fields.required("spacing");
-  tooth.spacing = spacing.text() == "none" ? std::numeric_limits<double>::quiet_NaN() : spacing.number(-1.0, 1.0);
+  tooth.spacing =
+      spacing.text() == "none" ? std::numeric_limits<double>::quiet_NaN() : spacing.number(-1.0, 1.0);
   tooth.pulses = fields.required("pulses").number(0.0, 1e12);
   fields.finish();
   return tooth;
@@ -77,11 +78,13 @@ KnownRing read_fields(const YamlValue& value, const Job& job) {
   const YamlValue rotor = fields.required("rotor");
   ring.rotor = rotor.text();
   if (ring.rotor != job.rotor.name)
-    rotor.reject("the ring is of rotor \"" + shortened(ring.rotor) + "\"", "\"" + job.rotor.name + "\", the job's");
+    rotor.reject("the ring is of rotor \"" + shortened(ring.rotor) + "\"",
+                 "\"" + job.rotor.name + "\", the job's");
   const YamlValue serial = fields.required("serial");
   ring.serial = serial.text();
   if (!ring.serial.empty() && !job.serial.empty() && ring.serial != job.serial)
-    serial.reject("the ring is of serial \"" + shortened(ring.serial) + "\"", "\"" + job.serial + "\", the job's");
+    serial.reject("the ring is of serial \"" + shortened(ring.serial) + "\"",
+                  "\"" + job.serial + "\", the job's");
   ring.from = fields.required("from").text();
   ring.falling = fields.required("polarity").choice<bool>({{"falling", true}, {"rising", false}});
   ring.speed_rpm = fields.required("rpm").number(0.0, 1e6);
@@ -107,12 +110,15 @@ KnownRing read_fields(const YamlValue& value, const Job& job) {
 
 Result<KnownRing> known_ring(const Recording& recording, const Job& job) {
   const ReferenceHealth& health = recording.extraction.health;
-  if (health.reference.verdict != ReferenceVerdict::trusted || health.trusted_blocks == 0 || health.ring.teeth() < 2)
-    return fail("the reference of this recording is not trusted, or the ring has one tooth only: no ring file",
-                "a recording whose phase is trusted", {recording.file, 0, {}});
-  KnownRing ring{job.rotor.name, job.serial, recording.file, job.rotor.reference.falling, 0.0, health.ring,
-                 health.swing, health.lowest_swing, health.highest_swing};
-  for (const DwellReading& dwell : recording.extraction.dwells) ring.speed_rpm = std::max(ring.speed_rpm, dwell.speed_rpm);
+  if (health.reference.verdict != ReferenceVerdict::trusted || health.trusted_blocks == 0 ||
+      health.ring.teeth() < 2)
+    return fail(
+        "the reference of this recording is not trusted, or the ring has one tooth only: no ring file",
+        "a recording whose phase is trusted", {recording.file, 0, {}});
+  KnownRing ring{job.rotor.name, job.serial,   recording.file,      job.rotor.reference.falling, 0.0,
+                 health.ring,    health.swing, health.lowest_swing, health.highest_swing};
+  for (const DwellReading& dwell : recording.extraction.dwells)
+    ring.speed_rpm = std::max(ring.speed_rpm, dwell.speed_rpm);
   return ring;
 }
 
@@ -120,18 +126,22 @@ std::string ring_yaml(const KnownRing& ring) {
   const RingPicture& seen = ring.picture;
   std::string text = fmt::format(
       "trimwright: ring 1\nrotor: {}\nserial: {}\nfrom: {}\npolarity: {}\nrpm: {:.1f}\n"
-      "signal: {:.6g}          # mean flux swing of a tooth [V s]\nlowest_signal: {:.6g}\nhighest_signal: {:.6g}\n"
-      "revolutions: {:.0f}\nscatter: {{size: {:.3g}, width: {:.3g}, spacing: {:.3g}}}   # sd of a single pulse\n"
-      "# the reference tooth first, then in order of passing; size and width over the ring's mean, spacing in pitches\n"
+      "signal: {:.6g}          # mean flux swing of a tooth [V s]\nlowest_signal: {:.6g}\nhighest_signal: "
+      "{:.6g}\n"
+      "revolutions: {:.0f}\nscatter: {{size: {:.3g}, width: {:.3g}, spacing: {:.3g}}}   # sd of a single "
+      "pulse\n"
+      "# the reference tooth first, then in order of passing; size and width over the ring's mean, spacing "
+      "in pitches\n"
       "teeth:\n",
-      ring_quoted(ring.rotor), ring_quoted(ring.serial), ring_quoted(ring.from), ring.falling ? "falling" : "rising",
-      ring.speed_rpm, ring.swing, ring.lowest_swing, ring.highest_swing, seen.revolutions, seen.size_scatter,
-      seen.width_scatter, seen.spacing_scatter);
+      ring_quoted(ring.rotor), ring_quoted(ring.serial), ring_quoted(ring.from),
+      ring.falling ? "falling" : "rising", ring.speed_rpm, ring.swing, ring.lowest_swing, ring.highest_swing,
+      seen.revolutions, seen.size_scatter, seen.width_scatter, seen.spacing_scatter);
   for (Eigen::Index i = 0; i < seen.size.size(); ++i)
-    text += fmt::format("  - {{size: {}, before: {}, after: {}, width: {}, spacing: {}, pulses: {:.0f}}}\n",
-                        number_or_none(std::exp(seen.size[i]), "{:.5f}"), number_or_none(std::exp(seen.before[i]), "{:.5f}"),
-                        number_or_none(std::exp(seen.after[i]), "{:.5f}"), number_or_none(std::exp(seen.width[i]), "{:.5f}"),
-                        number_or_none(seen.spacing[i], "{:.6f}"), seen.pulses[i]);
+    text += fmt::format(
+        "  - {{size: {}, before: {}, after: {}, width: {}, spacing: {}, pulses: {:.0f}}}\n",
+        number_or_none(std::exp(seen.size[i]), "{:.5f}"), number_or_none(std::exp(seen.before[i]), "{:.5f}"),
+        number_or_none(std::exp(seen.after[i]), "{:.5f}"), number_or_none(std::exp(seen.width[i]), "{:.5f}"),
+        number_or_none(seen.spacing[i], "{:.6f}"), seen.pulses[i]);
   return text;
 }
 

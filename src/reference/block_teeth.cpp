@@ -45,7 +45,9 @@ double irregularity_of_ring(const Eigen::ArrayXXd& deviations) {
   return passages > places ? std::sqrt(std::max(0.0, squares) / (passages - places)) : 1.0;
 }
 
-Eigen::ArrayXd logs_of(const Eigen::ArrayXd& relative) { return (relative > 0.0).select(relative.log(), missing); }
+Eigen::ArrayXd logs_of(const Eigen::ArrayXd& relative) {
+  return (relative > 0.0).select(relative.log(), missing);
+}
 
 /// Mean of what is there per place, and the rms distance of single values from it.
 std::pair<Eigen::ArrayXd, double> mean_and_scatter(const Eigen::ArrayXXd& values) {
@@ -138,10 +140,11 @@ FoldedBlock folded_block(const BlockTeeth& block, int teeth) {
   const std::vector<double> swings = block.swings();
   std::vector<double> widths(swings.size());
   std::transform(swings.begin(), swings.end(), block.peak_to_peak.begin(), widths.begin(), std::divides<>());
-  const Eigen::ArrayXd deviations = deviations_rad(block.times_s, block.present, teeth) * (teeth / whole_turn_rad);
+  const Eigen::ArrayXd deviations =
+      deviations_rad(block.times_s, block.present, teeth) * (teeth / whole_turn_rad);
   const Eigen::Index rows = deviations.size() / teeth;
-  return {folded(swings, teeth), folded(block.before, teeth), folded(block.after, teeth), folded(widths, teeth),
-          deviations.head(rows * teeth).reshaped<Eigen::RowMajor>(rows, teeth)};
+  return {folded(swings, teeth), folded(block.before, teeth), folded(block.after, teeth),
+          folded(widths, teeth), deviations.head(rows * teeth).reshaped<Eigen::RowMajor>(rows, teeth)};
 }
 
 RingPicture picture_of(const FoldedBlock& block, Eigen::Index first, Eigen::Index rows) {
@@ -154,7 +157,8 @@ RingPicture picture_of(const FoldedBlock& block, Eigen::Index first, Eigen::Inde
   picture.width_scatter = widths.scatter;
   picture.before = logs_of(place_sizes(block.before.middleRows(first, rows)).mean);
   picture.after = logs_of(place_sizes(block.after.middleRows(first, rows)).mean);
-  std::tie(picture.spacing, picture.spacing_scatter) = mean_and_scatter(block.spacing.middleRows(first, rows));
+  std::tie(picture.spacing, picture.spacing_scatter) =
+      mean_and_scatter(block.spacing.middleRows(first, rows));
   picture.pulses = size.isFinite().cast<double>().colwise().sum();
   picture.uneven.resize(size.cols());
   for (Eigen::Index place = 0; place < size.cols(); ++place)
@@ -186,8 +190,10 @@ ToothTrack track_of(const BlockTeeth& block, int teeth, int first_place, const R
     const bool edge = i == 0 || i + 1 == block.times_s.size();
     if (block.present[i] == 0 && !edge) continue;
     const int place = first_place + static_cast<int>(i);
-    const double spacing = picture != nullptr && block.present[i] != 0 ? picture->spacing[place % teeth] : 0.0;
-    points.push_back({block.times_s[i], whole_turn_rad / teeth * (place + (std::isfinite(spacing) ? spacing : 0.0))});
+    const double spacing =
+        picture != nullptr && block.present[i] != 0 ? picture->spacing[place % teeth] : 0.0;
+    points.push_back(
+        {block.times_s[i], whole_turn_rad / teeth * (place + (std::isfinite(spacing) ? spacing : 0.0))});
   }
   auto track = ToothTrack::through(std::move(points));
   assert(track);

@@ -25,7 +25,7 @@ struct BlockTeeth {
 /// The same turn by turn: rows are revolutions, columns places from the block's first tooth.
 struct FoldedBlock {
   FoldedSizes size, before, after, width;  ///< relative to the revolution around
-  Eigen::ArrayXXd spacing;                 ///< out of the even place [pitches]; NaN in the first and last revolution
+  Eigen::ArrayXXd spacing;  ///< out of the even place [pitches]; NaN in the first and last revolution
 };
 
 [[nodiscard]] FoldedBlock folded_block(const BlockTeeth& block, int teeth);
@@ -37,6 +37,7 @@ struct FoldedBlock {
 [[nodiscard]] RevolutionBlock measured(const BlockTeeth& block, const FoldedBlock& fold, int teeth);
 
 /// Shaft angle with the block's first tooth at `first_place` of a ring whose spacing `picture` knows.
-[[nodiscard]] ToothTrack track_of(const BlockTeeth& block, int teeth, int first_place, const RingPicture* picture);
+[[nodiscard]] ToothTrack track_of(const BlockTeeth& block, int teeth, int first_place,
+                                  const RingPicture* picture);
 
 }  // namespace trimwright

@@ -80,7 +80,8 @@ void DwellSums::add_trusted(const BlockReading& block, double time_s) {
 
 void DwellSums::halve_series() {
   const auto paired = [](auto& values) {
-    for (std::size_t i = 0; 2 * i + 1 < values.size(); ++i) values[i] = 0.5 * (values[2 * i] + values[2 * i + 1]);
+    for (std::size_t i = 0; 2 * i + 1 < values.size(); ++i)
+      values[i] = 0.5 * (values[2 * i] + values[2 * i + 1]);
     values.resize(values.size() / 2);
   };
   paired(series_s_);
@@ -216,7 +217,8 @@ std::vector<DwellReading> DwellFinder::finish() {
     DwellReading longest;
     longest.span = given_[i];
     for (const DwellSums& sums : given_sums_[i])
-      if (const DwellReading one = sums.reading(rules_); longest.channels.empty() || one.blocks > longest.blocks)
+      if (const DwellReading one = sums.reading(rules_);
+          longest.channels.empty() || one.blocks > longest.blocks)
         longest = one;
     dwells.push_back(longest);
   }

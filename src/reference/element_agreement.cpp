@@ -113,10 +113,10 @@ std::vector<Finding> disagreements(std::span<const ElementWatch> elements, int t
     const ElementWatch &a = elements[pair.a], &b = elements[pair.b];
     const double less_trusted = b.trusted_part() - a.trusted_part();
     if (std::abs(less_trusted) > much_less_trusted)
-      found.push_back(
-          disagreement(less_trusted,
-                       fmt::format("Element '{}' can be trusted in {:.0f} % of the revolutions, '{}' in {:.0f} %.",
-                                   a.name(), 100.0 * a.trusted_part(), b.name(), 100.0 * b.trusted_part())));
+      found.push_back(disagreement(
+          less_trusted,
+          fmt::format("Element '{}' can be trusted in {:.0f} % of the revolutions, '{}' in {:.0f} %.",
+                      a.name(), 100.0 * a.trusted_part(), b.name(), 100.0 * b.trusted_part())));
     if (pair.moments == 0) continue;
     if (!agree(pair, teeth))
       found.push_back(disagreement(

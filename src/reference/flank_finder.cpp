@@ -7,10 +7,10 @@ namespace {
 
 constexpr double part_of_height = 0.36;  ///< run-out of 60 % leaves 0.4 of the usual height
 constexpr double patience_in_spacings = 4.0;
-constexpr double much_higher = 4.0;         ///< than the level
-constexpr double alike_heights = 2.0;               ///< ratio of heights
-constexpr double near_in_patience = 0.75;   ///< of the patience, which is four pitches at the lowest speed
-constexpr std::size_t look_every = 128;  ///< samples between two looks at the clock
+constexpr double much_higher = 4.0;        ///< than the level
+constexpr double alike_heights = 2.0;      ///< ratio of heights
+constexpr double near_in_patience = 0.75;  ///< of the patience, which is four pitches at the lowest speed
+constexpr std::size_t look_every = 128;    ///< samples between two looks at the clock
 
 }  // namespace
 

@@ -16,7 +16,7 @@ constexpr double many_extra = 0.002;
 constexpr double clear_of_noise = 6.0;       ///< standard deviations
 constexpr double odd_spacing = 6.0;          ///< times the usual (median) spacing error
 constexpr double least_odd_spacing = 0.005;  ///< pitches
-constexpr double worn_part = 0.95;          ///< of the known size, below which the larger tooth is worn
+constexpr double worn_part = 0.95;           ///< of the known size, below which the larger tooth is worn
 constexpr double odd_size = 0.08;            ///< relative
 constexpr double swing_change = 0.2;         ///< relative
 
@@ -94,9 +94,9 @@ struct Findings {
     const int outside = sums.count(ReferenceVerdict::speed_out_of_range);
     if (outside > 0)
       add(FindingKind::speed_out_of_range, gravity_of(outside), outside,
-          fmt::format(
-              "{} the speed lies outside the declared {:.0f} to {:.0f} rpm; speeds from {:.0f} to {:.0f} rpm were seen.",
-              in_part(outside), ring.lowest_rpm, ring.highest_rpm, sums.lowest_rpm, sums.highest_rpm),
+          fmt::format("{} the speed lies outside the declared {:.0f} to {:.0f} rpm; speeds from {:.0f} to "
+                      "{:.0f} rpm were seen.",
+                      in_part(outside), ring.lowest_rpm, ring.highest_rpm, sums.lowest_rpm, sums.highest_rpm),
           "Another range was run than declared, or the declared number of teeth is wrong.",
           "Check the number of teeth and the speed range in the rotor file.");
     const int moved = sums.count(ReferenceVerdict::place_disputed);
@@ -122,38 +122,49 @@ struct Findings {
           seen.rival ? std::optional(rival) : std::nullopt);
     };
     const char* const compare =
-        "Look at the ring. A ring file from an earlier run of this rotor (--ring), or the larger tooth's size in "
+        "Look at the ring. A ring file from an earlier run of this rotor (--ring), or the larger tooth's "
+        "size in "
         "the rotor file, would tell which tooth it is.";
     if (seen.verdict == ReferenceVerdict::no_larger_tooth)
       refuse(FindingKind::no_larger_tooth, seen.over_next,
-             fmt::format("No tooth stands out clearly: the largest gives {:.1f} % more than the next.", over_next),
-             "The larger tooth is worn, noise, debris on the pickup's tip, too wide a gap, or a wrong number of teeth.",
+             fmt::format("No tooth stands out clearly: the largest gives {:.1f} % more than the next.",
+                         over_next),
+             "The larger tooth is worn, noise, debris on the pickup's tip, too wide a gap, or a wrong number "
+             "of teeth.",
              "Clean the tip and check the gap to the ring.");
     if (seen.verdict == ReferenceVerdict::larger_not_alone)
       refuse(FindingKind::larger_not_alone, seen.over_next,
-             fmt::format("Two teeth are larger than the others: one by {:.0f} %, and the {} after it by {:.0f} %.",
-                         larger, ordinal_tooth(rival), 100.0 * (seen.over_others / seen.over_next - 1.0)),
-             "The larger tooth is worn, or another is damaged, bent towards the pickup or has debris on it.", compare);
+             fmt::format(
+                 "Two teeth are larger than the others: one by {:.0f} %, and the {} after it by {:.0f} %.",
+                 larger, ordinal_tooth(rival), 100.0 * (seen.over_others / seen.over_next - 1.0)),
+             "The larger tooth is worn, or another is damaged, bent towards the pickup or has debris on it.",
+             compare);
     if (seen.verdict == ReferenceVerdict::widest_not_largest)
-      refuse(FindingKind::widest_not_largest, seen.wider,
-             fmt::format("The largest tooth is not the widest: the {} after it is wider.", ordinal_tooth(rival)),
-             "The larger tooth is worn and another is damaged, bent towards the pickup or has debris on it.", compare);
+      refuse(
+          FindingKind::widest_not_largest, seen.wider,
+          fmt::format("The largest tooth is not the widest: the {} after it is wider.", ordinal_tooth(rival)),
+          "The larger tooth is worn and another is damaged, bent towards the pickup or has debris on it.",
+          compare);
     if (seen.verdict == ReferenceVerdict::tooth_broken_off)
       refuse(FindingKind::tooth_broken_off, rival,
-             fmt::format("No pulse ever comes from one tooth, the {} after the largest; it may be the larger tooth itself.",
+             fmt::format("No pulse ever comes from one tooth, the {} after the largest; it may be the larger "
+                         "tooth itself.",
                          ordinal_tooth(rival)),
              "That tooth is broken off.", compare);
     if (seen.verdict == ReferenceVerdict::not_as_stated)
       refuse(FindingKind::not_as_stated, seen.over_others,
-             fmt::format("The largest tooth gives {:.2f} times the others' size and {:.2f} times their width; {:.2f}{} is stated.",
+             fmt::format("The largest tooth gives {:.2f} times the others' size and {:.2f} times their "
+                         "width; {:.2f}{} is stated.",
                          seen.over_others, seen.wider, known.ratio.value_or(known_ratio()),
                          known.width ? fmt::format(" and {:.2f}", *known.width) : std::string()),
              "The larger tooth is worn and another is damaged, or the gap is very different.",
              "Look at the ring, and check the gap.");
     if (seen.verdict == ReferenceVerdict::perhaps_worn)
       refuse(FindingKind::perhaps_worn, seen.over_others,
-             fmt::format("The largest tooth has the stated size, but the {} after it is smaller than the others and may be "
-                         "the larger tooth, worn.", ordinal_tooth(rival)),
+             fmt::format("The largest tooth has the stated size, but the {} after it is smaller than the "
+                         "others and may be "
+                         "the larger tooth, worn.",
+                         ordinal_tooth(rival)),
              "A tooth is chipped or worn; which one cannot be told by size alone.", compare);
     if (seen.verdict == ReferenceVerdict::place_disputed)
       refuse(FindingKind::larger_tooth_moved, seen.with_known ? seen.with_known->lead : 0.0,
@@ -164,10 +175,12 @@ struct Findings {
       refuse(FindingKind::another_ring, seen.with_known->misfit,
              "The teeth are not those of the known ring: spacing, size and width fit at no place.",
              "Another ring or another rotor was recorded, or the ring was exchanged.",
-             "Check the serial number. After an exchange start a new ring file; earlier phases cannot be carried over.");
+             "Check the serial number. After an exchange start a new ring file; earlier phases cannot be "
+             "carried over.");
     if (seen.verdict == ReferenceVerdict::polarity_reversed)
       refuse(FindingKind::polarity_reversed, 180.0 / ring.teeth,
-             fmt::format("The signal fits the other polarity than declared; phase would be off by half a tooth pitch ({:.3g} deg).",
+             fmt::format("The signal fits the other polarity than declared; phase would be off by half a "
+                         "tooth pitch ({:.3g} deg).",
                          180.0 / ring.teeth),
              "The pickup's two wires are exchanged, or the polarity is declared wrongly.",
              "Check the wiring against the diagram before changing the declaration.");
@@ -178,7 +191,11 @@ struct Findings {
   }
   static std::string ordinal_tooth(int n) {
     const int tens = n % 100;
-    const char* const end = tens >= 11 && tens <= 13 ? "th" : n % 10 == 1 ? "st" : n % 10 == 2 ? "nd" : n % 10 == 3 ? "rd" : "th";
+    const char* const end = tens >= 11 && tens <= 13 ? "th"
+                            : n % 10 == 1            ? "st"
+                            : n % 10 == 2            ? "nd"
+                            : n % 10 == 3            ? "rd"
+                                                     : "th";
     return fmt::format("{}{}", n, end);
   }
 
@@ -204,7 +221,8 @@ struct Findings {
     }
     if (seen.basis == ReferenceBasis::at_its_word)
       add(FindingKind::taken_at_its_word, Gravity::note, seen.over_others,
-          "The larger tooth is taken at its word: one recording cannot tell a sound ring from one whose larger "
+          "The larger tooth is taken at its word: one recording cannot tell a sound ring from one whose "
+          "larger "
           "tooth is worn while another is damaged.",
           "There is nothing yet to compare this ring with.",
           "Keep this ring's file (--ring-to) and compare later runs with it (--ring).");
@@ -227,8 +245,10 @@ struct Findings {
     const double then = known_ratio(), now = health.reference.over_others;
     if (now < worn_part * then)
       add(FindingKind::larger_tooth_worn, Gravity::caution, now / then,
-          fmt::format("The larger tooth gives {:.2f} times the others' size; it was {:.2f} in the known ring. "
-                      "The other teeth still say which it is.", now, then),
+          fmt::format(
+              "The larger tooth gives {:.2f} times the others' size; it was {:.2f} in the known ring. "
+              "The other teeth still say which it is.",
+              now, then),
           "The larger tooth is worn, chipped or broken off, or debris lies on the pickup's tip.",
           "Inspect the larger tooth.");
   }
@@ -261,7 +281,8 @@ struct Findings {
     const Eigen::ArrayXd sizes = without_run_out(health.ring.size);
     std::vector<double> places, odd;
     for (int tooth = 0; tooth < ring.teeth; ++tooth) {
-      if (tooth > 0 && std::isfinite(health.ring.spacing[tooth])) places.push_back(health.ring.spacing[tooth]);
+      if (tooth > 0 && std::isfinite(health.ring.spacing[tooth]))
+        places.push_back(health.ring.spacing[tooth]);
       if (tooth > 0 && std::isfinite(sizes[tooth])) odd.push_back(std::abs(sizes[tooth]));
     }
     const double usual_place = median_of(places), usual_oddness = median_of(odd);
@@ -279,9 +300,11 @@ struct Findings {
       odd_place(tooth, health.ring.spacing[tooth] - usual_place, usual_error);
       if (std::abs(sizes[tooth]) > std::max(odd_size, odd_spacing * usual_oddness))
         add(FindingKind::tooth_of_odd_size, Gravity::caution, std::expm1(sizes[tooth]),
-            fmt::format("Tooth {} after the reference tooth gives a pulse {:.0f} % {} than the others.", tooth,
-                        100.0 * std::abs(std::expm1(sizes[tooth])), sizes[tooth] > 0.0 ? "larger" : "smaller"),
-            "A chipped or bent tooth, or something adhering to it.", "Inspect that tooth of the ring.", tooth);
+            fmt::format("Tooth {} after the reference tooth gives a pulse {:.0f} % {} than the others.",
+                        tooth, 100.0 * std::abs(std::expm1(sizes[tooth])),
+                        sizes[tooth] > 0.0 ? "larger" : "smaller"),
+            "A chipped or bent tooth, or something adhering to it.", "Inspect that tooth of the ring.",
+            tooth);
     }
   }
 

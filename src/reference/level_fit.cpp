@@ -50,12 +50,16 @@ LineFit with_line(std::span<const double> t, std::span<const Phasor> x, double w
   return line_fit(x, [&](std::size_t i) { return std::polar(1.0, w * (t[i] - t[0])); });
 }
 
-/// What a line leaves when the phasors come at even times, `step_rad` of its turn apart: quicker, for the search.
+/// What a line leaves when the phasors come at even times, `step_rad` of its turn apart: quicker, for the
+/// search.
 double left_at_even_times(std::span<const Phasor> x, double step_rad) {
   const Phasor step = std::polar(1.0, step_rad);
   Phasor next = 1.0;
-  return line_fit(x, [&](std::size_t) { return std::exchange(next, Phasor(next.real() * step.real() - next.imag() * step.imag(),
-                                                                         next.real() * step.imag() + next.imag() * step.real())); })
+  return line_fit(x,
+                  [&](std::size_t) {
+                    return std::exchange(next, Phasor(next.real() * step.real() - next.imag() * step.imag(),
+                                                      next.real() * step.imag() + next.imag() * step.real()));
+                  })
       .left;
 }
 
@@ -75,7 +79,8 @@ double best_frequency(std::span<const double> t, std::span<const Phasor> x) {
   double best = lowest, least = std::numeric_limits<double>::infinity();
   for (double w = lowest; w <= highest; w += step)
     for (const double signed_w : {w, -w})
-      if (const double left = even ? left_at_even_times(x, signed_w * apart_s) : with_line(t, x, signed_w).left;
+      if (const double left =
+              even ? left_at_even_times(x, signed_w * apart_s) : with_line(t, x, signed_w).left;
           left < least) {
         least = left;
         best = signed_w;
@@ -139,7 +144,8 @@ LevelFit fit_level(std::span<const double> times_s, std::span<const Phasor> seri
   const MemoryFit band = with_memory(series);
   const double gain_line = twice_likelihood(n, line.left) - plain - 3.0 * each - search_penalty;
   const double gain_band =
-      (twice_likelihood(n - 1.0, band.left) - twice_likelihood(n - 1.0, scatter * (n - 1.0) / n)) - 2.0 * each - memory_penalty;
+      (twice_likelihood(n - 1.0, band.left) - twice_likelihood(n - 1.0, scatter * (n - 1.0) / n)) -
+      2.0 * each - memory_penalty;
   if (std::max(gain_line, gain_band) <= 0.0) return fit;
   if (gain_line >= gain_band) {
     fit.beside = LevelFit::Beside::line;

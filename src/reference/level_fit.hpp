@@ -20,10 +20,10 @@ struct LevelFit {
   double amplitude = 0.0;  ///< of the line
 };
 
-/// Least squares of a constant, of a constant beside one rotating line, and of a complex autoregression of first
-/// order about a constant; the one that the Bayesian information criterion prefers (G. Schwarz, Annals of
-/// Statistics 6, 1978; the line's frequency from its periodogram: D. C. Rife and R. R. Boorstyn, IEEE Trans.
-/// Information Theory 20, 1974). `times_s` rise; a line needs at least 0.6 turns over the series.
+/// Least squares of a constant, of a constant beside one rotating line, and of a complex autoregression of
+/// first order about a constant; the one that the Bayesian information criterion prefers (G. Schwarz, Annals
+/// of Statistics 6, 1978; the line's frequency from its periodogram: D. C. Rife and R. R. Boorstyn, IEEE
+/// Trans. Information Theory 20, 1974). `times_s` rise; a line needs at least 0.6 turns over the series.
 [[nodiscard]] LevelFit fit_level(std::span<const double> times_s, std::span<const Phasor> series);
 
 }  // namespace trimwright

@@ -137,7 +137,8 @@ ReadingNow ReadingExtractor::now() const {
   const ReferenceJudgement reference = judged(pictures[main], rules_.known);
   now.reference = reference.verdict;
   now.dwell = dwells_.so_far();
-  settle(now.dwell, phase_turns(pictures, main, reference, ring_.at_rad)[static_cast<std::size_t>(now.dwell.ring)]);
+  settle(now.dwell,
+         phase_turns(pictures, main, reference, ring_.at_rad)[static_cast<std::size_t>(now.dwell.ring)]);
   return now;
 }
 

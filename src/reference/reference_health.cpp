@@ -39,7 +39,8 @@ void HealthWatch::see(const CountedTooth& tooth) {
   if (count_shown_ || searches_ >= most_searches) return;
   if (tooth.count_lost_before) recent_swings_.clear();
   if (recent_swings_.size() >= 2 * enough_swings)
-    recent_swings_.erase(recent_swings_.begin(), recent_swings_.begin() + static_cast<std::ptrdiff_t>(enough_swings));
+    recent_swings_.erase(recent_swings_.begin(),
+                         recent_swings_.begin() + static_cast<std::ptrdiff_t>(enough_swings));
   if (!recent_swings_.empty())
     recent_swings_.insert(recent_swings_.end(), static_cast<std::size_t>(tooth.count - last_count_ - 1),
                           std::numeric_limits<double>::quiet_NaN());
@@ -82,7 +83,8 @@ void HealthWatch::note_gap(const RevolutionBlock& block) {
   if (block.track.begin_s() - begin_s < std::max(least_gap_s, 60.0 * least_gap_revolutions / block.speed_rpm))
     return;
   if (sums_.without.size() < most_listed) sums_.without.push_back({begin_s, block.track.begin_s()});
-  if (std::abs(block.speed_rpm - speed_before_rpm_) < same_speed * block.speed_rpm) sums_.turning_again = true;
+  if (std::abs(block.speed_rpm - speed_before_rpm_) < same_speed * block.speed_rpm)
+    sums_.turning_again = true;
 }
 
 ReferenceHealth HealthWatch::report(const CountTally& tally, const ReferenceJudgement& reference,

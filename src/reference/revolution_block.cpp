@@ -14,8 +14,8 @@ constexpr double most_irregular = 0.12;         ///< rms [pitches]
 constexpr double most_irregular_single = 0.05;  ///< rms of a revolution, one tooth only
 constexpr double slow_flank = 0.62;             ///< of the revolution, one tooth only: the wrong crossing
 constexpr double unlike = 12.0;                 ///< chi-square per tooth: not the ring of the picture
-constexpr double long_unplaced = 48.0;          ///< revolutions after which a new picture is begun in any case
-constexpr std::size_t most_pictures = 64;       ///< a recording that needs more is no recording of a ring
+constexpr double long_unplaced = 48.0;     ///< revolutions after which a new picture is begun in any case
+constexpr std::size_t most_pictures = 64;  ///< a recording that needs more is no recording of a ring
 
 int wrapped_place(std::int64_t place, int teeth) { return static_cast<int>((place % teeth + teeth) % teeth); }
 

@@ -8,7 +8,7 @@ namespace trimwright {
 namespace {
 
 constexpr double least_lead = 0.0488;        ///< log of 1.05, over the next largest
-constexpr double clear_of_mean_noise = 6.0;       ///< standard deviations, over the next largest
+constexpr double clear_of_mean_noise = 6.0;  ///< standard deviations, over the next largest
 constexpr double clear_of_others = 5.0;      ///< times the usual spread of the teeth
 constexpr double least_spread = 0.003;       ///< of any ring's teeth
 constexpr double rival_size = 0.04;          ///< below this excess a second tooth is no rival
@@ -20,7 +20,7 @@ constexpr double stated_tolerance = 0.03;    ///< log, and
 constexpr double stated_part = 0.15;         ///< of the stated excess: the gap has its share in it
 constexpr double least_shared = 0.3;         ///< of the larger half's excess, in the other half
 constexpr double alternates = 0.6;           ///< of the excess, rms from revolution to revolution
-constexpr int few_ring_teeth = 6;                 ///< below this there is no usual spread to go by
+constexpr int few_ring_teeth = 6;            ///< below this there is no usual spread to go by
 constexpr double same_ring_misfit = 4.5;     ///< chi-square per tooth of three features, each tooth at most 9
 constexpr double tellable = 60.0;            ///< chi-square by which a ring's teeth differ from one another
 
@@ -73,14 +73,16 @@ Ranking sizes_ranked(const RingPicture& seen) {
 bool first_is_clear(const Ranking& ranking, double least) {
   if (ranking.second < 0 || ranking.lead() < least) return false;
   if (ranking.lead() < clear_of_mean_noise * std::sqrt(2.0) * ranking.mean_sd) return false;
-  return ranking.own.size() < few_ring_teeth || ranking.own[ranking.first] > clear_of_others * ranking.usual();
+  return ranking.own.size() < few_ring_teeth ||
+         ranking.own[ranking.first] > clear_of_others * ranking.usual();
 }
 
 bool second_is_a_rival(const Ranking& ranking) {
   if (ranking.own.size() < few_ring_teeth) return false;
   const double first = ranking.own[ranking.first], second = ranking.own[ranking.second];
   const bool stands_out = second > clear_of_others * ranking.usual();
-  return second > rival_size && ((stands_out && second > rival_part * first) || second > near_rival_part * first);
+  return second > rival_size &&
+         ((stands_out && second > rival_part * first) || second > near_rival_part * first);
 }
 
 /// A ring of a multiple of the declared teeth: the place is larger in every second or third revolution only.
@@ -129,8 +131,9 @@ std::optional<int> odd_small(const Ranking& sizes) {
   std::optional<int> smallest;
   for (int i = 0; i < static_cast<int>(sizes.own.size()); ++i)
     if (std::isfinite(sizes.own[i]) && (!smallest || sizes.own[i] < sizes.own[*smallest])) smallest = i;
-  return smallest && -sizes.own[*smallest] > std::max(least_odd, clear_of_others * sizes.usual()) ? smallest
-                                                                                                 : std::nullopt;
+  return smallest && -sizes.own[*smallest] > std::max(least_odd, clear_of_others * sizes.usual())
+             ? smallest
+             : std::nullopt;
 }
 
 void judge_by_size(const RingPicture& seen, const RingKnowledge& known, ReferenceJudgement& judgement) {
@@ -156,7 +159,8 @@ void judge_by_size(const RingPicture& seen, const RingKnowledge& known, Referenc
   const bool width_fits = !known.width || as_stated(widths.own[sizes.first], *known.width, widths.mean_sd);
   const bool wide = known.width && width_fits && std::abs(std::log(*known.width)) > least_wider;
   if ((known.ratio && !sized) || !width_fits) return refuse(ReferenceVerdict::not_as_stated);
-  if (const auto odd = odd_small(sizes); sized && !wide && odd) return refuse(ReferenceVerdict::perhaps_worn, odd);
+  if (const auto odd = odd_small(sizes); sized && !wide && odd)
+    return refuse(ReferenceVerdict::perhaps_worn, odd);
   for (int place = 0; !(sized && wide) && place < seen.teeth(); ++place)
     if (seen.broken_off(place)) return refuse(ReferenceVerdict::tooth_broken_off, place);
   judgement.basis = sized && wide ? ReferenceBasis::stated_size_and_width
@@ -225,7 +229,8 @@ ReferenceJudgement judged(const RingPicture& seen, const RingKnowledge& known) {
     judgement.verdict = ReferenceVerdict::another_ring;
   } else if (judgement.verdict == ReferenceVerdict::trusted &&
              judgement.place != (seen.teeth() - match.shift) % seen.teeth()) {
-    judgement.verdict = ReferenceVerdict::place_disputed;  // not clearly, but the other teeth fit better elsewhere
+    judgement.verdict =
+        ReferenceVerdict::place_disputed;  // not clearly, but the other teeth fit better elsewhere
   }
   return judgement;
 }

@@ -137,8 +137,8 @@ void RingPicture::take_in(const RingPicture& newer) {
     blend(this->*member, newer.*member, pulses, newer.pulses);
   const double all = revolutions + newer.revolutions;
   for (auto member : {&RingPicture::size_scatter, &RingPicture::width_scatter, &RingPicture::spacing_scatter})
-    this->*member = std::sqrt((revolutions * std::pow(this->*member, 2) +
-                               newer.revolutions * std::pow(newer.*member, 2)) / all);
+    this->*member = std::sqrt(
+        (revolutions * std::pow(this->*member, 2) + newer.revolutions * std::pow(newer.*member, 2)) / all);
   pulses += newer.pulses;
   revolutions = all;
 }

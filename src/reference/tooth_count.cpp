@@ -11,11 +11,11 @@ constexpr double most_pitches = 5.0;     ///< between two pulses, with the count
 constexpr int few_teeth = 5;             ///< below this the speed may change much from pulse to pulse
 constexpr double largest_growth = 1.34;  ///< of the pitch from one tooth to the next, with few teeth
 
-constexpr double single_step = 0.42;     ///< pitches off one pitch: a bent tooth is still the next
-constexpr double other_size = 4.0;       ///< times the usual swing, or a fourth of it
+constexpr double single_step = 0.42;  ///< pitches off one pitch: a bent tooth is still the next
+constexpr double other_size = 4.0;    ///< times the usual swing, or a fourth of it
 constexpr int others_in_a_row = 2;
-constexpr double odd_memory = 40.0;      ///< pulses
-constexpr double too_many_odd = 0.35;    ///< of them
+constexpr double odd_memory = 40.0;    ///< pulses
+constexpr double too_many_odd = 0.35;  ///< of them
 
 double misfit(double pitches) { return std::abs(pitches - std::max(1.0, std::round(pitches))); }
 

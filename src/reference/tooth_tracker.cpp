@@ -13,10 +13,11 @@ constexpr double narrowest_smoothing = 2.0;        ///< samples
 constexpr double first_level_part_of_range = 0.7;  ///< the range may hold the larger tooth and noise
 constexpr double last_step = 1e-3;  ///< samples; what Newton's method leaves is of the order of its square
 constexpr int centre_steps = 30;
-constexpr double half_in_widths = 1.6;       ///< a half of the pulse, of the top-to-bottom time: a wider tooth's too
+constexpr double half_in_widths =
+    1.6;  ///< a half of the pulse, of the top-to-bottom time: a wider tooth's too
 constexpr double widths_remembered = 400.0;  ///< pulses
 constexpr double odd_width = 1.5;            ///< ratio to the average above which a pulse teaches no more
-constexpr int baseline_pitches = 3;  ///< odd: the window then ends in the middle of gaps
+constexpr int baseline_pitches = 3;          ///< odd: the window then ends in the middle of gaps
 
 Result<void> check(const ToothRing& ring, double sample_rate_hz) {
   if (ring.teeth < 1 || ring.teeth > 200)
@@ -110,8 +111,7 @@ void ToothTracker::refine(bool all, std::vector<ToothPulse>& pulses) {
     if (spacings_.empty() || flank.top < history_.first()) continue;
     const double pitch = std::min(spacings_.median(), 2.0 * longest_pitch_);
     learn_width(width_of(flank) / pitch);
-    if (const auto pulse = refined(flank, pitch))
-      pulses.push_back(*pulse);
+    if (const auto pulse = refined(flank, pitch)) pulses.push_back(*pulse);
   }
 }
 
@@ -154,7 +154,8 @@ std::optional<ToothPulse> ToothTracker::refined(const Flank& flank, double pitch
   const double room = std::min(centre - static_cast<double>(history_.first()),
                                static_cast<double>(history_.end() - 1) - centre);
   if (room < half_width) return std::nullopt;
-  const double half = std::min({0.5 * pitch, std::max(half_in_widths * width_part_ * pitch, 2.0), room + 0.5});
+  const double half =
+      std::min({0.5 * pitch, std::max(half_in_widths * width_part_ * pitch, 2.0), room + 0.5});
   const double offset = half * history_.mean(centre, baseline_half_width(centre, pitch));
   ToothPulse pulse;
   pulse.time_s = centre / sample_rate_hz_ - ring_.delay_s;

@@ -34,7 +34,8 @@ std::string live_line(const ReadingNow& now, std::span<const RecordedSensor> sen
   double worst_deg = 0.0;
   for (const RecordedReading& reading : recorded_readings(rotor, sensors, extraction)) {
     const Sensor& sensor = rotor.sensors[reading.sensor];
-    text += fmt::format(" | {} {}", sensor.name, amplitude_words(sensor.unit.shown_from_peak(reading.amplitude)));
+    text +=
+        fmt::format(" | {} {}", sensor.name, amplitude_words(sensor.unit.shown_from_peak(reading.amplitude)));
     if (!reading.x || !reading.sd) continue;
     const double sd_deg = degrees(*reading.sd / std::max(reading.amplitude, 1e-300));
     worst_deg = std::max(worst_deg, sd_deg);
@@ -44,7 +45,8 @@ std::string live_line(const ReadingNow& now, std::span<const RecordedSensor> sen
   if (!now.dwell.steady) return text + " | not steady";
   if (worst_deg <= wanted_deg) return text + " | enough";
   const double held_s = now.dwell.span.end_s - now.dwell.span.begin_s;
-  return text + fmt::format(" | hold on: {:.0f} s more for ± 1°", std::ceil(still_to_hold_s(held_s, worst_deg)));
+  return text +
+         fmt::format(" | hold on: {:.0f} s more for ± 1°", std::ceil(still_to_hold_s(held_s, worst_deg)));
 }
 
 }  // namespace trimwright

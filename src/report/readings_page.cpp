@@ -60,18 +60,23 @@ Markup drawn(const Chart& chart, const std::string& id) {
     from = std::min(from, point.x);
     to = std::max(to, point.x);
   }
-  const Axis x = chart_axis(from, to, chart_left, chart_right), y = chart_axis(low, high, chart_bottom, chart_top);
+  const Axis x = chart_axis(from, to, chart_left, chart_right),
+             y = chart_axis(low, high, chart_bottom, chart_top);
   Markup drawing = chart_ticks(x, y);
   for (const TimeSpan& band : chart.bands)
-    drawing += element("rect", {{"class", "target"}, {"x", x.at(band.begin_s)}, {"y", chart_top},
-                                {"width", x.at(band.end_s) - x.at(band.begin_s)}, {"height", chart_bottom - chart_top},
+    drawing += element("rect", {{"class", "target"},
+                                {"x", x.at(band.begin_s)},
+                                {"y", chart_top},
+                                {"width", x.at(band.end_s) - x.at(band.begin_s)},
+                                {"height", chart_bottom - chart_top},
                                 {"fill-opacity", "0.15"}});
   std::string line;
   for (const ChartPoint& point : chart.points) {
     line += fmt::format("{}{:.1f},{:.1f}", line.empty() ? "" : " ", x.at(point.x), y.at(point.y));
     if (chart.joined) continue;
     if (point.off > 0.0)
-      drawing += plot_line({x.at(point.x), y.at(point.y - point.off)}, {x.at(point.x), y.at(point.y + point.off)}, "bar");
+      drawing += plot_line({x.at(point.x), y.at(point.y - point.off)},
+                           {x.at(point.x), y.at(point.y + point.off)}, "bar");
     drawing += placed({x.at(point.x), y.at(point.y)}, point.marked ? "measured" : "before",
                       point.marked ? measured_marker() : before_marker());
   }
@@ -111,7 +116,8 @@ std::vector<Chart> sensor_charts(const Job& job, const Recording& recording, std
     amplitude.points.push_back({reading.rpm, sensor.unit.shown_from_peak(reading.amplitude),
                                 3.0 * sensor.unit.shown_from_peak(sd), true});
     if (reading.x)
-      angle.points.push_back({reading.rpm, phase(*reading.x), 3.0 * degrees(sd / std::abs(*reading.x)), true});
+      angle.points.push_back(
+          {reading.rpm, phase(*reading.x), 3.0 * degrees(sd / std::abs(*reading.x)), true});
   }
   Chart swept{sensor.name + ", amplitude in run-ups and run-downs" + unit, speed, {}};
   Chart turned{sensor.name + ", phase in run-ups and run-downs [deg]", speed, {}};
@@ -153,7 +159,8 @@ std::string readings_page(const Job& job, const RecordedRun& run, const std::str
                        {"content", "default-src 'none'; style-src 'unsafe-inline'"}}) +
       element("title", {}, title) + element("style", {}, Markup::own(page_css));
   return "<!doctype html>\n" +
-         element("html", {{"lang", "en"}}, element("head", {}, head) + element("body", {}, body)).html() + "\n";
+         element("html", {{"lang", "en"}}, element("head", {}, head) + element("body", {}, body)).html() +
+         "\n";
 }
 
 }  // namespace trimwright

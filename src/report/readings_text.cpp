@@ -99,25 +99,29 @@ std::string ring_lines(const Recording& recording) {
   else if (ring.same == RingComparison::Same::cannot_tell)
     say("Same ring? It cannot be told: the teeth are too even, or the signal too noisy, to know them apart.");
   else
-    say(fmt::format("Same ring? Yes: {} of {} teeth have the spacing and size known, {} have changed.", ring.teeth_alike,
-                    ring.teeth_alike + ring.teeth_changed, ring.teeth_changed));
+    say(fmt::format("Same ring? Yes: {} of {} teeth have the spacing and size known, {} have changed.",
+                    ring.teeth_alike, ring.teeth_alike + ring.teeth_changed, ring.teeth_changed));
   if (ring.same != RingComparison::Same::no)
-    say(fmt::format("Larger tooth the same one? {} Its size over the others was {:.2f} and is {:.2f}.",
-                    ring.same == RingComparison::Same::yes ? "Yes, the teeth around it say so." : "By its size only.",
-                    ring.ratio_then, ring.ratio_now));
+    say(fmt::format(
+        "Larger tooth the same one? {} Its size over the others was {:.2f} and is {:.2f}.",
+        ring.same == RingComparison::Same::yes ? "Yes, the teeth around it say so." : "By its size only.",
+        ring.ratio_then, ring.ratio_now));
   say(fmt::format("Signal as strong? {:.2f} times as strong, speed divided out{}.", ring.swing_ratio,
-                  ring.swing_ratio < 0.8   ? ": weaker; the gap is wider, or debris lies on the tip"
+                  ring.swing_ratio < 0.8    ? ": weaker; the gap is wider, or debris lies on the tip"
                   : ring.swing_ratio > 1.25 ? ": stronger; the gap is narrower"
                                             : ""));
   say(ring.swing_as_before ? "Gap? Within what the known recording showed."
                            : "Gap? Not within what the known recording showed: check it against the manual.");
   if (!ring.polarity_as_before) say("Polarity? Declared the other way round than for the known ring.");
   bool agree = true;
-  for (const RecordingFinding& finding : recording.findings) agree = agree && finding.kind != "elements_disagree";
+  for (const RecordingFinding& finding : recording.findings)
+    agree = agree && finding.kind != "elements_disagree";
   if (recording.elements.size() > 1)
     say(agree ? "Do the elements agree? Yes." : "Do the elements agree? NO, see below.");
-  say("Is zero where it was on the rotor? Teeth alone cannot tell a ring or pickup mounted elsewhere, nor a delay in "
-      "the chain. Run once with the weights of an earlier run: if its readings come back, zero has not moved.");
+  say("Is zero where it was on the rotor? Teeth alone cannot tell a ring or pickup mounted elsewhere, nor a "
+      "delay in "
+      "the chain. Run once with the weights of an earlier run: if its readings come back, zero has not "
+      "moved.");
   return text;
 }
 

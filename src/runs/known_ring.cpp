@@ -5,9 +5,9 @@
 namespace trimwright {
 namespace {
 
-constexpr double changed_size = 0.05;      ///< log: more than another gap does to one tooth
-constexpr double changed_spacing = 0.01;   ///< pitches
-constexpr double beside_known = 1.1;       ///< of the swings known
+constexpr double changed_size = 0.05;     ///< log: more than another gap does to one tooth
+constexpr double changed_spacing = 0.01;  ///< pitches
+constexpr double beside_known = 1.1;      ///< of the swings known
 
 }  // namespace
 

@@ -12,7 +12,8 @@
 namespace trimwright {
 namespace {
 
-constexpr int many_for_resonance = 240;  ///< blocks from which +- holds beside a resonance (reference_neighbours)
+constexpr int many_for_resonance =
+    240;  ///< blocks from which +- holds beside a resonance (reference_neighbours)
 
 int derivatives(MotionQuantity from, MotionQuantity to) {
   return static_cast<int>(std::lround(phase_lead_deg(from, to) / 90.0));
@@ -29,8 +30,7 @@ Phasor conversion(const VibrationUnit& from, const VibrationUnit& to, double rpm
 }
 
 std::string refusal_words(const DwellReading& dwell) {
-  if (dwell.refused_blocks == 0)
-    return "no phase: too few revolutions";
+  if (dwell.refused_blocks == 0) return "no phase: too few revolutions";
   return fmt::format("no phase: {} (in {:.0f} % of the revolutions)", describe(dwell.refusal),
                      100.0 * dwell.refused_blocks / (dwell.blocks + dwell.refused_blocks));
 }
@@ -73,14 +73,17 @@ RecordedReading reading_of(const Rotor& rotor, const RecordedSensor& recorded, c
   }
   note_steadiness(dwell, channel, reading);
   if (reading.x && channel.other_hz)
-    reading.notes.push_back(fmt::format(
-        "another vibration is near, at {:.3f} times shaft speed and {:.0f} % of this amplitude; it is told apart",
-        1.0 + *channel.other_hz * 60.0 / dwell.speed_rpm, 100.0 * channel.other_amplitude / std::abs(channel.value)));
+    reading.notes.push_back(
+        fmt::format("another vibration is near, at {:.3f} times shaft speed and {:.0f} % of this amplitude; "
+                    "it is told apart",
+                    1.0 + *channel.other_hz * 60.0 / dwell.speed_rpm,
+                    100.0 * channel.other_amplitude / std::abs(channel.value)));
   if (reading.x && channel.resonance)
-    reading.notes.emplace_back(dwell.blocks < many_for_resonance
-                                   ? "the reading wanders slowly, as beside a narrow resonance; in so short a dwell +- "
-                                     "may be too small: hold longer"
-                                   : "the reading wanders slowly, as beside a narrow resonance; +- allows for it");
+    reading.notes.emplace_back(
+        dwell.blocks < many_for_resonance
+            ? "the reading wanders slowly, as beside a narrow resonance; in so short a dwell +- "
+              "may be too small: hold longer"
+            : "the reading wanders slowly, as beside a narrow resonance; +- allows for it");
   if (sensor.band_at(reading.rpm) == nullptr) {
     reading.for_job = false;
     reading.notes.emplace_back("the rotor file has no limit at this speed: not for the job");
@@ -251,7 +254,8 @@ std::vector<std::string> reference_cautions(const Recording& recording) {
 
 bool any_trusted_reference(const RecordedRun& run) {
   return std::ranges::any_of(run.recordings, [](const Recording& recording) {
-    return std::ranges::any_of(recording.extraction.dwells, [](const auto& dwell) { return dwell.phase_trusted; });
+    return std::ranges::any_of(recording.extraction.dwells,
+                               [](const auto& dwell) { return dwell.phase_trusted; });
   });
 }
 

@@ -6,10 +6,7 @@
 #include <limits>
 
 namespace trimwright::slots_detail {
-namespace {
-
-
-}  // namespace
+namespace {}  // namespace
 
 JointReach::JointReach(const Model& model) : model_(&model) {
   for (const PlaneModel& plane : model.planes) {

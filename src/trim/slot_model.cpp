@@ -7,7 +7,6 @@
 namespace trimwright::slots_detail {
 namespace {
 
-
 /// Which pieces are scarce enough to be counted: their index among the limited ones, or -1.
 std::vector<int> limited_pieces(const SlotProblem& problem, Model& model) {
   std::vector<int> limited(problem.in_stock.size(), -1);

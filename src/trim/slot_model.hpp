@@ -4,8 +4,8 @@
 #include <algorithm>
 #include <complex>
 #include <cstdint>
-#include <span>
 #include <limits>
+#include <span>
 #include <vector>
 
 #include "slot_rules.hpp"

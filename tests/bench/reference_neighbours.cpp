@@ -1,13 +1,13 @@
-// Whether the stated standard deviation of a reading holds beside another rotor's vibration and beside a narrow
-// resonance stirred by noise.
+// Whether the stated standard deviation of a reading holds beside another rotor's vibration and beside a
+// narrow resonance stirred by noise.
 //
 //   reference_neighbours [DWELLS PER CASE] [SEED]
 //
 // The dwell's block phasors are drawn directly: 8 revolutions each, white noise of 0.05, the reading 1. A
-// neighbour at `times` shaft speed turns in them by 8 (times - 1) of a turn from block to block, lessened by the
-// mean over the block. A resonance of damping 0.1 to 1 % at `times` shaft speed is a complex autoregression.
-// Printed: rms error of the phase, the root mean square of error over stated deviation per component (1 is
-// right), and the part of 95 % limits that hold.
+// neighbour at `times` shaft speed turns in them by 8 (times - 1) of a turn from block to block, lessened by
+// the mean over the block. A resonance of damping 0.1 to 1 % at `times` shaft speed is a complex
+// autoregression. Printed: rms error of the phase, the root mean square of error over stated deviation per
+// component (1 is right), and the part of 95 % limits that hold.
 
 #include <fmt/format.h>
 
@@ -34,7 +34,8 @@ void run(const Case& one, int dwells, std::mt19937_64& random) {
   double squares = 0.0, z = 0.0, inside = 0.0, told = 0.0;
   for (int trial = 0; trial < dwells; ++trial) {
     DwellSums sums;
-    const double memory = one.damping > 0.0 ? std::exp(-one.damping * one.times * 2.0 * std::numbers::pi * 8.0) : 1.0;
+    const double memory =
+        one.damping > 0.0 ? std::exp(-one.damping * one.times * 2.0 * std::numbers::pi * 8.0) : 1.0;
     Phasor state = one.damping > 0.0 ? one.neighbour / std::sqrt(2.0) * Phasor(normal(random), normal(random))
                                      : std::polar(one.neighbour, phase(random));
     const double lessened = turn == 0.0 ? 1.0 : std::sin(0.5 * turn) / (0.5 * turn);
@@ -47,7 +48,8 @@ void run(const Case& one, int dwells, std::mt19937_64& random) {
       sums.add(block);
       state *= std::polar(memory, turn);
       if (memory < 1.0)
-        state += one.neighbour * std::sqrt(0.5 * (1.0 - memory * memory)) * Phasor(normal(random), normal(random));
+        state +=
+            one.neighbour * std::sqrt(0.5 * (1.0 - memory * memory)) * Phasor(normal(random), normal(random));
     }
     const ChannelReading reading = sums.reading({}).channels[0];
     const Phasor error = reading.value - 1.0;
@@ -58,9 +60,9 @@ void run(const Case& one, int dwells, std::mt19937_64& random) {
     }
     told += reading.other_hz || reading.resonance ? 1.0 / dwells : 0.0;
   }
-  fmt::print("{:6.3f} {:6.1f} s {:6.2f} {:8.3f}   {:8.3f} {:8.2f} {:8.1f} % {:8.1f} %\n", one.times, one.seconds,
-             one.neighbour, one.damping, std::sqrt(squares) * 180.0 / std::numbers::pi, std::sqrt(z), 100.0 * inside,
-             100.0 * told);
+  fmt::print("{:6.3f} {:6.1f} s {:6.2f} {:8.3f}   {:8.3f} {:8.2f} {:8.1f} % {:8.1f} %\n", one.times,
+             one.seconds, one.neighbour, one.damping, std::sqrt(squares) * 180.0 / std::numbers::pi,
+             std::sqrt(z), 100.0 * inside, 100.0 * told);
 }
 
 }  // namespace

@@ -1,11 +1,11 @@
 // What becomes of the phase reference when the ring is damaged, the signal is lost, or the recording is poor:
-// each recording is read with nothing known, with the larger tooth's size and width as an earlier recording of
-// the sound ring showed them (two decimals), and with that recording's ring.
+// each recording is read with nothing known, with the larger tooth's size and width as an earlier recording
+// of the sound ring showed them (two decimals), and with that recording's ring.
 //
 //   reference_trials [RECORDINGS PER FAMILY] [SEED] [WORD OF A FAMILY'S NAME]
 //
-// Wrong: a dwell's phase is off by more than a quarter pitch. Late: seconds of signal left unread by more than
-// 20 revolutions after a return. Exit status 1 when a phase is wrong with a known ring or size, or wrong
+// Wrong: a dwell's phase is off by more than a quarter pitch. Late: seconds of signal left unread by more
+// than 20 revolutions after a return. Exit status 1 when a phase is wrong with a known ring or size, or wrong
 // without a word of warning.
 
 #include <fmt/format.h>
@@ -36,7 +36,7 @@ struct Draw {
   bool one_in(int n) { return whole(1, n) == 1; }
 };
 
-/// A rate from 8 to 102.4 kHz with at least twelve samples per tooth.
+/// A rate from 8 to 102.4 kHz with at least twelve samples per tooth; more where the pulses are narrow.
 double rate_for(Draw& draw, double teeth_hz) {
   std::vector<double> fit;
   for (const double rate : {8000.0, 12800.0, 16000.0, 25600.0, 51200.0, 102400.0})
@@ -48,9 +48,9 @@ Trial ordinary(Draw& draw) {
   FluxRing ring(draw.whole(10, draw.one_in(3) ? 120 : 44));
   ring.bump = static_cast<FluxRing::Bump>(draw.whole(0, 2));
   ring.half_width = draw.between(0.12, 0.24);
-  const double fastest = std::min(5400.0, 60.0 * 102400.0 / 12.5 / ring.teeth);
+  const double fastest = std::min(5400.0, 60.0 * 102400.0 / 12.5 / ring.teeth * ring.half_width / 0.24);
   ring.rpm = draw.between(600, fastest);
-  ring.rate_hz = rate_for(draw, ring.teeth * ring.rpm / 60.0);
+  ring.rate_hz = rate_for(draw, ring.teeth * ring.rpm / 60.0 * 0.24 / ring.half_width);
   const double size_scatter = draw.between(0.001, 0.015), place_scatter = draw.between(0.0005, 0.006);
   for (std::size_t k = 0; k < ring.height.size(); ++k) {
     ring.height[k] *= 1.0 + draw.normal(size_scatter);
@@ -72,7 +72,9 @@ Trial ordinary(Draw& draw) {
   return trial;
 }
 
-std::size_t another(Draw& draw, const FluxRing& ring) { return static_cast<std::size_t>(draw.whole(1, ring.teeth - 1)); }
+std::size_t another(Draw& draw, const FluxRing& ring) {
+  return static_cast<std::size_t>(draw.whole(1, ring.teeth - 1));
+}
 
 void lose(Trial& trial, double begin_s, double end_s, double noise) {
   trial.ring.spans.push_back({begin_s, end_s, 0.0});
@@ -127,8 +129,12 @@ std::vector<Family> families() {
          t.ring.offset = d.between(-0.5, 0.5) * height;
          t.ring.quantum = std::pow(2.0, -d.whole(11, 15));
        }},
-      {"clipped at 60-90 %", [](Draw& d, Trial& t) { t.ring.clip = d.between(0.6, 0.9) * t.ring.rpm / t.ring.full_rpm; }},
-      {"a gap step of 20-40 %", [](Draw& d, Trial& t) { t.ring.spans.push_back({1.5, 99.0, d.between(0.6, 0.8)}); }},
+      {"clipped at 60-90 %",
+       [](Draw& d, Trial& t) { t.ring.clip = d.between(0.6, 0.9) * t.ring.rpm / t.ring.full_rpm; }},
+      {"a gap step of 20-40 %",
+       [](Draw& d, Trial& t) {
+         t.ring.spans.push_back({1.5, 99.0, d.between(0.6, 0.8)});
+       }},
       {"5-7 s lost of 20 s",
        [](Draw& d, Trial& t) {
          t.seconds = 20.0;
@@ -175,8 +181,8 @@ struct Samples {
 
 Read read(const FluxRing& ring, const Samples& samples, double seconds, const RingKnowledge& known) {
   const double fits = 0.98 * ring.rate_hz * 60.0 / (5.0 * ring.teeth);
-  const ToothRing declared{ring.teeth, ring.rising ? CentreSlope::rising : CentreSlope::falling,
-                           300.0, std::min(5600.0, fits), 0.0};
+  const ToothRing declared{ring.teeth, ring.rising ? CentreSlope::rising : CentreSlope::falling, 300.0,
+                           std::min(5600.0, fits), 0.0};
   ExtractionRules rules;
   rules.known = known;
   auto extractor = ReadingExtractor::create(declared, ring.rate_hz, {{"front"}}, rules);
@@ -186,7 +192,9 @@ Read read(const FluxRing& ring, const Samples& samples, double seconds, const Ri
   }
   const auto& [teeth, shake] = samples;
   std::vector<RevolutionBlock> blocks;
-  const auto keep = [&] { blocks.insert(blocks.end(), extractor->latest_blocks().begin(), extractor->latest_blocks().end()); };
+  const auto keep = [&] {
+    blocks.insert(blocks.end(), extractor->latest_blocks().begin(), extractor->latest_blocks().end());
+  };
   for (std::size_t begin = 0; begin < teeth.size(); begin += 8192) {
     const std::size_t length = std::min<std::size_t>(8192, teeth.size() - begin);
     const std::vector<std::span<const float>> parts{std::span(shake).subspan(begin, length)};
@@ -223,11 +231,13 @@ Outcome outcome(const Extraction& extraction, const FluxRing& ring) {
 }
 
 void explain(const Extraction& extraction, const FluxRing& ring, const char* how) {
-  fmt::print("    {}: {} teeth, {:.0f} rpm, {:.0f} Hz, bump {} {:.2f}, noise {:.4f}\n", how, ring.teeth, ring.rpm,
-             ring.rate_hz, static_cast<int>(ring.bump), ring.half_width, ring.noise * ring.full_rpm / ring.rpm);
+  fmt::print("    {}: {} teeth, {:.0f} rpm, {:.0f} Hz, bump {} {:.2f}, noise {:.4f}\n", how, ring.teeth,
+             ring.rpm, ring.rate_hz, static_cast<int>(ring.bump), ring.half_width,
+             ring.noise * ring.full_rpm / ring.rpm);
   for (const Finding& finding : extraction.health.findings) fmt::print("      {}\n", finding.what);
   if (const auto& match = extraction.health.reference.with_known)
-    fmt::print("      lead {:.1f}, misfit {:.2f}, could be {:.1f}\n", match->lead, match->misfit, match->expected_lead);
+    fmt::print("      lead {:.1f}, misfit {:.2f}, could be {:.1f}\n", match->lead, match->misfit,
+               match->expected_lead);
 }
 
 }  // namespace
@@ -250,7 +260,8 @@ int main(int argc, char** argv) {
       Trial trial = ordinary(draw);
       family.spoil(draw, trial);
       const double sound_s = std::max(3.0, 3600.0 / trial.sound.rpm);
-      const ReferenceHealth earlier = read(trial.sound, Samples(trial.sound, sound_s), sound_s, {}).extraction.health;
+      const ReferenceHealth earlier =
+          read(trial.sound, Samples(trial.sound, sound_s), sound_s, {}).extraction.health;
       const Samples samples(trial.ring, trial.seconds);
       std::array<RingKnowledge, 3> known;
       known[1].ratio = std::round(100.0 * earlier.reference.over_others) / 100.0;
@@ -263,7 +274,8 @@ int main(int argc, char** argv) {
         const Outcome result = outcome(one.extraction, trial.ring);
         ++tally[k][result];
         if (k == 2) late += one.late_s;
-        if (why && (result == wordless || (k > 0 && result == wrong) || (result == refused && (k == 2 || std::string(family.name) == "ordinary"))))
+        if (why && (result == wordless || (k > 0 && result == wrong) ||
+                    (result == refused && (k == 2 || std::string(family.name) == "ordinary"))))
           explain(one.extraction, trial.ring, how[k]);
       }
     }

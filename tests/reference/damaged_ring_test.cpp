@@ -54,13 +54,15 @@ RingKnowledge known_from(const FluxRing& ring) {
 /// Of the first dwell with phase [deg]; nothing where there is none.
 std::optional<double> phase_error_deg(const Extraction& extraction) {
   for (const DwellReading& dwell : extraction.dwells)
-    if (dwell.phase_trusted) return std::abs(std::arg(dwell.channels[0].value / truth)) * 180.0 / std::numbers::pi;
+    if (dwell.phase_trusted)
+      return std::abs(std::arg(dwell.channels[0].value / truth)) * 180.0 / std::numbers::pi;
   return std::nullopt;
 }
 
 }  // namespace
 
-TEST_CASE("with the larger tooth worn and another larger, a known ring gives the right phase and tells the wear") {
+TEST_CASE(
+    "with the larger tooth worn and another larger, a known ring gives the right phase and tells the wear") {
   for (const double worn : {0.0, 0.9, 1.0, 1.05}) {
     CAPTURE(worn);
     const RingKnowledge known = known_from(made_ring());
@@ -77,7 +79,9 @@ TEST_CASE("with the larger tooth worn and another larger, a known ring gives the
   }
 }
 
-TEST_CASE("with nothing to compare with, a worn reference beside a larger tooth is refused or taken at its word, and said") {
+TEST_CASE(
+    "with nothing to compare with, a worn reference beside a larger tooth is refused or taken at its word, "
+    "and said") {
   for (const double worn : {0.0, 0.9, 1.0, 1.05})
     for (const double other : {1.1, 1.4}) {
       CAPTURE(worn);
@@ -147,7 +151,9 @@ TEST_CASE("a tooth bent by a quarter of a pitch is named and the phase stands") 
   }));
 }
 
-TEST_CASE("after the signal was lost the teeth are read again within 20 revolutions, and the loss is told by time") {
+TEST_CASE(
+    "after the signal was lost the teeth are read again within 20 revolutions, and the loss is told by "
+    "time") {
   for (const double noise : {0.003, 0.01, 0.03})
     for (const std::uint64_t seed : {1U, 2U, 3U}) {
       CAPTURE(noise);

@@ -24,16 +24,16 @@ struct FluxRing {
 
   int teeth = 34;
   Bump bump = Bump::bell;
-  double half_width = 0.22;                     ///< of the bump [pitches]
-  std::vector<double> height, width, place_rad; ///< per tooth: relative, relative, out of place
-  double run_out = 0.0, run_out_at_rad = 0.0;   ///< part by which the flux varies
+  double half_width = 0.22;                      ///< of the bump [pitches]
+  std::vector<double> height, width, place_rad;  ///< per tooth: relative, relative, out of place
+  double run_out = 0.0, run_out_at_rad = 0.0;    ///< part by which the flux varies
   double full_rpm = 5000.0, rpm = 3000.0, rpm_per_s = 0.0;
-  double wander = 0.0, wander_hz = 0.3;         ///< relative, of the speed
-  double start_rad = 0.0, at_rad = 0.0;         ///< of the shaft; where the element sits on the ring
+  double wander = 0.0, wander_hz = 0.3;  ///< relative, of the speed
+  double start_rad = 0.0, at_rad = 0.0;  ///< of the shaft; where the element sits on the ring
   double rate_hz = 25600.0;
-  double noise = 0.001;                         ///< rms over the peak of an ordinary tooth at full speed
+  double noise = 0.001;  ///< rms over the peak of an ordinary tooth at full speed
   double hum = 0.0, hum_hz = 50.0, offset = 0.0, clip = 0.0, quantum = 0.0;
-  double missing = 0.0;                         ///< probability of each pulse
+  double missing = 0.0;  ///< probability of each pulse
   std::vector<GainSpan> spans;
   bool rising = false;
   std::uint64_t seed = 1;
@@ -95,8 +95,9 @@ struct FluxRing {
     std::vector<float> signal(static_cast<std::size_t>(seconds * rate_hz));
     for (std::size_t i = 0; i < signal.size(); ++i) {
       const double theta = angle(static_cast<double>(i) / rate_hz);
-      signal[i] = static_cast<float>(std::real(x * std::polar(1.0, theta)) + 0.2 * std::abs(x) * std::cos(2.0 * theta + 1.0) +
-                                     other * std::cos(other_order * theta + other_phase) + noise_rms * normal(random));
+      signal[i] = static_cast<float>(
+          std::real(x * std::polar(1.0, theta)) + 0.2 * std::abs(x) * std::cos(2.0 * theta + 1.0) +
+          other * std::cos(other_order * theta + other_phase) + noise_rms * normal(random));
     }
     return signal;
   }

@@ -172,7 +172,8 @@ TEST_CASE("two elements on the same tooth agree; one a tooth apart or half as st
   REQUIRE(disagreements(shifted, 34).size() == 1);
   CHECK(disagreements(shifted, 34)[0].value == doctest::Approx(-360.0 / 34.0).epsilon(0.01));
   CHECK_FALSE(chosen_element(shifted, 34).phase);
-  std::vector<ElementWatch> majority{watched(apart, 1.0F, "a"), watched(signal, 1.0F, "b"), watched(same, 1.0F, "c")};
+  std::vector<ElementWatch> majority{watched(apart, 1.0F, "a"), watched(signal, 1.0F, "b"),
+                                     watched(same, 1.0F, "c")};
   CHECK(chosen_element(majority, 34).phase);
   CHECK(chosen_element(majority, 34).used == 1);
   std::vector<ElementWatch> dead{ElementWatch("a"), watched(signal, 1.0F, "b")};

@@ -108,7 +108,8 @@ TEST_CASE("one pulse per revolution is followed through a speed change of nearly
   CHECK(result.teeth.size() == 8);
 }
 
-TEST_CASE("a pitch learned from noise is given up: teeth that come at every fifth of it are counted one by one") {
+TEST_CASE(
+    "a pitch learned from noise is given up: teeth that come at every fifth of it are counted one by one") {
   Train train(40);
   for (int i = 0; i < 400; ++i) train.times.push_back(44.0 + 5.0 * i);
   const auto result = counted(train);

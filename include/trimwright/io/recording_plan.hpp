@@ -27,7 +27,7 @@ struct RecordedElement {
   ChannelPlace place;
   std::optional<double> volts_full_scale;  ///< WAV: volts at digital full scale
   double delay_s = 0.0;                    ///< its chain is late by this
-  double at_rad = 0.0;  ///< where it sits, with rotation from where phase is counted
+  double at_rad = 0.0;                     ///< where it sits, with rotation from where phase is counted
 };
 
 /// One vibration channel: which sensor it is, and what its chain does.

@@ -36,12 +36,13 @@ struct ChannelReading {
   double block_sd = 0.0;   ///< of one block, per real component
   Eigen::Matrix2d covariance = Eigen::Matrix2d::Zero();  ///< of (real, imaginary) of `value`
   double repeat_correlation = 0.0;  ///< between neighbouring blocks; counted in `sd` when it is no chance
-  std::optional<double> other_hz;   ///< a steady vibration beside the shaft's, from once per revolution; told apart
-  double other_amplitude = 0.0;     ///< its amplitude in the blocks
-  bool resonance = false;           ///< noise with memory (a narrow resonance near shaft speed); counted in `sd`
-  double left_over = 0.0;           ///< rms of what the once-per-revolution and harmonic fit leaves
-  Phasor change;                    ///< straight-line change of the phasor from beginning to end
-  double change_chance = 1.0;       ///< probability of so large a change when there is none
+  std::optional<double>
+      other_hz;  ///< a steady vibration beside the shaft's, from once per revolution; told apart
+  double other_amplitude = 0.0;  ///< its amplitude in the blocks
+  bool resonance = false;        ///< noise with memory (a narrow resonance near shaft speed); counted in `sd`
+  double left_over = 0.0;        ///< rms of what the once-per-revolution and harmonic fit leaves
+  Phasor change;                 ///< straight-line change of the phasor from beginning to end
+  double change_chance = 1.0;    ///< probability of so large a change when there is none
   bool steady = true;
 };
 
@@ -49,11 +50,11 @@ struct ChannelReading {
 struct DwellReading {
   TimeSpan span;
   double speed_rpm = 0.0;
-  double speed_sd_rpm = 0.0;                             ///< block to block
-  double speed_drift_rpm = 0.0;                          ///< straight-line change from beginning to end
-  int ring = 0;  ///< of `RevolutionBlocks::pictures`: phase is from its place 0 until `settle`
-  int blocks = 0;                                        ///< with trusted phase
-  int refused_blocks = 0;                                ///< whose phase was not trusted
+  double speed_sd_rpm = 0.0;     ///< block to block
+  double speed_drift_rpm = 0.0;  ///< straight-line change from beginning to end
+  int ring = 0;            ///< of `RevolutionBlocks::pictures`: phase is from its place 0 until `settle`
+  int blocks = 0;          ///< with trusted phase
+  int refused_blocks = 0;  ///< whose phase was not trusted
   ReferenceVerdict refusal = ReferenceVerdict::trusted;  ///< of the last of those
   bool phase_trusted = false;  ///< when false, `value` means nothing and only `amplitude` may be used
   bool steady = true;          ///< every channel

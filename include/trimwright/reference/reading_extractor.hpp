@@ -51,11 +51,11 @@ struct Extraction {
 
 /// What a recording that is still being made says just now.
 struct ReadingNow {
-  double time_s = 0.0;            ///< of signal received
-  double speed_rpm = 0.0;         ///< of the last revolutions read
-  double without_teeth_s = 0.0;   ///< since the last revolutions read
+  double time_s = 0.0;                                         ///< of signal received
+  double speed_rpm = 0.0;                                      ///< of the last revolutions read
+  double without_teeth_s = 0.0;                                ///< since the last revolutions read
   ReferenceVerdict reference = ReferenceVerdict::not_regular;  ///< judged on all so far
-  DwellReading dwell;             ///< open, turned to the reference tooth; no channels: speed not steady
+  DwellReading dwell;  ///< open, turned to the reference tooth; no channels: speed not steady
 };
 
 /// From samples to readings: tooth pulses, their count, blocks of revolutions, a fit per block, dwells and

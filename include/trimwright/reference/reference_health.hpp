@@ -25,12 +25,12 @@ enum class FindingKind {
   larger_tooth_weak,   ///< found, but little larger than the next
   larger_not_alone,    ///< a second tooth stands out too
   widest_not_largest,
-  tooth_broken_off,    ///< one place never gives a pulse
-  larger_tooth_worn,   ///< smaller than the known ring's
+  tooth_broken_off,   ///< one place never gives a pulse
+  larger_tooth_worn,  ///< smaller than the known ring's
   not_as_stated,
-  perhaps_worn,        ///< another tooth is odd and may be the larger one
+  perhaps_worn,  ///< another tooth is odd and may be the larger one
   another_ring,
-  taken_at_its_word,   ///< the larger tooth, for want of anything to compare it with
+  taken_at_its_word,  ///< the larger tooth, for want of anything to compare it with
   polarity_reversed,
   dropped_pulses,
   extra_pulses,
@@ -69,13 +69,13 @@ struct ReferenceHealth {
   double trusted_part = 0.0;
   CountTally tally;
   ReferenceJudgement reference;
-  RingPicture ring;                ///< place 0 is the reference tooth (or the likeliest, when refused)
-  std::vector<TimeSpan> without;   ///< no turning teeth; the first `most_listed` of them
+  RingPicture ring;                  ///< place 0 is the reference tooth (or the likeliest, when refused)
+  std::vector<TimeSpan> without;     ///< no turning teeth; the first `most_listed` of them
   double passage_scatter_rad = 0.0;  ///< standard deviation of one passage: noise and jitter
   double lowest_swing = 0.0, highest_swing = 0.0;  ///< of it between speeds
-  double swing = 0.0;                ///< mean flux swing per tooth [unit s]
-  std::optional<int> count_shown;    ///< teeth between larger pulses, when searched for and found
-  std::vector<Finding> findings;     ///< gravest first
+  double swing = 0.0;                              ///< mean flux swing per tooth [unit s]
+  std::optional<int> count_shown;  ///< teeth between larger pulses, when searched for and found
+  std::vector<Finding> findings;   ///< gravest first
 
   [[nodiscard]] bool has(FindingKind kind) const;
 };

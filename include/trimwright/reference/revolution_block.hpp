@@ -34,7 +34,8 @@ struct BlockRules {
   int revolutions = 8;  ///< per block, at least 4
 };
 
-/// Gathers counted teeth into blocks of whole revolutions and keeps one place of the ring as zero through them.
+/// Gathers counted teeth into blocks of whole revolutions and keeps one place of the ring as zero through
+/// them.
 ///
 /// Which tooth is the reference is not asked here: an unbroken count keeps its places by counting, and after
 /// the count was lost the teeth themselves say, by size, width and spacing, which place is which. Where they

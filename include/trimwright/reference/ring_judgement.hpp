@@ -10,19 +10,19 @@ namespace trimwright {
 /// Whether the phase of a few revolutions, or of a recording, may be used, and if not, why.
 enum class ReferenceVerdict {
   trusted,
-  not_regular,          ///< pulses come too unevenly to be a ring of teeth on a shaft
-  too_many_dropped,     ///< more than a tenth of the pulses missing, at no fixed place
-  speed_out_of_range,   ///< outside the declared range
-  no_larger_tooth,      ///< no place stands out
-  larger_not_alone,     ///< a second place stands out too
-  widest_not_largest,   ///< another tooth than the largest is the widest
-  tooth_broken_off,     ///< one place gives no pulse in any revolution
-  not_as_stated,        ///< the largest tooth has not the stated size or width
-  perhaps_worn,         ///< it has, but another is odd too and may be the larger tooth, worn
-  another_ring,         ///< the teeth are not those of the known ring
-  place_disputed,       ///< the teeth do not pass in the order of the revolutions before
-  polarity_reversed,    ///< the larger pulse lies across two crossings: the declared slope is the wrong one
-  elements_disagree     ///< two sensing elements say different teeth and nothing decides
+  not_regular,         ///< pulses come too unevenly to be a ring of teeth on a shaft
+  too_many_dropped,    ///< more than a tenth of the pulses missing, at no fixed place
+  speed_out_of_range,  ///< outside the declared range
+  no_larger_tooth,     ///< no place stands out
+  larger_not_alone,    ///< a second place stands out too
+  widest_not_largest,  ///< another tooth than the largest is the widest
+  tooth_broken_off,    ///< one place gives no pulse in any revolution
+  not_as_stated,       ///< the largest tooth has not the stated size or width
+  perhaps_worn,        ///< it has, but another is odd too and may be the larger tooth, worn
+  another_ring,        ///< the teeth are not those of the known ring
+  place_disputed,      ///< the teeth do not pass in the order of the revolutions before
+  polarity_reversed,   ///< the larger pulse lies across two crossings: the declared slope is the wrong one
+  elements_disagree    ///< two sensing elements say different teeth and nothing decides
 };
 
 [[nodiscard]] std::string_view describe(ReferenceVerdict verdict);
@@ -45,19 +45,20 @@ struct RingKnowledge {
 struct ReferenceJudgement {
   ReferenceVerdict verdict = ReferenceVerdict::no_larger_tooth;
   ReferenceBasis basis = ReferenceBasis::at_its_word;
-  int place = 0;                      ///< of the reference tooth
-  double over_others = 1.0;           ///< size of that tooth over the others', run-out left out
-  double over_next = 1.0;             ///< over the next largest
-  double wider = 1.0;                 ///< width over the others'
-  std::optional<int> rival;           ///< the place that speaks against it, where one does
+  int place = 0;             ///< of the reference tooth
+  double over_others = 1.0;  ///< size of that tooth over the others', run-out left out
+  double over_next = 1.0;    ///< over the next largest
+  double wider = 1.0;        ///< width over the others'
+  std::optional<int> rival;  ///< the place that speaks against it, where one does
   std::optional<RingMatch> with_known;
 };
 
 /// Which tooth is the reference. Without knowledge the largest is taken at its word, and only when it is
 /// clearly alone, is not narrower than another that stands out in width, and no tooth is broken off. With a
-/// stated size it must have that size too, and, unless it is told by its width, no other tooth may be odd. With a known ring all teeth decide together, so that wear of the
-/// larger tooth or damage of another does not matter; where the ring is too even or too noisy to tell its
-/// teeth apart, the known size is used as if stated.
+/// stated size it must have that size too, and, unless it is told by its width, no other tooth may be odd.
+/// With a known ring all teeth decide together, so that wear of the larger tooth or damage of another does
+/// not matter; where the ring is too even or too noisy to tell its teeth apart, the known size is used as if
+/// stated.
 [[nodiscard]] ReferenceJudgement judged(const RingPicture& seen, const RingKnowledge& known);
 
 /// Whether the largest tooth is clearly alone in what was seen so far.

@@ -6,8 +6,8 @@ namespace trimwright {
 
 /// What the teeth of a ring look like to its pickup: one entry per place, in order of passing.
 ///
-/// Sizes and widths are natural logarithms relative to the mean of the ring around them, so that speed and gap
-/// cancel. NaN where no pulse ever came. Which place is the reference tooth is not said here.
+/// Sizes and widths are natural logarithms relative to the mean of the ring around them, so that speed and
+/// gap cancel. NaN where no pulse ever came. Which place is the reference tooth is not said here.
 struct RingPicture {
   Eigen::ArrayXd size;     ///< of the flux swing
   Eigen::ArrayXd before;   ///< of the part of it before the tooth's centre
@@ -28,8 +28,9 @@ struct RingPicture {
   void take_in(const RingPicture& newer);
 };
 
-/// `logs` less what varies smoothly around the ring (run-out: up to three waves per turn, fitted so that single
-/// odd places weigh little; P. Bloomfield and W. L. Steiger, Least Absolute Deviations, 1983). NaN stay.
+/// `logs` less what varies smoothly around the ring (run-out: up to three waves per turn, fitted so that
+/// single odd places weigh little; P. Bloomfield and W. L. Steiger, Least Absolute Deviations, 1983). NaN
+/// stay.
 [[nodiscard]] Eigen::ArrayXd without_run_out(const Eigen::ArrayXd& logs);
 
 /// Which place of one picture is which of another.
@@ -42,13 +43,14 @@ struct RingMatch {
 
 struct MatchRules {
   double size_floor = 0.004, width_floor = 0.006, spacing_floor = 0.001;  ///< sd beside the scatter
-  double most_per_tooth = 25.0;  ///< so that no single tooth decides
-  bool other_gap = false;        ///< run-out may have another share: it is taken off first
+  double most_per_tooth = 25.0;                                           ///< so that no single tooth decides
+  bool other_gap = false;  ///< run-out may have another share: it is taken off first
 };
 
 [[nodiscard]] RingMatch matched(const RingPicture& known, const RingPicture& seen, const MatchRules& rules);
 
-/// Whether the teeth of `seen` fit clearly better a few places beside `shift` (a pulse lost or doubled unnoticed).
+/// Whether the teeth of `seen` fit clearly better a few places beside `shift` (a pulse lost or doubled
+/// unnoticed).
 [[nodiscard]] bool passes_elsewhere(const RingPicture& known, const RingPicture& seen, int shift);
 
 /// Of two recordings: another gap, pickup, temperature; two damaged teeth (four places) must not decide.

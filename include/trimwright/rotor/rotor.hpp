@@ -17,8 +17,8 @@ struct ReferenceRing {
   int larger_tooth = 1;
   std::optional<double> larger_size;   ///< pulse size of the larger tooth over that of the others
   std::optional<double> larger_width;  ///< its pulse width over that of the others
-  bool falling = true;  ///< slope of the pickup's zero crossing as the tooth's centre passes
-  std::string mark;     ///< the mark on the rotor that angles start from; empty: the larger tooth
+  bool falling = true;                 ///< slope of the pickup's zero crossing as the tooth's centre passes
+  std::string mark;  ///< the mark on the rotor that angles start from; empty: the larger tooth
 };
 
 /// What is being balanced, and every convention its numbers are written in.

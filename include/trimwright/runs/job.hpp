@@ -57,7 +57,7 @@ struct Reading {
   Phasor phase_factor = 1.0;
   std::optional<double> repeatability;  ///< of this reading, when stated; else the sensor's
   std::string note;  ///< in the technician's words, or what the recording said of its reference; may be empty
-  Location where;                       ///< where it was written
+  Location where;    ///< where it was written
 };
 
 /// How a run was made, in the technician's words.

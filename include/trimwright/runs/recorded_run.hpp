@@ -59,10 +59,10 @@ struct Recording {
   std::vector<std::string> channels;  ///< of the vibration, as the job names them, in the order of `sensors`
   std::vector<RecordedSensor> sensors;
   Extraction extraction;
-  std::vector<std::string> elements;  ///< sensing elements as the job names them
-  std::size_t element_used = 0;       ///< whose phase is given
-  bool falling = true;                ///< declared polarity
-  std::optional<RingComparison> ring;  ///< beside the known ring, where one was given
+  std::vector<std::string> elements;             ///< sensing elements as the job names them
+  std::size_t element_used = 0;                  ///< whose phase is given
+  bool falling = true;                           ///< declared polarity
+  std::optional<RingComparison> ring;            ///< beside the known ring, where one was given
   std::vector<ElementComparison> element_pairs;  ///< indices into `elements`
   std::vector<RecordingFinding> findings;        ///< gravest first
   std::vector<RecordedReading> readings;         ///< by dwell, then in the order of `sensors`
