@@ -180,10 +180,33 @@ Result<std::size_t> find_check_run(const Job& job, const std::string& name) {
   return run;
 }
 
-std::string trial_signs(const Job& job, std::size_t run) {
+namespace {
+
+/// A plane whose weights run `run` is the first to change: nothing before it tells how that plane acts.
+std::string first_tried(const Job& job, std::size_t run) {
+  const auto first =
+      std::find_if(job.runs.begin(), job.runs.end(), [](const Run& r) { return !r.set_aside; });
+  for (std::size_t p = 0; p < job.rotor.planes.size(); ++p) {
+    const auto changed = [&](const Run& r) {
+      return !r.set_aside && total_moment(job.rotor.planes[p], r.fitted[p]) !=
+                                 total_moment(job.rotor.planes[p], first->fitted[p]);
+    };
+    const auto end = job.runs.begin() + static_cast<std::ptrdiff_t>(run);
+    if (changed(*end) && std::none_of(first, end, changed)) return job.rotor.planes[p].name;
+  }
+  return {};
+}
+
+}  // namespace
+
+std::string trial_signs(const Job& job, std::size_t run, bool prior) {
   const Run& one = job.runs[run];
   std::string signs;
   if (lower_case(one.name).find("trial") != std::string::npos) signs = "its name says so";
+  const std::string tried = prior ? std::string{} : first_tried(job, run);
+  if (!tried.empty())
+    signs += (signs.empty() ? "" : ", and ") +
+             std::string("no run before it changed the weights in plane \"") + tried + "\"";
   bool taken_out = false;
   for (std::size_t p = 0; run + 1 == job.runs.size() && p < job.rotor.planes.size(); ++p) {
     const auto& now = job.fitted_now[p];

@@ -1,7 +1,9 @@
 #pragma once
 
 #include <CLI/CLI.hpp>
+#include <functional>
 #include <string>
+#include <string_view>
 #include <vector>
 
 #include "trimwright/base/error.hpp"
@@ -30,6 +32,11 @@ struct Output {
   [[nodiscard]] Result<void> check_apart_from(const std::vector<std::string>& sources) const;
   /// Writes the answer whole or not at all, and never over one of `sources`.
   [[nodiscard]] Status write(const std::string& answer, const std::vector<std::string>& sources = {}) const;
+  /// The same part by part, as `make` hands them over. On standard output what came before a fault is
+  /// printed.
+  using Part = std::function<Result<void>(std::string_view)>;
+  [[nodiscard]] Status write_parts(const std::function<Result<void>(const Part&)>& make,
+                                   const std::vector<std::string>& sources) const;
 };
 
 /// "trimwright: ..." in one line on standard error; gives back `refused`, or `not_written` where the answer

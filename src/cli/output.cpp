@@ -27,7 +27,7 @@ std::string printable(const std::string& text) {
   return shown;
 }
 
-Result<void> print(const std::string& answer) {
+Result<void> print(std::string_view answer) {
   if (write_all(STDOUT_FILENO, answer)) return {};
   return tl::unexpected(Error{std::string("standard output cannot be written (") + std::strerror(errno) + ")",
                               {},
@@ -61,6 +61,23 @@ Status Output::write(const std::string& answer, const std::vector<std::string>& 
   const std::string shown = format == "text" ? printable(answer) : answer;
   const auto written = path.empty() ? print(shown) : write_text_file(path, shown);
   return written ? done : complain(written.error());
+}
+
+Status Output::write_parts(const std::function<Result<void>(const Part&)>& make,
+                           const std::vector<std::string>& sources) const {
+  if (const auto apart = check_apart_from(sources); !apart) return complain(apart.error());
+  if (path.empty()) {
+    const auto made = make([](std::string_view part) { return print(part); });
+    return made ? done : complain(made.error());
+  }
+  auto file = NewFile::create(path);
+  if (!file) return complain(file.error());
+  const auto made = make([&](std::string_view part) -> Result<void> {
+    if (write_all(file->descriptor(), part)) return {};
+    return file->failed_to("write it");
+  });
+  const auto finished = made ? file->finish() : made;
+  return finished ? done : complain(finished.error());
 }
 
 Status complain(const Error& error) {

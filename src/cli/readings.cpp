@@ -2,6 +2,7 @@
 
 #include <algorithm>
 #include <cstdio>
+#include <filesystem>
 #include <memory>
 
 #include "commands.hpp"
@@ -10,6 +11,9 @@
 #include "trimwright/io/read_job.hpp"
 #include "trimwright/io/read_recording.hpp"
 #include "trimwright/io/readings_documents.hpp"
+#include "trimwright/io/ring_file.hpp"
+#include "trimwright/report/live_line.hpp"
+#include "trimwright/report/readings_page.hpp"
 #include "trimwright/report/readings_text.hpp"
 
 namespace trimwright::cli {
@@ -22,6 +26,8 @@ constexpr const char* readings_example = R"(Examples:
       The same as a table that the job reads (readings: as-found.csv).
   trimwright readings run-up.wav --job job.yaml --run "as found" --sweep
       With amplitude and phase against speed.
+  trimwright readings before.wav after.wav --job job.yaml --run "as found"
+      Is it the same ring, is the signal as strong, is the larger tooth the same one?
 The key "recording" of the job says which channel is what (docs/recordings.md).)";
 
 struct ReadingsOptions {
@@ -29,6 +35,7 @@ struct ReadingsOptions {
   std::string job;
   std::string run;
   std::vector<std::string> dwells;
+  std::string ring, ring_to, page;
   bool sweep = false;
   bool accept_truncated = false;
   Output output;
@@ -65,6 +72,14 @@ class Progress {
   int shown_ = -1;
 };
 
+/// One line on a terminal's standard error for each quarter of a second of a stream.
+void show_live(const ReadingNow& now, const JobFile& file) {
+  std::vector<RecordedSensor> sensors;
+  for (const auto& channel : file.recording->vibration) sensors.push_back(channel.sensor);
+  std::fprintf(stderr, "\r\033[K%s", live_line(now, sensors, file.job.rotor).c_str());
+  std::fflush(stderr);
+}
+
 Result<JobFile> job_with_recording(const ReadingsOptions& options) {
   auto file = read_job(options.job, ReadingTables::leave_out);
   if (!file) return file;
@@ -79,17 +94,47 @@ Result<JobFile> job_with_recording(const ReadingsOptions& options) {
   return file;
 }
 
+/// The ring known before: that of --ring, or the job's where its file exists.
+Result<std::optional<KnownRing>> ring_before(const ReadingsOptions& options, const JobFile& file) {
+  const std::string& of_job = file.recording->ring_file;
+  const bool there = !of_job.empty() && std::filesystem::exists(of_job);
+  if (options.ring.empty() && !there) return std::nullopt;
+  auto ring = read_ring(options.ring.empty() ? of_job : options.ring, file.job);
+  if (!ring) return tl::unexpected(ring.error());
+  return *std::move(ring);
+}
+
+/// Where the ring of this run is written: --ring-to, or the job's ring file while there is none.
+std::string ring_target(const ReadingsOptions& options, const JobFile& file) {
+  const std::string& of_job = file.recording->ring_file;
+  if (!options.ring_to.empty() || of_job.empty() || std::filesystem::exists(of_job)) return options.ring_to;
+  return of_job;
+}
+
+Status write_ring(const std::string& target, bool asked_for, const RecordedRun& run, const JobFile& file) {
+  const auto ring = known_ring(run.recordings.front(), file.job);
+  if (!ring) return asked_for ? complain(ring.error()) : done;
+  return Output{"text", target}.write(ring_yaml(*ring), file.sources);
+}
+
 Result<RecordedRun> read_run(const ReadingsOptions& options, const JobFile& file) {
   RecordedRun run{options.run, {}};
+  auto known = ring_before(options, file);
+  if (!known) return tl::unexpected(known.error());
   for (const auto& path : options.recordings) {
     Progress progress(path);
     RecordingOptions how;
     for (const auto& dwell : options.dwells) how.dwells.push_back(*parse_time_span(dwell));
     how.accept_truncated = options.accept_truncated;
+    how.ring = *known;
+    if (path == standard_input && ::isatty(STDERR_FILENO) == 1)
+      how.live = [&file](const ReadingNow& now) { show_live(now, file); };
     how.progress = [&progress](double part) { progress.tell(part); };
     auto recording = read_recording(path, *file.recording, file.job.rotor, how);
     if (!recording) return tl::unexpected(recording.error());
     run.recordings.push_back(*std::move(recording));
+    if (!*known)  // later recordings are compared with the first that can be trusted
+      if (const auto ring = known_ring(run.recordings.back(), file.job)) *known = *ring;
   }
   return run;
 }
@@ -122,12 +167,22 @@ Status readings(const ReadingsOptions& options) {
     const Status written = options.output.write(answer_of(options, file->job, *run), sources);
     if (written != done) return written;
   }
+  if (const std::string target = ring_target(options, *file); !target.empty())
+    if (const Status written = write_ring(target, !options.ring_to.empty(), *run, *file); written != done)
+      return written;
+  if (!options.page.empty()) {
+    const std::string page = readings_page(file->job, *run, readings_text(file->job, *run, options.sweep));
+    if (const Status written = Output{"text", options.page}.write(page, file->sources); written != done)
+      return written;
+  }
   if (options.sweep ? rows : any_phase(*run)) return done;
-  return complain(
-      {(rows ? "no phase can be trusted, only amplitudes are given: " : "nothing could be read: ") +
-           why_no_phase(*run),
-       {},
-       {options.recordings.size() == 1 ? options.recordings.front() : "", 0, {}}});
+  const std::string what = !rows ? "nothing could be read: "
+                           : any_trusted_reference(*run)
+                               ? "the reference is good, but no vibration channel can be used: "
+                               : "no phase can be trusted, only amplitudes are given: ";
+  return complain({what + why_no_phase(*run),
+                   {},
+                   {options.recordings.size() == 1 ? options.recordings.front() : "", 0, {}}});
 }
 
 }  // namespace
@@ -136,7 +191,9 @@ void add_readings(CLI::App& app, int& status) {
   auto options = std::make_shared<ReadingsOptions>();
   auto* command = app.add_subcommand(
       "readings", "Amplitude and phase from recordings of the reference teeth and vibration");
-  command->add_option("RECORDING", options->recordings, "recordings of one run (WAV or CSV)")
+  command
+      ->add_option("RECORDING", options->recordings,
+                   "recordings of one run (WAV or CSV); -: a WAV stream from standard input")
       ->required()
       ->check(not_empty());
   command->add_option("--job", options->job, "job file (YAML) that says which channel is what")
@@ -149,6 +206,16 @@ void add_readings(CLI::App& app, int& status) {
       ->add_option("--dwell", options->dwells, "read this stretch instead of finding dwells; may be repeated")
       ->check(time_span())
       ->allow_extra_args(false);
+  command
+      ->add_option("--ring", options->ring,
+                   "the ring as an earlier recording knew it (a ring file): compare with it")
+      ->check(not_empty());
+  command
+      ->add_option("--ring-to", options->ring_to,
+                   "write this recording's ring to a file, to compare later ones with")
+      ->check(not_empty());
+  command->add_option("--page", options->page, "write a page with plots to this file (HTML)")
+      ->check(not_empty());
   command->add_flag("--sweep", options->sweep,
                     "add amplitude and phase against speed (csv: instead of dwells)");
   command->add_flag("--accept-truncated", options->accept_truncated,

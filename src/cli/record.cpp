@@ -1,15 +1,17 @@
 #include <fmt/chrono.h>
 #include <fmt/format.h>
+#include <fmt/ranges.h>
 
+#include <algorithm>
 #include <chrono>
 #include <filesystem>
 #include <memory>
+#include <set>
 
 #include "commands.hpp"
 #include "trimwright/base/date.hpp"
 #include "trimwright/base/new_file.hpp"
 #include "trimwright/base/text.hpp"
-#include "trimwright/io/read_job.hpp"
 #include "trimwright/io/record_documents.hpp"
 
 namespace trimwright::cli {
@@ -35,7 +37,7 @@ struct RecordOptions {
   std::vector<std::string> entries;
   RecordQuery query;
   std::int64_t number = 0;
-  std::string folder, copy, expect;
+  std::string folder, copy, expect, since;
   Output output;
 };
 
@@ -59,52 +61,19 @@ Result<void> add_entries(RecordOptions& options) {
   return {};
 }
 
-std::string filed_text(const StoredRecord& record) {
-  return fmt::format(
-      "Record {} is filed.\nDigest: {}\nNext: print the sheet (trimwright record sheet {}), have it "
-      "signed, and keep it apart from the archive.\n",
-      record.number, hex(record.digest), record.number);
-}
-
-/// A trial run is not filed as the check run unless --run names it.
-Result<void> check_no_trial(const RecordOptions& options, const JudgedJob& judged) {
-  if (!options.run.empty()) return {};
-  const auto signs = trial_signs(judged.job, judged.verdict.run);
-  if (signs.empty()) return {};
-  const std::string name = "\"" + shortened(judged.job.runs[judged.verdict.run].name) + "\"";
-  return fail("the last run, " + name + ", looks like a trial run: " + signs,
-              "the check run after the trim as the last run, or --run " + name + " to file this one",
-              {options.job, 0, {}});
-}
-
 Status file_record(RecordOptions& options) {
   if (auto added = add_entries(options); !added) {
     complain(added.error());
     return wrong_usage;
   }
-  const auto file = read_job(options.job);
-  if (!file) return complain(file.error());
-  auto sources = file->sources;
-  sources.push_back(options.archive);
-  if (const auto apart = options.output.check_apart_from(sources); !apart) return complain(apart.error());
-  auto request = file->request;
-  const auto judged = judge_job(file->job, request, options.run, file->prior ? &*file->prior : nullptr);
-  if (!judged) return complain(judged.error());
-  if (const auto checked = check_no_trial(options, *judged); !checked) return complain(checked.error());
-  const auto files = job_files(file->sources);
-  if (!files) return complain(files.error());
+  if (const auto apart = options.output.check_apart_from({options.job, options.archive}); !apart)
+    return complain(apart.error());
   options.details.filed_at = now_utc();
   options.details.software = "trimwright " TRIMWRIGHT_VERSION;
-  auto record = record_of(*judged, *files, options.details);
-  if (!record) {
-    if (record.error().where.file.empty()) record.error().where.file = options.job;
-    return complain(record.error());
-  }
-  auto archive = Archive::open(options.archive, Archive::Opening::create_if_missing);
-  if (!archive) return complain(archive.error());
-  const auto filed = archive->file(*record);
+  const auto filed = file_trim(options.job, options.run, options.archive, options.details);
   if (!filed) return complain(filed.error());
-  return options.output.write(options.output.json() ? records_json({*filed}) : filed_text(*filed), sources);
+  return options.output.write(options.output.json() ? records_json({filed->record}) : filed_text(*filed),
+                              {options.archive});
 }
 
 /// Opens the archive and hands it over; complains where that cannot be done.
@@ -115,27 +84,42 @@ Status with_archive(const RecordOptions& options, Do&& act) {
   return act(*archive);
 }
 
-std::string found_text(const std::vector<StoredRecord>& records) {
-  if (records.empty()) return "No record.\n";
-  std::string text = "record  date        verdict                    level  serial, rotor, station, person\n";
-  for (const auto& one : records) {
-    text +=
-        fmt::format("{:6}  {:10}  {:25}  {:5.3f}  {}, {}, {}, {}", one.number, one_line(one.record.date),
-                    one_line(one.record.verdict), one.record.level, one_line(one.record.serial),
-                    one_line(one.record.rotor), one_line(one.record.station), one_line(one.record.person));
-    if (one.record.corrects) text += fmt::format("  (corrects {})", *one.record.corrects);
-    if (one.corrected_by) text += fmt::format("  (corrected by {})", *one.corrected_by);
-    text += "\n";
-  }
-  return text + "level: largest once-per-rev amplitude of the check run over its limit\n";
+Status write(const RecordOptions& options, const Result<std::string>& answer) {
+  return answer ? options.output.write(*answer, {options.archive}) : complain(answer.error());
+}
+
+Error not_as_filed(const RecordOptions& options, std::size_t faults) {
+  return {fmt::format("the archive is not as it was filed: {} fault{}", faults, faults == 1 ? "" : "s"),
+          "a backup that proves whole",
+          {options.archive, 0, {}}};
+}
+
+/// Serials that hold what was taken for a whole one.
+std::string longer_serials(const Archive& archive, const std::string& serial) {
+  RecordQuery query;
+  query.part_of_serial = serial;
+  const auto like = archive.find(query);
+  std::set<std::string> serials;
+  if (like)
+    for (const auto& one : *like) serials.insert("\"" + shortened(one.record.serial) + "\"");
+  return fmt::format("{}", fmt::join(serials, " or "));
 }
 
 Status find(const RecordOptions& options) {
   return with_archive(options, [&](const Archive& archive) {
-    const auto found = archive.find(options.query);
+    RecordQuery query = options.query;
+    if (query.most == RecordQuery{}.most) query.most = 1000;
+    const auto found = archive.find(query);
     if (!found) return complain(found.error());
-    return options.output.write(options.output.json() ? records_json(*found) : found_text(*found),
-                                {options.archive});
+    std::string text = records_text(*found);
+    const auto longer =
+        found->empty() && !options.query.serial.empty() ? longer_serials(archive, options.query.serial) : "";
+    if (!longer.empty()) text += "--serial asks for a whole serial; part of one is in: " + longer + ".\n";
+    const Status written = write(options, options.output.json() ? records_json(*found) : text);
+    const auto faults =
+        std::count_if(found->begin(), found->end(), [](const auto& one) { return !one.holds; });
+    return written != done || faults == 0 ? written
+                                          : complain(not_as_filed(options, static_cast<std::size_t>(faults)));
   });
 }
 
@@ -144,17 +128,18 @@ Status show(const RecordOptions& options) {
     const auto record = archive.read(options.number);
     if (!record) return complain(record.error());
     if (!options.folder.empty()) {
+      const auto files = files_of(*record);
+      if (!files) return complain(files.error());
       std::error_code none;
       const bool there = std::filesystem::exists(options.folder, none);
       const auto written =
           there ? tl::unexpected(
                       Error{"this is there already", "a new folder", {options.folder, unwritten, {}}})
-                : write_files(*record, options.folder);
+                : write_files(*files, options.folder);
       if (!written && !there) std::filesystem::remove_all(options.folder, none);
       if (!written) return complain(written.error());
     }
-    return options.output.write(options.output.json() ? record_json(*record) : sheet_text(*record),
-                                {options.archive});
+    return write(options, options.output.json() ? record_json(*record) : sheet_text(*record));
   });
 }
 
@@ -162,78 +147,86 @@ Status sheet(const RecordOptions& options) {
   return with_archive(options, [&](const Archive& archive) {
     const auto record = archive.read(options.number);
     if (!record) return complain(record.error());
-    return options.output.write(options.output.format == "csv" ? sheet_csv(*record) : sheet_text(*record),
-                                {options.archive});
+    return write(options, options.output.format == "csv" ? sheet_csv(*record) : sheet_text(*record));
   });
 }
 
-/// The records that are found, whole.
-Result<std::vector<StoredRecord>> whole(const Archive& archive, const RecordQuery& query) {
-  auto found = archive.find(query);
-  if (!found) return found;
-  for (auto& one : *found) {
-    auto record = archive.read(one.number);
-    if (!record) return tl::unexpected(record.error());
-    one = *std::move(record);
-  }
-  return found;
-}
-
-Status export_records(const RecordOptions& options) {
+Status export_all(const RecordOptions& options) {
   return with_archive(options, [&](const Archive& archive) {
-    const auto records = whole(archive, options.query);
-    if (!records) return complain(records.error());
-    return options.output.write(options.output.json() ? export_json(*records) : export_csv(*records),
-                                {options.archive});
+    const auto form = options.output.json()              ? ExportForm::json
+                      : options.output.format == "lines" ? ExportForm::lines
+                                                         : ExportForm::csv;
+    return options.output.write_parts(
+        [&](const WritePart& part) { return export_records(archive, options.query, form, part); },
+        {options.archive});
   });
 }
 
 Status compare(const RecordOptions& options) {
   return with_archive(options, [&](const Archive& archive) {
-    const auto records = whole(archive, options.query);
-    if (!records) return complain(records.error());
-    if (records->empty())
-      return complain({"the archive has no record of serial \"" + shortened(options.query.serial) + "\"",
-                       "a serial that trimwright record find tells",
-                       {options.archive, 0, {}}});
-    return options.output.write(options.output.json() ? history_json(*records) : history_text(*records),
-                                {options.archive});
+    std::vector<StoredRecord> records;
+    const auto read = archive.each(options.query, [&](StoredRecord& one) -> Result<void> {
+      records.push_back(std::move(one));
+      return {};
+    });
+    if (!read) return complain(read.error());
+    const auto changed =
+        std::find_if(records.begin(), records.end(), [](const auto& one) { return !one.holds; });
+    if (changed != records.end()) return complain(not_as_filed(options, 1));
+    if (records.empty()) {
+      const auto longer = longer_serials(archive, options.query.serial);
+      return complain(
+          {"the archive has no record of serial \"" + shortened(options.query.serial) + "\"",
+           longer.empty() ? "a serial that trimwright record find tells" : "a whole serial: " + longer,
+           {options.archive, 0, {}}});
+    }
+    return write(options, options.output.json() ? history_json(records) : history_text(records));
   });
-}
-
-std::string proof_text(const Proof& proof) {
-  std::string text;
-  for (const auto& fault : proof.faults)
-    text += fault.number == 0 ? "The archive: " + one_line(fault.what) + "\n"
-                              : fmt::format("Record {}: {}\n", fault.number, one_line(fault.what));
-  text += fmt::format("{} record{}, {}\nHead: {}\n", proof.records, proof.records == 1 ? "" : "s",
-                      proof.whole() ? "each as it was filed." : "NOT as they were filed.", hex(proof.head));
-  if (proof.expected_at)
-    text += fmt::format(
-        "Record {} has the expected digest: it and all before it are those the sheet was printed from.\n",
-        *proof.expected_at);
-  return text;
 }
 
 Status prove(const RecordOptions& options) {
   const auto expected = options.expect.empty() ? std::nullopt : digest_from_hex(options.expect);
-  if (!options.expect.empty() && !expected) {
-    complain({"--expect: \"" + shortened(options.expect) + "\" is no digest",
-              "64 hexadecimal digits, as on the sheet",
-              {}});
+  const auto since = options.since.empty() ? std::nullopt : head_from_text(options.since);
+  if ((!options.expect.empty() && !expected) || (!options.since.empty() && !since)) {
+    complain(
+        !options.since.empty() && !since
+            ? Error{"--since: \"" + shortened(options.since) + "\" is no head", "a head that prove told", {}}
+            : Error{"--expect: \"" + shortened(options.expect) + "\" is no digest",
+                    "64 hexadecimal digits, as on the sheet",
+                    {}});
     return wrong_usage;
   }
   return with_archive(options, [&](const Archive& archive) {
-    const auto proof = archive.prove(expected);
+    const auto proof = archive.prove(expected, since);
     if (!proof) return complain(proof.error());
-    const Status written = options.output.write(
-        options.output.json() ? proof_json(*proof) : proof_text(*proof), {options.archive});
-    if (written != done || proof->whole()) return written;
-    return complain({fmt::format("the archive is not as it was filed: {} fault{}", proof->faults.size(),
-                                 proof->faults.size() == 1 ? "" : "s"),
-                     "a backup that proves whole",
-                     {options.archive, 0, {}}});
+    const Status written = write(options, options.output.json() ? proof_json(*proof) : proof_text(*proof));
+    return written != done || proof->whole() ? written
+                                             : complain(not_as_filed(options, proof->faults.size()));
   });
+}
+
+Status send(const RecordOptions& options) {
+  const auto local = Archive::open(options.archive, Archive::Opening::existing);
+  if (!local) return complain(local.error());
+  auto shared = Archive::open(options.copy, Archive::Opening::create_if_missing);
+  if (!shared) return complain(shared.error());
+  const auto sent = shared->take_over(*local);
+  if (!sent) return complain(sent.error());
+  const Status written = Output{}.write(sent_text(*sent));
+  const auto against = std::count_if(sent->begin(), sent->end(),
+                                     [](const Sent& one) { return one.fate == Sent::Fate::corrected_twice; });
+  return written != done || against == 0
+             ? written
+             : complain({fmt::format("{} correction{} not sent", against, against == 1 ? " is" : "s are"),
+                         "one correction of each record",
+                         {options.copy, 0, {}}});
+}
+
+Status set_up(const RecordOptions& options) {
+  const auto made = Archive::set_up(options.archive);
+  return made ? Output{}.write(
+                    "The archive is set up. Grant the role trimwright_station to the users who file.\n")
+              : complain(made.error());
 }
 
 Status back_up(const RecordOptions& options) {
@@ -250,11 +243,13 @@ using Shared = std::shared_ptr<RecordOptions>;
 CLI::App* subcommand(CLI::App& record, const Shared& options, const char* name, const char* what,
                      const std::vector<std::string>& formats) {
   auto* command = record.add_subcommand(name, what);
-  command->add_option("--archive", options->archive, "archive of trims (one file)")
+  command->add_option("--archive", options->archive, "archive of trims: a file, or postgresql://...")
       ->required()
       ->check(not_empty());
   if (formats.empty()) return command;
-  command->add_option("--format", options->output.format, formats.front() + " (default) or " + formats.back())
+  command
+      ->add_option("--format", options->output.format,
+                   fmt::format("{} (the first is the default)", fmt::join(formats, ", ")))
       ->check(CLI::IsMember(formats));
   command->add_option("-o,--output", options->output.path, "write to this file instead of standard output")
       ->check(not_empty());
@@ -288,9 +283,8 @@ void add_query(CLI::App& command, const Shared& options) {
       ->check(number_between(0, 1e9));
   command.add_option("--level-below", query.level_below, "largest amplitude over its limit below this")
       ->check(number_between(0, 1e9));
-  command.add_option("--most", query.most, "tell at most so many records, the latest")
-      ->check(number_between(1, 1e9))
-      ->capture_default_str();
+  command.add_option("--most", query.most, "at most so many records, the latest (find: 1000; export: all)")
+      ->check(number_between(1, 1e9));
 }
 
 void add_file(CLI::App& record, const Shared& options, int& status) {
@@ -306,6 +300,10 @@ void add_file(CLI::App& record, const Shared& options, int& status) {
       ->add_option("--entry", options->entries,
                    "\"KEY: TEXT\" for the sheet, as \"torque: 25 N·m\"; may be repeated")
       ->allow_extra_args(false);
+  command
+      ->add_option("--dated", options->details.dated,
+                   "the check run's date once more, where it is years old or yet to come")
+      ->check(not_empty());
   auto* corrects =
       command
           ->add_option("--corrects", options->details.corrects, "number of the record that this one corrects")
@@ -338,9 +336,10 @@ void add_record(CLI::App& app, int& status) {
   add_number(*page, options);
   page->callback([options, &status] { status = sheet(*options); });
   auto* exported =
-      subcommand(*record, options, "export", "Records as a table or a document", {"csv", "json"});
+      subcommand(*record, options, "export", "Records as a table, a document, or lines that others can prove",
+                 {"csv", "json", "lines"});
   add_query(*exported, options);
-  exported->callback([options, &status] { status = export_records(*options); });
+  exported->callback([options, &status] { status = export_all(*options); });
   auto* compared = subcommand(*record, options, "compare",
                               "A rotor's levels before and after, across its records", {"text", "json"});
   compared->add_option("SERIAL", options->query.serial, "the rotor's serial")->required()->check(not_empty());
@@ -349,10 +348,21 @@ void add_record(CLI::App& app, int& status) {
       subcommand(*record, options, "prove", "Whether every record is as it was filed", {"text", "json"});
   proved->add_option("--expect", options->expect, "digest on a printed sheet, which must still be there")
       ->check(not_empty());
+  proved
+      ->add_option("--since", options->since,
+                   "head that prove told before, from which the archive must go on")
+      ->check(not_empty());
   proved->callback([options, &status] { status = prove(*options); });
   auto* backup = subcommand(*record, options, "backup", "Copy the archive, while others may use it", {});
   backup->add_option("COPY", options->copy, "the new file")->required()->check(not_empty());
   backup->callback([options, &status] { status = back_up(*options); });
+  auto* sent = record->add_subcommand("send", "Send the records of a station's own archive to a shared one");
+  sent->add_option("LOCAL", options->archive, "the station's own archive")->required()->check(not_empty());
+  sent->add_option("SHARED", options->copy, "the archive they are sent to")->required()->check(not_empty());
+  sent->callback([options, &status] { status = send(*options); });
+  auto* setup = record->add_subcommand("setup", "Make an archive for many stations on a PostgreSQL server");
+  setup->add_option("URL", options->archive, "postgresql://...")->required()->check(not_empty());
+  setup->callback([options, &status] { status = set_up(*options); });
 }
 
 }  // namespace trimwright::cli

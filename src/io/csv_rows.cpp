@@ -4,6 +4,15 @@
 #include <new>
 
 namespace trimwright {
+namespace {
+
+/// Whether a spreadsheet would run a cell that holds this, because it begins like a formula and is no number.
+bool would_run(std::string_view cell) {
+  return cell.size() > 1 && std::string_view("=+-@\t\r").find(cell[0]) != std::string_view::npos &&
+         cell.find_first_not_of("+-.0123456789eE") != std::string_view::npos;
+}
+
+}  // namespace
 
 CsvRows::CsvRows(std::istream& in, std::string file, char delimiter) : in_(in), file_(std::move(file)) {
   if (csv_init(&parser_, CSV_STRICT | CSV_STRICT_FINI | CSV_REPALL_NL) != 0) throw std::bad_alloc();
@@ -35,6 +44,7 @@ bool CsvRows::fill() {
 void CsvRows::on_cell(void* text, std::size_t length, void* self) {
   auto& rows = *static_cast<CsvRows*>(self);
   std::string cell(static_cast<const char*>(text), length);
+  if (cell.starts_with('\'') && would_run(std::string_view(cell).substr(1))) cell.erase(0, 1);
   rows.line_ += static_cast<int>(std::count(cell.begin(), cell.end(), '\n'));
   rows.current_.cells.push_back(std::move(cell));
 }
@@ -50,8 +60,9 @@ void CsvRows::on_row(int terminator, void* self) {
 
 std::string csv_line(const std::vector<std::string>& cells) {
   std::string line;
-  for (const auto& cell : cells) {
-    if (&cell != &cells.front()) line += ',';
+  for (const auto& given : cells) {
+    const std::string cell = would_run(given) ? "'" + given : given;
+    if (&given != &cells.front()) line += ',';
     const bool plain = cell.find_first_of(",;\t\"\r\n") == std::string::npos && !cell.starts_with(' ') &&
                        !cell.ends_with(' ');
     if (plain) {

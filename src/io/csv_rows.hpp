@@ -47,8 +47,9 @@ class CsvRows {
   double bytes_read_ = 0.0;
 };
 
-/// One line of a table, its cells quoted where RFC 4180, a spreadsheet that takes semicolons or a reader
-/// that trims blanks needs it.
+/// One line of a table; a cell that a spreadsheet would run as a formula gets a ' before it (OWASP, "CSV
+/// Injection"), which `CsvRows` takes away again. Cells are quoted where RFC 4180, a spreadsheet that takes
+/// semicolons or a reader that trims blanks needs it.
 [[nodiscard]] std::string csv_line(const std::vector<std::string>& cells);
 
 }  // namespace trimwright

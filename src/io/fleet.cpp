@@ -1,14 +1,15 @@
 #include "trimwright/io/fleet.hpp"
 
 #include <fmt/format.h>
+#include <fmt/ranges.h>
 
 #include <algorithm>
 #include <filesystem>
+#include <set>
 
-#include "trimwright/base/new_file.hpp"
+#include "filed_job.hpp"
 #include "trimwright/io/files.hpp"
 #include "trimwright/io/read_job.hpp"
-#include "trimwright/io/record_documents.hpp"
 
 namespace trimwright {
 namespace {
@@ -42,46 +43,55 @@ Result<Fleet> read_folder(const std::string& folder) {
 }
 
 /// The job of one record, read from the files filed with it.
-Result<FleetJob> filed_job(const Archive& archive, const std::string& path, std::int64_t number) {
-  const std::string name = fmt::format("{}, record {}", path, number);
-  const auto record = archive.read(number);
-  if (!record) return tl::unexpected(record.error());
-  const Passing folder = Passing::folder();
-  if (folder.path().empty())
-    return fail("no folder can be made for the files of a record", "room in the folder for passing files");
-  if (const auto written = write_files(*record, folder.path()); !written)
-    return tl::unexpected(written.error());
-  auto read = read_folder(folder.path());
-  if (read && read->jobs.size() == 1) return FleetJob{std::move(read->jobs.front().job), name};
-  if (!read) {
-    read.error().where.file = name;
-    return tl::unexpected(read.error());
-  }
-  return fail(fmt::format("the record holds {} job files", read->jobs.size()), "one", {name, 0, {}});
+Result<FleetJob> filed_job(const StoredRecord& record, const std::string& path) {
+  const std::string name = fmt::format("{}, record {}", path, record.number);
+  const auto files = files_of(record);
+  auto read = files ? read_filed_job(*files) : tl::unexpected(files.error());
+  if (read) return FleetJob{std::move(read->job), name};
+  read.error().where.file = name;
+  return tl::unexpected(read.error());
 }
 
-Result<Fleet> read_archive(const std::string& path) {
+/// "A" or "B": the rotors that an archive has records of.
+Result<std::string> rotors_in(const Archive& archive) {
+  std::set<std::string> names;
+  const auto all = archive.each({}, [&](StoredRecord& one) -> Result<void> {
+    names.insert("\"" + one.record.rotor + "\"");
+    return {};
+  });
+  if (!all) return tl::unexpected(all.error());
+  return fmt::format("{}", fmt::join(names, " or "));
+}
+
+/// One record after the other: only the jobs on `rotor` are kept.
+Result<Fleet> read_archive(const std::string& path, const std::string& rotor) {
   const auto archive = Archive::open(path, Archive::Opening::existing);
   if (!archive) return tl::unexpected(archive.error());
-  RecordQuery all;
-  all.most = std::numeric_limits<std::int64_t>::max();
-  const auto found = archive->find(all);
-  if (!found) return tl::unexpected(found.error());
+  RecordQuery query;
+  query.rotor = rotor;
   Fleet fleet{{}, {path}};
-  for (const auto& one : *found) {
-    if (one.corrected_by) continue;
-    auto job = filed_job(*archive, path, one.number);
+  const auto all = archive->each(query, [&](StoredRecord& one) -> Result<void> {
+    if (one.corrected_by || (!rotor.empty() && one.record.rotor != rotor)) return {};
+    if (!one.holds)
+      return fail(fmt::format("record {} is not as it was filed", one.number), "a backup", {path, 0, {}});
+    auto job = filed_job(one, path);
     if (!job) return tl::unexpected(job.error());
     fleet.jobs.push_back(*std::move(job));
-  }
-  return fleet;
+    return {};
+  });
+  if (!all) return tl::unexpected(all.error());
+  if (!fleet.jobs.empty() || rotor.empty()) return fleet;
+  const auto others = rotors_in(*archive);
+  if (!others) return tl::unexpected(others.error());
+  return fail("no job is on rotor \"" + rotor + "\"", *others, {path, 0, {}});
 }
 
 }  // namespace
 
 Result<Fleet> read_fleet(const std::string& path, const std::string& rotor) {
   std::error_code none;
-  auto fleet = fs::is_regular_file(path, none) ? read_archive(path) : read_folder(path);
+  const bool archive = path.starts_with("postgres") || fs::is_regular_file(path, none);
+  auto fleet = archive ? read_archive(path, rotor) : read_folder(path);
   if (!fleet || rotor.empty()) return fleet;
   std::string others;
   for (const auto& one : fleet->jobs)

@@ -34,6 +34,8 @@ ReferenceRing read_reference(const YamlValue& value) {
   ring.larger_tooth = fields.required("larger_tooth").whole_number(1, ring.teeth);
   ring.falling = fields.required("polarity").choice<bool>({{"falling", true}, {"rising", false}});
   if (const auto mark = fields.optional("mark")) ring.mark = mark->text();
+  if (const auto size = fields.optional("larger_size")) ring.larger_size = size->number(1.02, 10.0);
+  if (const auto width = fields.optional("larger_width")) ring.larger_width = width->number(0.5, 10.0);
   fields.finish();
   return ring;
 }

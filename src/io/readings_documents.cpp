@@ -113,13 +113,53 @@ Json findings_json(const Recording& recording) {
   return list;
 }
 
+const char* basis_name(ReferenceBasis basis) {
+  switch (basis) {
+    case ReferenceBasis::at_its_word:
+      return "at_its_word";
+    case ReferenceBasis::stated_size:
+      return "stated_size";
+    case ReferenceBasis::stated_size_and_width:
+      return "stated_size_and_width";
+    case ReferenceBasis::known_ring:
+      return "known_ring";
+  }
+  return "at_its_word";
+}
+
+Json spans_json(const std::vector<TimeSpan>& spans) {
+  Json list = Json::array();
+  for (const TimeSpan& span : spans) list.push_back({{"begin_s", span.begin_s}, {"end_s", span.end_s}});
+  return list;
+}
+
+Json ring_json(const std::optional<RingComparison>& ring) {
+  if (!ring) return nullptr;
+  const auto same = ring->same;
+  return {{"from", ring->from},
+          {"same_ring", same == RingComparison::Same::cannot_tell ? Json(nullptr)
+                                                                  : Json(same == RingComparison::Same::yes)},
+          {"teeth_alike", ring->teeth_alike},
+          {"teeth_changed", ring->teeth_changed},
+          {"larger_then", ring->ratio_then},
+          {"larger_now", ring->ratio_now},
+          {"signal_ratio", ring->swing_ratio},
+          {"signal_as_before", ring->swing_as_before},
+          {"polarity_as_before", ring->polarity_as_before}};
+}
+
 Json reference_json(const Recording& recording) {
   const ReferenceHealth& health = recording.extraction.health;
   const bool known = health.trusted_blocks > 0;
   const auto if_known = [&](double value) { return known ? Json(value) : Json(nullptr); };
   Json teeth = Json::array();
-  for (Eigen::Index i = 0; known && i < health.size.size(); ++i)
-    teeth.push_back({{"size", health.size[i]}, {"spacing_error_deg", degrees(health.spacing_error_rad[i])}});
+  const double pitch_deg = 360.0 / std::max(1, health.ring.teeth());
+  const auto or_null = [](double value) { return std::isfinite(value) ? Json(value) : Json(nullptr); };
+  for (Eigen::Index i = 0; i < health.ring.size.size(); ++i)
+    teeth.push_back(
+        {{"size", or_null(std::exp(health.ring.size[i]))},
+         {"width", or_null(std::exp(health.ring.width[i]))},
+         {"spacing_error_deg", or_null(pitch_deg * (health.ring.spacing[i] - health.ring.spacing[0]))}});
   Json pairs = Json::array();
   for (const ElementComparison& pair : recording.element_pairs)
     pairs.push_back({{"element", recording.elements[pair.b]},
@@ -128,15 +168,19 @@ Json reference_json(const Recording& recording) {
                      {"ahead_deg", degrees(pair.ahead_rad)},
                      {"scatter_deg", degrees(pair.scatter_rad)},
                      {"swing_ratio", pair.swing_ratio}});
-  return {{"channel", recording.elements.front()},
+  return {{"channel", recording.elements[recording.element_used]},
+          {"verdict", describe(health.reference.verdict)},
+          {"basis", basis_name(health.reference.basis)},
+          {"without_signal", spans_json(health.without)},
+          {"known_ring", ring_json(recording.ring)},
           {"blocks", health.blocks},
           {"trusted_blocks", health.trusted_blocks},
           {"pulses", health.tally.pulses},
           {"dropped", health.tally.dropped},
           {"extra", health.tally.extra},
           {"lost", health.tally.lost},
-          {"larger_over_mean", if_known(health.larger_over_mean)},
-          {"larger_over_second", if_known(health.larger_over_second)},
+          {"larger_over_mean", if_known(health.reference.over_others)},
+          {"larger_over_second", if_known(health.reference.over_next)},
           {"passage_scatter_deg", if_known(degrees(health.passage_scatter_rad))},
           {"teeth_shown", health.count_shown ? Json(*health.count_shown) : Json(nullptr)},
           {"teeth", std::move(teeth)},
@@ -178,8 +222,10 @@ std::string readings_csv(const Job& job, const RecordedRun& run) {
     for (const RecordedReading& reading : recording.readings) {
       if (!reading.for_job) continue;
       const Sensor& sensor = job.rotor.sensors[reading.sensor];
-      ReadingRow row{reading.rpm,          sensor, std::nullopt, reading.x, job_sd(sensor, reading),
-                     joined(reading.notes)};
+      std::vector<std::string> notes = reading.notes;
+      const auto of_reference = reference_cautions(recording);
+      notes.insert(notes.end(), of_reference.begin(), of_reference.end());
+      ReadingRow row{reading.rpm, sensor, std::nullopt, reading.x, job_sd(sensor, reading), joined(notes)};
       if (reading.amplitude_known) row.amplitude = reading.amplitude;
       text += reading_line(job, run.run, row);
     }

@@ -1,12 +1,15 @@
 #include "trimwright/io/record_documents.hpp"
 
 #include <algorithm>
+#include <chrono>
 #include <filesystem>
+#include <set>
 
-#include "json_parts.hpp"
+#include "record_content.hpp"
 #include "trimwright/base/date.hpp"
 #include "trimwright/base/name.hpp"
 #include "trimwright/base/new_file.hpp"
+#include "trimwright/base/text.hpp"
 #include "trimwright/io/check_documents.hpp"
 #include "trimwright/io/files.hpp"
 #include "trimwright/io/json_documents.hpp"
@@ -16,11 +19,6 @@ namespace trimwright {
 namespace {
 
 namespace fs = std::filesystem;
-
-/// "2031-05-12" from "2031-05-12 14:20"; empty when the text does not begin with a date.
-std::string date_of(const std::string& when) {
-  return parse_date(when.substr(0, 10)) ? when.substr(0, 10) : std::string{};
-}
 
 std::string part_number(const Plane& plane, const Piece& piece) {
   const Weight* weight = piece.weight_id.empty() ? nullptr : plane.find_weight(piece.weight_id);
@@ -63,65 +61,114 @@ Json fitted_json(const Rotor& rotor, const std::vector<FittedWeights>& fitted,
   return list;
 }
 
+/// Slots whose filler goes where `before` becomes `after`, because a weight takes its place.
+Json fillers_json(const Rotor& rotor, const std::vector<FittedWeights>& before,
+                  const std::vector<FittedWeights>& after) {
+  Json list = Json::array();
+  for (std::size_t p = 0; p < rotor.planes.size(); ++p)
+    for (const auto& [slot, piece] : after[p].slots)
+      if (rotor.planes[p].filler.moment_g_mm > 0.0 && !before[p].slots.contains(slot))
+        list.push_back({{"plane", rotor.planes[p].name}, {"slot", slot}});
+  return list;
+}
+
+const std::vector<FittedWeights>& as_found(const Job& job) {
+  return std::find_if(job.runs.begin(), job.runs.end(), [](const Run& r) { return !r.set_aside; })->fitted;
+}
+
 /// Fitted as found (in the first run that is used), now, and what was taken out and put in between.
 Json weights_json(const Job& job, std::size_t run) {
-  const auto first =
-      std::find_if(job.runs.begin(), job.runs.end(), [](const Run& r) { return !r.set_aside; });
-  const auto& before = first->fitted;
+  const auto& before = as_found(job);
   const auto& now = job.runs[run].fitted;
   return {{"as_found", fitted_json(job.rotor, before, nullptr)},
           {"removed", fitted_json(job.rotor, before, &now)},
           {"fitted", fitted_json(job.rotor, now, &before)},
-          {"now", fitted_json(job.rotor, now, nullptr)}};
+          {"now", fitted_json(job.rotor, now, nullptr)},
+          {"fillers_removed", fillers_json(job.rotor, before, now)},
+          {"fillers_fitted", fillers_json(job.rotor, now, before)}};
 }
 
-/// What a record is found by, as every document of it begins.
-Json found_by_json(const Record& record) {
-  return {{"rotor", record.rotor},
-          {"serial", record.serial},
-          {"station", record.station},
-          {"date", record.date},
-          {"person", record.person},
-          {"verdict", record.verdict},
-          {"worst_ratio", record.level},
-          {"filed_at", record.filed_at},
-          {"filed_by", record.filed_by},
-          {"software", record.software},
-          {"corrects", or_null(record.corrects)},
-          {"reason", record.reason}};
+Json conditions_json(const Run& run) {
+  Json conditions = Json::object();
+  for (const auto& [key, text] : run.conditions.other) conditions[key] = text;
+  return conditions;
 }
+
+Json run_readings_json(const Job& job, const Run& run) {
+  Json list = Json::array();
+  for (const auto& one : run.readings) {
+    const Sensor& sensor = job.rotor.sensors[one.sensor];
+    list.push_back({{"speed_rpm", one.rpm},
+                    {"sensor", sensor.name},
+                    {"unit", sensor.unit.text()},
+                    {"component", one.component == Component::overall ? "overall" : "once-per-rev"},
+                    {"amplitude", sensor.unit.shown_from_peak(one.amplitude)},
+                    {"phase_deg", one.x ? Json(shown(sensor, *one.x, job.rotor.phase).phase_deg) : Json()}});
+  }
+  return list;
+}
+
+/// The runs up to the check run: how they were made, what was fitted against as found, what was read.
+Json runs_json(const Job& job, std::size_t check_run) {
+  Json list = Json::array();
+  for (std::size_t r = 0; r <= check_run; ++r) {
+    const Run& run = job.runs[r];
+    list.push_back({{"run", run.name},
+                    {"when", run.conditions.when},
+                    {"person", run.conditions.who},
+                    {"conditions", conditions_json(run)},
+                    {"set_aside", or_null(run.set_aside)},
+                    {"removed", fitted_json(job.rotor, as_found(job), &run.fitted)},
+                    {"fitted", fitted_json(job.rotor, run.fitted, &as_found(job))},
+                    {"readings", run_readings_json(job, run)}});
+  }
+  return list;
+}
+
+}  // namespace
+
+Digest measured_digest(const std::string& serial, const Json& content) {
+  std::set<std::string> lines;
+  for (const auto& one : content.at("check").at("readings"))
+    lines.insert(fmt::format(
+        "{:.6g} {} {} {:.6g} {}", one.at("speed_rpm").get<double>(), one.at("sensor").get<std::string>(),
+        one.at("component").get<std::string>(), one.at("amplitude").get<double>(),
+        one.at("phase_deg").is_null() ? "-" : fmt::format("{:.6g}", one.at("phase_deg").get<double>())));
+  std::string when = content.at("when");
+  std::replace(when.begin(), when.end(), 'T', ' ');
+  Sha256 hash;
+  hash.feed_field(lower_case(serial));
+  hash.feed_field(when);
+  for (const auto& line : lines) hash.feed_field(line);
+  return hash.finish();
+}
+
+namespace {
 
 Json content_json(const JudgedJob& judged, const std::vector<FiledFile>& files, const Record& record,
                   const FilingDetails& details) {
   const Job& job = judged.job;
   const Run& run = job.runs[judged.verdict.run];
-  Json entries = Json::object(), filed = Json::array(), conditions = Json::object();
+  Json entries = Json::object(), filed = Json::array();
   for (const auto& [key, text] : details.entries) entries[key] = text;
   for (const auto& file : files) filed.push_back({{"name", file.name}, {"text", file.text}});
-  for (const auto& [key, text] : run.conditions.other) conditions[key] = text;
   Json content = {{"trimwright", "record 1"}};
   content.update(found_by_json(record));
   content.update(
       {{"title", job.title},
        {"run", run.name},
        {"when", run.conditions.when},
-       {"conditions", conditions},
+       {"conditions", conditions_json(run)},
        {"speed_tolerance_rpm", job.rotor.speed_tolerance_rpm},
        {"angles_from", job.rotor.reference.mark.empty() ? "reference tooth" : job.rotor.reference.mark},
        {"entries", entries},
        {"weights", weights_json(job, judged.verdict.run)},
+       {"runs", runs_json(job, judged.verdict.run)},
        {"check", Json::parse(check_json(job, judged.verdict))},
        {"influence", Json::parse(influence_json(job, judged.model))},
        {"files", filed},
        {"cautions", cautions()}});
   return content;
-}
-
-Digest digest_of_files(const std::vector<FiledFile>& files, const std::string& run) {
-  Sha256 hash;
-  hash.feed_field(run);
-  for (const auto& file : files) hash.feed_field(file.text);
-  return hash.finish();
 }
 
 /// The innermost folder that holds all of the files.
@@ -146,10 +193,45 @@ Result<std::vector<FiledFile>> job_files(const std::vector<std::string>& sources
   for (std::size_t i = 0; i < paths.size(); ++i) {
     auto text = read_text_file(sources[i]);
     if (!text) return tl::unexpected(text.error());
-    files.push_back({paths[i].lexically_relative(common).generic_string(), *std::move(text)});
+    std::string name = paths[i].lexically_relative(common).generic_string();
+    if (const auto checked = check_name("the file's name", name); !checked)
+      return fail(checked.error().what, checked.error().expected, {sources[i], 0, {}});
+    files.push_back({std::move(name), *std::move(text)});
   }
   return files;
 }
+
+namespace {
+
+/// Days before the filing that a check run may have been made without a word.
+constexpr int days_without_a_word = 366;
+
+std::optional<std::chrono::sys_days> day_of(const std::string& text) {
+  const auto date = parse_date(text.substr(0, 10));
+  return date ? std::optional(std::chrono::sys_days(*date)) : std::nullopt;
+}
+
+/// The date a check run was made on, from its `when`. Years ago or yet to come it is often a slip of the pen,
+/// and a record is for good.
+Result<std::string> filing_date(const std::string& when, const FilingDetails& details) {
+  const std::string date = when.substr(0, 10);
+  const auto day = day_of(when), today = day_of(details.filed_at);
+  if (!day)
+    return fail(when.empty()
+                    ? "the check run does not say when it was made"
+                    : "the check run was made at \"" + shortened(when) + "\", which begins with no date",
+                "\"when: 2031-05-12 14:20\" of that run");
+  if (!details.dated.empty() && details.dated != date)
+    return fail("--dated says " + shortened(details.dated) + ", the check run was made on " + date,
+                "the same date in both");
+  const bool usual = today && *day <= *today + std::chrono::days(1) &&
+                     *day >= *today - std::chrono::days(days_without_a_word);
+  if (usual || !details.dated.empty()) return date;
+  return fail("the check run was made on " + date + ", and today is " + details.filed_at.substr(0, 10),
+              "its right date, or --dated " + date + " where that is right");
+}
+
+}  // namespace
 
 Result<Record> record_of(const JudgedJob& judged, const std::vector<FiledFile>& files,
                          const FilingDetails& details) {
@@ -166,8 +248,9 @@ Result<Record> record_of(const JudgedJob& judged, const std::vector<FiledFile>& 
   record.rotor = job.rotor.name;
   record.serial = job.serial;
   record.station = job.station;
-  record.date = date_of(run.conditions.when);
-  if (record.date.empty()) record.date = date_of(details.filed_at);
+  auto date = filing_date(run.conditions.when, details);
+  if (!date) return tl::unexpected(date.error());
+  record.date = *std::move(date);
   record.person = run.conditions.who;
   record.verdict = outcome_name(judged.verdict.outcome);
   record.level = judged.verdict.worst_ratio;
@@ -176,93 +259,35 @@ Result<Record> record_of(const JudgedJob& judged, const std::vector<FiledFile>& 
   record.software = details.software;
   record.corrects = details.corrects;
   record.reason = details.reason;
-  record.inputs = digest_of_files(files, run.name);
   if (auto checked = check_record(record); !checked) return tl::unexpected(checked.error());
-  record.content = content_json(judged, files, record, details).dump();
+  const Json content = content_json(judged, files, record, details);
+  record.inputs = measured_digest(job.serial, content);
+  record.content = content.dump();
   return record;
 }
 
 Result<std::vector<FiledFile>> files_of(const StoredRecord& record) {
-  std::vector<FiledFile> files;
-  const auto content = Json::parse(record.record.content, nullptr, false);
-  if (content.is_discarded() || !content.contains("files"))
-    return fail("the record holds no files", "a record that trimwright filed");
-  for (const auto& one : content["files"]) {
-    const fs::path name = fs::path(one.value("name", "")).lexically_normal();
-    if (name.empty() || name.is_absolute() || name.begin()->string() == "..")
+  auto files = from_content(record, [](const Json& content) {
+    std::vector<FiledFile> all;
+    for (const auto& one : content.at("files")) all.push_back({one.at("name"), one.at("text")});
+    return all;
+  });
+  if (!files) return files;
+  for (const auto& file : *files)
+    if (const fs::path name = fs::path(file.name).lexically_normal();
+        name.empty() || name.is_absolute() || name.begin()->string() == "..")
       return fail("the record holds a file whose name leads elsewhere", "a name within a folder");
-    files.push_back({name.generic_string(), one.value("text", "")});
-  }
   return files;
 }
 
-Result<void> write_files(const StoredRecord& record, const std::string& folder) {
-  const auto files = files_of(record);
-  if (!files) return tl::unexpected(files.error());
-  for (const auto& file : *files) {
+Result<void> write_files(const std::vector<FiledFile>& files, const std::string& folder) {
+  for (const auto& file : files) {
     const fs::path path = fs::path(folder) / file.name;
     std::error_code failed;  // told by the writing
     fs::create_directories(path.parent_path(), failed);
     if (auto written = write_text_file(path.string(), file.text); !written) return written;
   }
   return {};
-}
-
-namespace {
-
-/// A record's place in the archive.
-Json archive_place_json(const StoredRecord& one) {
-  return {{"number", one.number},
-          {"digest", hex(one.digest)},
-          {"previous", hex(one.previous)},
-          {"corrected_by", or_null(one.corrected_by)}};
-}
-
-Json summary_json(const StoredRecord& one) {
-  Json json = archive_place_json(one);
-  json.update(found_by_json(one.record));
-  return json;
-}
-
-Json whole_json(const StoredRecord& one) {
-  Json json = Json::parse(one.record.content);
-  json.update(archive_place_json(one));
-  return json;
-}
-
-Json list_document(const char* kind, Json list) {
-  return {{"trimwright", kind}, {"records", std::move(list)}, {"cautions", cautions()}};
-}
-
-}  // namespace
-
-std::string record_json(const StoredRecord& record) { return whole_json(record).dump(2) + "\n"; }
-
-std::string records_json(const std::vector<StoredRecord>& records) {
-  Json list = Json::array();
-  for (const auto& one : records) list.push_back(summary_json(one));
-  return list_document("records 1", std::move(list)).dump(2) + "\n";
-}
-
-std::string export_json(const std::vector<StoredRecord>& records) {
-  Json list = Json::array();
-  for (const auto& one : records) list.push_back(whole_json(one));
-  return list_document("export 1", std::move(list)).dump(2) + "\n";
-}
-
-std::string proof_json(const Proof& proof) {
-  Json faults = Json::array();
-  for (const auto& fault : proof.faults)
-    faults.push_back(
-        {{"number", fault.number == 0 ? Json(nullptr) : Json(fault.number)}, {"what", fault.what}});
-  const Json json = {{"trimwright", "proof 1"},
-                     {"whole", proof.whole()},
-                     {"records", proof.records},
-                     {"head", hex(proof.head)},
-                     {"expected_at", proof.expected_at ? Json(*proof.expected_at) : Json(nullptr)},
-                     {"faults", faults},
-                     {"cautions", cautions()}};
-  return json.dump(2, ' ', false, Json::error_handler_t::replace) + "\n";
 }
 
 }  // namespace trimwright

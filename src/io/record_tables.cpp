@@ -4,7 +4,7 @@
 #include <cmath>
 
 #include "csv_rows.hpp"
-#include "json_parts.hpp"
+#include "record_content.hpp"
 #include "trimwright/base/text.hpp"
 #include "trimwright/io/record_documents.hpp"
 #include "trimwright/plan/balance_plan.hpp"
@@ -12,50 +12,62 @@
 namespace trimwright {
 namespace {
 
-std::string number_cell(const Json& value) {
-  return value.is_number() ? fmt::format("{:.6g}", value.get<double>()) : "";
+/// Decimals that four significant digits of `value` need, zeros at the end left off; four at most.
+int decimals_of(double value) {
+  const int whole = value == 0.0 ? 1 : static_cast<int>(std::floor(std::log10(std::abs(value)))) + 1;
+  std::string digits = fmt::format("{:.{}f}", value, std::clamp(4 - whole, 0, 4));
+  if (digits.find('.') == std::string::npos) return 0;
+  digits.erase(digits.find_last_not_of('0') + 1);
+  return static_cast<int>(digits.size() - digits.find('.') - 1);
 }
 
-/// One reading of one record.
-struct FiledReading {
-  const StoredRecord* record = nullptr;
-  double rpm = 0.0;
-  std::string sensor, unit, component;
-  Json entry;
-};
+}  // namespace
 
-std::vector<FiledReading> readings_of(const StoredRecord& record) {
-  std::vector<FiledReading> readings;
-  const auto content = Json::parse(record.record.content);
-  for (const auto& one : content.at("check").at("readings"))
-    readings.push_back(
-        {&record, one.at("speed_rpm"), one.at("sensor"), one.at("unit"), one.at("component"), one});
-  return readings;
+std::map<std::string, int> decimals_by_unit(const Json& readings, std::span<const char* const> keys) {
+  std::map<std::string, int> decimals;
+  for (const auto& one : readings)
+    for (const char* key : keys)
+      if (one.at(key).is_number()) {
+        int& most = decimals[one.at("unit").get<std::string>()];
+        most = std::max(most, decimals_of(one.at(key).get<double>()));
+      }
+  return decimals;
+}
+
+namespace {
+
+std::string number_cell(const Json& value) {
+  return value.is_number() ? fmt::format("{:.6g}", value.get<double>()) : "";
 }
 
 /// A speed and sensor of a rotor's history, with its readings in the order of the records.
 struct HistoryRow {
   double rpm = 0.0;
   std::string sensor, unit;
-  std::vector<FiledReading> readings;
+  std::vector<std::pair<const StoredRecord*, Json>> readings;
 };
 
-double tolerance_of(const StoredRecord& record) {
-  return Json::parse(record.record.content).value("speed_tolerance_rpm", 0.0);
+void add_to_history(const StoredRecord& record, const Json& content, std::vector<HistoryRow>& rows) {
+  const double tolerance = content.value("speed_tolerance_rpm", 0.0);
+  for (const auto& one : content.at("check").at("readings")) {
+    if (one.at("component") != "once-per-rev") continue;
+    const double rpm = one.at("speed_rpm");
+    auto row = std::find_if(rows.begin(), rows.end(), [&](const HistoryRow& r) {
+      return r.sensor == one.at("sensor") && r.unit == one.at("unit") && std::abs(r.rpm - rpm) <= tolerance;
+    });
+    if (row == rows.end()) row = rows.insert(row, {rpm, one.at("sensor"), one.at("unit"), {}});
+    row->readings.emplace_back(&record, one);
+  }
 }
 
-std::vector<HistoryRow> history_of(const std::vector<StoredRecord>& records) {
+Result<std::vector<HistoryRow>> history_of(const std::vector<StoredRecord>& records) {
   std::vector<HistoryRow> rows;
   for (const auto& record : records) {
-    const double tolerance = tolerance_of(record);
-    for (auto& one : readings_of(record)) {
-      if (one.component != "once-per-rev") continue;
-      auto row = std::find_if(rows.begin(), rows.end(), [&](const HistoryRow& r) {
-        return r.sensor == one.sensor && r.unit == one.unit && std::abs(r.rpm - one.rpm) <= tolerance;
-      });
-      if (row == rows.end()) row = rows.insert(row, {one.rpm, one.sensor, one.unit, {}});
-      row->readings.push_back(std::move(one));
-    }
+    const auto added = from_content(record, [&](const Json& content) {
+      add_to_history(record, content, rows);
+      return true;
+    });
+    if (!added) return tl::unexpected(added.error());
   }
   std::stable_sort(rows.begin(), rows.end(), [](const HistoryRow& a, const HistoryRow& b) {
     return std::tie(a.rpm, a.sensor) < std::tie(b.rpm, b.sensor);
@@ -63,81 +75,96 @@ std::vector<HistoryRow> history_of(const std::vector<StoredRecord>& records) {
   return rows;
 }
 
-std::string short_number(const Json& value) {
-  return value.is_number() ? fmt::format("{:.3g}", value.get<double>()) : "-";
+/// Before, after, limit and target of each record at one place, with the same decimals all down.
+std::string history_table(const HistoryRow& row) {
+  constexpr const char* keys[] = {"first", "amplitude", "limit", "target"};
+  Json readings = Json::array();
+  for (const auto& [record, entry] : row.readings) readings.push_back(entry);
+  const int decimals = decimals_by_unit(readings, keys)[row.unit];
+  std::string text =
+      fmt::format("\n{:.0f} rpm, {} ({})\n  record  date        {:>8}  {:>8}  {:>8}  {:>8}\n", row.rpm,
+                  one_line(row.sensor), one_line(row.unit), "before", "after", "limit", "target");
+  for (const auto& [record, entry] : row.readings) {
+    text += fmt::format("  {:6}  {:10}", record->number, one_line(record->record.date));
+    for (const char* key : keys)
+      text += fmt::format("  {:>8}", entry.at(key).is_number()
+                                         ? fmt::format("{:.{}f}", entry.at(key).get<double>(), decimals)
+                                         : "-");
+    text += record->corrected_by ? fmt::format("  corrected by record {}\n", *record->corrected_by) : "\n";
+  }
+  return text;
 }
 
 }  // namespace
 
-std::string export_csv(const std::vector<StoredRecord>& records) {
-  std::string text = csv_line(
+std::string export_csv_heading() {
+  return csv_line(
       {"record",      "date",     "rotor",        "serial",          "station",  "person",
        "verdict",     "corrects", "corrected_by", "speed_rpm",       "sensor",   "unit",
        "component",   "before",   "after",        "after_phase_deg", "expected", "expected_phase_deg",
        "expected_sd", "limit",    "target",       "filed_at",        "filed_by", "digest"});
-  for (const auto& record : records)
-    for (const auto& one : readings_of(record))
-      text += csv_line({std::to_string(record.number),
-                        record.record.date,
-                        record.record.rotor,
-                        record.record.serial,
-                        record.record.station,
-                        record.record.person,
-                        record.record.verdict,
-                        record.record.corrects ? std::to_string(*record.record.corrects) : "",
-                        record.corrected_by ? std::to_string(*record.corrected_by) : "",
-                        fmt::format("{:.6g}", one.rpm),
-                        one.sensor,
-                        one.unit,
-                        one.component,
-                        number_cell(one.entry.at("first")),
-                        number_cell(one.entry.at("amplitude")),
-                        number_cell(one.entry.at("phase_deg")),
-                        number_cell(one.entry.at("expected")),
-                        number_cell(one.entry.at("expected_phase_deg")),
-                        number_cell(one.entry.at("expected_sd")),
-                        number_cell(one.entry.at("limit")),
-                        number_cell(one.entry.at("target")),
-                        record.record.filed_at,
-                        record.record.filed_by,
-                        hex(record.digest)});
-  return text;
 }
 
-std::string history_text(const std::vector<StoredRecord>& records) {
+Result<std::string> export_csv(const StoredRecord& one) {
+  const Record& record = one.record;
+  const auto number = [](const std::optional<std::int64_t>& n) { return n ? std::to_string(*n) : ""; };
+  return from_content(one, [&](const Json& content) {
+    std::string text;
+    for (const auto& reading : content.at("check").at("readings")) {
+      std::vector<std::string> cells{std::to_string(one.number),
+                                     record.date,
+                                     record.rotor,
+                                     record.serial,
+                                     record.station,
+                                     record.person,
+                                     record.verdict,
+                                     number(record.corrects),
+                                     number(one.corrected_by),
+                                     number_cell(reading.at("speed_rpm")),
+                                     reading.at("sensor"),
+                                     reading.at("unit"),
+                                     reading.at("component")};
+      for (const char* key : {"first", "amplitude", "phase_deg", "expected", "expected_phase_deg",
+                              "expected_sd", "limit", "target"})
+        cells.push_back(number_cell(reading.at(key)));
+      cells.insert(cells.end(), {record.filed_at, record.filed_by, hex(one.digest)});
+      text += csv_line(cells);
+    }
+    return text;
+  });
+}
+
+Result<std::string> history_text(const std::vector<StoredRecord>& records) {
   if (records.empty()) return "No record.\n";
+  const auto rows = history_of(records);
+  if (!rows) return tl::unexpected(rows.error());
   std::string text = "History of " + one_line(records.front().record.rotor) + ", serial " +
                      one_line(records.front().record.serial) + "\n";
   for (const auto& one : records)
     text += fmt::format("  record {:4}  {}  {}{}\n", one.number, one_line(one.record.date),
                         one_line(one.record.verdict),
                         one.corrected_by ? fmt::format("  (corrected by record {})", *one.corrected_by) : "");
-  for (const auto& row : history_of(records)) {
-    text += fmt::format("\n{:.0f} rpm, {} ({})\n  record  date        before   after   limit\n", row.rpm,
-                        one_line(row.sensor), one_line(row.unit));
-    for (const auto& one : row.readings)
-      text += fmt::format("  {:6}  {:10}  {:>6}  {:>6}  {:>6}\n", one.record->number,
-                          one_line(one.record->record.date), short_number(one.entry.at("first")),
-                          short_number(one.entry.at("amplitude")), short_number(one.entry.at("limit")));
-  }
+  for (const auto& row : *rows) text += history_table(row);
   text += "\nCAUTION\n";
   for (const auto& caution : cautions()) text += "  ! " + caution + "\n";
   return text;
 }
 
-std::string history_json(const std::vector<StoredRecord>& records) {
+Result<std::string> history_json(const std::vector<StoredRecord>& records) {
+  const auto history = history_of(records);
+  if (!history) return tl::unexpected(history.error());
   Json rows = Json::array();
-  for (const auto& row : history_of(records)) {
+  for (const auto& row : *history) {
     Json readings = Json::array();
-    for (const auto& one : row.readings)
-      readings.push_back(
-          {{"record", one.record->number},
-           {"date", one.record->record.date},
-           {"corrected_by", one.record->corrected_by ? Json(*one.record->corrected_by) : Json(nullptr)},
-           {"before", one.entry.at("first")},
-           {"after", one.entry.at("amplitude")},
-           {"after_phase_deg", one.entry.at("phase_deg")},
-           {"limit", one.entry.at("limit")}});
+    for (const auto& [record, entry] : row.readings)
+      readings.push_back({{"record", record->number},
+                          {"date", record->record.date},
+                          {"corrected_by", or_null(record->corrected_by)},
+                          {"before", entry.at("first")},
+                          {"after", entry.at("amplitude")},
+                          {"after_phase_deg", entry.at("phase_deg")},
+                          {"limit", entry.at("limit")},
+                          {"target", entry.at("target")}});
     rows.push_back(
         {{"speed_rpm", row.rpm}, {"sensor", row.sensor}, {"unit", row.unit}, {"readings", readings}});
   }

@@ -33,6 +33,11 @@ Result<void> check(const RecordingDescription& description, const std::string& f
 Result<RecordingReader> RecordingReader::open(const std::filesystem::path& file,
                                               const RecordingDescription& description) {
   if (auto ok = check(description, file.string()); !ok) return tl::unexpected(ok.error());
+  if (file == standard_input) {
+    auto stream = wav_source(file, description);
+    if (!stream) return tl::unexpected(stream.error());
+    return RecordingReader(*std::move(stream));
+  }
   std::error_code trouble;
   const auto size = std::filesystem::file_size(file, trouble);
   if (trouble) return fail("cannot be opened", "a readable WAV or CSV file", {file.string(), 0, {}});

@@ -16,12 +16,23 @@ constexpr std::size_t rows_for_rate = 1000;    ///< rows from which a sample rat
 constexpr double whole_rate_tolerance = 1e-4;  ///< relative; times are written with few digits
 constexpr double uneven = 0.5;                 ///< sampling intervals between neighbouring times
 
-std::optional<double> number(std::string_view text) {
-  if (!text.empty() && text.front() == '+') text.remove_prefix(1);
+/// With a point, or with the decimal comma that cells parted by semicolons may have.
+std::optional<double> number(std::string text) {
+  std::replace(text.begin(), text.end(), ',', '.');
+  if (text.starts_with('+')) text.erase(0, 1);
   double value = 0.0;
   const auto [end, trouble] = std::from_chars(text.data(), text.data() + text.size(), value);
   if (trouble != std::errc() || end != text.data() + text.size()) return std::nullopt;
   return value;
+}
+
+/// Where the comma is the decimal sign, cells are parted by semicolons.
+char delimiter_of(const std::filesystem::path& file) {
+  std::ifstream in(file, std::ios::binary);
+  std::string line = "#";
+  while (line.starts_with('#') && std::getline(in, line)) {
+  }
+  return line.find(';') == std::string::npos ? ',' : ';';
 }
 
 class CsvSource final : public RecordingSource {
@@ -31,7 +42,7 @@ class CsvSource final : public RecordingSource {
         description_(description),
         in_(file, std::ios::binary),
         size_(static_cast<double>(std::filesystem::file_size(file))),
-        rows_(in_, file_),
+        rows_(in_, file_, delimiter_of(file)),
         pending_(description.channels.size()) {}
 
   /// Headings, columns and sample rate, from the first rows.

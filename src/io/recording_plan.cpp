@@ -11,6 +11,7 @@
 #include "trade_values.hpp"
 #include "trimwright/base/angle.hpp"
 #include "trimwright/base/text.hpp"
+#include "trimwright/io/files.hpp"
 
 namespace trimwright {
 namespace {
@@ -76,13 +77,14 @@ ChannelPlace read_place(const YamlValue& value) {
   return place;
 }
 
-RecordedElement read_element(const YamlValue& value) {
-  YamlFields fields(value, "{channel: N, volts_full_scale: 10 V, delay: 12 us}");
+RecordedElement read_element(const YamlValue& value, const Rotor& rotor) {
+  YamlFields fields(value, "{channel: N, volts_full_scale: 10 V, delay: 12 us, at: 90 deg with rotation}");
   RecordedElement element;
   element.place = read_place(fields.required("channel"));
   if (const auto volts = fields.optional("volts_full_scale"))
     element.volts_full_scale = volts->parsed(parse_volts);
   if (const auto delay = fields.optional("delay")) element.delay_s = delay->parsed(parse_delay_s);
+  if (const auto at = fields.optional("at")) element.at_rad = read_rotor_angle(*at, rotor.rotation).radians();
   fields.finish();
   return element;
 }
@@ -245,13 +247,14 @@ RecordingPlan read_recording_plan(const YamlValue& value, const Rotor& rotor) {
     value.reject("both a sample rate and a column of times stand here", "one of the two");
   const auto reference = fields.required("reference");
   for (const auto& one : reference.list("a list of sensing elements"))
-    plan.reference.push_back(read_element(one));
+    plan.reference.push_back(read_element(one, rotor));
   if (plan.reference.empty()) reference.reject("the list is empty", "the channel of the reference teeth");
   const auto vibration = fields.required("vibration");
   for (const auto& one : vibration.list("a list of vibration channels"))
     plan.vibration.push_back(read_vibration(one, rotor));
   if (plan.vibration.empty()) vibration.reject("the list is empty", "at least one vibration channel");
   read_speeds(fields.required("speeds"), rotor, plan);
+  if (const auto ring = fields.optional("ring")) plan.ring_file = path_beside(value.file(), ring->label());
   fields.finish();
   check_each_once(value, plan, rotor);
   return plan;

@@ -66,6 +66,7 @@ YAML::Node run_node(const Rehearsal& rehearsal, const RehearsalRun& run) {
   conditions["wind"] = "calm";
   YAML::Node node(YAML::NodeType::Map);
   node["name"] = run.name;
+  node["when"] = "2031-06-02 09:00";  // invented, like the rotor
   node["conditions"] = conditions;
   node["fitted"] = fitted_node(rehearsal.rotor, run.fitted);
   return node;

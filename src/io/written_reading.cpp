@@ -115,6 +115,7 @@ std::optional<double> stated_sd(const WrittenReading& written, const Sensor& sen
 Reading to_reading(const WrittenReading& written, const Rotor& rotor) {
   Reading reading;
   reading.where = written.where;
+  reading.note = shortened(written.note, 300);
   const auto sensor_index = rotor.sensor_named(written.sensor);
   if (!sensor_index)
     reject(written, "sensor", "the rotor has no sensor \"" + shortened(written.sensor) + "\"",

@@ -1,20 +1,20 @@
 #include <fmt/format.h>
 
-#include <algorithm>
+#include <variant>
 
 #include "archive_state.hpp"
+#include "trimwright/base/text.hpp"
 
 namespace trimwright {
-namespace {
 
-/// Columns of a stored record in the order that `stored` reads them.
-constexpr const char* columns =
-    "number, previous, digest, inputs, rotor, serial, station, date, person, verdict, level, filed_at, "
-    "filed_by, "
-    "software, corrects, reason, content";
+std::string stored_columns(const Database& database) {
+  return std::string(
+             "number, previous, digest, inputs, rotor, serial, station, date, person, verdict, level, "
+             "filed_at, filed_by, software, corrects, reason, content") +
+         (database.version() > 1 ? ", origin" : "");
+}
 
-/// Into a record that may have held another.
-void read_stored(const Statement& row, StoredRecord& one) {
+void read_stored(const Database& database, const Statement& row, StoredRecord& one) {
   one.number = row.integer(0);
   one.previous = row.digest(1);
   one.digest = row.digest(2);
@@ -23,142 +23,132 @@ void read_stored(const Statement& row, StoredRecord& one) {
   int at = 4;
   for (auto* text :
        {&record.rotor, &record.serial, &record.station, &record.date, &record.person, &record.verdict})
-    row.text(at++, *text);
+    text->assign(row.view(at++));
   record.level = row.real(at++);
-  for (auto* text : {&record.filed_at, &record.filed_by, &record.software}) row.text(at++, *text);
+  for (auto* text : {&record.filed_at, &record.filed_by, &record.software}) text->assign(row.view(at++));
   record.corrects = row.is_null(at) ? std::nullopt : std::optional(row.integer(at));
-  row.text(at + 1, record.reason);
-  row.text(at + 2, record.content);
+  record.reason.assign(row.view(at + 1));
+  record.content.assign(row.view(at + 2));
+  record.origin =
+      database.version() == 1 || row.is_null(at + 3) ? std::nullopt : std::optional(row.digest(at + 3));
+  one.corrected_by.reset();
+  one.rule = database.version();
+  one.holds =
+      digest_of(one.number, one.previous, record, one.rule) == one.digest && record.corrects.value_or(1) > 0;
 }
 
-StoredRecord stored(const Statement& row) {
+std::optional<StoredRecord> last_record(Database& database, const std::string& station) {
+  const auto last = database.prepare(fmt::format("SELECT {} FROM record {} ORDER BY number DESC LIMIT 1",
+                                                 stored_columns(database),
+                                                 database.chain_per_station() ? "WHERE station = ?1" : ""));
+  if (database.chain_per_station()) last->bind(1, std::string_view(station));
   StoredRecord one;
-  read_stored(row, one);
+  if (!last->step()) return std::nullopt;
+  read_stored(database, *last, one);
   return one;
-}
-
-}  // namespace
-
-Result<std::vector<StoredRecord>> Archive::find(const RecordQuery& query) const {
-  std::string where;
-  std::vector<std::pair<const std::string*, std::optional<double>>> values;
-  const auto ask = [&](const std::string& term, const char* condition) {
-    if (term.empty()) return;
-    where += (where.empty() ? " WHERE " : " AND ") + fmt::format(fmt::runtime(condition), values.size() + 1);
-    values.emplace_back(&term, std::nullopt);
-  };
-  const auto compare = [&](const std::optional<double>& bound, const char* condition) {
-    if (!bound) return;
-    where += (where.empty() ? " WHERE " : " AND ") + fmt::format(fmt::runtime(condition), values.size() + 1);
-    values.emplace_back(nullptr, bound);
-  };
-  ask(query.serial, "serial = ?{0}");
-  ask(query.rotor, "instr(lower(rotor), lower(?{0})) > 0");
-  ask(query.station, "instr(lower(station), lower(?{0})) > 0");
-  ask(query.person, "(instr(lower(person), lower(?{0})) > 0 OR instr(lower(filed_by), lower(?{0})) > 0)");
-  ask(query.verdict, "verdict = ?{0}");
-  ask(query.from, "date >= ?{0}");
-  ask(query.to, "date <= ?{0}");
-  compare(query.level_above, "level > ?{0}");
-  compare(query.level_below, "level < ?{0}");
-  const std::string sql =
-      "SELECT number, previous, digest, inputs, rotor, serial, station, date, person, verdict, level, "
-      "filed_at, "
-      "filed_by, software, corrects, reason, '', (SELECT max(c.number) FROM record c WHERE c.corrects = "
-      "record.number) FROM record" +
-      where + fmt::format(" ORDER BY number DESC LIMIT {}", query.most);
-  try {
-    Statement statement(state_->database, sql);
-    for (std::size_t i = 0; i < values.size(); ++i) {
-      const int at = static_cast<int>(i) + 1;
-      if (values[i].first != nullptr) {
-        statement.bind(at, std::string_view(*values[i].first));
-      } else {
-        statement.bind(at, *values[i].second);
-      }
-    }
-    std::vector<StoredRecord> found;
-    while (statement.step()) {
-      found.push_back(stored(statement));
-      if (!statement.is_null(17)) found.back().corrected_by = statement.integer(17);
-    }
-    std::reverse(found.begin(), found.end());
-    return found;
-  } catch (const DatabaseFailure& failure) {
-    return tl::unexpected(failure.error);
-  }
-}
-
-Result<StoredRecord> Archive::read(std::int64_t number) const {
-  try {
-    Statement statement(state_->database, fmt::format("SELECT {} FROM record WHERE number = ?", columns));
-    statement.bind(1, number);
-    if (!statement.step())
-      refuse(state_->database, fmt::format("there is no record {}", number),
-             fmt::format("1 to {}", last_record(state_->database).first));
-    auto one = stored(statement);
-    if (digest_of(one.number, one.previous, one.record) != one.digest)
-      refuse(state_->database,
-             fmt::format("record {} is not as it was filed: its digest does not fit", number),
-             "a backup (trimwright record prove tells what else is changed)");
-    Statement later(state_->database, "SELECT max(number) FROM record WHERE corrects = ?");
-    later.bind(1, number);
-    if (later.step() && !later.is_null(0)) one.corrected_by = later.integer(0);
-    return one;
-  } catch (const DatabaseFailure& failure) {
-    return tl::unexpected(failure.error);
-  }
 }
 
 namespace {
 
-/// What SQLite itself finds wrong with its file.
-void check_structure(Database& database, Proof& proof) {
-  Statement check(database, "PRAGMA integrity_check(20)");
-  while (check.step())
-    if (const auto found = check.text(0); found != "ok")
-      proof.faults.push_back({0, "the file is damaged: " + found});
-}
-
-void check_chain(Database& database, const std::optional<Digest>& expected, Proof& proof) {
-  Statement all(database, fmt::format("SELECT {} FROM record NOT INDEXED ORDER BY number", columns));
-  StoredRecord one;
-  while (all.step()) {
-    read_stored(all, one);
-    ++proof.records;
-    proof.bytes += one.record.content.size();
-    if (one.number != proof.records) {
-      proof.faults.push_back({one.number, fmt::format("stands where record {} should", proof.records)});
-      proof.records = one.number;
-    }
-    if (one.previous != proof.head)
-      proof.faults.push_back(
-          {one.number, "does not follow the record before it: one of the two was changed or put in"});
-    if (digest_of(one.number, one.previous, one.record) != one.digest)
-      proof.faults.push_back({one.number, "is not as it was filed: its digest does not fit"});
-    proof.head = one.digest;
-    if (expected && one.digest == *expected) proof.expected_at = one.number;
+/// Conditions on records, and the values they are asked with.
+class Conditions {
+ public:
+  Conditions(const RecordQuery& query, const char* serial) {
+    if (!query.serial.empty()) add(std::string(serial) + " = {0}", lower_case(query.serial));
+    part("lower(serial) LIKE {0} ESCAPE '!'", query.part_of_serial);
+    part("lower(rotor) LIKE {0} ESCAPE '!'", query.rotor);
+    part("lower(station) LIKE {0} ESCAPE '!'", query.station);
+    part("(lower(person) LIKE {0} ESCAPE '!' OR lower(filed_by) LIKE {0} ESCAPE '!')", query.person);
+    if (!query.verdict.empty()) add("verdict = {0}", query.verdict);
+    if (!query.from.empty()) add("date >= {0}", query.from);
+    if (!query.to.empty()) add("date <= {0}", query.to);
+    if (query.level_above) add("level > {0}", *query.level_above);
+    if (query.level_below) add("level < {0}", *query.level_below);
   }
-}
+  [[nodiscard]] const std::string& where() const { return where_; }
+  void bind_to(Statement& statement) const {
+    for (std::size_t i = 0; i < values_.size(); ++i)
+      std::visit([&](const auto& value) { bind(statement, static_cast<int>(i) + 1, value); }, values_[i]);
+  }
+
+ private:
+  static void bind(Statement& statement, int at, const std::string& text) {
+    statement.bind(at, std::string_view(text));
+  }
+  static void bind(Statement& statement, int at, double number) { statement.bind(at, number); }
+  void add(const std::string& condition, std::variant<std::string, double> value) {
+    values_.push_back(std::move(value));
+    where_ += (where_.empty() ? " WHERE " : " AND ") +
+              fmt::format(fmt::runtime(condition), fmt::format("?{}", values_.size()));
+  }
+  void part(const char* condition, const std::string& term) {
+    if (term.empty()) return;
+    std::string pattern = "%";
+    for (const char c : lower_case(term))
+      pattern += c == '%' || c == '_' || c == '!' ? std::string("!") + c : std::string(1, c);
+    add(condition, pattern + "%");
+  }
+
+  std::string where_;
+  std::vector<std::variant<std::string, double>> values_;
+};
 
 }  // namespace
 
-Result<Proof> Archive::prove(const std::optional<Digest>& expected) const {
-  Proof proof;
-  try {
-    state_->database.run("BEGIN");  // one state of the archive, whoever files meanwhile
-    check_chain(state_->database, expected, proof);
-    check_structure(state_->database, proof);
-    state_->database.run("COMMIT");
-  } catch (const DatabaseFailure& failure) {
-    sqlite3_exec(state_->database.handle(), "ROLLBACK", nullptr, nullptr, nullptr);
-    proof.faults.push_back({proof.records + 1, "cannot be read: " + failure.error.what});
-  }
-  if (expected && !proof.expected_at)
-    proof.faults.push_back({0,
-                            "no record has the expected digest: records were cut off the end, or made anew "
-                            "from some record on"});
-  return proof;
+Result<void> Archive::each(const RecordQuery& query, const Take& take) const {
+  return caught([&]() -> Result<void> {
+    Database& database = *state_->database;
+    const Conditions asked(query, database.serial_column());
+    const auto columns = stored_columns(database);
+    const auto rows = database.prepare(fmt::format(
+        "SELECT {}, (SELECT max(c.number) FROM record c WHERE c.corrects = record.number) FROM record "
+        "WHERE number IN (SELECT number FROM record{} ORDER BY number DESC LIMIT {}) ORDER BY number",
+        columns, asked.where(), query.most));
+    asked.bind_to(*rows);
+    const int corrected = database.version() > 1 ? 18 : 17;
+    StoredRecord one;
+    while (rows->step()) {
+      read_stored(database, *rows, one);
+      if (!rows->is_null(corrected)) one.corrected_by = rows->integer(corrected);
+      if (auto taken = take(one); !taken) return taken;
+    }
+    return {};
+  });
+}
+
+Result<std::vector<StoredRecord>> Archive::find(const RecordQuery& query) const {
+  std::vector<StoredRecord> found;
+  const auto all = each(query, [&](StoredRecord& one) -> Result<void> {
+    one.record.content.clear();
+    found.push_back(one);
+    return {};
+  });
+  if (!all) return tl::unexpected(all.error());
+  return found;
+}
+
+Result<StoredRecord> Archive::read(std::int64_t number) const {
+  return caught([&]() -> Result<StoredRecord> {
+    Database& database = *state_->database;
+    const auto row =
+        database.prepare(fmt::format("SELECT {} FROM record WHERE number = ?1", stored_columns(database)));
+    row->bind(1, number);
+    if (!row->step()) {
+      row->reset();
+      const auto last = database.prepare("SELECT max(number) FROM record");
+      const bool any = last->step() && !last->is_null(0);
+      database.refuse(fmt::format("there is no record {}", number),
+                      any ? fmt::format("1 to {}", last->integer(0)) : "an archive with records");
+    }
+    StoredRecord one;
+    read_stored(database, *row, one);
+    row->reset();
+    if (!one.holds)
+      database.refuse(fmt::format("record {} is not as it was filed: its digest does not fit", number),
+                      "a backup (trimwright record prove tells what else is changed)");
+    one.corrected_by = Filing(database).correction_of(number);
+    return one;
+  });
 }
 
 }  // namespace trimwright

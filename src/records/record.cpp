@@ -13,9 +13,9 @@ std::string_view bytes_of(const Digest& digest) {
 
 }  // namespace
 
-Digest digest_of(std::int64_t number, const Digest& previous, const Record& record) {
+Digest digest_of(std::int64_t number, const Digest& previous, const Record& record, int rule) {
   thread_local Sha256 hash;  // finding the algorithm costs more than digesting a short record
-  hash.feed("trimwright record 1");
+  hash.feed(rule == 1 ? "trimwright record 1" : "trimwright record 2");
   hash.feed_number(static_cast<std::uint64_t>(number));
   hash.feed(bytes_of(previous));
   for (const auto* field :
@@ -23,8 +23,10 @@ Digest digest_of(std::int64_t number, const Digest& previous, const Record& reco
         &record.filed_at, &record.filed_by, &record.software, &record.reason})
     hash.feed_field(*field);
   hash.feed_number(std::bit_cast<std::uint64_t>(record.level));
+  if (rule > 1) hash.feed_number(record.corrects ? 1 : 0);
   hash.feed_number(static_cast<std::uint64_t>(record.corrects.value_or(0)));
   hash.feed(bytes_of(record.inputs));
+  if (rule > 1) hash.feed_field(record.origin ? bytes_of(*record.origin) : std::string_view{});
   hash.feed_field(record.content);
   return hash.finish();
 }

@@ -3,7 +3,9 @@
 #include <span>
 #include <vector>
 
+#include "trimwright/reference/larger_tooth.hpp"
 #include "trimwright/reference/revolution_block.hpp"
+#include "trimwright/reference/tooth_spacing.hpp"
 
 namespace trimwright {
 
@@ -20,10 +22,22 @@ struct BlockTeeth {
 
 [[nodiscard]] BlockTeeth block_teeth(std::span<const CountedTooth> counted, int pitches);
 
-/// Speed, regularity and mean sizes of a block; verdict, larger tooth and track are left to the caller.
-[[nodiscard]] RevolutionBlock measured(const BlockTeeth& block, int teeth);
+/// The same turn by turn: rows are revolutions, columns places from the block's first tooth.
+struct FoldedBlock {
+  FoldedSizes size, before, after, width;  ///< relative to the revolution around
+  Eigen::ArrayXXd spacing;  ///< out of the even place [pitches]; NaN in the first and last revolution
+};
 
+[[nodiscard]] FoldedBlock folded_block(const BlockTeeth& block, int teeth);
+
+/// What `rows` revolutions from the `first` on show of the ring.
+[[nodiscard]] RingPicture picture_of(const FoldedBlock& block, Eigen::Index first, Eigen::Index rows);
+
+/// Speed, regularity and mean sizes of a block; verdict, ring and track are left to the caller.
+[[nodiscard]] RevolutionBlock measured(const BlockTeeth& block, const FoldedBlock& fold, int teeth);
+
+/// Shaft angle with the block's first tooth at `first_place` of a ring whose spacing `picture` knows.
 [[nodiscard]] ToothTrack track_of(const BlockTeeth& block, int teeth, int first_place,
-                                  const SpacingErrors* spacing_errors);
+                                  const RingPicture* picture);
 
 }  // namespace trimwright

@@ -5,8 +5,12 @@
 #include <boost/math/distributions/fisher_f.hpp>
 #include <cmath>
 
+#include "level_fit.hpp"
+
 namespace trimwright {
 namespace {
+
+constexpr std::size_t longest_series = 256;  ///< entries; then each stands for twice as many blocks
 
 Eigen::Vector2d parts(Phasor x) { return {x.real(), x.imag()}; }
 
@@ -46,6 +50,7 @@ void DwellSums::add(const BlockReading& block) {
 }
 
 void DwellSums::add_trusted(const BlockReading& block, double time_s) {
+  ring_ = block.ring;
   for (std::size_t k = 0; k < channels_.size(); ++k) {
     ChannelSums& sums = channels_[k];
     if (trusted_ == 0.0) sums.first = parts(block.channels[k].value);
@@ -55,10 +60,33 @@ void DwellSums::add_trusted(const BlockReading& block, double time_s) {
     sums.sum += x;
     sums.squares += x * x.transpose();
     sums.time_sum += time_s * x;
+    sums.open += block.channels[k].value;
+  }
+  open_s_ += time_s;
+  if (++in_open_ == per_entry_) {
+    series_s_.push_back(open_s_ / per_entry_);
+    for (ChannelSums& sums : channels_) {
+      sums.series.push_back(sums.open / static_cast<double>(per_entry_));
+      sums.open = 0.0;
+    }
+    open_s_ = 0.0;
+    in_open_ = 0;
+    if (series_s_.size() == longest_series) halve_series();
   }
   trusted_ += 1.0;
   time_ += time_s;
   time_squares_ += time_s * time_s;
+}
+
+void DwellSums::halve_series() {
+  const auto paired = [](auto& values) {
+    for (std::size_t i = 0; 2 * i + 1 < values.size(); ++i)
+      values[i] = 0.5 * (values[2 * i] + values[2 * i + 1]);
+    values.resize(values.size() / 2);
+  };
+  paired(series_s_);
+  for (ChannelSums& sums : channels_) paired(sums.series);
+  per_entry_ *= 2;
 }
 
 ChannelReading DwellSums::channel_reading(const ChannelSums& sums, const DwellRules& rules) const {
@@ -80,6 +108,17 @@ ChannelReading DwellSums::channel_reading(const ChannelSums& sums, const DwellRu
   reading.covariance = scatter / (n * (n - 1.0)) * (correlated ? (1.0 + rho) / (1.0 - rho) : 1.0);
   reading.sd = std::sqrt(0.5 * reading.covariance.trace());
   reading.block_sd = std::sqrt(0.5 * total / (n - 1.0));
+  const LevelFit level = fit_level(series_s_, sums.series);
+  if (level.beside != LevelFit::Beside::nothing) {
+    reading.value = level.value;
+    reading.sd = level.sd;
+    reading.covariance = level.sd * level.sd * Eigen::Matrix2d::Identity();
+    reading.resonance = level.beside == LevelFit::Beside::band;
+    if (!reading.resonance) {
+      reading.other_hz = level.line_hz;
+      reading.other_amplitude = level.amplitude;
+    }
+  }
 
   const double time_scatter = time_squares_ - time_ * time_ / n;
   const Eigen::Vector2d together = sums.time_sum - time_ * mean;
@@ -98,6 +137,7 @@ ChannelReading DwellSums::channel_reading(const ChannelSums& sums, const DwellRu
 DwellReading DwellSums::reading(const DwellRules& rules) const {
   DwellReading dwell;
   dwell.span = span_;
+  dwell.ring = ring_;
   dwell.blocks = static_cast<int>(trusted_);
   dwell.refused_blocks = static_cast<int>(all_ - trusted_);
   dwell.refusal = refusal_;
@@ -119,13 +159,33 @@ DwellReading DwellSums::reading(const DwellRules& rules) const {
   return dwell;
 }
 
+void settle(DwellReading& dwell, const PhaseTurn& turn) {
+  if (turn.verdict != ReferenceVerdict::trusted && dwell.blocks > 0) {
+    dwell.refused_blocks += dwell.blocks;
+    dwell.blocks = 0;
+    dwell.refusal = turn.verdict;
+    dwell.phase_trusted = false;
+  }
+  const Phasor by = std::polar(1.0, turn.turn_rad);
+  Eigen::Matrix2d rotation;
+  rotation << by.real(), -by.imag(), by.imag(), by.real();
+  for (ChannelReading& channel : dwell.channels) {
+    channel.value *= by;
+    channel.change *= by;
+    channel.covariance = rotation * channel.covariance * rotation.transpose();
+  }
+}
+
 DwellFinder::DwellFinder(const DwellRules& rules, const std::vector<TimeSpan>& given)
     : rules_(rules), given_(given), given_sums_(given.size()) {}
 
 void DwellFinder::add(const BlockReading& block) {
-  for (std::size_t i = 0; i < given_.size(); ++i)
-    if (block.span.begin_s >= given_[i].begin_s && block.span.end_s <= given_[i].end_s)
-      given_sums_[i].add(block);
+  for (std::size_t i = 0; i < given_.size(); ++i) {
+    if (block.span.begin_s < given_[i].begin_s || block.span.end_s > given_[i].end_s) continue;
+    auto& sums = given_sums_[i];
+    if (sums.empty() || !sums.back().takes(block)) sums.emplace_back();
+    sums.back().add(block);
+  }
   if (!given_.empty()) return;
   const double travelled = std::abs(block.speed_change_rpm_per_s) * (block.span.end_s - block.span.begin_s);
   const bool sweeping = travelled > rules_.speed_tolerance * block.speed_rpm;
@@ -133,7 +193,7 @@ void DwellFinder::add(const BlockReading& block) {
     const double mean = open_.mean_rpm();
     const bool same_speed = std::abs(block.speed_rpm - mean) <= rules_.speed_tolerance * mean;
     const bool gap = block.span.begin_s - open_.span().end_s > rules_.shortest_s;
-    if (sweeping || !same_speed || gap) close();
+    if (sweeping || !same_speed || gap || !open_.takes(block)) close();
   }
   if (!sweeping) open_.add(block);
 }
@@ -154,8 +214,13 @@ std::vector<DwellReading> DwellFinder::finish() {
   std::vector<DwellReading> dwells;
   dwells.swap(closed_);
   for (std::size_t i = 0; i < given_.size(); ++i) {
-    dwells.push_back(given_sums_[i].reading(rules_));
-    if (given_sums_[i].empty()) dwells.back().span = given_[i];
+    DwellReading longest;
+    longest.span = given_[i];
+    for (const DwellSums& sums : given_sums_[i])
+      if (const DwellReading one = sums.reading(rules_);
+          longest.channels.empty() || one.blocks > longest.blocks)
+        longest = one;
+    dwells.push_back(longest);
   }
   return dwells;
 }

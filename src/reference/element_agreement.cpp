@@ -16,21 +16,12 @@ constexpr double apart = 0.25;             ///< pitches between elements facing 
 constexpr double scattered = 0.1;          ///< pitches
 constexpr double much_less_trusted = 0.2;  ///< difference in the part of blocks trusted
 constexpr double much_smaller = 0.5;
+constexpr double as_often = 0.9;  ///< trusted, of the best
 
 double mean_swing(const ElementWatch& element) {
   double sum = 0.0;
   for (const RevolutionBlock& block : element.kept()) sum += block.mean_swing;
   return element.kept().empty() ? 0.0 : sum / static_cast<double>(element.kept().size());
-}
-
-double trusted_part(const ElementWatch& element) {
-  return element.blocks() > 0 ? static_cast<double>(element.trusted()) / element.blocks() : 0.0;
-}
-
-const RevolutionBlock* covering(const ElementWatch& element, double time_s) {
-  for (const RevolutionBlock& block : element.kept())
-    if (block.track.begin_s() <= time_s && time_s < block.track.end_s()) return &block;
-  return nullptr;
 }
 
 ElementComparison compared_pair(std::span<const ElementWatch> elements, std::size_t a, std::size_t b) {
@@ -40,9 +31,9 @@ ElementComparison compared_pair(std::span<const ElementWatch> elements, std::siz
   std::complex<double> sum;
   for (const RevolutionBlock& block : elements[a].kept()) {
     const double moment = 0.5 * (block.track.begin_s() + block.track.end_s());
-    const RevolutionBlock* const other = covering(elements[b], moment);
-    if (other == nullptr) continue;
-    sum += std::polar(1.0, other->track.angle_at(moment) - block.track.angle_at(moment));
+    const auto here = elements[a].angle_at(moment), there = elements[b].angle_at(moment);
+    if (!here || !there) continue;
+    sum += std::polar(1.0, *there - *here);
     ++comparison.moments;
   }
   if (comparison.moments > 0) {
@@ -67,14 +58,46 @@ Finding disagreement(double value, std::string what) {
       "current manual."};
 }
 
+bool agree(const ElementComparison& pair, int teeth) {
+  const double pitch = 2.0 * std::numbers::pi / teeth;
+  return std::abs(pair.ahead_rad) <= apart * pitch && pair.scatter_rad <= scattered * pitch;
+}
+
 }  // namespace
 
 void ElementWatch::see(const RevolutionBlock& block) {
   ++blocks_;
   if (block.verdict != ReferenceVerdict::trusted) return;
-  ++trusted_;
+  ++placed_[block.ring];
   kept_.push_back(block);
   if (kept_.size() > most_kept) kept_.pop_front();
+}
+
+void ElementWatch::settle(std::vector<PhaseTurn> turns, ReferenceBasis basis) {
+  turns_ = std::move(turns);
+  basis_ = basis;
+}
+
+const PhaseTurn* ElementWatch::turn_of(const RevolutionBlock& block) const {
+  const auto ring = static_cast<std::size_t>(block.ring);
+  return ring < turns_.size() && turns_[ring].verdict == ReferenceVerdict::trusted ? &turns_[ring] : nullptr;
+}
+
+int ElementWatch::trusted() const {
+  int sum = 0;
+  for (const auto& [ring, blocks] : placed_)
+    if (static_cast<std::size_t>(ring) < turns_.size() &&
+        turns_[static_cast<std::size_t>(ring)].verdict == ReferenceVerdict::trusted)
+      sum += blocks;
+  return sum;
+}
+
+std::optional<double> ElementWatch::angle_at(double time_s) const {
+  for (const RevolutionBlock& block : kept_) {
+    if (time_s < block.track.begin_s() || time_s >= block.track.end_s()) continue;
+    if (const PhaseTurn* const turn = turn_of(block)) return block.track.angle_at(time_s) - turn->turn_rad;
+  }
+  return std::nullopt;
 }
 
 std::vector<ElementComparison> compared(std::span<const ElementWatch> elements) {
@@ -86,17 +109,16 @@ std::vector<ElementComparison> compared(std::span<const ElementWatch> elements) 
 
 std::vector<Finding> disagreements(std::span<const ElementWatch> elements, int teeth) {
   std::vector<Finding> found;
-  const double pitch = 2.0 * std::numbers::pi / teeth;
   for (const ElementComparison& pair : compared(elements)) {
     const ElementWatch &a = elements[pair.a], &b = elements[pair.b];
-    const double less_trusted = trusted_part(b) - trusted_part(a);
+    const double less_trusted = b.trusted_part() - a.trusted_part();
     if (std::abs(less_trusted) > much_less_trusted)
-      found.push_back(
-          disagreement(less_trusted,
-                       fmt::format("Element '{}' can be trusted in {:.0f} % of its blocks, '{}' in {:.0f} %.",
-                                   a.name(), 100.0 * trusted_part(a), b.name(), 100.0 * trusted_part(b))));
+      found.push_back(disagreement(
+          less_trusted,
+          fmt::format("Element '{}' can be trusted in {:.0f} % of the revolutions, '{}' in {:.0f} %.",
+                      a.name(), 100.0 * a.trusted_part(), b.name(), 100.0 * b.trusted_part())));
     if (pair.moments == 0) continue;
-    if (std::abs(pair.ahead_rad) > apart * pitch || pair.scatter_rad > scattered * pitch)
+    if (!agree(pair, teeth))
       found.push_back(disagreement(
           degrees(pair.ahead_rad),
           fmt::format("By element '{}' the shaft is {:.3g} deg ahead of element '{}' (scatter {:.2g} deg).",
@@ -107,6 +129,37 @@ std::vector<Finding> disagreements(std::span<const ElementWatch> elements, int t
                                         pair.swing_ratio, a.name())));
   }
   return found;
+}
+
+ElementChoice chosen_element(std::span<const ElementWatch> elements, int teeth) {
+  double best = 0.0;
+  for (const ElementWatch& element : elements) best = std::max(best, element.trusted_part());
+  std::vector<std::size_t> usable;
+  for (std::size_t e = 0; e < elements.size(); ++e)
+    if (best > 0.0 && elements[e].trusted_part() >= as_often * best) usable.push_back(e);
+  if (usable.empty()) {
+    const auto most = std::ranges::max_element(elements, {}, [](const auto& one) { return one.blocks(); });
+    return {static_cast<std::size_t>(most - elements.begin()), true};
+  }
+  const auto pairs = compared(elements);
+  std::vector<std::size_t> alike(elements.size(), 1);
+  bool dispute = false;
+  for (const ElementComparison& pair : pairs) {
+    if (pair.moments == 0 || elements[pair.a].trusted() == 0 || elements[pair.b].trusted() == 0) continue;
+    if (agree(pair, teeth)) {
+      ++alike[pair.a];
+      ++alike[pair.b];
+    } else {
+      dispute = true;
+    }
+  }
+  if (!dispute) return {usable.front(), true};
+  for (const std::size_t e : usable)
+    if (elements[e].basis() == ReferenceBasis::known_ring) return {e, true};
+  const auto speaking = std::ranges::count_if(elements, [](const auto& one) { return one.trusted() > 0; });
+  for (const std::size_t e : usable)
+    if (2 * alike[e] > static_cast<std::size_t>(speaking)) return {e, true};
+  return {usable.front(), false};
 }
 
 }  // namespace trimwright

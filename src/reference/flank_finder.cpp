@@ -5,9 +5,12 @@
 namespace trimwright {
 namespace {
 
-constexpr double part_of_height = 0.45;
+constexpr double part_of_height = 0.36;  ///< run-out of 60 % leaves 0.4 of the usual height
 constexpr double patience_in_spacings = 4.0;
-constexpr std::size_t look_every = 128;  ///< samples between two looks at the clock
+constexpr double much_higher = 4.0;        ///< than the level
+constexpr double alike_heights = 2.0;      ///< ratio of heights
+constexpr double near_in_patience = 0.75;  ///< of the patience, which is four pitches at the lowest speed
+constexpr std::size_t look_every = 128;    ///< samples between two looks at the clock
 
 }  // namespace
 
@@ -60,11 +63,23 @@ void FlankFinder::scan_stretch(std::span<const float> samples, std::int64_t firs
 
 void FlankFinder::accept(const Flank& flank, std::vector<Flank>& found) {
   found.push_back(flank);
+  notice_return(flank);
   heights_.push(flank.height);
   threshold_ = part_of_height * heights_.median();
   if (last_middle_ >= 0.0) spacings_.push(flank.middle() - last_middle_);
   last_middle_ = flank.middle();
   last_found_ = flank.bottom;
+}
+
+void FlankFinder::notice_return(const Flank& flank) {
+  if (heights_.empty() || flank.height < much_higher * heights_.median()) return;
+  const bool near = high_.height > 0.0 && flank.middle() - high_.middle() < near_in_patience * patience_;
+  if (near && flank.height < alike_heights * high_.height && flank.height > high_.height / alike_heights) {
+    heights_.clear();
+    spacings_.clear();
+    last_middle_ = -1.0;
+  }
+  high_ = flank;
 }
 
 void FlankFinder::lower_level_when_overdue(std::int64_t now) {

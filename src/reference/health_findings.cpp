@@ -10,13 +10,13 @@
 namespace trimwright {
 namespace {
 
-constexpr double uncovered_s = 5.0;        ///< without turning teeth, worth a remark
 constexpr double weak_over_second = 1.10;  ///< less lead than this of the larger tooth is weak
 constexpr double many_dropped = 0.002;     ///< of all pulses
 constexpr double many_extra = 0.002;
 constexpr double clear_of_noise = 6.0;       ///< standard deviations
 constexpr double odd_spacing = 6.0;          ///< times the usual (median) spacing error
 constexpr double least_odd_spacing = 0.005;  ///< pitches
+constexpr double worn_part = 0.95;           ///< of the known size, below which the larger tooth is worn
 constexpr double odd_size = 0.08;            ///< relative
 constexpr double swing_change = 0.2;         ///< relative
 
@@ -31,12 +31,20 @@ double median_of(std::vector<double> values) {
   return *middle;
 }
 
+/// "5.1 s to 11.8 s, 14.0 s to 14.2 s".
+std::string times(const std::vector<TimeSpan>& spans) {
+  std::string text;
+  for (const TimeSpan& span : spans)
+    text += fmt::format("{}{:.1f} s to {:.1f} s", text.empty() ? "" : ", ", span.begin_s, span.end_s);
+  return text;
+}
+
 /// Collects findings about one recording.
 struct Findings {
   const ToothRing& ring;
   const HealthSums& sums;
   const ReferenceHealth& health;
-  const SpacingErrors& spacing;
+  const RingKnowledge& known;
   double duration_s;
   std::vector<Finding> found = {};
 
@@ -49,6 +57,10 @@ struct Findings {
   [[nodiscard]] Gravity gravity_of(int blocks) const {
     return 2 * blocks > sums.blocks ? Gravity::refusal : Gravity::caution;
   }
+  /// "In 12 % of the revolutions".
+  [[nodiscard]] std::string in_part(int blocks) const {
+    return fmt::format("In {:.2g} % of the revolutions", 100.0 * blocks / std::max(1, sums.blocks));
+  }
 
   void turning() {
     if (health.tally.pulses == 0) {
@@ -57,28 +69,134 @@ struct Findings {
           "Check which channel holds the tooth signal; then the pickup's connector and resistance.");
       return;
     }
-    const double still_s = duration_s - sums.covered_s;
-    if (sums.blocks == 0 || (still_s > uncovered_s && sums.covered_s < 0.95 * duration_s))
-      add(FindingKind::stopped_in_between, sums.blocks == 0 ? Gravity::refusal : Gravity::note, still_s,
-          fmt::format("For {:.1f} s of {:.1f} s there is no regular train of teeth.", still_s, duration_s),
+    if (sums.blocks == 0)
+      add(FindingKind::stopped_in_between, Gravity::refusal, duration_s,
+          "Nowhere in the recording is there a regular train of teeth.",
+          "The rotor stood still or below the lowest declared speed, or this channel is not the pickup's.",
+          "Compare with the log of the run; check which channel holds the tooth signal.");
+    else if (!health.without.empty() && sums.turning_again)
+      add(FindingKind::signal_lost, Gravity::caution, static_cast<double>(health.without.size()),
+          fmt::format("No signal from the teeth from {}; the rotor had the same speed before and after.",
+                      times(health.without)),
+          "Intermittent contact in the connector, cable or pickup, or a loose pickup.",
+          "Check connector, cable and the pickup's resistance, cold and warm.");
+    else if (!health.without.empty())
+      add(FindingKind::stopped_in_between, Gravity::note, static_cast<double>(health.without.size()),
+          fmt::format("No signal from the teeth from {}.", times(health.without)),
           "The rotor was stopped or below the lowest declared speed, or the signal was lost.",
           "Compare with the log of the run.");
     const int irregular = sums.count(ReferenceVerdict::not_regular);
     if (irregular > 0)
       add(FindingKind::pulses_irregular, gravity_of(irregular), irregular,
-          fmt::format("In {} of {} blocks the pulses come too unevenly for a ring of teeth.", irregular,
-                      sums.blocks),
+          in_part(irregular) + " the pulses come too unevenly for a ring of teeth.",
           "Noise taken for teeth, a wrong channel, or a loose pickup.",
           "Check the channel, the pickup's fastening and its cable screen.");
     const int outside = sums.count(ReferenceVerdict::speed_out_of_range);
     if (outside > 0)
       add(FindingKind::speed_out_of_range, gravity_of(outside), outside,
-          fmt::format(
-              "In {} of {} blocks the speed lies outside the declared {:.0f} to {:.0f} rpm; speeds from "
-              "{:.0f} to {:.0f} rpm were seen.",
-              outside, sums.blocks, ring.lowest_rpm, ring.highest_rpm, sums.lowest_rpm, sums.highest_rpm),
+          fmt::format("{} the speed lies outside the declared {:.0f} to {:.0f} rpm; speeds from {:.0f} to "
+                      "{:.0f} rpm were seen.",
+                      in_part(outside), ring.lowest_rpm, ring.highest_rpm, sums.lowest_rpm, sums.highest_rpm),
           "Another range was run than declared, or the declared number of teeth is wrong.",
           "Check the number of teeth and the speed range in the rotor file.");
+    const int moved = sums.count(ReferenceVerdict::place_disputed);
+    if (moved > 0)
+      add(FindingKind::larger_tooth_moved, gravity_of(moved), moved,
+          in_part(moved) + " the teeth do not pass in the order known, or it cannot be told which is which.",
+          "Pulses lost or doubled unnoticed (debris, intermittent contact), or a ring of very even teeth.",
+          "Clean the tip; check connector and cable for intermittent contact.");
+  }
+
+  /// Teeth counted from the one taken for the reference.
+  [[nodiscard]] int after_reference(int place) const {
+    return (place - health.reference.place + ring.teeth) % ring.teeth;
+  }
+
+  void refused_reference() {
+    const ReferenceJudgement& seen = health.reference;
+    const double larger = 100.0 * (seen.over_others - 1.0), over_next = 100.0 * (seen.over_next - 1.0);
+    const int rival = seen.rival ? after_reference(*seen.rival) : 0;
+    const auto refuse = [&](FindingKind kind, double value, std::string what, std::string cause,
+                            std::string look) {
+      add(kind, Gravity::refusal, value, std::move(what), std::move(cause), std::move(look),
+          seen.rival ? std::optional(rival) : std::nullopt);
+    };
+    const char* const compare =
+        "Look at the ring. A ring file from an earlier run of this rotor (--ring), or the larger tooth's "
+        "size in "
+        "the rotor file, would tell which tooth it is.";
+    if (seen.verdict == ReferenceVerdict::no_larger_tooth)
+      refuse(FindingKind::no_larger_tooth, seen.over_next,
+             fmt::format("No tooth stands out clearly: the largest gives {:.1f} % more than the next.",
+                         over_next),
+             "The larger tooth is worn, noise, debris on the pickup's tip, too wide a gap, or a wrong number "
+             "of teeth.",
+             "Clean the tip and check the gap to the ring.");
+    if (seen.verdict == ReferenceVerdict::larger_not_alone)
+      refuse(FindingKind::larger_not_alone, seen.over_next,
+             fmt::format(
+                 "Two teeth are larger than the others: one by {:.0f} %, and the {} after it by {:.0f} %.",
+                 larger, ordinal_tooth(rival), 100.0 * (seen.over_others / seen.over_next - 1.0)),
+             "The larger tooth is worn, or another is damaged, bent towards the pickup or has debris on it.",
+             compare);
+    if (seen.verdict == ReferenceVerdict::widest_not_largest)
+      refuse(
+          FindingKind::widest_not_largest, seen.wider,
+          fmt::format("The largest tooth is not the widest: the {} after it is wider.", ordinal_tooth(rival)),
+          "The larger tooth is worn and another is damaged, bent towards the pickup or has debris on it.",
+          compare);
+    if (seen.verdict == ReferenceVerdict::tooth_broken_off)
+      refuse(FindingKind::tooth_broken_off, rival,
+             fmt::format("No pulse ever comes from one tooth, the {} after the largest; it may be the larger "
+                         "tooth itself.",
+                         ordinal_tooth(rival)),
+             "That tooth is broken off.", compare);
+    if (seen.verdict == ReferenceVerdict::not_as_stated)
+      refuse(FindingKind::not_as_stated, seen.over_others,
+             fmt::format("The largest tooth gives {:.2f} times the others' size and {:.2f} times their "
+                         "width; {:.2f}{} is stated.",
+                         seen.over_others, seen.wider, known.ratio.value_or(known_ratio()),
+                         known.width ? fmt::format(" and {:.2f}", *known.width) : std::string()),
+             "The larger tooth is worn and another is damaged, or the gap is very different.",
+             "Look at the ring, and check the gap.");
+    if (seen.verdict == ReferenceVerdict::perhaps_worn)
+      refuse(FindingKind::perhaps_worn, seen.over_others,
+             fmt::format("The largest tooth has the stated size, but the {} after it is smaller than the "
+                         "others and may be "
+                         "the larger tooth, worn.",
+                         ordinal_tooth(rival)),
+             "A tooth is chipped or worn; which one cannot be told by size alone.", compare);
+    if (seen.verdict == ReferenceVerdict::place_disputed)
+      refuse(FindingKind::larger_tooth_moved, seen.with_known ? seen.with_known->lead : 0.0,
+             "The largest tooth is not where the other teeth, compared with the known ring, would have it.",
+             "The larger tooth is worn and another is damaged, or the ring's teeth are too even to tell.",
+             "Look at the ring.");
+    if (seen.verdict == ReferenceVerdict::another_ring)
+      refuse(FindingKind::another_ring, seen.with_known->misfit,
+             "The teeth are not those of the known ring: spacing, size and width fit at no place.",
+             "Another ring or another rotor was recorded, or the ring was exchanged.",
+             "Check the serial number. After an exchange start a new ring file; earlier phases cannot be "
+             "carried over.");
+    if (seen.verdict == ReferenceVerdict::polarity_reversed)
+      refuse(FindingKind::polarity_reversed, 180.0 / ring.teeth,
+             fmt::format("The signal fits the other polarity than declared; phase would be off by half a "
+                         "tooth pitch ({:.3g} deg).",
+                         180.0 / ring.teeth),
+             "The pickup's two wires are exchanged, or the polarity is declared wrongly.",
+             "Check the wiring against the diagram before changing the declaration.");
+  }
+
+  [[nodiscard]] double known_ratio() const {
+    return known.ring ? std::exp(without_run_out(known.ring->size)[0]) : 0.0;
+  }
+  static std::string ordinal_tooth(int n) {
+    const int tens = n % 100;
+    const char* const end = tens >= 11 && tens <= 13 ? "th"
+                            : n % 10 == 1            ? "st"
+                            : n % 10 == 2            ? "nd"
+                            : n % 10 == 3            ? "rd"
+                                                     : "th";
+    return fmt::format("{}{}", n, end);
   }
 
   void larger_tooth() {
@@ -88,34 +206,51 @@ struct Findings {
                       ring.teeth),
           "The declared number of teeth is wrong, or another ring was recorded.",
           "Count the teeth, or find their number in the maker's manual.");
-    const int none = sums.count(ReferenceVerdict::no_larger_tooth);
-    if (none > 0)
-      add(FindingKind::no_larger_tooth, gravity_of(none), none,
-          fmt::format("In {} of {} blocks no tooth stands out clearly.", none, sums.blocks),
-          "Noise, debris on the pickup's tip, too wide a gap, or a wrong number of teeth.",
-          "Clean the tip and check the gap to the ring.");
-    const int moved = sums.count(ReferenceVerdict::place_disputed);
-    if (moved > 0)
-      add(FindingKind::larger_tooth_moved, gravity_of(moved), moved,
-          fmt::format("In {} of {} blocks the larger tooth appears in more than one place.", moved,
-                      sums.blocks),
-          "Pulses lost or doubled unnoticed (debris, intermittent contact), or two teeth of like size.",
-          "Clean the tip; check connector and cable for intermittent contact.");
-    const int reversed = sums.count(ReferenceVerdict::polarity_reversed);
-    if (reversed > 0)
-      add(FindingKind::polarity_reversed, gravity_of(reversed), reversed,
-          fmt::format(
-              "In {} of {} blocks the signal fits the other polarity than declared; phase would be off "
-              "by half a tooth pitch ({:.3g} deg).",
-              reversed, sums.blocks, 180.0 / ring.teeth),
-          "The pickup's two wires are exchanged, or the polarity is declared wrongly.",
-          "Check the wiring against the diagram before changing the declaration.");
-    if (ring.teeth > 1 && health.trusted_blocks > 0 && health.larger_over_second < weak_over_second)
-      add(FindingKind::larger_tooth_weak, Gravity::caution, health.larger_over_second,
+    if (ring.teeth < 2 || sums.count(ReferenceVerdict::trusted) == 0) {
+      if (sums.count(ReferenceVerdict::polarity_reversed) > 0)
+        add(FindingKind::polarity_reversed, Gravity::refusal, 0.5,
+            "The pulse's slow side crosses zero where the tooth's centre is declared to pass.",
+            "The pickup's two wires are exchanged, or the polarity is declared wrongly.",
+            "Check the wiring against the diagram before changing the declaration.");
+      return;
+    }
+    const ReferenceJudgement& seen = health.reference;
+    if (seen.verdict != ReferenceVerdict::trusted) {
+      if (!(health.count_shown && *health.count_shown != ring.teeth)) refused_reference();
+      return;
+    }
+    if (seen.basis == ReferenceBasis::at_its_word)
+      add(FindingKind::taken_at_its_word, Gravity::note, seen.over_others,
+          "The larger tooth is taken at its word: one recording cannot tell a sound ring from one whose "
+          "larger "
+          "tooth is worn while another is damaged.",
+          "There is nothing yet to compare this ring with.",
+          "Keep this ring's file (--ring-to) and compare later runs with it (--ring).");
+    if (seen.basis == ReferenceBasis::stated_size)
+      add(FindingKind::taken_at_its_word, Gravity::note, seen.over_others,
+          "The largest tooth has the stated size; a damaged tooth of just that size beside a worn larger one "
+          "cannot be told from it.",
+          "Only its size is known, and the ring's teeth are too even, or not known, to tell them apart.",
+          "Keep this ring's file (--ring-to) and compare later runs with it (--ring).");
+    if (seen.basis == ReferenceBasis::known_ring) worn();
+    if (seen.basis != ReferenceBasis::known_ring && seen.over_next < weak_over_second)
+      add(FindingKind::larger_tooth_weak, Gravity::caution, seen.over_next,
           fmt::format("The larger tooth gives only {:.1f} % more than the next largest.",
-                      100.0 * (health.larger_over_second - 1.0)),
+                      100.0 * (seen.over_next - 1.0)),
           "Wide gap, debris, wear of the larger tooth, or a ring with little difference.",
           "Check the gap and the larger tooth.");
+  }
+
+  void worn() {
+    const double then = known_ratio(), now = health.reference.over_others;
+    if (now < worn_part * then)
+      add(FindingKind::larger_tooth_worn, Gravity::caution, now / then,
+          fmt::format(
+              "The larger tooth gives {:.2f} times the others' size; it was {:.2f} in the known ring. "
+              "The other teeth still say which it is.",
+              now, then),
+          "The larger tooth is worn, chipped or broken off, or debris lies on the pickup's tip.",
+          "Inspect the larger tooth.");
   }
 
   void counting() {
@@ -143,36 +278,46 @@ struct Findings {
 
   void single_teeth() {
     if (ring.teeth < 4 || health.trusted_blocks == 0) return;
-    std::vector<double> spacing_errors, sizes;
-    for (int tooth = 1; tooth < ring.teeth; ++tooth) {
-      spacing_errors.push_back(spacing.at(tooth));
-      sizes.push_back(health.size[tooth]);
+    const Eigen::ArrayXd sizes = without_run_out(health.ring.size);
+    std::vector<double> places, odd;
+    for (int tooth = 0; tooth < ring.teeth; ++tooth) {
+      if (tooth > 0 && std::isfinite(health.ring.spacing[tooth]))
+        places.push_back(health.ring.spacing[tooth]);
+      if (tooth > 0 && std::isfinite(sizes[tooth])) odd.push_back(std::abs(sizes[tooth]));
     }
-    const double usual_place = median_of(spacing_errors), usual_size = median_of(sizes);
-    std::vector<double> distances, size_distances;
-    for (const double error : spacing_errors) distances.push_back(std::abs(error - usual_place));
-    for (const double size : sizes) size_distances.push_back(std::abs(size - usual_size));
-    const double usual_error = median_of(distances), usual_oddness = median_of(size_distances);
-    const double pitch = radians(360.0 / ring.teeth);
-    for (int tooth = 1; tooth < ring.teeth; ++tooth) {
-      const double off = spacing.at(tooth) - usual_place;
-      const double noise = health.passage_scatter_rad / std::sqrt(std::max(1.0, spacing.passages(tooth)));
-      if (std::abs(off) >
-          std::max({odd_spacing * usual_error, clear_of_noise * noise, least_odd_spacing * pitch}))
-        add(FindingKind::tooth_out_of_place, Gravity::caution, degrees(off),
-            fmt::format(
-                "Tooth {} after the reference tooth passes {:.3g} deg of rotation {} (noise {:.2g} deg).",
-                tooth, std::abs(degrees(off)), off > 0.0 ? "late" : "early", degrees(noise)),
-            "A damaged or bent tooth, or something adhering to it.", "Inspect that tooth of the ring.",
-            tooth);
-      const double odd = health.size[tooth] / usual_size - 1.0;
-      if (std::abs(odd) > std::max(odd_size, odd_spacing * usual_oddness))
-        add(FindingKind::tooth_of_odd_size, Gravity::caution, odd,
+    const double usual_place = median_of(places), usual_oddness = median_of(odd);
+    for (double& place : places) place = std::abs(place - usual_place);
+    const double usual_error = median_of(places);
+    for (int tooth = 0; tooth < ring.teeth; ++tooth) {
+      if (health.ring.broken_off(tooth)) {
+        add(FindingKind::tooth_broken_off, Gravity::caution, tooth,
+            tooth == 0 ? std::string("The larger tooth never gives a pulse.")
+                       : fmt::format("Tooth {} after the reference tooth never gives a pulse.", tooth),
+            "That tooth is broken off.", "Inspect that tooth of the ring.", tooth);
+        continue;
+      }
+      if (tooth == 0) continue;
+      odd_place(tooth, health.ring.spacing[tooth] - usual_place, usual_error);
+      if (std::abs(sizes[tooth]) > std::max(odd_size, odd_spacing * usual_oddness))
+        add(FindingKind::tooth_of_odd_size, Gravity::caution, std::expm1(sizes[tooth]),
             fmt::format("Tooth {} after the reference tooth gives a pulse {:.0f} % {} than the others.",
-                        tooth, 100.0 * std::abs(odd), odd > 0.0 ? "larger" : "smaller"),
+                        tooth, 100.0 * std::abs(std::expm1(sizes[tooth])),
+                        sizes[tooth] > 0.0 ? "larger" : "smaller"),
             "A chipped or bent tooth, or something adhering to it.", "Inspect that tooth of the ring.",
             tooth);
     }
+  }
+
+  /// `off`, `usual` [pitches].
+  void odd_place(int tooth, double off, double usual) {
+    const double pitch_deg = 360.0 / ring.teeth;
+    const double noise = health.ring.spacing_scatter / std::sqrt(std::max(1.0, health.ring.pulses[tooth]));
+    if (std::abs(off) > std::max({odd_spacing * usual, clear_of_noise * noise, least_odd_spacing}))
+      add(FindingKind::tooth_out_of_place, Gravity::caution, pitch_deg * off,
+          fmt::format(
+              "Tooth {} after the reference tooth passes {:.3g} deg of rotation {} (noise {:.2g} deg).",
+              tooth, std::abs(pitch_deg * off), off > 0.0 ? "late" : "early", pitch_deg * noise),
+          "A damaged or bent tooth, or something adhering to it.", "Inspect that tooth of the ring.", tooth);
   }
 
   void swing() {
@@ -201,10 +346,10 @@ struct Findings {
 }  // namespace
 
 std::vector<Finding> findings(const ToothRing& ring, const HealthSums& sums, const ReferenceHealth& health,
-                              const SpacingErrors& spacing, double duration_s) {
-  Findings all{ring, sums, health, spacing, duration_s};
-  all.turning();
+                              const RingKnowledge& known, double duration_s) {
+  Findings all{ring, sums, health, known, duration_s};
   all.larger_tooth();
+  all.turning();
   all.counting();
   all.single_teeth();
   all.swing();

@@ -87,24 +87,6 @@ PlaceSizes place_sizes(const FoldedSizes& sizes) {
   return places;
 }
 
-PlaceSizes pooled(const PlaceSizes& older, double weight, const PlaceSizes& newer) {
-  const double old_revolutions = weight * older.revolutions;
-  const double all = old_revolutions + newer.revolutions;
-  PlaceSizes both;
-  both.revolutions = all;
-  both.mean.resize(newer.mean.size());
-  for (Eigen::Index i = 0; i < both.mean.size(); ++i) {
-    const double a = older.mean[i], b = newer.mean[i];
-    both.mean[i] = !std::isfinite(a)   ? b
-                   : !std::isfinite(b) ? a
-                                       : (old_revolutions * a + newer.revolutions * b) / all;
-  }
-  both.scatter = std::sqrt(
-      (old_revolutions * older.scatter * older.scatter + newer.revolutions * newer.scatter * newer.scatter) /
-      all);
-  return both;
-}
-
 Standout PlaceSizes::standout() const {
   Standout found;
   double largest = -std::numeric_limits<double>::infinity(), second = largest, sum = 0.0, count = 0.0;

@@ -13,6 +13,7 @@ namespace trimwright {
 namespace {
 
 constexpr int most_harmonics = 8;
+constexpr std::size_t most_speeds = 1000;  ///< kept for a plot
 constexpr double pulses_under_way = 14.0;  ///< longest pitches between a sample and its tooth's being counted
 
 Result<void> check(const ToothRing& ring, double sample_rate_hz, const ExtractionRules& rules) {
@@ -38,6 +39,38 @@ bool countable(ReferenceVerdict verdict) {
          verdict != ReferenceVerdict::speed_out_of_range;
 }
 
+/// The picture with the most revolutions behind it.
+std::size_t main_picture(const std::vector<RingPicture>& pictures) {
+  const auto longest = std::max_element(pictures.begin(), pictures.end(), [](const auto& a, const auto& b) {
+    return a.revolutions < b.revolutions;
+  });
+  return static_cast<std::size_t>(longest - pictures.begin());
+}
+
+double passes_at_rad(const RingPicture& ring, int place) {
+  const double spacing = ring.spacing[place];
+  return 2.0 * std::numbers::pi / ring.teeth() * (place + (std::isfinite(spacing) ? spacing : 0.0));
+}
+
+/// How phases counted from place 0 of each picture become phases from the reference tooth: the main picture
+/// was judged; the others are the same ring, whose places its teeth tell, or give no phase.
+std::vector<PhaseTurn> phase_turns(const std::vector<RingPicture>& pictures, std::size_t main,
+                                   const ReferenceJudgement& reference, double at_rad) {
+  std::vector<PhaseTurn> turns(std::max<std::size_t>(1, pictures.size()), {reference.verdict, 0.0});
+  if (reference.verdict != ReferenceVerdict::trusted || pictures.empty()) return turns;
+  for (std::size_t i = 0; i < pictures.size(); ++i) {
+    const int n = pictures[i].teeth();
+    int place = reference.place;
+    if (i != main && n > 1) {
+      const RingMatch match = matched(pictures[main], pictures[i], {});
+      if (match.lead < clear_lead) turns[i].verdict = ReferenceVerdict::place_disputed;
+      place = (place - match.shift + n) % n;
+    }
+    turns[i].turn_rad = passes_at_rad(pictures[i], place) - at_rad;
+  }
+  return turns;
+}
+
 }  // namespace
 
 Result<ReadingExtractor> ReadingExtractor::create(const ToothRing& ring, double sample_rate_hz,
@@ -58,7 +91,7 @@ ReadingExtractor::ReadingExtractor(ToothTracker tracker, const ToothRing& ring, 
       tracker_(std::move(tracker)),
       count_(ring.teeth),
       blocks_(ring, rules.block),
-      health_(ring, rules.block.larger_tooth),
+      health_(ring),
       dwells_(rules.dwell, rules.given_dwells),
       sweep_(rules.sweep),
       tooth_check_("tooth"),
@@ -93,14 +126,39 @@ Result<void> ReadingExtractor::push(std::span<const float> tooth,
   return {};
 }
 
+ReadingNow ReadingExtractor::now() const {
+  ReadingNow now;
+  now.time_s = static_cast<double>(received_) / rate_hz_;
+  now.speed_rpm = last_rpm_;
+  now.without_teeth_s = now.time_s - read_to_s_;
+  const auto& pictures = blocks_.pictures();
+  if (pictures.empty()) return now;
+  const std::size_t main = main_picture(pictures);
+  const ReferenceJudgement reference = judged(pictures[main], rules_.known);
+  now.reference = reference.verdict;
+  now.dwell = dwells_.so_far();
+  settle(now.dwell,
+         phase_turns(pictures, main, reference, ring_.at_rad)[static_cast<std::size_t>(now.dwell.ring)]);
+  return now;
+}
+
 Extraction ReadingExtractor::finish() {
   latest_.clear();
   follow(tracker_.finish(), true);
   Extraction extraction;
   extraction.duration_s = static_cast<double>(received_) / rate_hz_;
+  const auto& pictures = blocks_.pictures();
+  const std::size_t main = main_picture(pictures);
+  const RingPicture ring = pictures.empty() ? RingPicture{} : pictures[main];
+  const ReferenceJudgement reference = judged(ring, rules_.known);
+  extraction.turns = phase_turns(pictures, main, reference, ring_.at_rad);
   extraction.dwells = dwells_.finish();
-  extraction.sweep = sweep_.points();
-  extraction.health = health_.report(count_.tally(), blocks_.spacing_errors(), extraction.duration_s);
+  for (DwellReading& dwell : extraction.dwells)
+    settle(dwell, extraction.turns[static_cast<std::size_t>(dwell.ring)]);
+  extraction.sweep = sweep_.points(extraction.turns);
+  extraction.speeds = std::move(speeds_);
+  extraction.health = health_.report(count_.tally(), reference, ring.turned(reference.place), rules_.known,
+                                     extraction.duration_s);
   extraction.tooth_channel = tooth_check_.condition();
   for (const ChannelCheck& check : checks_) extraction.channels.push_back(check.condition());
   return extraction;
@@ -123,6 +181,9 @@ void ReadingExtractor::follow(std::span<const ToothPulse> pulses, bool last) {
 
 void ReadingExtractor::read(const RevolutionBlock& block) {
   if (!countable(block.verdict)) return;
+  read_to_s_ = block.track.end_s();
+  last_rpm_ = block.speed_rpm;
+  note_speed(block);
   const double first_s = static_cast<double>(first_waiting_) / rate_hz_;
   if (block.track.begin_s() < first_s) return;  // its samples are gone: slower than the lowest declared speed
   std::vector<std::span<const float>> samples(waiting_.begin(), waiting_.end());
@@ -133,12 +194,23 @@ void ReadingExtractor::read(const RevolutionBlock& block) {
   reading.speed_rpm = block.speed_rpm;
   reading.speed_change_rpm_per_s = block.speed_change_rpm_per_s;
   reading.verdict = block.verdict;
+  reading.ring = block.ring;
   for (std::size_t k = 0; k < channels_.size(); ++k) {
     Phasor& value = reading.channels[k].value;
     value = corrected(channels_[k], value, block.speed_rpm);
   }
   dwells_.add(reading);
   sweep_.add(reading);
+}
+
+void ReadingExtractor::note_speed(const RevolutionBlock& block) {
+  if (block.track.begin_s() < next_speed_s_) return;
+  speeds_.push_back({0.5 * (block.track.begin_s() + block.track.end_s()), block.speed_rpm});
+  next_speed_s_ = block.track.begin_s() + speed_step_s_;
+  if (speeds_.size() < most_speeds) return;
+  for (std::size_t i = 0; 2 * i < speeds_.size(); ++i) speeds_[i] = speeds_[2 * i];
+  speeds_.resize((speeds_.size() + 1) / 2);
+  speed_step_s_ *= 2.0;
 }
 
 Phasor ReadingExtractor::corrected(const VibrationChannel& channel, Phasor measured, double speed_rpm) const {

@@ -11,6 +11,12 @@ constexpr double most_pitches = 5.0;     ///< between two pulses, with the count
 constexpr int few_teeth = 5;             ///< below this the speed may change much from pulse to pulse
 constexpr double largest_growth = 1.34;  ///< of the pitch from one tooth to the next, with few teeth
 
+constexpr double single_step = 0.42;  ///< pitches off one pitch: a bent tooth is still the next
+constexpr double other_size = 4.0;    ///< times the usual swing, or a fourth of it
+constexpr int others_in_a_row = 2;
+constexpr double odd_memory = 40.0;    ///< pulses
+constexpr double too_many_odd = 0.35;  ///< of them
+
 double misfit(double pitches) { return std::abs(pitches - std::max(1.0, std::round(pitches))); }
 
 }  // namespace
@@ -52,6 +58,10 @@ void ToothCount::start_when_enough(std::vector<CountedTooth>& counted) {
   last_ = CountedTooth{pulses.front(), next_count, 0, ever_started_};
   before_last_.reset();
   ever_started_ = true;
+  swings_.clear();
+  for (const ToothPulse& pulse : pulses) swings_.push(pulse.swing());
+  of_other_size_ = 0;
+  odd_part_ = 0.0;
   ++tally_.pulses;
   for (std::size_t i = 1; i < pulses.size(); ++i) push(pulses[i], counted);
 }
@@ -81,6 +91,7 @@ void ToothCount::settle_conflict(const ToothPulse& next, std::vector<CountedToot
   const ToothPulse held = *held_;
   held_.reset();
   ++tally_.extra;
+  remember_odd(true);
   const double without_held = misfit(pitches_between(last_->pulse, next));
   if (before_last_ && !last_->count_lost_before) {
     const double to_held = pitches_between(before_last_->pulse, held);
@@ -97,12 +108,14 @@ void ToothCount::settle_conflict(const ToothPulse& next, std::vector<CountedToot
 void ToothCount::accept(const ToothPulse& pulse, std::vector<CountedTooth>& counted) {
   const double pitches = pitches_between(last_->pulse, pulse);
   const double steps = std::max(1.0, std::round(pitches));
-  const double tolerance = teeth_ == 1 ? 0.5 : teeth_ < few_teeth ? 0.4 : 0.3;
-  if (steps > most_pitches || std::abs(pitches - steps) > tolerance) {
+  const double tolerance = teeth_ == 1 ? 0.5 : teeth_ < few_teeth ? 0.4 : steps == 1.0 ? single_step : 0.3;
+  if (steps > most_pitches || std::abs(pitches - steps) > tolerance || odd_part_ > too_many_odd ||
+      another_signal(pulse)) {
     start_afresh(pulse, counted);
     return;
   }
   const int dropped = static_cast<int>(steps) - 1;
+  remember_odd(dropped > 0);
   counted.push_back(*last_);
   before_last_ = last_;
   previous_spacing_ = last_spacing_;
@@ -112,6 +125,17 @@ void ToothCount::accept(const ToothPulse& pulse, std::vector<CountedTooth>& coun
   ++tally_.pulses;
   tally_.dropped += dropped;
 }
+
+bool ToothCount::another_signal(const ToothPulse& pulse) {
+  const double usual = swings_.median(), swing = pulse.swing();
+  if (usual > 0.0 && (swing > other_size * usual || swing < usual / other_size))
+    return ++of_other_size_ >= others_in_a_row;
+  of_other_size_ = 0;
+  swings_.push(swing);
+  return false;
+}
+
+void ToothCount::remember_odd(bool odd) { odd_part_ += ((odd ? 1.0 : 0.0) - odd_part_) / odd_memory; }
 
 void ToothCount::start_afresh(const ToothPulse& pulse, std::vector<CountedTooth>& counted) {
   ++tally_.lost;

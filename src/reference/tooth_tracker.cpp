@@ -13,7 +13,11 @@ constexpr double narrowest_smoothing = 2.0;        ///< samples
 constexpr double first_level_part_of_range = 0.7;  ///< the range may hold the larger tooth and noise
 constexpr double last_step = 1e-3;  ///< samples; what Newton's method leaves is of the order of its square
 constexpr int centre_steps = 30;
-constexpr int baseline_pitches = 3;  ///< odd: the window then ends in the middle of gaps
+constexpr double half_in_widths =
+    1.6;  ///< a half of the pulse, of the top-to-bottom time: a wider tooth's too
+constexpr double widths_remembered = 400.0;  ///< pulses
+constexpr double odd_width = 1.5;            ///< ratio to the average above which a pulse teaches no more
+constexpr int baseline_pitches = 3;          ///< odd: the window then ends in the middle of gaps
 
 Result<void> check(const ToothRing& ring, double sample_rate_hz) {
   if (ring.teeth < 1 || ring.teeth > 200)
@@ -104,10 +108,10 @@ void ToothTracker::refine(bool all, std::vector<ToothPulse>& pulses) {
       return;
     waiting_.pop_front();
     if (!waiting_.empty()) spacings_.push(waiting_.front().middle() - flank.middle());
-    widths_.push(static_cast<double>(flank.bottom - flank.top));
-    if (spacings_.empty()) continue;
-    if (const auto pulse = refined(flank, std::min(spacings_.median(), 2.0 * longest_pitch_)))
-      pulses.push_back(*pulse);
+    if (spacings_.empty() || flank.top < history_.first()) continue;
+    const double pitch = std::min(spacings_.median(), 2.0 * longest_pitch_);
+    learn_width(width_of(flank) / pitch);
+    if (const auto pulse = refined(flank, pitch)) pulses.push_back(*pulse);
   }
 }
 
@@ -120,22 +124,45 @@ double ToothTracker::baseline_half_width(double centre, double pitch) const {
   return ring_.teeth >= baseline_pitches && room >= wide ? wide : 0.5 * pitch;
 }
 
+/// From top to bottom [samples], each placed between samples by the parabola through three of them: whole
+/// numbers would jump where a pulse is half a sample wider than one.
+double ToothTracker::width_of(const Flank& flank) const {
+  const auto between = [&](std::int64_t at) {
+    if (at - 1 < history_.first() || at + 2 > history_.end()) return static_cast<double>(at);
+    const auto three = history_.from(at - 1);
+    const double before = static_cast<double>(three[0]), here = static_cast<double>(three[1]),
+                 after = static_cast<double>(three[2]);
+    const double bend = before - 2.0 * here + after;
+    return static_cast<double>(at) +
+           (bend == 0.0 ? 0.0 : std::clamp(0.5 * (before - after) / bend, -0.5, 0.5));
+  };
+  return between(flank.bottom) - between(flank.top);
+}
+
+void ToothTracker::learn_width(double width_part) {
+  const double part = widths_seen_ == 0.0
+                          ? width_part
+                          : std::clamp(width_part, width_part_ / odd_width, width_part_ * odd_width);
+  widths_seen_ = std::min(widths_seen_ + 1.0, widths_remembered);
+  width_part_ += (part - width_part_) / widths_seen_;
+}
+
 std::optional<ToothPulse> ToothTracker::refined(const Flank& flank, double pitch) const {
-  if (flank.top < history_.first()) return std::nullopt;
-  const double width = std::min(widths_.median(), 0.5 * pitch);
+  const double width = std::min(width_part_, 0.5) * pitch;
   const double half_width = std::max(narrowest_smoothing, smoothing_part_of_width * width);
   const double centre = centre_between(flank, half_width, baseline_half_width(flank.middle(), pitch));
   const double room = std::min(centre - static_cast<double>(history_.first()),
                                static_cast<double>(history_.end() - 1) - centre);
   if (room < half_width) return std::nullopt;
-  const double half = std::min({0.5 * pitch, std::max(widths_.median(), 2.0), room + 0.5});
+  const double half =
+      std::min({0.5 * pitch, std::max(half_in_widths * width_part_ * pitch, 2.0), room + 0.5});
   const double offset = half * history_.mean(centre, baseline_half_width(centre, pitch));
   ToothPulse pulse;
   pulse.time_s = centre / sample_rate_hz_ - ring_.delay_s;
   pulse.before = (history_.area(centre - half, centre) - offset) / sample_rate_hz_;
   pulse.after = (offset - history_.area(centre, centre + half)) / sample_rate_hz_;
   pulse.peak_to_peak = flank.height;
-  pulse.width_s = static_cast<double>(flank.bottom - flank.top) / sample_rate_hz_;
+  pulse.width_s = width_of(flank) / sample_rate_hz_;
   return pulse;
 }
 

@@ -4,6 +4,8 @@
 
 #include <algorithm>
 #include <cmath>
+#include <map>
+#include <string>
 
 #include "number_words.hpp"
 
@@ -91,6 +93,14 @@ std::vector<std::string> model_warnings(const Job& job, const InfluenceModel& mo
       warnings.push_back(fmt::format("Not obtained, run \"{}\", {} at {:.0f} rpm{}.", run.name,
                                      job.rotor.sensors[one.sensor].name, one.rpm,
                                      one.note.empty() ? "" : ": " + one.note));
+  for (const auto& run : job.runs) {
+    std::map<std::string, int> notes;
+    for (const auto& reading : run.readings)
+      if (!reading.note.empty()) ++notes[reading.note];
+    for (const auto& [note, readings] : notes)
+      warnings.push_back(fmt::format("Run \"{}\", noted with {} of its {} readings: {}.", run.name, readings,
+                                     run.readings.size(), note));
+  }
   for (const auto& one : model.left_out)
     warnings.push_back(fmt::format("Left out, run \"{}\", {}: {}.", job.runs[one.run].name,
                                    place_words(job, one.speed, one.sensor), one.why));

@@ -38,12 +38,6 @@ PageRow page_row(const PageView& view, const Prediction& p) {
 
 }  // namespace
 
-bool made_with(const Run& run, const std::vector<FittedWeights>& fitted) {
-  return !run.set_aside && !run.readings.empty() &&
-         std::equal(fitted.begin(), fitted.end(), run.fitted.begin(), run.fitted.end(),
-                    [](const auto& a, const auto& b) { return a.slots == b.slots; });
-}
-
 std::optional<ShownReading> shown_reading(const Job& job, const std::optional<std::size_t>& run,
                                           std::size_t speed, std::size_t sensor) {
   if (!run) return std::nullopt;

@@ -88,6 +88,43 @@ std::string empty_dwell_lines(const Recording& recording) {
   return text;
 }
 
+/// What the ring says beside the known one, question by question, for someone who has changed a pickup.
+std::string ring_lines(const Recording& recording) {
+  if (!recording.ring) return {};
+  const RingComparison& ring = *recording.ring;
+  std::string text = wrapped("  Ring: ", "compared with that of " + ring.from + ".");
+  const auto say = [&](const std::string& sentence) { text += wrapped("    - ", sentence); };
+  if (ring.same == RingComparison::Same::no)
+    say("Same ring? NO: spacing, size and width of the teeth fit at no place.");
+  else if (ring.same == RingComparison::Same::cannot_tell)
+    say("Same ring? It cannot be told: the teeth are too even, or the signal too noisy, to know them apart.");
+  else
+    say(fmt::format("Same ring? Yes: {} of {} teeth have the spacing and size known, {} have changed.",
+                    ring.teeth_alike, ring.teeth_alike + ring.teeth_changed, ring.teeth_changed));
+  if (ring.same != RingComparison::Same::no)
+    say(fmt::format(
+        "Larger tooth the same one? {} Its size over the others was {:.2f} and is {:.2f}.",
+        ring.same == RingComparison::Same::yes ? "Yes, the teeth around it say so." : "By its size only.",
+        ring.ratio_then, ring.ratio_now));
+  say(fmt::format("Signal as strong? {:.2f} times as strong, speed divided out{}.", ring.swing_ratio,
+                  ring.swing_ratio < 0.8    ? ": weaker; the gap is wider, or debris lies on the tip"
+                  : ring.swing_ratio > 1.25 ? ": stronger; the gap is narrower"
+                                            : ""));
+  say(ring.swing_as_before ? "Gap? Within what the known recording showed."
+                           : "Gap? Not within what the known recording showed: check it against the manual.");
+  if (!ring.polarity_as_before) say("Polarity? Declared the other way round than for the known ring.");
+  bool agree = true;
+  for (const RecordingFinding& finding : recording.findings)
+    agree = agree && finding.kind != "elements_disagree";
+  if (recording.elements.size() > 1)
+    say(agree ? "Do the elements agree? Yes." : "Do the elements agree? NO, see below.");
+  say("Is zero where it was on the rotor? Teeth alone cannot tell a ring or pickup mounted elsewhere, nor a "
+      "delay in "
+      "the chain. Run once with the weights of an earlier run: if its readings come back, zero has not "
+      "moved.");
+  return text;
+}
+
 std::string reference_lines(const Job& job, const Recording& recording) {
   const ReferenceHealth& health = recording.extraction.health;
   std::string text =
@@ -95,13 +132,13 @@ std::string reference_lines(const Job& job, const Recording& recording) {
                   health.tally.pulses, health.tally.dropped, health.tally.extra);
   if (health.blocks > 0)
     text += fmt::format("Phase trusted in {:.1f} % of the revolutions. ", 100.0 * health.trusted_part);
-  if (health.trusted_blocks > 0 && job.rotor.reference.teeth > 1)
+  if (health.ring.teeth() > 1 && health.reference.over_others > 1.0)
     text += fmt::format(
-        "Larger tooth: {:.0f} % over the mean of the others, {:.0f} % over the next. A tooth passes within "
-        "{:.2g}° of its place.",
-        100.0 * (health.larger_over_mean - 1.0), 100.0 * (health.larger_over_second - 1.0),
+        "{}: {:.0f} % over the others, {:.0f} % over the next. A tooth passes within {:.2g}° of its place.",
+        health.trusted_blocks > 0 ? "Larger tooth" : "Largest tooth",
+        100.0 * (health.reference.over_others - 1.0), 100.0 * (health.reference.over_next - 1.0),
         degrees(health.passage_scatter_rad));
-  std::string lines = wrapped("  Reference: ", text);
+  std::string lines = wrapped("  Reference: ", text) + ring_lines(recording);
   for (const ElementComparison& pair : recording.element_pairs)
     lines += pair.moments == 0
                  ? wrapped("  ", fmt::format("{} and {} were never trusted at the same time.",

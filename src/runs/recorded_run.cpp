@@ -12,6 +12,9 @@
 namespace trimwright {
 namespace {
 
+constexpr int many_for_resonance =
+    240;  ///< blocks from which +- holds beside a resonance (reference_neighbours)
+
 int derivatives(MotionQuantity from, MotionQuantity to) {
   return static_cast<int>(std::lround(phase_lead_deg(from, to) / 90.0));
 }
@@ -27,10 +30,9 @@ Phasor conversion(const VibrationUnit& from, const VibrationUnit& to, double rpm
 }
 
 std::string refusal_words(const DwellReading& dwell) {
-  if (dwell.refused_blocks == 0)
-    return fmt::format("no phase: only {} blocks of revolutions", dwell.blocks + dwell.refused_blocks);
-  return fmt::format("no phase: {} (in {} of {} blocks)", describe(dwell.refusal), dwell.refused_blocks,
-                     dwell.blocks + dwell.refused_blocks);
+  if (dwell.refused_blocks == 0) return "no phase: too few revolutions";
+  return fmt::format("no phase: {} (in {:.0f} % of the revolutions)", describe(dwell.refusal),
+                     100.0 * dwell.refused_blocks / (dwell.blocks + dwell.refused_blocks));
 }
 
 void note_channel(const ChannelCondition& channel, RecordedReading& reading) {
@@ -70,6 +72,18 @@ RecordedReading reading_of(const Rotor& rotor, const RecordedSensor& recorded, c
     reading.sd = std::abs(factor) * channel.sd;
   }
   note_steadiness(dwell, channel, reading);
+  if (reading.x && channel.other_hz)
+    reading.notes.push_back(
+        fmt::format("another vibration is near, at {:.3f} times shaft speed and {:.0f} % of this amplitude; "
+                    "it is told apart",
+                    1.0 + *channel.other_hz * 60.0 / dwell.speed_rpm,
+                    100.0 * channel.other_amplitude / std::abs(channel.value)));
+  if (reading.x && channel.resonance)
+    reading.notes.emplace_back(
+        dwell.blocks < many_for_resonance
+            ? "the reading wanders slowly, as beside a narrow resonance; in so short a dwell +- "
+              "may be too small: hold longer"
+            : "the reading wanders slowly, as beside a narrow resonance; +- allows for it");
   if (sensor.band_at(reading.rpm) == nullptr) {
     reading.for_job = false;
     reading.notes.emplace_back("the rotor file has no limit at this speed: not for the job");
@@ -83,6 +97,30 @@ const char* kind_name(FindingKind kind) {
       return "no_pulses";
     case FindingKind::stopped_in_between:
       return "stopped_in_between";
+    case FindingKind::signal_lost:
+      return "signal_lost";
+    case FindingKind::larger_not_alone:
+      return "larger_not_alone";
+    case FindingKind::widest_not_largest:
+      return "widest_not_largest";
+    case FindingKind::tooth_broken_off:
+      return "tooth_broken_off";
+    case FindingKind::larger_tooth_worn:
+      return "larger_tooth_worn";
+    case FindingKind::perhaps_worn:
+      return "perhaps_worn";
+    case FindingKind::not_as_stated:
+      return "not_as_stated";
+    case FindingKind::another_ring:
+      return "another_ring";
+    case FindingKind::taken_at_its_word:
+      return "taken_at_its_word";
+    case FindingKind::element_not_used:
+      return "element_not_used";
+    case FindingKind::channels_exchanged:
+      return "channels_exchanged";
+    case FindingKind::once_per_turn:
+      return "once_per_turn";
     case FindingKind::pulses_irregular:
       return "pulses_irregular";
     case FindingKind::speed_out_of_range:
@@ -155,7 +193,7 @@ std::string why_no_phase(const Recording& recording) {
   if (recording.readings.empty()) return "No dwell at steady speed was found.";
   for (const auto& reading : recording.readings)
     if (!reading.x && !reading.notes.empty()) return "At every dwell: " + reading.notes.front() + ".";
-  return {};
+  return "Only its amplitudes are known.";
 }
 
 }  // namespace
@@ -192,13 +230,33 @@ std::vector<RecordingFinding> recording_findings(const Extraction& extraction,
                                                  std::span<const std::string> channels) {
   std::vector<RecordingFinding> found;
   look_at_channel(tooth_channel, extraction.tooth_channel, Gravity::refusal, found);
-  for (const Finding& finding : extraction.health.findings) found.push_back(plain(finding));
   for (const Finding& finding : disagreements) found.push_back(plain(finding));
+  for (const Finding& finding : extraction.health.findings) found.push_back(plain(finding));
   for (std::size_t k = 0; k < channels.size(); ++k)
     look_at_channel(channels[k], extraction.channels[k], Gravity::caution, found);
   std::stable_sort(found.begin(), found.end(),
                    [](const auto& a, const auto& b) { return a.gravity > b.gravity; });
   return found;
+}
+
+std::vector<std::string> reference_cautions(const Recording& recording) {
+  constexpr std::size_t most = 3;
+  std::vector<std::string> cautions;
+  std::size_t all = 0;
+  for (const RecordingFinding& finding : recording.findings) {
+    const bool of_reference = finding.kind.rfind("channel_", 0) != 0;
+    if (finding.gravity != Gravity::caution || !of_reference || ++all > most) continue;
+    cautions.push_back(finding.what.substr(0, finding.what.size() - (finding.what.ends_with('.') ? 1 : 0)));
+  }
+  if (all > most) cautions.push_back(fmt::format("and {} more cautions on the reference", all - most));
+  return cautions;
+}
+
+bool any_trusted_reference(const RecordedRun& run) {
+  return std::ranges::any_of(run.recordings, [](const Recording& recording) {
+    return std::ranges::any_of(recording.extraction.dwells,
+                               [](const auto& dwell) { return dwell.phase_trusted; });
+  });
 }
 
 bool any_phase(const RecordedRun& run) {

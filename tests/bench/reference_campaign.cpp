@@ -70,18 +70,19 @@ void run_segment(const RingSignal& signal, Tally& tally) {
   auto extractor = ReadingExtractor::create(ring, signal.sample_rate_hz, {}, {});
   if (!extractor || !extractor->push(signal.samples(duration_s(signal)), {})) std::abort();
   std::vector<RevolutionBlock> blocks(extractor->latest_blocks().begin(), extractor->latest_blocks().end());
-  (void)extractor->finish();
+  const Extraction extraction = extractor->finish();
   blocks.insert(blocks.end(), extractor->latest_blocks().begin(), extractor->latest_blocks().end());
   bool wrong = false, trusted = false;
   for (const RevolutionBlock& block : blocks) {
     ++tally.blocks;
-    if (block.verdict != ReferenceVerdict::trusted) {
+    const PhaseTurn& turn = extraction.turns[static_cast<std::size_t>(block.ring)];
+    if (block.verdict != ReferenceVerdict::trusted || turn.verdict != ReferenceVerdict::trusted) {
       ++tally.blocks_refused;
       continue;
     }
     trusted = true;
     const double time = 0.5 * (block.track.begin_s() + block.track.end_s());
-    const double off_deg = wrap_180(degrees(block.track.angle_at(time) - signal.angle(time)));
+    const double off_deg = wrap_180(degrees(block.track.angle_at(time) - turn.turn_rad - signal.angle(time)));
     wrong = wrong || std::abs(off_deg) > 0.25 * pitch_deg;
   }
   ++tally.segments;

@@ -32,7 +32,7 @@ bool admissible(const SlotProblem& problem, const Changes& changes) {
 /// What is wrong with the answers to a small problem; empty: nothing.
 std::string wrong_against_enumeration(const SlotProblem& problem) {
   const std::vector<Enumerated> all = enumerate(problem);
-  const std::vector<SlotChoice> found = search_slots(problem, {0.0, 0.0, 60.0});
+  const std::vector<SlotChoice> found = search_slots(problem, {0.0, 0.0, Deadline::after(60.0)});
   for (std::size_t m = 0; m < found.size(); ++m) {
     const Enumerated* best = best_of(problem, all, m);
     if (found[m].admissible != (best != nullptr)) return fmt::format("m = {}: admissible or not", m);
@@ -131,7 +131,7 @@ void try_large(unsigned seed, Tally& tally) {
   Draw draw(seed);
   const SlotProblem problem = large_problem(draw);
   const bool exact = draw.chance(0.3);
-  const SlotSearchOptions options{exact ? 0.0 : 0.01, exact ? 0.0 : 0.005, 3.0};
+  const SlotSearchOptions options{exact ? 0.0 : 0.01, exact ? 0.0 : 0.005, Deadline::after(3.0)};
   const std::vector<SlotChoice> found = search_slots(problem, options);
   ++tally.problems;
   const auto complain = [&](std::size_t m, const std::string& what) {

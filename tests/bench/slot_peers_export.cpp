@@ -47,7 +47,7 @@ int main(int argc, char** argv) {
                              number(5), number(6) > 0, number(7) > 0, SlotObjective::worst_ratio};
   const SlotProblem problem = bench::draw_problem(family, static_cast<unsigned>(number(8)));
   const std::clock_t start = std::clock();
-  const std::vector<SlotChoice> answers = search_slots(problem, {0.01, 0.005, 60.0});
+  const std::vector<SlotChoice> answers = search_slots(problem, {0.01, 0.005, Deadline::after(60.0)});
   const double seconds = static_cast<double>(std::clock() - start) / CLOCKS_PER_SEC;
   Json json = problem_json(problem);
   json["answer"] = {{"objective", answers.back().objective},

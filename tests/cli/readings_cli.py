@@ -39,7 +39,7 @@ def check(what: str, holds: bool, seen="") -> None:
 
 def shaft_angle(rpm: np.ndarray, rate: float = RATE, start: float = 0.4) -> np.ndarray:
     """Angle [rad] at every sample, by the trapezoidal rule (exact where the speed is linear in time)."""
-    omega = rpm * math.pi / 30.0
+    omega = rpm * math.pi / 34.0
     return start + np.concatenate([[0.0], np.cumsum(0.5 * (omega[1:] + omega[:-1]) / rate)])
 
 
@@ -179,7 +179,7 @@ def known_amplitude_and_phase(work: Work) -> None:
     """Either polarity, either convention, outward and inward, delay, phase shift, and the CSV back through a job."""
     truth = cmath.rect(0.4, math.radians(70.0))  # in/s peak, lead
     rpm, theta = steady()
-    omega = 3000.0 * math.pi / 30.0
+    omega = 3000.0 * math.pi / 34.0
     turbine = cmath.rect(1.5, math.radians(-40.0))  # mil peak, outward
     case = cmath.rect(6.0, math.radians(160.0))  # mm/s peak
     # What the case's accelerometer shows: the derivative, m/s2 from mm/s, 25 us late and 5 deg lag in its filter.
@@ -261,7 +261,8 @@ def dwells_and_run_up(work: Work) -> None:
     reading = recording["dwells"][0]["readings"][0]
     # White noise alone: sd of a component is noise sqrt(2 / samples), about 0.02 sqrt(2 / 76800) = 1.0e-4.
     check("json: sd", 0.5e-4 < reading["sd"] < 2e-4, reading["sd"])
-    check("json: no findings on a good reference", recording["findings"] == [], recording["findings"])
+    check("json: nothing wrong with a good reference", [f["kind"] for f in recording["findings"]] == ["taken_at_its_word"],
+          recording["findings"])
     check("json: larger tooth", abs(recording["reference"]["larger_over_second"] - 1.3) < 0.02, recording["reference"])
     inside = [p for p in recording["sweep"] if 2100 < p["speed_rpm"] < 3900]
     check("run-up table", len(inside) > 20 and all(p["trend"] == "run_up" for p in inside), len(inside))
@@ -388,7 +389,7 @@ def bad_signals(work: Work) -> None:
 
     flat = tooth_signal(theta, rpm, larger=1.0)
     wav(work.path / "flat.wav", [flat, good])
-    done = refused(work, "no larger tooth", ["flat.wav"], ["no phase", "no tooth stands out"], more=("--format", "csv"),
+    done = refused(work, "no larger tooth", ["flat.wav"], ["no phase", "No tooth stands out"], more=("--format", "csv"),
                    answer=True)
     row = rows(done.stdout)[0]
     check("amplitude without phase", row["phase"] == "" and "no larger tooth" in row["note"], row)
@@ -422,6 +423,119 @@ def several_elements(work: Work) -> None:
     check("an element apart is said", any(f["kind"] == "elements_disagree" for f in document["findings"]), document["findings"])
 
 
+def elements_that_fail(work: Work) -> None:
+    """A dead first element is passed over; two that say different teeth give no phase, unless they sit apart."""
+    rpm, theta = steady()
+    good = 0.1 * vibration(theta, cmath.rect(0.4, 1.0))
+    two = RECORDING.replace("    - {channel: 1, volts_full_scale: 10 V}\n", "    - {channel: 1}\n    - {channel: 3}\n")
+    work.write(job_text=job(two))
+    dead = 0.001 * RNG.standard_normal(len(theta))
+    wav(work.path / "dead.wav", [dead, good, tooth_signal(theta, rpm)])
+    done = work.readings("dead.wav", more=("--format", "csv"))
+    check("the second element is read where the first is dead", done.returncode == 0, done.stderr)
+    row = rows(done.stdout)[0]
+    expect("by the second element", row, 0.4, math.degrees(1.0), "lag")
+    check("and the table says so", "taken from element 'channel 3'" in row["note"], row["note"])
+    (work.path / "dead.csv").write_text(done.stdout)
+    work.write(job_text=job(two, "dead.csv"))
+    told = work.run("influence", "job.yaml").stdout
+    work.write(job_text=job(two))
+    check("and so does what is made of the table", "channel 3" in told, told[:600])
+    # The second element stands two pitches further on: it sees each tooth later by so much.
+    wav(work.path / "apart.wav", [tooth_signal(theta, rpm), good, tooth_signal(theta - math.radians(720 / 34), rpm)])
+    done = work.readings("apart.wav", more=("--format", "csv"))
+    row = rows(done.stdout)[0]
+    check("elements two teeth apart: no phase", done.returncode == 1 and row["phase"] == "", done.stdout + done.stderr)
+    work.write(job_text=job(two.replace("{channel: 3}", "{channel: 3, at: 21.1765 deg with rotation}")))
+    done = work.readings("apart.wav", more=("--format", "csv"))
+    check("elements said to be apart agree", done.returncode == 0, done.stderr)
+    expect("elements apart", rows(done.stdout)[0], 0.4, math.degrees(1.0), "lag")
+
+
+def uneven_ring(theta, rpm, worn=None):
+    """Teeth of slightly different sizes and places; `worn`: sizes of teeth 0 and 11."""
+    random = np.random.default_rng(5)
+    size, place = 1.0 + 0.01 * random.standard_normal(34), 0.004 * random.standard_normal(34)
+    size[0] = 1.3
+    if worn:
+        size[0], size[11] = worn
+    pitches = theta * 34 / (2 * math.pi)
+    tooth = np.round(pitches).astype(int) % 34
+    off = (pitches - np.round(pitches) - place[tooth]) / 0.8
+    wave = np.where(np.abs(off) < 0.5, -np.sin(2 * math.pi * off), 0.0)
+    return 3.0 * (size[tooth] * wave + 0.005 * RNG.standard_normal(len(theta))) * rpm / 5000.0
+
+
+def rings_compared(work: Work) -> None:
+    """A ring file from a sound recording gives the phase of one whose larger tooth is worn while another is damaged."""
+    rpm, theta = steady()
+    x = cmath.rect(0.4, 1.0)
+    wav(work.path / "sound.wav", [uneven_ring(theta, rpm), 0.1 * vibration(theta, x)])
+    wav(work.path / "worn.wav", [uneven_ring(theta, rpm, (1.0, 1.3)), 0.1 * vibration(theta, x)])
+    work.write()
+    done = work.readings("sound.wav", more=("--ring-to", "ring.yaml"))
+    check("a ring file is written", done.returncode == 0 and (work.path / "ring.yaml").exists(), done.stderr)
+    check("taken at its word", "taken at its word" in done.stdout, done.stdout)
+    # Tooth 0 itself passes a little off the even place.
+    place = math.degrees(0.004 * np.random.default_rng(5).standard_normal(68)[34] * 2 * math.pi / 34)
+    done = work.readings("worn.wav", more=("--ring", "ring.yaml", "--format", "csv"))
+    check("worn, known", done.returncode == 0, done.stderr)
+    expect("worn, known", rows(done.stdout)[0], 0.4, math.degrees(1.0) + place, "lag", 0.2)
+    check("the wear is in the note", "larger tooth gives 1.0" in rows(done.stdout)[0]["note"], rows(done.stdout)[0])
+    words = work.readings("sound.wav", "worn.wav").stdout
+    for sentence in ("Same ring? Yes: 32 of 34 teeth", "Larger tooth the same one? Yes", "Signal as strong?", "Is zero where it was"):
+        check("compared in words", sentence in words, sentence + "\n" + words)
+    work.write(job_text=job(RECORDING + "  ring: of-job.yaml\n"))
+    check("the job's ring file is begun", work.readings("sound.wav").returncode == 0 and (work.path / "of-job.yaml").exists())
+    check("and later runs are compared with it", "Same ring? Yes" in work.readings("worn.wav", run="trial").stdout)
+    text = (work.path / "ring.yaml").read_text()
+    work.write()
+    for old, new, words in (("rotor: \"test fan\"", "rotor: other", "other"), ("polarity: falling", "polarity: up", "polarity"),
+                            ("pulses:", "pulse:", "pulse"), ("spacing: ", "spacing: x", "spacing")):
+        (work.path / "bad.yaml").write_text(text.replace(old, new, 1))
+        refused(work, "a ring file: " + new, ["worn.wav", "--ring", "bad.yaml"], ["bad.yaml:", words])
+
+
+def other_mistakes(work: Work) -> None:
+    """Channels exchanged, a once-per-turn pulse, a decimal comma, a header never completed, a stream, a page."""
+    rpm, theta = steady()
+    x = cmath.rect(0.4, 1.0)
+    teeth, good = tooth_signal(theta, rpm), 0.1 * vibration(theta, x)
+    work.write()
+    wav(work.path / "swapped.wav", [good, teeth])
+    refused(work, "exchanged channels", ["swapped.wav"], ["teeth are on channel 2"], answer=True)
+    once = np.where(np.abs((theta / (2 * math.pi) + 0.5) % 1.0 - 0.5) < 0.05, 3.0 * np.sin(-20 * math.pi * ((theta / (2 * math.pi) + 0.5) % 1.0 - 0.5)), 0.0)
+    wav(work.path / "once.wav", [once + 0.01 * RNG.standard_normal(len(once)), good])
+    refused(work, "a pulse once per turn", ["once.wav"], ["one pulse per turn"], answer=True)
+    raw = bytearray((work.path / "good.wav").read_bytes())
+    raw[4:8] = raw[40:44] = b"\0\0\0\0"
+    (work.path / "unfinished.wav").write_bytes(raw)
+    done = work.readings("unfinished.wav", more=("--format", "csv"))
+    whole = work.readings("good.wav", more=("--format", "csv"))
+    check("a header never completed", done.stdout == whole.stdout and done.returncode == 0, done.stderr)
+    piped = subprocess.run(f"cat good.wav | '{PROGRAM}' readings - --job job.yaml --run 'as found' --format csv", shell=True,
+                           cwd=work.path, capture_output=True, text=True, timeout=300, check=False)
+    check("a stream", piped.stdout == whole.stdout, piped.stderr)
+    done = work.readings("good.wav", more=("--page", "page.html"))
+    page = (work.path / "page.html").read_text() if done.returncode == 0 else ""
+    check("a page", "<svg" in page and "Size of the teeth" in page and "http" not in page.replace("http-equiv", "").replace("http://www.w3.org", ""), done.stderr)
+    slow, slow_theta = steady(seconds=4.0, rate=12800.0)
+    columns = np.column_stack([tooth_signal(slow_theta, slow), vibration(slow_theta, x)])
+    with open(work.path / "comma.csv", "w", encoding="utf-8") as file:
+        file.write("teeth;front vib\n")
+        file.writelines(";".join(f"{value:.6f}".replace(".", ",") for value in line) + "\n" for line in columns)
+    work.write(job_text=job("""recording:
+  sample_rate: 12800 Hz
+  reference: [{channel: teeth}]
+  vibration: [{channel: front vib, sensor: front, unit: in/s}]
+  speeds: {from: 500 rpm, to: 3300 rpm}
+"""))
+    done = work.readings("comma.csv", more=("--format", "csv"))
+    check("semicolons and decimal commas", done.returncode == 0, done.stderr)
+    if done.returncode == 0:
+        expect("semicolons and decimal commas", rows(done.stdout)[0], 0.4, math.degrees(1.0), "lag", 0.3)
+
+
 def bad_descriptions(work: Work) -> None:
     for old, new, words in (
             ("100 mV per in/s", "100 mV", ["sensitivity"]),
@@ -447,6 +561,7 @@ def bad_descriptions(work: Work) -> None:
 def main() -> int:
     work = Work()
     for part in (known_amplitude_and_phase, dwells_and_run_up, from_csv, bad_files, bad_signals, several_elements,
+                 elements_that_fail, rings_compared, other_mistakes,
                  bad_descriptions):
         before = len(failures)
         part(work)

@@ -121,13 +121,21 @@ TEST_CASE("A job filed twice is recognised; a correction points at the old recor
   correction.reason = "wrong station";
   REQUIRE(archive.file(correction));
   CHECK(archive.read(1)->corrected_by == 2);
+  const auto twice = archive.file(correction);
+  REQUIRE_FALSE(twice);
+  CHECK(twice.error().what.find("corrected already, by record 2") != std::string::npos);
   correction.corrects = 7;
   CHECK_FALSE(archive.file(correction));
+  Record of_another = record_of(1);
+  REQUIRE(archive.file(of_another));
+  of_another.corrects = 2;
+  of_another.reason = "the readings of record 3";
+  CHECK_FALSE(archive.file(of_another));
   Record other = record_of(1, "LKM-9");
   other.corrects = 1;
   other.reason = "x";
   CHECK_FALSE(archive.file(other));
-  CHECK(archive.prove()->records == 2);
+  CHECK(archive.prove()->records == 3);
 }
 
 TEST_CASE("Names that cannot be trusted on paper are refused") {
@@ -166,8 +174,8 @@ TEST_CASE("Other programs cannot change, remove or misplace a record as long as 
   CHECK_FALSE(by_hand(path, "INSERT OR REPLACE INTO record SELECT * FROM record WHERE number = 2").empty());
   CHECK_FALSE(by_hand(path,
                       "INSERT INTO record SELECT 9, previous, digest, inputs, rotor, serial, station, date, "
-                      "person, verdict, level, filed_at, filed_by, software, corrects, reason, content FROM "
-                      "record WHERE number = 2")
+                      "person, verdict, level, filed_at, filed_by, software, corrects, reason, content, NULL "
+                      "FROM record WHERE number = 2")
                   .empty());
   CHECK(archive.prove()->whole());
 }
@@ -175,6 +183,11 @@ TEST_CASE("Other programs cannot change, remove or misplace a record as long as 
 TEST_CASE("A record changed, taken out, put in or cut off the end is found and named") {
   const Folder folder;
   const std::string drop = "DROP TRIGGER record_is_never_changed; DROP TRIGGER record_is_never_removed; ";
+  const std::string restore =
+      "; CREATE TRIGGER record_is_never_changed BEFORE UPDATE ON record\n"
+      "  BEGIN SELECT RAISE(ABORT, 'a record is never changed: file a correction'); END;"
+      "CREATE TRIGGER record_is_never_removed BEFORE DELETE ON record\n"
+      "  BEGIN SELECT RAISE(ABORT, 'a record is never removed: file a correction'); END;";
   struct Case {
     const char* sql;
     std::int64_t number;
@@ -184,12 +197,17 @@ TEST_CASE("A record changed, taken out, put in or cut off the end is found and n
                                     Case{"UPDATE record SET content = content || ' ' WHERE number = 1", 1},
                                     Case{"UPDATE record SET serial = 'LKM-2' WHERE number = 4", 4},
                                     Case{"UPDATE record SET digest = zeroblob(32) WHERE number = 2", 2},
+                                    Case{"UPDATE record SET corrects = 0 WHERE number = 2", 2},
+                                    Case{"UPDATE record SET previous = x'00' WHERE number = 1", 1},
+                                    Case{"UPDATE record SET previous = x'' WHERE number = 1", 1},
+                                    Case{"UPDATE record SET inputs = x'00' WHERE number = 3", 3},
+                                    Case{"UPDATE record SET origin = zeroblob(32) WHERE number = 3", 3},
                                     Case{"DELETE FROM record WHERE number = 2", 3}}) {
     const auto path = folder.file("changed.db");
     fs::remove(path);
     Archive archive = opened(path);
     for (int i = 0; i < 5; ++i) REQUIRE(archive.file(record_of(i)));
-    REQUIRE(by_hand(path, drop + sql).empty());
+    REQUIRE(by_hand(path, drop + sql + restore).empty());
     const auto proof = archive.prove();
     REQUIRE(proof);
     INFO(sql);
@@ -251,12 +269,16 @@ TEST_CASE(
   const Folder folder;
   const auto path = folder.file("a.db");
   { REQUIRE(opened(path).file(record_of(0))); }
-  REQUIRE(by_hand(path, "PRAGMA user_version = 2").empty());
+  REQUIRE(by_hand(path, "PRAGMA user_version = 3").empty());
   for (const auto how : {Archive::Opening::existing, Archive::Opening::create_if_missing}) {
     const auto newer = Archive::open(path, how);
     REQUIRE_FALSE(newer);
     CHECK(newer.error().what.find("newer") != std::string::npos);
   }
+  REQUIRE(by_hand(path, "PRAGMA user_version = 0").empty());
+  const auto never = Archive::open(path, Archive::Opening::existing);
+  REQUIRE_FALSE(never);
+  CHECK(never.error().what.find("newer") == std::string::npos);
   REQUIRE(by_hand(folder.file("other.db"), "CREATE TABLE t (x); PRAGMA user_version = 1").empty());
   CHECK_FALSE(Archive::open(folder.file("other.db"), Archive::Opening::create_if_missing));
   std::ofstream(folder.file("text.db"))
@@ -264,6 +286,175 @@ TEST_CASE(
   CHECK_FALSE(Archive::open(folder.file("text.db"), Archive::Opening::create_if_missing));
   CHECK_FALSE(Archive::open(folder.file("missing.db"), Archive::Opening::existing));
   CHECK_FALSE(Archive::open(folder.path.string(), Archive::Opening::create_if_missing));
+}
+
+TEST_CASE("Names that SQLite keeps in memory, and what is no file, are no archives") {
+  for (const char* name : {":memory:", "", "file:x.db?mode=memory", "file:x.db", "/dev/null"}) {
+    INFO(name);
+    CHECK_FALSE(Archive::open(name, Archive::Opening::create_if_missing));
+  }
+  CHECK_FALSE(fs::exists("x.db"));
+}
+
+TEST_CASE(
+    "An archive that another program gave triggers, views or tables is refused, and the first is named") {
+  const Folder folder;
+  for (const auto& [sql, named] :
+       {std::pair{
+            "CREATE TRIGGER t AFTER INSERT ON record BEGIN DELETE FROM record WHERE number = NEW.number; END",
+            "trigger t"},
+        std::pair{"CREATE TRIGGER t BEFORE INSERT ON record BEGIN SELECT RAISE(IGNORE); END", "trigger t"},
+        std::pair{"CREATE TABLE notes (x)", "table notes"},
+        std::pair{"CREATE VIEW v AS SELECT * FROM record", "view v"},
+        std::pair{"DROP INDEX record_by_serial", "index record_by_serial"},
+        std::pair{"DROP TRIGGER record_is_never_changed", "trigger record_is_never_changed"},
+        std::pair{
+            "ALTER TABLE record RENAME TO kept; CREATE VIEW record AS WITH RECURSIVE n(i) AS (SELECT 1 UNION "
+            "ALL SELECT i + 1 FROM n) SELECT i AS number, kept.* FROM n, kept",
+            "record"},
+        std::pair{"DROP INDEX record_by_date; CREATE INDEX record_by_date ON record (station)",
+                  "index record_by_date is not as"}}) {
+    const auto path = folder.file("foreign.db");
+    fs::remove(path);
+    { REQUIRE(opened(path).file(record_of(0))); }
+    INFO(sql);
+    REQUIRE(by_hand(path, sql).empty());
+    const auto archive = Archive::open(path, Archive::Opening::create_if_missing);
+    REQUIRE_FALSE(archive);
+    CHECK(archive.error().what.find(named) != std::string::npos);
+  }
+}
+
+TEST_CASE("A record is not acknowledged when it is not in the file") {
+  const Folder folder;
+  Archive archive = opened(folder.file("a.db"));
+  REQUIRE(archive.file(record_of(0)));
+  // Another program adds a trigger while the archive is open.
+  REQUIRE(
+      by_hand(folder.file("a.db"), "CREATE TRIGGER t BEFORE INSERT ON record BEGIN SELECT RAISE(IGNORE); END")
+          .empty());
+  CHECK_FALSE(archive.file(record_of(1)));
+}
+
+TEST_CASE("Nothing is filed after a last record that was edited, or into a file that is cut short") {
+  const Folder folder;
+  const auto path = folder.file("a.db");
+  {
+    Archive archive = opened(path);
+    for (int i = 0; i < 3; ++i) REQUIRE(archive.file(record_of(i)));
+  }
+  const auto cut = folder.file("cut.db");
+  fs::copy_file(path, cut);
+  fs::resize_file(cut, fs::file_size(cut) - 100);
+  if (auto archive = Archive::open(cut, Archive::Opening::existing)) {
+    CHECK_FALSE(archive->file(record_of(3)));
+    CHECK_FALSE(archive->prove()->whole());
+  }
+  // Bytes of the last record changed in the file, past every trigger.
+  std::string bytes;
+  {
+    std::ifstream in(path, std::ios::binary);
+    bytes.assign(std::istreambuf_iterator<char>(in), {});
+  }
+  const auto at = bytes.find("{\"i\":2}");
+  REQUIRE(at != std::string::npos);
+  bytes[at + 5] = '7';
+  std::ofstream(path, std::ios::binary | std::ios::trunc) << bytes;
+  Archive archive = opened(path);
+  const auto filed = archive.file(record_of(3));
+  REQUIRE_FALSE(filed);
+  CHECK(filed.error().what.find("record 3, the last, is not as it was filed") != std::string::npos);
+  const auto found = archive.find({});
+  REQUIRE(found);
+  CHECK((found->at(0).holds && found->at(1).holds && !found->at(2).holds));
+}
+
+TEST_CASE("A clock that went back is told, and is no fault") {
+  const Folder folder;
+  Archive archive = opened(folder.file("a.db"));
+  Record early = record_of(1);
+  early.filed_at = "2031-05-31T10:00:00Z";
+  REQUIRE(archive.file(record_of(0)));
+  REQUIRE(archive.file(early));
+  const auto proof = archive.prove();
+  CHECK(proof->whole());
+  REQUIRE(proof->remarks.size() == 1);
+  CHECK(proof->remarks.front().number == 2);
+}
+
+TEST_CASE(
+    "An archive goes on from the head that was told, unless a record before it was changed or removed") {
+  const Folder folder;
+  const auto path = folder.file("a.db");
+  std::vector<TreeHead> heads;
+  {
+    Archive archive = opened(path);
+    for (int i = 0; i < 6; ++i) {
+      heads.push_back(archive.prove()->head);
+      REQUIRE(archive.file(record_of(i)));
+    }
+    for (const auto& head : heads) {
+      const auto proof = archive.prove({}, head);
+      CHECK(proof->whole());
+      CHECK(goes_on_from(head, proof->head, proof->since));
+    }
+    CHECK_FALSE(archive.prove({}, TreeHead{7, heads[3].root})->whole());
+  }
+  // Someone makes the archive anew without record 3: whole in itself, and no going on from a head after it.
+  Archive anew = opened(folder.file("anew.db"));
+  for (int i = 0; i < 6; ++i)
+    if (i != 2) REQUIRE(anew.file(record_of(i)));
+  CHECK(anew.prove()->whole());
+  CHECK(anew.prove({}, heads[2])->whole());
+  CHECK_FALSE(anew.prove({}, heads[3])->whole());
+}
+
+TEST_CASE("A station's records are sent once, and a record corrected at both ends is told, not merged") {
+  const Folder folder;
+  Archive local = opened(folder.file("local.db")), shared = opened(folder.file("shared.db"));
+  REQUIRE(shared.file(record_of(9, "LKM-9")));
+  REQUIRE(shared.file(record_of(2)));  // filed there by someone else, too
+  for (int i = 0; i < 3; ++i) REQUIRE(local.file(record_of(i)));
+  Record correction = record_of(0);
+  correction.corrects = 1;
+  correction.reason = "the station";
+  const auto corrected = local.file(correction);
+  REQUIRE(corrected);
+  const auto fates = [](const std::vector<Sent>& sent) {
+    std::vector<std::pair<Sent::Fate, std::int64_t>> all;
+    for (const auto& one : sent) all.emplace_back(one.fate, one.there);
+    return all;
+  };
+  using Fates = std::vector<std::pair<Sent::Fate, std::int64_t>>;
+  using enum Sent::Fate;
+  CHECK(fates(*shared.take_over(local)) == Fates{{added, 3}, {added, 4}, {there_already, 2}, {added, 5}});
+  CHECK(fates(*shared.take_over(local)) ==
+        Fates{{there_already, 3}, {there_already, 4}, {there_already, 2}, {there_already, 5}});
+  const auto sent = shared.read(5);
+  REQUIRE(sent);
+  CHECK(sent->record.corrects == 3);  // as it is numbered there
+  CHECK(sent->record.origin == corrected->digest);
+  CHECK(shared.prove(corrected->digest)->expected_at == 5);  // the sheet printed at the station still proves
+
+  for (Archive* archive : {&local, &shared}) {
+    Record other = record_of(1, "LKM-1");
+    other.corrects = archive == &local ? 2 : 4;
+    other.reason = archive == &local ? "one" : "two";
+    REQUIRE(archive->file(other));
+  }
+  CHECK(fates(*shared.take_over(local)).back() == std::pair{corrected_twice, std::int64_t{6}});
+  CHECK(shared.prove()->records == 6);
+}
+
+TEST_CASE("Nothing is sent from an archive in which a record was changed") {
+  const Folder folder;
+  Archive local = opened(folder.file("local.db")), shared = opened(folder.file("shared.db"));
+  for (int i = 0; i < 3; ++i) REQUIRE(local.file(record_of(i)));
+  REQUIRE(by_hand(folder.file("local.db"),
+                  "DROP TRIGGER record_is_never_changed; UPDATE record SET level = 0.5 WHERE number = 3")
+              .empty());
+  CHECK_FALSE(shared.take_over(local));
+  CHECK(shared.prove()->records == 0);
 }
 
 TEST_CASE("A backup made while the archive is open holds the same chain") {

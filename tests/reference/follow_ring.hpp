@@ -24,10 +24,15 @@ struct Followed {
   std::vector<RevolutionBlock> blocks;
   Extraction extraction;
 
+  [[nodiscard]] const PhaseTurn& turn(const RevolutionBlock& block) const {
+    return extraction.turns.at(static_cast<std::size_t>(block.ring));
+  }
+  [[nodiscard]] bool trusts(const RevolutionBlock& block) const {
+    return block.verdict == ReferenceVerdict::trusted && turn(block).verdict == ReferenceVerdict::trusted;
+  }
   [[nodiscard]] int trusted() const {
-    return static_cast<int>(std::count_if(blocks.begin(), blocks.end(), [](const RevolutionBlock& b) {
-      return b.verdict == ReferenceVerdict::trusted;
-    }));
+    return static_cast<int>(
+        std::count_if(blocks.begin(), blocks.end(), [&](const RevolutionBlock& b) { return trusts(b); }));
   }
 };
 
@@ -63,9 +68,10 @@ inline Followed follow(const RingSignal& signal, double seconds) {
 inline double worst_angle_deg(const Followed& followed, const RingSignal& truth) {
   double worst = 0.0;
   for (const RevolutionBlock& block : followed.blocks) {
-    if (block.verdict != ReferenceVerdict::trusted) continue;
+    if (!followed.trusts(block)) continue;
     const double time = 0.5 * (block.track.begin_s() + block.track.end_s());
-    worst = std::max(worst, std::abs(wrap_180(degrees(block.track.angle_at(time) - truth.angle(time)))));
+    const double angle = block.track.angle_at(time) - followed.turn(block).turn_rad;
+    worst = std::max(worst, std::abs(wrap_180(degrees(angle - truth.angle(time)))));
   }
   return worst;
 }

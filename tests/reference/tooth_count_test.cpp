@@ -107,3 +107,26 @@ TEST_CASE("one pulse per revolution is followed through a speed change of nearly
   CHECK(result.tally.extra == 0);
   CHECK(result.teeth.size() == 8);
 }
+
+TEST_CASE(
+    "a pitch learned from noise is given up: teeth that come at every fifth of it are counted one by one") {
+  Train train(40);
+  for (int i = 0; i < 400; ++i) train.times.push_back(44.0 + 5.0 * i);
+  const auto result = counted(train);
+  CHECK(result.tally.lost >= 1);
+  const auto& last = result.teeth.back();
+  const auto& earlier = result.teeth[result.teeth.size() - 101];
+  CHECK(last.count - earlier.count == 100);
+}
+
+TEST_CASE("pulses of another size are another signal") {
+  ToothCount count(30);
+  Counted result;
+  for (int i = 0; i < 60; ++i) {
+    ToothPulse pulse;
+    pulse.time_s = i < 30 ? i : 30 + 0.97 * (i - 30);
+    pulse.before = pulse.after = i < 30 ? 0.01 : 1.0;
+    count.push(pulse, result.teeth);
+  }
+  CHECK(count.tally().lost == 1);
+}

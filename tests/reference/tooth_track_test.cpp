@@ -6,7 +6,7 @@
 #include <numbers>
 
 #include "follow_ring.hpp"
-#include "trimwright/reference/spacing_errors.hpp"
+#include "trimwright/reference/tooth_spacing.hpp"
 
 using namespace trimwright;
 using namespace trimwright::simulated;
@@ -41,8 +41,9 @@ TEST_CASE("each tooth's spacing error is learned, in a run-up too, and taken out
     signal.spacing_error_rad[k] = 0.01 * std::sin(5.0 * static_cast<double>(k * k));
   const Followed followed = follow(signal, 6.0);
   REQUIRE(followed.trusted() > 10);
+  const Eigen::ArrayXd& spacing = followed.extraction.health.ring.spacing;
   for (int k = 0; k < 34; ++k)
-    CHECK(followed.extraction.health.spacing_error_rad[k] ==
+    CHECK((spacing[k] - spacing[0]) * 2.0 * std::numbers::pi / 34.0 ==
           doctest::Approx(signal.spacing_error_rad[static_cast<std::size_t>(k)]).epsilon(1e-3).scale(0.5));
   CHECK(worst_angle_deg(followed, signal) < 0.03);
 }

@@ -16,7 +16,7 @@ using namespace trimwright::testing;
 
 void check_against_enumeration(const SlotProblem& problem) {
   const std::vector<Enumerated> all = enumerate(problem);
-  const std::vector<SlotChoice> found = search_slots(problem, {0.0, 0.0, 60.0});
+  const std::vector<SlotChoice> found = search_slots(problem, {0.0, 0.0, Deadline::after(60.0)});
   REQUIRE(found.size() == static_cast<std::size_t>(problem.max_changes) + 1);
   for (std::size_t m = 0; m < found.size(); ++m) {
     CAPTURE(m);
@@ -92,9 +92,9 @@ TEST_SUITE("slot search") {
       recipe.ring_symmetry = true;
       SlotProblem problem = random_problem(recipe, draw);
       if (recipe.planes == 2) problem.response.col(1) = problem.response.col(0);  // many choices are equal
-      const std::vector<SlotChoice> plain = search_slots(problem, {0.0, 0.0, 60.0});
+      const std::vector<SlotChoice> plain = search_slots(problem, {0.0, 0.0, Deadline::after(60.0)});
       for (Complex& row : problem.residual) row *= Complex(1.0 + draw.uniform(-1e-15, 1e-15), 1e-16);
-      const std::vector<SlotChoice> noisy = search_slots(problem, {0.0, 0.0, 60.0});
+      const std::vector<SlotChoice> noisy = search_slots(problem, {0.0, 0.0, Deadline::after(60.0)});
       for (std::size_t m = 0; m < plain.size(); ++m) CHECK(same_changes(plain[m].changes, noisy[m].changes));
     }
   }
@@ -110,7 +110,7 @@ TEST_SUITE("slot search") {
       recipe.stock = draw.chance(0.5);
       const SlotProblem problem = random_problem(recipe, draw);
       const std::vector<Enumerated> all = enumerate(problem);
-      const std::vector<SlotChoice> found = search_slots(problem, {0.05, 0.02, 60.0});
+      const std::vector<SlotChoice> found = search_slots(problem, {0.05, 0.02, Deadline::after(60.0)});
       for (std::size_t m = 0; m < found.size(); ++m) {
         const Enumerated* best = best_of(problem, all, m);
         CHECK(found[m].bound <= best->objective * (1.0 + 1e-12));
@@ -131,7 +131,7 @@ TEST_SUITE("slot search") {
       recipe.stock = true;
       const SlotProblem problem = random_problem(recipe, draw);
       const std::vector<Enumerated> all = enumerate(problem);
-      const std::vector<SlotChoice> found = search_slots(problem, {0.0, 0.0, 0.0});
+      const std::vector<SlotChoice> found = search_slots(problem, {0.0, 0.0, Deadline::after(0.0)});
       REQUIRE(found.size() == 4);
       CHECK(found[0].changes.empty());
       for (std::size_t m = 0; m < found.size(); ++m) {
@@ -157,7 +157,7 @@ TEST_SUITE("slot search") {
       const double angle = 2.0 * std::numbers::pi * s / 8;
       problem.slots.push_back({0, {}, {{std::polar(30.0, angle), {0}}, {std::polar(60.0, angle), {1}}}});
     }
-    const std::vector<SlotChoice> found = search_slots(problem, {0.0, 0.0, 60.0});
+    const std::vector<SlotChoice> found = search_slots(problem, {0.0, 0.0, Deadline::after(60.0)});
     CHECK(found[1].objective == doctest::Approx(0.9));
     CHECK(found[1].proved_optimal);
     CHECK(found[1].changes.size() == 1);  // one weight brings the second row below the first: more is idle
@@ -175,7 +175,7 @@ TEST_SUITE("slot search") {
     problem.max_changes = 2;
     problem.slots.push_back({0, {}, {{50.0, {0}}}});
     problem.slots.push_back({0, {0}, {{50.0, {}}}});  // holds one at the wrong side
-    const std::vector<SlotChoice> found = search_slots(problem, {0.0, 0.0, 60.0});
+    const std::vector<SlotChoice> found = search_slots(problem, {0.0, 0.0, Deadline::after(60.0)});
     CHECK(found[1].objective == doctest::Approx(0.5));
     REQUIRE(found[1].changes.size() == 1);
     CHECK(found[1].changes[0].slot == 1);
@@ -191,14 +191,14 @@ TEST_SUITE("slot search") {
     problem.slots.push_back({0, {}, {{10.0, {}}}});
     problem.slots.push_back({0, {}, {{10.0, {}}}});
     problem.moment_limits.push_back({0, -20.0, 1.0});  // only both changes together keep it
-    const std::vector<SlotChoice> found = search_slots(problem, {0.0, 0.0, 60.0});
+    const std::vector<SlotChoice> found = search_slots(problem, {0.0, 0.0, Deadline::after(60.0)});
     CHECK_FALSE(found[0].admissible);
     CHECK_FALSE(found[1].admissible);
     CHECK(std::isinf(found[1].bound));
     CHECK(found[2].admissible);
     CHECK(found[2].objective == doctest::Approx(1.2));
     problem.moment_limits.push_back({0, 100.0, 1.0});
-    CHECK_FALSE(search_slots(problem, {0.0, 0.0, 60.0})[2].admissible);
+    CHECK_FALSE(search_slots(problem, {0.0, 0.0, Deadline::after(60.0)})[2].admissible);
   }
 
   TEST_CASE("with nothing measured it still finds whether the rules can be kept") {
@@ -210,7 +210,7 @@ TEST_SUITE("slot search") {
       problem.response.resize(0, problem.response.cols());
       const std::vector<Enumerated> all = enumerate(problem);
       const double any = std::numeric_limits<double>::infinity();
-      const std::vector<SlotChoice> found = search_slots(problem, {0.0, any, 60.0});
+      const std::vector<SlotChoice> found = search_slots(problem, {0.0, any, Deadline::after(60.0)});
       for (std::size_t m = 0; m < found.size(); ++m) {
         CHECK(found[m].admissible == (best_of(problem, all, m) != nullptr));
         if (!found[m].admissible) CHECK(std::isinf(found[m].bound));
@@ -223,15 +223,15 @@ TEST_SUITE("slot search") {
     problem.residual = Eigen::VectorXcd::Constant(2, 0.7);
     problem.response = Eigen::MatrixXcd::Zero(2, 2);
     problem.max_changes = 3;
-    CHECK(search_slots(problem, {0.0, 0.0, 60.0}).size() == 4);
-    CHECK(search_slots(problem, {0.0, 0.0, 60.0})[3].proved_optimal);
+    CHECK(search_slots(problem, {0.0, 0.0, Deadline::after(60.0)}).size() == 4);
+    CHECK(search_slots(problem, {0.0, 0.0, Deadline::after(60.0)})[3].proved_optimal);
     problem.slots.push_back({1, {}, {{10.0, {}}}});
-    CHECK(search_slots(problem, {0.0, 0.0, 60.0})[3].changes.empty());
+    CHECK(search_slots(problem, {0.0, 0.0, Deadline::after(60.0)})[3].changes.empty());
     problem.residual.resize(0);
     problem.response.resize(0, 2);
-    CHECK(search_slots(problem, {0.0, 0.0, 60.0})[3].objective == 0.0);
+    CHECK(search_slots(problem, {0.0, 0.0, Deadline::after(60.0)})[3].objective == 0.0);
     problem.max_changes = 0;
-    CHECK(search_slots(problem, {0.0, 0.0, 60.0}).size() == 1);
+    CHECK(search_slots(problem, {0.0, 0.0, Deadline::after(60.0)}).size() == 1);
   }
 
   TEST_CASE("called from several threads at once, every call answers as it would alone") {
@@ -245,7 +245,9 @@ TEST_SUITE("slot search") {
     recipe.stock = true;
     std::vector<SlotProblem> problems;
     for (int i = 0; i < 6; ++i) problems.push_back(random_problem(recipe, draw));
-    const auto solve = [](const SlotProblem& problem) { return search_slots(problem, {0.01, 0.005, 600.0}); };
+    const auto solve = [](const SlotProblem& problem) {
+      return search_slots(problem, {0.01, 0.005, Deadline::after(600.0)});
+    };
     std::vector<std::vector<SlotChoice>> alone;
     for (const SlotProblem& problem : problems) alone.push_back(solve(problem));
     for (const std::size_t threads : std::vector<std::size_t>{2, 3, 8}) {
@@ -283,8 +285,8 @@ TEST_SUITE("slot search") {
     recipe.max_changes = 6;
     recipe.stock = true;
     const SlotProblem problem = random_problem(recipe, draw);
-    const std::vector<SlotChoice> brief = search_slots(problem, {0.01, 0.005, 0.2});
-    const std::vector<SlotChoice> longer = search_slots(problem, {0.01, 0.005, 1.5});
+    const std::vector<SlotChoice> brief = search_slots(problem, {0.01, 0.005, Deadline::after(0.2)});
+    const std::vector<SlotChoice> longer = search_slots(problem, {0.01, 0.005, Deadline::after(1.5)});
     for (std::size_t m = 0; m < brief.size(); ++m) {
       CAPTURE(m);
       REQUIRE(brief[m].admissible);
@@ -310,7 +312,7 @@ TEST_SUITE("slot search") {
     recipe.max_changes = 6;
     for (int instance = 0; instance < 3; ++instance) {
       const SlotProblem problem = random_problem(recipe, draw);
-      const std::vector<SlotChoice> found = search_slots(problem, {0.01, 0.005, 60.0});
+      const std::vector<SlotChoice> found = search_slots(problem, {0.01, 0.005, Deadline::after(60.0)});
       for (std::size_t m = 0; m < found.size(); ++m) {
         CHECK(found[m].changes.size() <= m);
         CHECK(found[m].objective - found[m].bound <= std::max(0.01 * found[m].objective, 0.005) * 1.00001);

@@ -69,9 +69,10 @@ struct Verdict {
 /// readings.
 [[nodiscard]] Result<std::size_t> find_check_run(const Job& job, const std::string& name = {});
 
-/// Why run `run` looks like a trial run and not like the check run of a finished trim: its name says so, or
-/// it is the last run and `fitted_now` has other weights. Empty: nothing says so.
-[[nodiscard]] std::string trial_signs(const Job& job, std::size_t run);
+/// Why run `run` looks like a trial run and not like the check run of a finished trim: its name says so; it
+/// is the first to change the weights in some plane, unless a `prior` tells how that plane acts; or it is the
+/// last run and `fitted_now` has other weights. Empty: nothing says so.
+[[nodiscard]] std::string trial_signs(const Job& job, std::size_t run, bool prior = false);
 
 /// The job as it stood before run `run`, fitted as in that run.
 [[nodiscard]] Job job_before(const Job& job, std::size_t run);

@@ -12,6 +12,9 @@
 
 namespace trimwright {
 
+/// In place of a file's name: a WAV stream from standard input.
+inline constexpr const char* standard_input = "-";
+
 /// One channel wanted from a recording.
 struct RecordedChannel {
   std::string name;

@@ -27,6 +27,7 @@ struct RecordedElement {
   ChannelPlace place;
   std::optional<double> volts_full_scale;  ///< WAV: volts at digital full scale
   double delay_s = 0.0;                    ///< its chain is late by this
+  double at_rad = 0.0;                     ///< where it sits, with rotation from where phase is counted
 };
 
 /// One vibration channel: which sensor it is, and what its chain does.
@@ -43,7 +44,8 @@ struct RecordedVibration {
 struct RecordingPlan {
   std::optional<double> sample_rate_hz;    ///< of a CSV recording without a column of times
   std::string time_column;                 ///< CSV: heading of the column of times in seconds
-  std::vector<RecordedElement> reference;  ///< the first is used, the others are compared with it
+  std::vector<RecordedElement> reference;  ///< the first that can be trusted is used
+  std::string ring_file;  ///< the ring as earlier runs knew it, begun by the first run; empty: none
   std::vector<RecordedVibration> vibration;
   double lowest_rpm = 0.0, highest_rpm = 0.0;
 

@@ -14,9 +14,9 @@ struct PlanProblem {
   Job job;
   TrimRequest request;
   const Prior* prior = nullptr;
-  bool amplitudes_only = false;                      ///< the phases were lost
-  std::optional<std::vector<FittedWeights>> fitted;  ///< a person's own choice; empty: the planner chooses
-  std::string fitted_file;                           ///< that it was read from, for messages
+  bool amplitudes_only = false;                        ///< the phases were lost
+  std::optional<std::vector<FittedWeights>> fitted{};  ///< a person's own choice; empty: the planner chooses
+  std::string fitted_file{};                           ///< that it was read from, for messages
 };
 
 /// From a job to the steps that carry out its plan.

@@ -23,21 +23,26 @@ struct Record {
   std::string software;
   std::optional<std::int64_t> corrects;  ///< number of the record that this one corrects
   std::string reason;                    ///< of the correction
-  Digest inputs{};                       ///< of the files it was made from: the same job is recognised
+  Digest inputs{};                       ///< of what was measured: the same trim is recognised
+  std::optional<Digest> origin;          ///< its digest in the archive that it was sent from
   std::string content;                   ///< the `record 1` document
 };
 
 /// A record in its place in the archive.
 struct StoredRecord {
   std::int64_t number = 0;  ///< 1, 2, 3, ...
-  Digest previous{};        ///< digest of the record before; zero for the first
+  Digest previous{};        ///< digest of the record before in its chain; zero for the first
   Record record;
   Digest digest{};
   std::optional<std::int64_t> corrected_by;  ///< the latest record that corrects this one
+  bool holds = true;                         ///< its digest fits what it says
+  int rule = 2;                              ///< of the digest
 };
 
-/// SHA-256 of a record in its place: number, the digest of its predecessor, then every field with its length.
-[[nodiscard]] Digest digest_of(std::int64_t number, const Digest& previous, const Record& record);
+/// SHA-256 of a record in its place, by the rule of docs/records.md. `rule` 1, of older archives, takes no
+/// `origin` and does not tell a record that corrects none from one that corrects record 0.
+[[nodiscard]] Digest digest_of(std::int64_t number, const Digest& previous, const Record& record,
+                               int rule = 2);
 
 /// Whether a text can be filed as a name: nothing, or what `parse_name` takes. `what` begins the message:
 /// "serial".

@@ -10,17 +10,13 @@
 
 namespace trimwright {
 
-/// A stretch of a recording [s].
-struct TimeSpan {
-  double begin_s = 0.0, end_s = 0.0;
-};
-
 /// What one block of revolutions gave, per vibration channel, sensor chains corrected for.
 struct BlockReading {
   TimeSpan span;
   double speed_rpm = 0.0;
   double speed_change_rpm_per_s = 0.0;
   ReferenceVerdict verdict = ReferenceVerdict::trusted;  ///< of the phase; amplitudes stand either way
+  int ring = 0;  ///< of `RevolutionBlocks::pictures`: phase is from its place 0
   std::vector<FittedPhasor> channels;
 };
 
@@ -40,9 +36,13 @@ struct ChannelReading {
   double block_sd = 0.0;   ///< of one block, per real component
   Eigen::Matrix2d covariance = Eigen::Matrix2d::Zero();  ///< of (real, imaginary) of `value`
   double repeat_correlation = 0.0;  ///< between neighbouring blocks; counted in `sd` when it is no chance
-  double left_over = 0.0;           ///< rms of what the once-per-revolution and harmonic fit leaves
-  Phasor change;                    ///< straight-line change of the phasor from beginning to end
-  double change_chance = 1.0;       ///< probability of so large a change when there is none
+  std::optional<double>
+      other_hz;  ///< a steady vibration beside the shaft's, from once per revolution; told apart
+  double other_amplitude = 0.0;  ///< its amplitude in the blocks
+  bool resonance = false;        ///< noise with memory (a narrow resonance near shaft speed); counted in `sd`
+  double left_over = 0.0;        ///< rms of what the once-per-revolution and harmonic fit leaves
+  Phasor change;                 ///< straight-line change of the phasor from beginning to end
+  double change_chance = 1.0;    ///< probability of so large a change when there is none
   bool steady = true;
 };
 
@@ -50,21 +50,35 @@ struct ChannelReading {
 struct DwellReading {
   TimeSpan span;
   double speed_rpm = 0.0;
-  double speed_sd_rpm = 0.0;                             ///< block to block
-  double speed_drift_rpm = 0.0;                          ///< straight-line change from beginning to end
-  int blocks = 0;                                        ///< with trusted phase
-  int refused_blocks = 0;                                ///< whose phase was not trusted
+  double speed_sd_rpm = 0.0;     ///< block to block
+  double speed_drift_rpm = 0.0;  ///< straight-line change from beginning to end
+  int ring = 0;            ///< of `RevolutionBlocks::pictures`: phase is from its place 0 until `settle`
+  int blocks = 0;          ///< with trusted phase
+  int refused_blocks = 0;  ///< whose phase was not trusted
   ReferenceVerdict refusal = ReferenceVerdict::trusted;  ///< of the last of those
   bool phase_trusted = false;  ///< when false, `value` means nothing and only `amplitude` may be used
   bool steady = true;          ///< every channel
   std::vector<ChannelReading> channels;
 };
 
+/// What the end of a recording says of phases that were counted from place 0 of a ring's picture.
+struct PhaseTurn {
+  ReferenceVerdict verdict = ReferenceVerdict::trusted;
+  double turn_rad = 0.0;  ///< shaft angle at which the reference tooth passes: phasors lead by that much more
+};
+
+/// Turns the dwell's phasors to the reference tooth, or takes the phase away.
+void settle(DwellReading& dwell, const PhaseTurn& turn);
+
 /// Running sums over the blocks of one dwell; memory does not grow with its length.
 class DwellSums {
  public:
   void add(const BlockReading& block);
   [[nodiscard]] bool empty() const { return all_ == 0; }
+  /// Whether a block belongs here: no trusted block yet, or of the same ring, or not trusted itself.
+  [[nodiscard]] bool takes(const BlockReading& block) const {
+    return trusted_ == 0.0 || block.verdict != ReferenceVerdict::trusted || block.ring == ring_;
+  }
   [[nodiscard]] double mean_rpm() const { return speed_sum_ / all_; }
   [[nodiscard]] TimeSpan span() const { return span_; }
 
@@ -72,7 +86,8 @@ class DwellSums {
   /// the scatter about the line (T. W. Anderson, An Introduction to Multivariate Statistical Analysis,
   /// chapters 5 and 8). Correlation of neighbouring blocks (a beat, slow wander) widens `sd` as for a
   /// first-order autoregression when it exceeds two of its own standard deviations (G. E. P. Box and G. M.
-  /// Jenkins, Time Series Analysis, section 2.1).
+  /// Jenkins, Time Series Analysis, section 2.1). A vibration at a neighbouring frequency, or a narrow
+  /// resonance, is told apart first (`fit_level`).
   [[nodiscard]] DwellReading reading(const DwellRules& rules) const;
 
  private:
@@ -82,18 +97,25 @@ class DwellSums {
     Eigen::Matrix2d squares = Eigen::Matrix2d::Zero();
     Eigen::Vector2d neighbours = Eigen::Vector2d::Zero();
     double amplitude = 0.0, left_over = 0.0;
+    std::vector<Phasor> series;  ///< means of `per_entry_` blocks each
+    Phasor open;                 ///< sum of the entry being filled
   };
 
+  void halve_series();
   void add_trusted(const BlockReading& block, double time_s);
   [[nodiscard]] ChannelReading channel_reading(const ChannelSums& sums, const DwellRules& rules) const;
 
   TimeSpan span_;
+  int ring_ = 0;
   double all_ = 0.0, trusted_ = 0.0;
   double speed_first_ = 0.0, speed_sum_ = 0.0, speed_squares_ = 0.0, speed_time_ = 0.0;
   double all_time_ = 0.0, all_time_squares_ = 0.0;
   double time_ = 0.0, time_squares_ = 0.0;
   ReferenceVerdict refusal_ = ReferenceVerdict::trusted;
   std::vector<ChannelSums> channels_;
+  std::vector<double> series_s_;  ///< middle time of each entry
+  double open_s_ = 0.0;
+  int per_entry_ = 1, in_open_ = 0;
 };
 
 /// Finds dwells in a stream of blocks, or fills those given.
@@ -104,6 +126,8 @@ class DwellFinder {
   DwellFinder(const DwellRules& rules, const std::vector<TimeSpan>& given);
 
   void add(const BlockReading& block);
+  /// The dwell that is not over yet, as it stands; no channels when the speed is not steady.
+  [[nodiscard]] DwellReading so_far() const { return open_.reading(rules_); }
   /// All dwells, in order. Given spans are all listed, with zero blocks where nothing could be read.
   [[nodiscard]] std::vector<DwellReading> finish();
 
@@ -112,7 +136,7 @@ class DwellFinder {
 
   DwellRules rules_;
   std::vector<TimeSpan> given_;
-  std::vector<DwellSums> given_sums_;
+  std::vector<std::vector<DwellSums>> given_sums_;  ///< per given span, one for each ring seen in it
   DwellSums open_;
   std::vector<DwellReading> closed_;
 };

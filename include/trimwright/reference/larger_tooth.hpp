@@ -37,8 +37,6 @@ struct PlaceSizes {
 };
 
 [[nodiscard]] PlaceSizes place_sizes(const FoldedSizes& sizes);
-/// Both together, `older` counting `weight` of its revolutions.
-[[nodiscard]] PlaceSizes pooled(const PlaceSizes& older, double weight, const PlaceSizes& newer);
 
 /// What makes a standout the larger tooth and not chance.
 struct LargerToothLimits {

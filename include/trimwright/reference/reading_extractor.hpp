@@ -29,6 +29,12 @@ struct ExtractionRules {
   DwellRules dwell;
   std::vector<TimeSpan> given_dwells;  ///< empty: found automatically
   SweepRules sweep;
+  RingKnowledge known;  ///< of the ring, before this recording
+};
+
+/// The speed at one time, for a plot.
+struct SpeedAt {
+  double time_s = 0.0, rpm = 0.0;
 };
 
 /// Everything a recording said.
@@ -36,9 +42,20 @@ struct Extraction {
   double duration_s = 0.0;
   std::vector<DwellReading> dwells;
   std::vector<SweepPoint> sweep;
+  std::vector<SpeedAt> speeds;  ///< at most about a thousand, however long the recording
   ReferenceHealth health;
+  std::vector<PhaseTurn> turns;  ///< by `RevolutionBlock::ring`; `dwells` and `sweep` are turned already
   ChannelCondition tooth_channel;
   std::vector<ChannelCondition> channels;  ///< in the order of the vibration channels
+};
+
+/// What a recording that is still being made says just now.
+struct ReadingNow {
+  double time_s = 0.0;                                         ///< of signal received
+  double speed_rpm = 0.0;                                      ///< of the last revolutions read
+  double without_teeth_s = 0.0;                                ///< since the last revolutions read
+  ReferenceVerdict reference = ReferenceVerdict::not_regular;  ///< judged on all so far
+  DwellReading dwell;  ///< open, turned to the reference tooth; no channels: speed not steady
 };
 
 /// From samples to readings: tooth pulses, their count, blocks of revolutions, a fit per block, dwells and
@@ -57,6 +74,7 @@ class ReadingExtractor {
   /// number of channels, unequal lengths, samples that are not finite numbers.
   [[nodiscard]] Result<void> push(std::span<const float> tooth,
                                   std::span<const std::span<const float>> vibration);
+  [[nodiscard]] ReadingNow now() const;
   /// Call once, after the last samples.
   [[nodiscard]] Extraction finish();
 
@@ -70,6 +88,7 @@ class ReadingExtractor {
                                            std::span<const std::span<const float>> vibration) const;
   void follow(std::span<const ToothPulse> pulses, bool last);
   void read(const RevolutionBlock& block);
+  void note_speed(const RevolutionBlock& block);
   [[nodiscard]] Phasor corrected(const VibrationChannel& channel, Phasor measured, double speed_rpm) const;
   void forget_what_is_done();
 
@@ -90,6 +109,9 @@ class ReadingExtractor {
   std::int64_t received_ = 0;
   std::vector<CountedTooth> counted_;
   std::vector<RevolutionBlock> latest_;
+  double read_to_s_ = 0.0, last_rpm_ = 0.0;
+  std::vector<SpeedAt> speeds_;
+  double next_speed_s_ = 0.0, speed_step_s_ = 0.1;
 };
 
 }  // namespace trimwright

@@ -8,6 +8,7 @@
 #include <string_view>
 #include <vector>
 
+#include "trimwright/reference/larger_tooth.hpp"
 #include "trimwright/reference/revolution_block.hpp"
 
 namespace trimwright {
@@ -15,12 +16,21 @@ namespace trimwright {
 enum class FindingKind {
   no_pulses,           ///< the tooth channel never showed a tooth
   stopped_in_between,  ///< no turning shaft for part of the recording
+  signal_lost,         ///< none for a while, the speed being the same before and after
   pulses_irregular,
   speed_out_of_range,
   wrong_tooth_count,  ///< the larger tooth returns after another number of teeth than declared
   no_larger_tooth,
   larger_tooth_moved,  ///< found in another place within an unbroken count
   larger_tooth_weak,   ///< found, but little larger than the next
+  larger_not_alone,    ///< a second tooth stands out too
+  widest_not_largest,
+  tooth_broken_off,   ///< one place never gives a pulse
+  larger_tooth_worn,  ///< smaller than the known ring's
+  not_as_stated,
+  perhaps_worn,  ///< another tooth is odd and may be the larger one
+  another_ring,
+  taken_at_its_word,  ///< the larger tooth, for want of anything to compare it with
   polarity_reversed,
   dropped_pulses,
   extra_pulses,
@@ -29,7 +39,10 @@ enum class FindingKind {
   tooth_of_odd_size,         ///< one tooth, not the reference, gives a smaller or larger pulse
   swing_changes_with_speed,  ///< flux swing, which speed does not change of itself
   swing_changes_with_time,
-  elements_disagree
+  elements_disagree,
+  element_not_used,    ///< another element is read instead of the first
+  channels_exchanged,  ///< another channel shows the teeth
+  once_per_turn        ///< one pulse per revolution instead of a ring
 };
 
 enum class Gravity {
@@ -55,14 +68,14 @@ struct ReferenceHealth {
   int trusted_blocks = 0;  ///< blocks whose phase may be used
   double trusted_part = 0.0;
   CountTally tally;
-  double larger_over_mean = 0.0;     ///< size of the larger tooth over the mean of the others
-  double larger_over_second = 0.0;   ///< over the next largest
-  Eigen::ArrayXd spacing_error_rad;  ///< per tooth from the reference tooth
-  Eigen::ArrayXd size;               ///< per tooth, relative
+  ReferenceJudgement reference;
+  RingPicture ring;                  ///< place 0 is the reference tooth (or the likeliest, when refused)
+  std::vector<TimeSpan> without;     ///< no turning teeth; the first `most_listed` of them
   double passage_scatter_rad = 0.0;  ///< standard deviation of one passage: noise and jitter
-  double swing = 0.0;                ///< mean flux swing per tooth [unit s]
-  std::optional<int> count_shown;    ///< teeth between larger pulses, when searched for and found
-  std::vector<Finding> findings;     ///< gravest first
+  double lowest_swing = 0.0, highest_swing = 0.0;  ///< of it between speeds
+  double swing = 0.0;                              ///< mean flux swing per tooth [unit s]
+  std::optional<int> count_shown;  ///< teeth between larger pulses, when searched for and found
+  std::vector<Finding> findings;   ///< gravest first
 
   [[nodiscard]] bool has(FindingKind kind) const;
 };
@@ -71,9 +84,9 @@ struct ReferenceHealth {
 struct HealthSums {
   std::map<ReferenceVerdict, int> verdicts;  ///< blocks
   int blocks = 0;
-  double covered_s = 0.0;                     ///< in blocks of regular pulses
-  Eigen::ArrayXd size;                        ///< sum over trusted blocks, per tooth from the reference tooth
-  double over_mean = 0.0, over_second = 0.0;  ///< sums over trusted blocks
+  std::vector<TimeSpan> without;               ///< no turning teeth
+  bool turning_again = false;                  ///< after one of those at nearly the same speed
+  double covered_s = 0.0, covered_to_s = 0.0;  ///< in blocks of regular pulses; end of the last
   double swing = 0.0, regular_blocks = 0.0;
   std::map<int, std::pair<double, double>>
       swing_by_speed;                          ///< key: twentieth of the highest speed; sum, blocks
@@ -83,30 +96,37 @@ struct HealthSums {
   [[nodiscard]] int count(ReferenceVerdict verdict) const;
 };
 
+inline constexpr std::size_t most_listed = 12;
+
 /// Gathers evidence on the reference while a recording is read; bounded memory.
 class HealthWatch {
  public:
-  HealthWatch(const ToothRing& ring, const LargerToothLimits& limits);
+  explicit HealthWatch(const ToothRing& ring) : ring_(ring) {}
 
   void see(const CountedTooth& tooth);
   void see(const RevolutionBlock& block);
   /// `duration_s`: length of the recording.
-  [[nodiscard]] ReferenceHealth report(const CountTally& tally, const SpacingErrors& spacing,
+  [[nodiscard]] ReferenceHealth report(const CountTally& tally, const ReferenceJudgement& reference,
+                                       const RingPicture& ring, const RingKnowledge& known,
                                        double duration_s) const;
 
  private:
+  void note_gap(const RevolutionBlock& block);
+
   ToothRing ring_;
-  LargerToothLimits limits_;
   HealthSums sums_;
   std::vector<double> recent_swings_;  ///< of consecutive teeth, NaN where missing
   std::int64_t last_count_ = 0;
   std::optional<int> count_shown_;
   int searches_ = 0;
+  double last_sound_s_ = 0.0;  ///< the last pulse of the usual size
+  std::optional<double> lost_at_s_;
+  double speed_before_rpm_ = 0.0;
 };
 
 /// The findings that `sums` and the rest of `health` support, gravest first.
 [[nodiscard]] std::vector<Finding> findings(const ToothRing& ring, const HealthSums& sums,
-                                            const ReferenceHealth& health, const SpacingErrors& spacing,
+                                            const ReferenceHealth& health, const RingKnowledge& known,
                                             double duration_s);
 
 }  // namespace trimwright

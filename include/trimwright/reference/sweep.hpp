@@ -1,7 +1,7 @@
 #pragma once
 
 #include <map>
-#include <utility>
+#include <tuple>
 #include <vector>
 
 #include "trimwright/reference/dwell.hpp"
@@ -31,11 +31,12 @@ class SweepTable {
 
   void add(const BlockReading& block);
   /// Run-ups in order of speed, then run-downs.
-  [[nodiscard]] std::vector<SweepPoint> points() const;
+  /// `turns`: by ring, as for dwells.
+  [[nodiscard]] std::vector<SweepPoint> points(const std::vector<PhaseTurn>& turns) const;
 
  private:
   SweepRules rules_;
-  std::map<std::pair<SpeedTrend, long>, SweepPoint> sums_;
+  std::map<std::tuple<SpeedTrend, long, int>, SweepPoint> sums_;  ///< by trend, speed step and ring
 };
 
 }  // namespace trimwright

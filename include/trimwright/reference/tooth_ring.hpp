@@ -16,6 +16,7 @@ struct ToothRing {
   double lowest_rpm = 0.0;   ///< slowest speed at which readings are wanted, > 0
   double highest_rpm = 0.0;  ///< fastest speed expected, > lowest_rpm
   double delay_s = 0.0;      ///< the tooth channel's own delay: pulses appear this much later than they are
+  double at_rad = 0.0;       ///< where this element sits, with rotation from where phase is counted
 };
 
 /// One tooth passing the pickup.

@@ -8,6 +8,11 @@
 
 namespace trimwright {
 
+/// A stretch of a recording [s].
+struct TimeSpan {
+  double begin_s = 0.0, end_s = 0.0;
+};
+
 /// The shaft's angle at one instant [rad], not wrapped, growing by 2 pi per revolution.
 struct TrackPoint {
   double time_s = 0.0;

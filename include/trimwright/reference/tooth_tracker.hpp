@@ -38,6 +38,8 @@ class ToothTracker {
   void start();
   void scan_new();
   void refine(bool all, std::vector<ToothPulse>& pulses);
+  [[nodiscard]] double width_of(const Flank& flank) const;
+  void learn_width(double width_part);
   [[nodiscard]] std::optional<ToothPulse> refined(const Flank& flank, double pitch) const;
   [[nodiscard]] double centre_between(const Flank& flank, double half_width, double baseline_half) const;
   [[nodiscard]] double baseline_half_width(double centre, double pitch) const;
@@ -51,7 +53,8 @@ class ToothTracker {
   std::vector<Flank> found_;
   std::deque<Flank> waiting_;
   RunningMedian<5> spacings_;
-  RunningMedian<9> widths_;
+  double width_part_ = 0.0;  ///< slow average of top-to-bottom time over the pitch
+  double widths_seen_ = 0.0;
 };
 
 }  // namespace trimwright

@@ -15,8 +15,10 @@ namespace trimwright {
 struct ReferenceRing {
   int teeth = 1;
   int larger_tooth = 1;
-  bool falling = true;  ///< slope of the pickup's zero crossing as the tooth's centre passes
-  std::string mark;     ///< the mark on the rotor that angles start from; empty: the larger tooth
+  std::optional<double> larger_size;   ///< pulse size of the larger tooth over that of the others
+  std::optional<double> larger_width;  ///< its pulse width over that of the others
+  bool falling = true;                 ///< slope of the pickup's zero crossing as the tooth's centre passes
+  std::string mark;  ///< the mark on the rotor that angles start from; empty: the larger tooth
 };
 
 /// What is being balanced, and every convention its numbers are written in.

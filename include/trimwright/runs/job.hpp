@@ -36,7 +36,8 @@ struct Reading {
   /// The unit factor by which the written phase was turned to become that of `x`: quantity and direction.
   Phasor phase_factor = 1.0;
   std::optional<double> repeatability;  ///< of this reading, when stated; else the sensor's
-  Location where;                       ///< where it was written
+  std::string note;  ///< in the technician's words, or what the recording said of its reference; may be empty
+  Location where;    ///< where it was written
 };
 
 /// How a run was made, in the technician's words.

@@ -9,6 +9,7 @@
 #include "trimwright/base/unit.hpp"
 #include "trimwright/reference/reading_extractor.hpp"
 #include "trimwright/rotor/rotor.hpp"
+#include "trimwright/runs/known_ring.hpp"
 
 namespace trimwright {
 
@@ -58,7 +59,10 @@ struct Recording {
   std::vector<std::string> channels;  ///< of the vibration, as the job names them, in the order of `sensors`
   std::vector<RecordedSensor> sensors;
   Extraction extraction;
-  std::vector<std::string> elements;  ///< sensing elements as the job names them, the one used first
+  std::vector<std::string> elements;             ///< sensing elements as the job names them
+  std::size_t element_used = 0;                  ///< whose phase is given
+  bool falling = true;                           ///< declared polarity
+  std::optional<RingComparison> ring;            ///< beside the known ring, where one was given
   std::vector<ElementComparison> element_pairs;  ///< indices into `elements`
   std::vector<RecordingFinding> findings;        ///< gravest first
   std::vector<RecordedReading> readings;         ///< by dwell, then in the order of `sensors`
@@ -95,8 +99,14 @@ inline constexpr double most_clipped = 1e-3;
                                                                const std::string& tooth_channel,
                                                                std::span<const std::string> channels);
 
+/// What a job should hear of the reference with every reading: the first few cautions of a recording.
+[[nodiscard]] std::vector<std::string> reference_cautions(const Recording& recording);
+
 /// Whether any reading has a phase.
 [[nodiscard]] bool any_phase(const RecordedRun& run);
+
+/// Whether the reference was trusted at any dwell, whatever the vibration channels were like.
+[[nodiscard]] bool any_trusted_reference(const RecordedRun& run);
 
 /// Why a run's recordings give no phase: the gravest finding of each, in one sentence or two.
 [[nodiscard]] std::string why_no_phase(const RecordedRun& run);

@@ -1,6 +1,5 @@
-#include "trimwright/reference/spacing_errors.hpp"
+#include "trimwright/reference/tooth_spacing.hpp"
 
-#include <cassert>
 #include <cmath>
 #include <limits>
 #include <numbers>
@@ -8,8 +7,6 @@
 
 namespace trimwright {
 namespace {
-
-constexpr double most_passages = 2000.0;  ///< remembered per tooth; older ones fade, so that wear shows
 
 /// Each value minus the mean over the revolution centred on it; the first and last half revolution stay zero.
 std::vector<double> less_centred_mean(std::span<const double> values, int teeth) {
@@ -43,39 +40,6 @@ Eigen::ArrayXd deviations_rad(std::span<const double> times_s, std::span<const c
     deviations[static_cast<Eigen::Index>(i)] = span_s > 0.0 ? twice[i - reach] * turned / span_s : 0.0;
   }
   return deviations;
-}
-
-SpacingErrors::SpacingErrors(int teeth)
-    : sum_(Eigen::ArrayXd::Zero(teeth)), weight_(Eigen::ArrayXd::Zero(teeth)) {}
-
-void SpacingErrors::learn(std::span<const double> times_s, std::span<const char> present, int first_place) {
-  assert(times_s.size() == present.size());
-  const int n = teeth();
-  const Eigen::ArrayXd deviations = deviations_rad(times_s, present, n);
-  for (Eigen::Index i = 0; i < deviations.size(); ++i) {
-    if (!std::isfinite(deviations[i])) continue;
-    const auto place = (first_place + i) % n;
-    if (weight_[place] >= 2.0) {
-      const double off = deviations[i] - sum_[place] / weight_[place];
-      squares_ += off * off * weight_[place] / (weight_[place] + 1.0);
-      square_weight_ += 1.0;
-    }
-    sum_[place] += deviations[i];
-    weight_[place] += 1.0;
-    if (weight_[place] > most_passages) {
-      sum_[place] *= 0.5;
-      weight_[place] *= 0.5;
-    }
-  }
-}
-
-double SpacingErrors::at(int place) const {
-  if (weight_[place] < 1.0 || weight_[0] < 1.0) return 0.0;
-  return sum_[place] / weight_[place] - sum_[0] / weight_[0];
-}
-
-double SpacingErrors::scatter_rad() const {
-  return square_weight_ > 0.0 ? std::sqrt(squares_ / square_weight_) : 0.0;
 }
 
 }  // namespace trimwright

@@ -1,0 +1,97 @@
+#include <fmt/format.h>
+
+#include <filesystem>
+#include <set>
+
+#include "filed_job.hpp"
+#include "record_content.hpp"
+#include "trimwright/base/text.hpp"
+
+#include "trimwright/io/read_job.hpp"
+#include "trimwright/io/record_documents.hpp"
+
+namespace trimwright {
+namespace {
+
+/// A trial run is not filed as the check run unless it is named.
+Result<void> check_no_trial(const JudgedJob& judged, const std::string& run, bool prior) {
+  if (!run.empty()) return {};
+  const auto signs = trial_signs(judged.job, judged.verdict.run, prior);
+  if (signs.empty()) return {};
+  const std::string name = "\"" + shortened(judged.job.runs[judged.verdict.run].name) + "\"";
+  return fail("the last run, " + name + ", looks like a trial run: " + signs,
+              "the check run after the trim as the last run, or --run " + name + " to file this one");
+}
+
+/// In what two documents differ, in words; nothing when they say the same.
+std::string differences(const Json& before, const Json& after) {
+  const std::set<std::string> follows{"trimwright", "filed_at", "filed_by", "software",
+                                      "corrects",   "reason",   "check",    "influence"};
+  std::string words;
+  for (const auto& [key, value] : after.items())
+    if (!follows.contains(key) && (!before.contains(key) || before.at(key) != value))
+      words += (words.empty() ? "" : ", ") + key;
+  if (before.at("check").at("readings") != after.at("check").at("readings"))
+    words += words.empty() ? "readings" : ", readings";
+  return words;
+}
+
+/// The same trim in an archive that does not know it by its readings yet, and what the record corrected said.
+Result<std::string> compared(const Archive& archive, const Record& record) {
+  RecordQuery query;
+  query.serial = record.serial;
+  std::string differs;
+  const Json document = Json::parse(record.content);
+  const auto all = archive.each(query, [&](StoredRecord& one) -> Result<void> {
+    const bool corrected = record.corrects == one.number;
+    const auto same = from_content(one, [&](const Json& content) {
+      if (corrected) differs = differences(content, document);
+      return one.rule == 1 && measured_digest(one.record.serial, content) == record.inputs;
+    });
+    if (corrected && differs.empty())
+      return fail(fmt::format("nothing differs from record {}", one.number),
+                  "a correction that changes something");
+    if (record.corrects || !same.value_or(false)) return {};
+    return fail(
+        fmt::format("this trim is filed already as record {}: the same serial, run and readings", one.number),
+        fmt::format("another trim, or --corrects {} with a --reason", one.number));
+  });
+  if (!all) return tl::unexpected(all.error());
+  return differs;
+}
+
+Result<Record> judged_record(const std::string& path, const std::string& run, const FilingDetails& details) {
+  const auto first = read_job(path);
+  if (!first) return tl::unexpected(first.error());
+  const auto files = job_files(first->sources);
+  if (!files) return tl::unexpected(files.error());
+  // What is filed is what is judged: the job is read from the files as they will stand in the record.
+  const auto file = read_filed_job(*files);
+  if (!file) return tl::unexpected(file.error());
+  const auto judged = judge_job(file->job, file->request, run, file->prior ? &*file->prior : nullptr);
+  if (!judged) return tl::unexpected(judged.error());
+  if (const auto checked = check_no_trial(*judged, run, file->prior.has_value()); !checked)
+    return tl::unexpected(checked.error());
+  return record_of(*judged, *files, details);
+}
+
+}  // namespace
+
+Result<FiledTrim> file_trim(const std::string& path, const std::string& run, const std::string& name,
+                            const FilingDetails& details) {
+  const auto named = [&](Error error, const std::string& file) {
+    if (error.where.file.empty()) error.where.file = file;
+    return tl::unexpected(std::move(error));
+  };
+  const auto record = judged_record(path, run, details);
+  if (!record) return named(record.error(), path);
+  auto archive = Archive::open(name, Archive::Opening::create_if_missing);
+  if (!archive) return tl::unexpected(archive.error());
+  const auto differs = compared(*archive, *record);
+  if (!differs) return named(differs.error(), name);
+  auto filed = archive->file(*record);
+  if (!filed) return tl::unexpected(filed.error());
+  return FiledTrim{*std::move(filed), *differs};
+}
+
+}  // namespace trimwright

@@ -1,0 +1,12 @@
+#pragma once
+
+#include "trimwright/io/read_job.hpp"
+#include "trimwright/io/record_documents.hpp"
+
+namespace trimwright {
+
+/// The job that a record's files hold; the first of them is the job file, as `job_files` gives them. Errors:
+/// those of `read_job`, with the files' own names; a file outside the record that is not as it was.
+[[nodiscard]] Result<JobFile> read_filed_job(const std::vector<FiledFile>& files);
+
+}  // namespace trimwright
