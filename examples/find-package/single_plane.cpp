@@ -36,6 +36,8 @@ int main() {
   trial.fitted[0].free = {{.moment_g_mm = 500.0, .at = RotorAngle::from_degrees(90.0)}};
   job.runs = {baseline, trial};
   job.fitted_now = baseline.fitted;
+  if (const auto settled = settle_places(job); !settled)
+    return std::printf("%s\n", settled.error().message().c_str()), 1;
 
   const auto model = fit_influence(job);
   if (!model) return std::printf("%s\n", model.error().message().c_str()), 1;

@@ -292,10 +292,15 @@ Result<InfluenceModel> influence_from_amplitudes(const Job& job, const Amplitude
     row.spare = one.readings - 1 - 2 * static_cast<int>(model.planes.size());
     influence.rows.push_back(std::move(row));
   }
-  if (influence.rows.empty())
-    return fail("at every speed and sensor the amplitudes have more than one explanation",
+  if (influence.rows.empty()) {
+    const auto fewest = std::min_element(model.rows.begin(), model.rows.end(), [](const auto& a, const auto& b) {
+      return a.solutions.size() < b.solutions.size();
+    });
+    return fail(fmt::format("at every speed and sensor the amplitudes have {} explanations or more",
+                            fewest->solutions.size()),
                 "a baseline and three trial runs in each plane, their weights well apart in angle (such as "
                 "0, 120 and 240 deg)");
+  }
   const bool known = std::all_of(influence.rows.begin(), influence.rows.end(),
                                  [](const InfluenceRow& row) { return row.reading_sd.has_value(); });
   if (known) influence.belief = influence.posterior = posterior_of(job, model, influence);

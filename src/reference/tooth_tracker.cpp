@@ -13,6 +13,7 @@ constexpr double narrowest_smoothing = 2.0;        ///< samples
 constexpr double first_level_part_of_range = 0.7;  ///< the range may hold the larger tooth and noise
 constexpr double last_step = 1e-3;  ///< samples; what Newton's method leaves is of the order of its square
 constexpr int centre_steps = 30;
+constexpr double at_rest = 0.1;  ///< of the flank's own slope and height
 constexpr double half_in_widths =
     1.6;  ///< a half of the pulse, of the top-to-bottom time: a wider tooth's too
 constexpr double widths_remembered = 400.0;  ///< pulses
@@ -124,19 +125,24 @@ double ToothTracker::baseline_half_width(double centre, double pitch) const {
   return ring_.teeth >= baseline_pitches && room >= wide ? wide : 0.5 * pitch;
 }
 
-/// From top to bottom [samples], each placed between samples by the parabola through three of them: whole
-/// numbers would jump where a pulse is half a sample wider than one.
+/// The turning point of the signal around a sample, by the parabola through three of them: whole samples
+/// would jump where a pulse is half a sample wider than one, and a peak between two samples would look lower.
+/// Where a revolution takes a whole number of samples, each tooth would be off by the same amount every time.
+ToothTracker::TurningPoint ToothTracker::turning_point(std::int64_t at) const {
+  const auto place = static_cast<double>(at);
+  if (at - 1 < history_.first() || at + 2 > history_.end())
+    return {place, static_cast<double>(history_.from(at).front())};
+  const auto three = history_.from(at - 1);
+  const double before = static_cast<double>(three[0]), here = static_cast<double>(three[1]),
+               after = static_cast<double>(three[2]);
+  const double bend = before - 2.0 * here + after;
+  const double aside = bend == 0.0 ? 0.0 : std::clamp(0.5 * (before - after) / bend, -0.5, 0.5);
+  return {place + aside, here - 0.25 * (before - after) * aside};
+}
+
+/// From top to bottom [samples].
 double ToothTracker::width_of(const Flank& flank) const {
-  const auto between = [&](std::int64_t at) {
-    if (at - 1 < history_.first() || at + 2 > history_.end()) return static_cast<double>(at);
-    const auto three = history_.from(at - 1);
-    const double before = static_cast<double>(three[0]), here = static_cast<double>(three[1]),
-                 after = static_cast<double>(three[2]);
-    const double bend = before - 2.0 * here + after;
-    return static_cast<double>(at) +
-           (bend == 0.0 ? 0.0 : std::clamp(0.5 * (before - after) / bend, -0.5, 0.5));
-  };
-  return between(flank.bottom) - between(flank.top);
+  return turning_point(flank.bottom).place - turning_point(flank.top).place;
 }
 
 void ToothTracker::learn_width(double width_part) {
@@ -161,12 +167,13 @@ std::optional<ToothPulse> ToothTracker::refined(const Flank& flank, double pitch
   pulse.time_s = centre / sample_rate_hz_ - ring_.delay_s;
   pulse.before = (history_.area(centre - half, centre) - offset) / sample_rate_hz_;
   pulse.after = (offset - history_.area(centre, centre + half)) / sample_rate_hz_;
-  pulse.peak_to_peak = flank.height;
+  pulse.peak_to_peak = turning_point(flank.top).value - turning_point(flank.bottom).value;
   pulse.width_s = width_of(flank) / sample_rate_hz_;
   return pulse;
 }
 
-/// Newton's method kept inside the shrinking bracket between top and bottom.
+/// Newton's method kept inside the shrinking bracket between top and bottom. Where the signal rests between
+/// them, as between narrow pulses of the other polarity, the middle stands for the crossing.
 double ToothTracker::centre_between(const Flank& flank, double half_width, double baseline_half) const {
   double above = static_cast<double>(flank.top), below = static_cast<double>(flank.bottom);
   double centre = flank.middle();
@@ -174,6 +181,8 @@ double ToothTracker::centre_between(const Flank& flank, double half_width, doubl
   for (int step = 0; step < centre_steps; ++step) {
     const auto [value, slope] = history_.smoothed(centre, window);
     const double excess = value - history_.mean(centre, baseline_half);
+    const double length = static_cast<double>(flank.bottom - flank.top);
+    if (step == 0 && std::max(std::abs(excess), std::abs(slope) * length) < at_rest * flank.height) break;
     (excess > 0.0 ? above : below) = centre;
     const double newton = slope < 0.0 ? centre - excess / slope : above;
     const double next = newton > above && newton < below ? newton : 0.5 * (above + below);

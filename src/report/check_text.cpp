@@ -73,7 +73,7 @@ std::string expected_table(const Job& job, const Verdict& verdict) {
     if (!one.expected) continue;
     const Sensor& sensor = job.rotor.sensors[one.sensor];
     const auto words = [&](double peak) { return amplitude_words(sensor.unit.shown_from_peak(peak)); };
-    table.add({speed_words(job, one.speed), sensor.name, phasor_words(sensor, *one.x, job.rotor.phase),
+    table.add({speed_words(job, one.speed), sensor.name, read_words(sensor, one, job.rotor.phase),
                phasor_words(sensor, *one.expected, job.rotor.phase), words(*one.expected_sd),
                fmt::format("{:.1f} ±", *one.off_by_sd()), words(*one.away()), words(*one.differs_by),
                sensor.unit.text(), one.differs() ? "differs" : "as expected"});
@@ -107,7 +107,8 @@ std::string prediction_part(const Job& job, const Verdict& verdict) {
       "±: one standard deviation per component of reading minus expected: the model's, the reading's, "
       "and what differs from run to run, as known when the run was planned. away: from the expected to the "
       "read one, from tip to tip of the two arrows; a reading further away than \"differs by\" differs, and "
-      "one sound reading in fifty does.");
+      "one sound reading in fifty does. That is a little more than the plan says where the reading was made "
+      "off its set speed.");
   if (!verdict.mistakes.as_predicted())
     text += "\nWHAT MAY HAVE GONE WRONG\n" + mistake_table(verdict.mistakes);
   return text;

@@ -43,8 +43,7 @@ Measured measured_at(const PageView& view, std::size_t speed, std::size_t sensor
   };
   for (const auto& one : view.verdict->readings) {
     if (one.speed != speed || one.sensor != sensor || one.component != component) continue;
-    add(measured.words, one.x ? phasor_words(of, *one.x, view.rotor().phase)
-                              : amplitude_words(of.unit.shown_from_peak(one.amplitude)));
+    add(measured.words, read_words(of, one, view.rotor().phase));
     add(measured.result, row_words(one));
   }
   for (const auto& one : view.verdict->missing)
@@ -72,9 +71,9 @@ Markup level_row(const PageView& view, const ExpectedReading& one, Component com
                      number(row    ? reading_words(row->after)
                             : once ? "not known"
                                    : "") +
-                     number(!once            ? ""
-                            : one.differs_by ? amplitude_words(sensor.unit.shown_from_peak(*one.differs_by))
-                                             : "?") +
+                     number(!once                    ? ""
+                            : row && row->differs_by ? amplitude_words(*row->differs_by)
+                                                     : "?") +
                      element("td", {{"class", "number write"}}, measured.words) + level(one.stop_above) +
                      level(one.target) + element("td", {{"class", "write"}}, measured.result));
 }
@@ -103,7 +102,8 @@ Markup levels(const PageView& view) {
              "p", {},
              "Differs by: draw the expected and the measured reading as arrows from one point, as long as "
              "the amplitude and turned by the phase. When it is further from tip to tip than this, the "
-             "reading differs: change nothing before the cause is found.");
+             "reading differs: change nothing before the cause is found. A reading made off its set speed "
+             "may be a little further away; once it is made, this sheet shows that.");
 }
 
 Markup weights(const PageView& view) {

@@ -15,6 +15,13 @@ std::optional<std::size_t> first_run(const Job& job) {
   return std::nullopt;
 }
 
+std::optional<double> differs_by(const PageView& view, const Prediction& p) {
+  if (view.verdict)
+    for (const auto& one : view.verdict->readings)
+      if (one.speed == p.speed && one.sensor == p.sensor && one.differs_by) return one.differs_by;
+  return p.differs_by;
+}
+
 PageRow page_row(const PageView& view, const Prediction& p) {
   const Sensor& sensor = view.rotor().sensors[p.sensor];
   const auto seen = [&](const std::optional<double>& peak) {
@@ -29,7 +36,7 @@ PageRow page_row(const PageView& view, const Prediction& p) {
   row.limit = sensor.unit.shown_from_peak(p.limit);
   row.target = seen(p.target);
   row.after_sd = seen(p.after_sd);
-  row.differs_by = seen(p.differs_by);
+  row.differs_by = seen(differs_by(view, p));
   row.as_found = shown_reading(view.job, view.found_run, p.speed, p.sensor);
   row.measured = shown_reading(view.job, view.verdict ? std::optional(view.verdict->run) : std::nullopt,
                                p.speed, p.sensor);

@@ -21,7 +21,8 @@ struct PageRow {
   double limit = 0.0;
   std::optional<double> target;
   std::optional<double> after_sd;
-  std::optional<double> differs_by;      ///< a reading further off than this is not as predicted
+  std::optional<double> differs_by;      ///< a reading further off than this is not as predicted: the
+                                         ///< verdict's for the reading made, or else the plan's
   std::optional<ShownReading> as_found;  ///< of the job's first run
   std::optional<ShownReading> measured;  ///< of a run made with the plan's weights, in the mean
 };

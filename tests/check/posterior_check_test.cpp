@@ -67,21 +67,21 @@ Judgements judgements(const VirtualFleet& fleet, const Prior* prior, int earlier
 TEST_CASE("The check run of a trim planned from a fleet's prior is judged with the prior") {
   const VirtualFleet fleet;
   const Prior prior = learned_prior(fleet, {0.15, 0.08}, 30, 92);
-  const auto from_baseline = judgements(fleet, &prior, 1, 200);
+  const auto from_baseline = judgements(fleet, &prior, 1, 50);
   MESSAGE("from a baseline: alarms ", from_baseline.alarms, ", overlooked ", from_baseline.overlooked);
-  CHECK(from_baseline.alarms <= 10);
-  CHECK(from_baseline.overlooked <= 20);
-  const auto from_three = judgements(fleet, &prior, 3, 200);
+  CHECK(from_baseline.alarms <= 2);
+  CHECK(from_baseline.overlooked <= 5);
+  const auto from_three = judgements(fleet, &prior, 3, 50);
   MESSAGE("from three runs: alarms ", from_three.alarms, ", overlooked ", from_three.overlooked);
-  CHECK(from_three.alarms <= 10);
-  CHECK(from_three.overlooked <= 20);
+  CHECK(from_three.alarms <= 2);
+  CHECK(from_three.overlooked <= 5);
 }
 
 TEST_CASE("A job with a small residual is judged with what it supposes") {
-  const auto from_three = judgements(VirtualFleet(), nullptr, 3, 200);
+  const auto from_three = judgements(VirtualFleet(), nullptr, 3, 50);
   MESSAGE("alarms ", from_three.alarms, ", overlooked ", from_three.overlooked);
-  CHECK(from_three.alarms <= 10);
-  CHECK(from_three.overlooked <= 20);
+  CHECK(from_three.alarms <= 2);
+  CHECK(from_three.overlooked <= 5);
 }
 
 TEST_CASE("Without its prior a trim planned from a baseline alone cannot be judged") {

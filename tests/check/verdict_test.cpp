@@ -234,7 +234,9 @@ TEST_CASE("A trial run is told from a check run by its name, or by weights that 
   Job job = job_with_check({{7, "w2"}}, {{7, "w2"}});
   job.fitted_now = job.runs.back().fitted;
   CHECK(trial_signs(job, 2).empty());
-  CHECK(trial_signs(job, 1) == "its name says so");
+  CHECK(trial_signs(job, 1) ==
+        "its name says so, and no run before it changed the weights in plane \"spinner\"");
+  CHECK(trial_signs(job, 1, true) == "its name says so");  // a fleet's prior tells how the plane acts
   job.runs.back().name = "Second Trial";
   CHECK(trial_signs(job, 2) == "its name says so");
   job.fitted_now = job.runs.front().fitted;

@@ -100,9 +100,11 @@ def text_table(text, *heading):
         cells = re.split(r"\s{2,}", line.strip())
         if cells[: len(heading)] == list(heading):
             found = cells
+        elif line.startswith("  --"):
+            continue
         elif found and len(cells) == len(found):
             rows[cells[0], cells[1]] = dict(zip(found, cells))
-        elif found and not line.startswith("  --"):
+        elif found:
             break
     return rows
 

@@ -174,8 +174,9 @@ def chosen_by_hand(data):
     plane = data["planes"][0]
     now = {one["name"]: one["fitted_now"] for one in data["planes"]}
     ids = [weight["id"] for weight in plane["weights"]]
-    for more in ({}, {"30": ids[2]}, {"21": ids[2]}, {"30": ids[-1]}, {"30": ids[1], "31": ids[1]}, {"1": ids[1]},
-                 {"1": ids[1], "5": ids[0]}, {"30": ids[0], "32": ids[0], "34": ids[0]}):
+    for more in ({}, {"30": ids[2]}, {"21": ids[2]}, {"30": ids[-1]}, {"29": ids[1], "30": ids[1]}, {"1": ids[1]},
+                 {"1": ids[1], "5": ids[0]}, {"30": ids[0], "32": ids[0], "34": ids[0]},
+                 {"9": ids[1]}, {"30": ids[0], "34": ids[1]}):
         yield choice(**{**now, plane["name"]: {**plane["fitted_now"], **more}})
     yield choice(**{**now, plane["name"]: dict(list(plane["fitted_now"].items())[1:])})
 

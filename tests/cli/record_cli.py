@@ -157,11 +157,10 @@ def filed_and_found(bench: Bench):
     check("serial LKM-417" in history and "manual holds" in history and history.count("2031-05-13") > 9, history)
 
 
-def learned_from(bench: Bench):
-    """A prior learned from an archive is the one learned from the jobs that were filed in it, corrected ones left out."""
-    fleet, archive = bench.folder / "fleet", bench.folder / "fleet.db"
+def fleet_of(bench: Bench, fleet: Path) -> list:
+    """The job files of five trims of one rotor type, each with readings of its own."""
     table = (bench.project / "examples/quillhaven/readings.csv").read_text("utf-8").splitlines()
-    draws = random.Random(11)
+    draws, jobs = random.Random(11), []
     for number in (417, 418, 419, 420, 421):
         folder = fleet / f"job{number}"
         folder.mkdir(parents=True)
@@ -176,7 +175,15 @@ def learned_from(bench: Bench):
         shutil.copy(bench.project / "examples/quillhaven/after.csv", folder)
         text = bench.text.replace("LKM-417", f"LKM-{number}").replace("../../configs", str(bench.project / "configs"))
         (folder / "job.yaml").write_text(text, "utf-8")
-        bench.file(folder / "job.yaml", archive=archive)
+        jobs.append(folder / "job.yaml")
+    return jobs
+
+
+def learned_from(bench: Bench):
+    """A prior learned from an archive is the one learned from the jobs that were filed in it, corrected ones left out."""
+    fleet, archive = bench.folder / "fleet", bench.folder / "fleet.db"
+    for job in fleet_of(bench, fleet):
+        bench.file(job, archive=archive)
     text = (fleet / "job421/job.yaml").read_text("utf-8").replace("30: K5}", "30: K4}")  # the last, so that the order is the same
     (fleet / "job421/job.yaml").write_text(text, "utf-8")
     bench.file(fleet / "job421/job.yaml", "--corrects", 5, "--reason", "it was K4", archive=archive)

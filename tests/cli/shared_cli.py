@@ -22,7 +22,7 @@ import threading
 import time
 from pathlib import Path
 
-from record_cli import Bench, Wrong, check, root_of
+from record_cli import Bench, Wrong, check, fleet_of, root_of
 
 SERVERS = sorted(Path("/usr/lib/postgresql").glob("*/bin"))
 
@@ -178,9 +178,16 @@ def sent_over(bench, server):
 
 
 def learned(bench, server):
+    """The archive on the server teaches what the station's own does: both hold the example and a fleet of five."""
+    local = bench.folder / "offline.db"
+    for job in fleet_of(bench, bench.folder / "fleet"):
+        bench.file(job, archive=local)
+    bench.run("record", "send", local, server.url())
     said = [bench.run("influence", "--learn", archive, "--rotor", "Larkmere demonstrator fan") for archive in
-            (server.url(), bench.folder / "offline.db")]
-    check(all("trimwright: prior 1" in one for one in said), f"{said}")
+            (server.url(), local)]
+    check(all("trimwright: prior 1" in one and "\njobs: 6\n" in one for one in said), f"{said}")
+    told = [one[one.index("coefficients:"):] for one in said]
+    check(told[0] == told[1], f"{told[0][:500]} but {told[1][:500]}")
 
 
 def tampering(bench, server):

@@ -209,7 +209,7 @@ TEST_CASE("One sensor read the other way is found although the other outvotes it
     second.x = std::conj(*second.x);
     run.readings.push_back(second);
   }
-  const auto model = fit_influence(job);
+  const auto model = fit_influence(settled(job));
   REQUIRE(model);
   CHECK(model->mirror.outcome == MirrorTest::Outcome::contradicts);
   CHECK(model->mirror.mirrored_sensors == std::vector<std::size_t>{1});

@@ -207,7 +207,7 @@ TEST_CASE("With a small residual the coefficients leave less vibration than thos
   const VirtualFleet fleet;
   FleetDraws draws(64);
   double squares_small = 0.0, squares_any = 0.0;
-  for (int r = 0; r < 100; ++r) {
+  for (int r = 0; r < 40; ++r) {
     const FleetRotor rotor = fleet.draw({0.15, 0.08}, {}, draws);
     std::vector<Run> runs{fleet.run(rotor, "as found", Eigen::Vector2cd::Zero(), {}, draws)};
     for (int p = 0; p < 2; ++p) {

@@ -19,7 +19,7 @@ Prior prior_of(int coefficients) {
   for (int c = 0; c < coefficients; ++c)
     prior.coefficients.push_back({2000.0 + c / 3.0, c % 2 == 0 ? "front" : "turbine, aft",
                                   c % 4 < 2 ? "spinner" : "# drum", "in/s",
-                                  std::polar(1e-4 * (1.0 + c / 7.0), 0.1 * c)});
+                                  std::polar(1e-4 * (1.0 + c / 7.0), 0.1 * c), 3 + c % 5});
   const Eigen::Index n = 2 * coefficients;
   prior.mean_covariance = Eigen::MatrixXd::Constant(n, n, -1e-7 / 3.0 / static_cast<double>(n));
   prior.mean_covariance.diagonal().array() += 1e-4 / 3.0;
@@ -44,6 +44,7 @@ TEST_CASE("A prior of any size that is written is read back as it was") {
       CHECK(read->coefficients[c].rpm == prior.coefficients[c].rpm);
       CHECK(read->coefficients[c].sensor == prior.coefficients[c].sensor);
       CHECK(read->coefficients[c].plane == prior.coefficients[c].plane);
+      CHECK(read->coefficients[c].jobs == prior.coefficients[c].jobs);
       CHECK(std::abs(read->coefficients[c].mean - prior.coefficients[c].mean) <
             1e-12 * std::abs(prior.coefficients[c].mean));
     }
@@ -56,6 +57,14 @@ TEST_CASE("A prior with one coefficient twice is refused") {
   const auto read = parse_prior("prior.yaml", prior_text(prior));
   REQUIRE_FALSE(read);
   CHECK(read.error().where.key == "coefficients[1]");
+}
+
+TEST_CASE("A prior with a coefficient of fewer jobs than tell the scatter is refused") {
+  Prior prior = prior_of(2);
+  prior.coefficients[1].jobs = 2;
+  const auto read = parse_prior("prior.yaml", prior_text(prior));
+  REQUIRE_FALSE(read);
+  CHECK(read.error().where.key == "coefficients[1].jobs");
 }
 
 TEST_CASE("A prior that names a plane, a sensor or a unit the rotor does not have is refused where it does") {

@@ -44,8 +44,8 @@ std::string complaint(const Practice& practice) {
   return read ? "" : read.error().message();
 }
 
-/// The job after a run with nothing fitted, and what its recording says.
-std::pair<Job, Recording> recorded_as_found(const Practice& practice) {
+/// The job after a run with nothing fitted, and what its recording says by the first `elements` pickups.
+std::pair<Job, Recording> recorded_as_found(const Practice& practice, std::size_t elements = 2) {
   const Rehearsal rehearsal = practice.read();
   const Job empty = *rehearsal_job(rehearsal);
   const auto made = make_run(rehearsal, empty, {"as found", empty.fitted_now, false});
@@ -53,7 +53,10 @@ std::pair<Job, Recording> recorded_as_found(const Practice& practice) {
   const auto file = read_job(practice.file("job.yaml"), ReadingTables::leave_out);
   REQUIRE(file);
   REQUIRE(file->recording);
-  auto recording = read_recording(made->made, *file->recording, file->job.rotor, {});
+  RecordingPlan plan = *file->recording;
+  REQUIRE(plan.reference.size() == 2);
+  plan.reference.resize(elements);
+  auto recording = read_recording(made->made, plan, file->job.rotor, {});
   REQUIRE(recording);
   return {file->job, *std::move(recording)};
 }
@@ -150,14 +153,25 @@ TEST_CASE("a recording gives back the levels of the model, an inward sensor and 
   }
 }
 
-TEST_CASE("debris on the pickup's tip is found in the recording, and with much of it no phase is given") {
+TEST_CASE("debris on the first pickup's tip is found in the recording, and with much of it the second is read") {
   for (const int percent : {2, 40}) {
+    CAPTURE(percent);
     const Practice practice(3);
     practice.replace("rehearsal.yaml", "lost: 0 %", "lost: " + std::to_string(percent) + " %");
     const Recording recording = recorded_as_found(practice).second;
-    CHECK(recording.extraction.health.has(FindingKind::dropped_pulses));
-    for (const auto& reading : recording.readings) CHECK(reading.x.has_value() == (percent == 2));
+    CHECK(recording.readings.size() == 10);
+    CHECK(recording.extraction.health.has(FindingKind::dropped_pulses) == (percent == 2));
+    CHECK(recording.extraction.health.has(FindingKind::element_not_used) == (percent == 40));
+    for (const auto& reading : recording.readings) CHECK(reading.x.has_value());
   }
+}
+
+TEST_CASE("with much debris on the only pickup's tip no phase is given") {
+  const Practice practice(3);
+  practice.replace("rehearsal.yaml", "lost: 0 %", "lost: 40 %");
+  const Recording recording = recorded_as_found(practice, 1).second;
+  CHECK(recording.extraction.health.has(FindingKind::count_lost));
+  for (const auto& reading : recording.readings) CHECK_FALSE(reading.x);
 }
 
 TEST_CASE("the unbalance that acts like the hidden one leaves little when it is taken away") {

@@ -47,7 +47,7 @@ struct FluxRing {
 
   [[nodiscard]] double angle(double t) const {
     const double w = 2.0 * std::numbers::pi * wander_hz;
-    return start_rad + std::numbers::pi / 34.0 *
+    return start_rad + std::numbers::pi / 30.0 *
                            (t * (rpm + 0.5 * rpm_per_s * t) + rpm * wander * (1.0 - std::cos(w * t)) / w);
   }
   [[nodiscard]] double speed_rpm(double t) const {

@@ -20,7 +20,8 @@ struct CheckedReading {
   std::optional<Phasor> x;
   std::optional<Phasor> expected;
   std::optional<double> expected_sd;  ///< per real component of reading minus expected, all scatter included
-  std::optional<double> differs_by;   ///< Prediction::differs_by, for this reading
+  /// Prediction::differs_by, and more where the reading was made off its set speed.
+  std::optional<double> differs_by;
   double limit = 0.0;
   std::optional<double> target;
 
@@ -117,6 +118,9 @@ struct JudgedJob {
 [[nodiscard]] std::string level_words(double amplitude, double limit, const std::optional<double>& target);
 /// The same for a reading of the check run, and that it differs from what was expected.
 [[nodiscard]] std::string row_words(const CheckedReading& one);
+/// What was read, as amplitude and phase are shown: the amplitude as it was written, beside the limit alike.
+[[nodiscard]] std::string read_words(const Sensor& sensor, const CheckedReading& one,
+                                     PhaseConvention convention);
 /// One sentence on all that is expected beside limits and targets, and how many places nothing predicts.
 [[nodiscard]] std::string expected_words(const std::vector<Prediction>& predictions,
                                          std::size_t not_predicted);

@@ -38,6 +38,11 @@ class ToothTracker {
   void start();
   void scan_new();
   void refine(bool all, std::vector<ToothPulse>& pulses);
+  struct TurningPoint {
+    double place, value;
+  };
+
+  [[nodiscard]] TurningPoint turning_point(std::int64_t at) const;
   [[nodiscard]] double width_of(const Flank& flank) const;
   void learn_width(double width_part);
   [[nodiscard]] std::optional<ToothPulse> refined(const Flank& flank, double pitch) const;
