@@ -293,9 +293,9 @@ Result<InfluenceModel> influence_from_amplitudes(const Job& job, const Amplitude
     influence.rows.push_back(std::move(row));
   }
   if (influence.rows.empty()) {
-    const auto fewest = std::min_element(model.rows.begin(), model.rows.end(), [](const auto& a, const auto& b) {
-      return a.solutions.size() < b.solutions.size();
-    });
+    const auto fewest = std::min_element(
+        model.rows.begin(), model.rows.end(),
+        [](const auto& a, const auto& b) { return a.solutions.size() < b.solutions.size(); });
     return fail(fmt::format("at every speed and sensor the amplitudes have {} explanations or more",
                             fewest->solutions.size()),
                 "a baseline and three trial runs in each plane, their weights well apart in angle (such as "

@@ -63,20 +63,16 @@ std::string expected_table(const Job& job, const Verdict& verdict) {
                    {"sensor", Align::left},
                    {"read", Align::right},
                    {"expected", Align::right},
-                   {"±", Align::right},
-                   {"off by", Align::right},
                    {"away", Align::right},
                    {"differs by", Align::right},
-                   {"unit", Align::left},
                    {"result", Align::left}});
   for (const auto& one : verdict.readings) {
     if (!one.expected) continue;
     const Sensor& sensor = job.rotor.sensors[one.sensor];
     const auto words = [&](double peak) { return amplitude_words(sensor.unit.shown_from_peak(peak)); };
     table.add({speed_words(job, one.speed), sensor.name, read_words(sensor, one, job.rotor.phase),
-               phasor_words(sensor, *one.expected, job.rotor.phase), words(*one.expected_sd),
-               fmt::format("{:.1f} ±", *one.off_by_sd()), words(*one.away()), words(*one.differs_by),
-               sensor.unit.text(), one.differs() ? "differs" : "as expected"});
+               phasor_words(sensor, *one.expected, job.rotor.phase), words(*one.away()),
+               words(*one.differs_by), one.differs() ? "differs" : "as expected"});
   }
   return table.text();
 }
@@ -101,14 +97,15 @@ std::string mistake_table(const MistakeRanking& ranking) {
 std::string prediction_part(const Job& job, const Verdict& verdict) {
   if (!verdict.not_predicted.empty())
     return "\nBESIDE THE PREDICTION\n" + wrapped("  ", "Not predicted: " + verdict.not_predicted + ".");
-  std::string text = "\nBESIDE THE PREDICTION (amplitude ∠ phase)\n" + expected_table(job, verdict);
+  std::string text = "\nBESIDE THE PREDICTION (amplitude ∠ phase, each sensor in its unit above)\n" +
+                     expected_table(job, verdict);
   text += wrapped(
       "  ",
-      "±: one standard deviation per component of reading minus expected: the model's, the reading's, "
-      "and what differs from run to run, as known when the run was planned. away: from the expected to the "
+      "away: from the expected to the "
       "read one, from tip to tip of the two arrows; a reading further away than \"differs by\" differs, and "
-      "one sound reading in fifty does. That is a little more than the plan says where the reading was made "
-      "off its set speed.");
+      "one sound reading in fifty does. \"differs by\" is larger than in the plan where the reading was made "
+      "off "
+      "its set speed.");
   if (!verdict.mistakes.as_predicted())
     text += "\nWHAT MAY HAVE GONE WRONG\n" + mistake_table(verdict.mistakes);
   return text;

@@ -103,7 +103,7 @@ Markup levels(const PageView& view) {
              "Differs by: draw the expected and the measured reading as arrows from one point, as long as "
              "the amplitude and turned by the phase. When it is further from tip to tip than this, the "
              "reading differs: change nothing before the cause is found. A reading made off its set speed "
-             "may be a little further away; once it is made, this sheet shows that.");
+             "may be further away; once it is made, this sheet shows that.");
 }
 
 Markup weights(const PageView& view) {

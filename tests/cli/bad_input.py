@@ -213,7 +213,7 @@ ROTOR_CASES = [
     # units and numbers
     Case("mass without unit", ROTOR, [("260 kg", "260")], ["mass: ", '"260"', "no unit", "kg"]),
     Case("weight mass without unit", ROTOR, [weight("{id: K2, mass: 2.2, radius: 188 mm}")],
-         ["planes[0].weights[0].mass", '"2.0"', "no unit"]),
+         ["planes[0].weights[0].mass", '"2.2"', "no unit"]),
     Case("radius without unit", ROTOR, [weight("{id: K2, mass: 2 g, radius: 188}")], ["radius", '"188"', "no unit"]),
     Case("moment without unit", ROTOR, [("moment: 430 g.mm", "moment: 430")], ["moment", '"430"', "no unit"]),
     Case("speed_100 without unit", ROTOR, [("5120 rpm", "5120")], ["speed_100", '"5120"', "rpm"]),

@@ -5,7 +5,7 @@ On random jobs (readings missing, places that nothing predicts, overall levels, 
 angles either way round, run_to_run and tolerances stated or not, speeds named or not), every figure that stands in two
 outputs of the program is the same in all: table and steps of `plan`, its JSON, the page's tables, steps and sheet, and
 `check` of a run made with the plan's weights beside the page and the sheet of that run. Rows are paired by speed and
-sensor, never by position. JOBS: 40 unless given (about 15 s of processor time); 200 is the thorough run.
+sensor, never by position. JOBS: 20 unless given (about 20 s of processor time); 200 is the thorough run.
 """
 import cmath
 import json
@@ -19,7 +19,7 @@ from html.parser import HTMLParser
 from pathlib import Path
 
 PROGRAM = str(Path(sys.argv[1]).resolve())
-JOBS = int(sys.argv[3]) if len(sys.argv) > 3 else 40
+JOBS = int(sys.argv[3]) if len(sys.argv) > 3 else 20
 failures, compared = [], 0
 UNITS = [("velocity", "in/s", ["peak", "rms"]), ("displacement", "mil", ["pp", "peak"]), ("velocity", "mm/s", ["peak", "rms"])]
 
@@ -191,8 +191,8 @@ def steps_of(particulars):
     return {(m[1], m[2]): (m[4] or "not known", m[5] or "?") for m in map(STEP.match, particulars) if m}
 
 
-def compare_plan(seed, plan, text, page):
-    """The outputs of one plan; returns its expected readings by place."""
+def compare_plan(seed, plan, text, page, judged=False):
+    """The outputs of one plan; returns its expected readings by place. `judged`: the sheet has a run's own `differs by`."""
     written = text_table(text, "speed", "sensor", "now (fit)")
     levels, sheet = page.table("levels", "speed", "sensor"), page.table("sheet", "speed", "sensor")
     predicted = {(one["speed"], one["sensor"]): one for one in plan["predicted"]}
@@ -213,7 +213,7 @@ def compare_plan(seed, plan, text, page):
         reading = phasor(one["amplitude"], one["phase_deg"]) if row else "not known"
         differs = amplitude(one["differs_by"]) or "?"
         same(where + " expected", reading, its["expected"], level["expected"], paper["expected"], *([steps[key][0]] if steps else []))
-        same(where + " differs by", differs, its["differs by"], paper["differs by"], *([steps[key][1]] if steps else []))
+        same(where + " differs by", differs, its["differs by"], *([] if judged else [paper["differs by"]]), *([steps[key][1]] if steps else []))
         same(where + " limit", amplitude(one["stop_above"]), its["limit"], level["limit"], paper["limit"])
         same(where + " target", its["target"].replace("-", "–"), level["target"], paper["target"])
         same(where + " result", its["result"], level["result"])
@@ -257,7 +257,9 @@ def compare_check(seed, verdict, text, page, expected):
         same(where + " differs", one["differs"], "differs" in paper["result"], beside[key]["result"] == "differs")
         same(where + " text", read, beside[key]["read"])
     for one in verdict["missing"]:
-        same(f"{seed} check missing {one}", "✕ MISSING", sheet[one["speed"], one["sensor"]]["result"])
+        key = (one["speed"], one["sensor"])
+        same(f"{seed} check missing {one}", "✕ MISSING", sheet[key]["result"])
+        same(f"{seed} check missing {one} differs by", amplitude(expected[key]["differs_by"]) or "?", sheet[key]["differs by"])
     words = next(line for line in " ".join(text.split()).split("BESIDE LIMITS")[:1])
     said = [line.split(": ", 1)[1] for line in page.texts if line.startswith("Run “after”")]
     same(f"{seed} verdict on page and sheet", 2, len(said), sum(line.split(" Released")[0] in words for line in said))
@@ -281,7 +283,7 @@ def one_job(seed, folder):
     verdict, words = run("check", after, "--format", "json"), run("check", after)
     if any(one.returncode != 0 for one in (document, text, page, verdict, words)):
         return True
-    expected = compare_plan(f"{seed} after", json.loads(document.stdout), text.stdout, Page(page.stdout))
+    expected = compare_plan(f"{seed} after", json.loads(document.stdout), text.stdout, Page(page.stdout), judged=True)
     compare_check(seed, json.loads(verdict.stdout), words.stdout, Page(page.stdout), expected)
     return True
 
