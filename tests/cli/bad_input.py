@@ -1078,7 +1078,7 @@ def check_output(check: Check):
 
     for file in (JOB, ROTOR, TABLE):
         tried(f"record file over its input {file}",
-              ("record", "file", JOB, "--archive", "trims.db", "--by", "L. Marsh", "--run", "trial drum", "-o", file),
+              ("record", "file", JOB, "--archive", "trims.db", "--by", "L. Marsh", "--run", "trial drum", "--dated", "2031-05-12", "-o", file),
               refused(file, "answer is made from"), unchanged(file))
     tried("a rehearsal below a file", ("rehearse", "new", JOB + "/practice"), refused(JOB + "/practice"))
 
