@@ -12,6 +12,7 @@
 #include "trimwright/base/date.hpp"
 #include "trimwright/base/new_file.hpp"
 #include "trimwright/base/text.hpp"
+#include "trimwright/io/read_job.hpp"
 #include "trimwright/io/record_documents.hpp"
 
 namespace trimwright::cli {
@@ -66,8 +67,14 @@ Status file_record(RecordOptions& options) {
     complain(added.error());
     return wrong_usage;
   }
-  if (const auto apart = options.output.check_apart_from({options.job, options.archive}); !apart)
-    return complain(apart.error());
+  if (!options.output.path
+           .empty()) {  // nothing is filed where the answer would go over a file it is made from
+    const auto job = read_job(options.job);
+    if (!job) return complain(job.error());
+    auto sources = job->sources;
+    sources.push_back(options.archive);
+    if (const auto apart = options.output.check_apart_from(sources); !apart) return complain(apart.error());
+  }
   options.details.filed_at = now_utc();
   options.details.software = "trimwright " TRIMWRIGHT_VERSION;
   const auto filed = file_trim(options.job, options.run, options.archive, options.details);
