@@ -3,7 +3,7 @@
 #include <Eigen/Core>
 #include <cmath>
 
-#include "trimwright/influence/influence_posterior.hpp"
+#include "trimwright/influence.hpp"
 #include "virtual_fleet.hpp"
 
 namespace trimwright::testing {

@@ -4,7 +4,7 @@
 #include <string>
 #include <vector>
 
-#include "trimwright/runs/job.hpp"
+#include "trimwright/job.hpp"
 
 namespace trimwright::testing {
 

@@ -3,7 +3,7 @@
 #include <string>
 #include <vector>
 
-#include "trimwright/influence/prior.hpp"
+#include "trimwright/prior.hpp"
 #include "virtual_fleet.hpp"
 
 namespace trimwright::testing {

@@ -8,11 +8,10 @@
 #include <utility>
 #include <vector>
 
-#include "trimwright/check/verdict.hpp"
-#include "trimwright/io/rehearsal_files.hpp"
-#include "trimwright/plan/balance_plan.hpp"
-#include "trimwright/plan/trial_advice.hpp"
-#include "trimwright/rehearsal/draws.hpp"
+#include "io/rehearsal_files.hpp"
+#include "rehearsal/draws.hpp"
+#include "trimwright/check.hpp"
+#include "trimwright/plan.hpp"
 
 namespace trimwright::testing {
 

@@ -1,7 +1,7 @@
 // One plane, one speed, one sensor, by the library: baseline, trial, correction.
 #include <cstdio>
-#include <trimwright/influence/influence_model.hpp>
-#include <trimwright/trim/trim_plan.hpp>
+#include <trimwright/influence.hpp>
+#include <trimwright/trim.hpp>
 
 int main() {
   using namespace trimwright;

@@ -1,4 +1,4 @@
-#include "trimwright/base/angle.hpp"
+#include "trimwright/phasor.hpp"
 
 #include <cmath>
 

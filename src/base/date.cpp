@@ -1,4 +1,4 @@
-#include "trimwright/base/date.hpp"
+#include "date.hpp"
 
 namespace trimwright {
 

@@ -1,6 +1,6 @@
-#include "trimwright/base/error.hpp"
+#include "trimwright/error.hpp"
 
-#include "trimwright/base/text.hpp"
+#include "text.hpp"
 
 namespace trimwright {
 std::string Error::message() const {

@@ -1,4 +1,4 @@
-#include "trimwright/base/name.hpp"
+#include "name.hpp"
 
 #include <fmt/format.h>
 #include <utf8proc.h>
@@ -6,7 +6,7 @@
 #include <cstdlib>
 #include <memory>
 
-#include "trimwright/base/text.hpp"
+#include "text.hpp"
 
 namespace trimwright {
 namespace {

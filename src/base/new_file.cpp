@@ -1,4 +1,4 @@
-#include "trimwright/base/new_file.hpp"
+#include "new_file.hpp"
 
 #include <fcntl.h>
 #include <fmt/format.h>

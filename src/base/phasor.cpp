@@ -1,9 +1,7 @@
-#include "trimwright/base/phasor.hpp"
+#include "trimwright/phasor.hpp"
 
 #include <cassert>
 #include <limits>
-
-#include "trimwright/base/angle.hpp"
 
 namespace trimwright {
 

@@ -1,4 +1,4 @@
-#include "trimwright/base/text.hpp"
+#include "text.hpp"
 
 #include <fmt/format.h>
 #include <utf8proc.h>

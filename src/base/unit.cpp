@@ -1,4 +1,4 @@
-#include "trimwright/base/unit.hpp"
+#include "trimwright/phasor.hpp"
 
 #include <array>
 #include <cassert>
@@ -8,7 +8,7 @@
 #include <optional>
 #include <span>
 
-#include "trimwright/base/text.hpp"
+#include "text.hpp"
 
 namespace trimwright {
 namespace {

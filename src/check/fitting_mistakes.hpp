@@ -4,7 +4,7 @@
 #include <string>
 #include <vector>
 
-#include "trimwright/check/mistake.hpp"
+#include "trimwright/check.hpp"
 
 namespace trimwright {
 

@@ -6,7 +6,7 @@
 #include <map>
 
 #include "fitting_mistakes.hpp"
-#include "trimwright/check/mistake.hpp"
+#include "trimwright/check.hpp"
 
 namespace trimwright {
 namespace {

@@ -1,4 +1,4 @@
-#include "trimwright/check/mistake.hpp"
+#include "trimwright/check.hpp"
 
 #include <Eigen/Cholesky>
 #include <algorithm>

@@ -1,4 +1,4 @@
-#include "trimwright/check/run_scatter.hpp"
+#include "trimwright/check.hpp"
 
 #include <algorithm>
 #include <cmath>

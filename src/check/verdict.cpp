@@ -1,10 +1,10 @@
-#include "trimwright/check/verdict.hpp"
+#include "trimwright/check.hpp"
 
 #include <algorithm>
 #include <cmath>
 
-#include "trimwright/base/name.hpp"
-#include "trimwright/base/text.hpp"
+#include "base/name.hpp"
+#include "base/text.hpp"
 
 namespace trimwright {
 namespace {

@@ -3,8 +3,8 @@
 #include <algorithm>
 #include <cmath>
 
-#include "trimwright/base/text.hpp"
-#include "trimwright/check/verdict.hpp"
+#include "base/text.hpp"
+#include "trimwright/check.hpp"
 
 namespace trimwright {
 namespace {

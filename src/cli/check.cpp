@@ -1,9 +1,8 @@
 #include <memory>
 
 #include "commands.hpp"
-#include "trimwright/io/check_documents.hpp"
-#include "trimwright/io/read_job.hpp"
-#include "trimwright/report/check_text.hpp"
+#include "trimwright/files.hpp"
+#include "trimwright/report.hpp"
 
 namespace trimwright::cli {
 namespace {

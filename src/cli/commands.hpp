@@ -6,7 +6,7 @@
 #include <string_view>
 #include <vector>
 
-#include "trimwright/base/error.hpp"
+#include "trimwright/error.hpp"
 
 namespace trimwright::cli {
 

@@ -3,13 +3,10 @@
 #include <memory>
 
 #include "commands.hpp"
-#include "trimwright/influence/amplitude_model.hpp"
-#include "trimwright/influence/influence_model.hpp"
-#include "trimwright/io/fleet.hpp"
-#include "trimwright/io/json_documents.hpp"
-#include "trimwright/io/prior_file.hpp"
-#include "trimwright/io/read_job.hpp"
-#include "trimwright/report/text_report.hpp"
+#include "influence/amplitude_model.hpp"
+#include "trimwright/files.hpp"
+#include "trimwright/influence.hpp"
+#include "trimwright/report.hpp"
 
 namespace trimwright::cli {
 namespace {
@@ -40,7 +37,8 @@ Status learn(const InfluenceOptions& options) {
     return complain({"the jobs settle " + std::to_string(prior->coefficients.size()) + " coefficients",
                      "at most " + std::to_string(most_prior_coefficients) + ": jobs with fewer speeds",
                      {options.learn_from, 0, {}}});
-  for (const auto& one : prior->left_out) fmt::print(stderr, "trimwright: left out: {}: {}\n", one.name, one.why);
+  for (const auto& one : prior->left_out)
+    fmt::print(stderr, "trimwright: left out: {}: {}\n", one.name, one.why);
   return options.output.write(prior_text(*prior), fleet->sources);
 }
 

@@ -6,8 +6,8 @@
 #include <iostream>
 #include <sstream>
 
+#include "base/new_file.hpp"
 #include "commands.hpp"
-#include "trimwright/base/new_file.hpp"
 
 namespace {
 

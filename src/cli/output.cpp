@@ -7,10 +7,10 @@
 #include <cstring>
 #include <filesystem>
 
+#include "base/new_file.hpp"
+#include "base/text.hpp"
 #include "commands.hpp"
-#include "trimwright/base/new_file.hpp"
-#include "trimwright/base/text.hpp"
-#include "trimwright/base/unit.hpp"
+#include "trimwright/phasor.hpp"
 
 namespace trimwright::cli {
 namespace {

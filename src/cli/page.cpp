@@ -2,8 +2,8 @@
 
 #include "commands.hpp"
 #include "planned.hpp"
-#include "trimwright/io/page_document.hpp"
-#include "trimwright/report/balance_page.hpp"
+#include "trimwright/files.hpp"
+#include "trimwright/report.hpp"
 
 namespace trimwright::cli {
 namespace {

@@ -2,8 +2,8 @@
 
 #include "commands.hpp"
 #include "planned.hpp"
-#include "trimwright/io/json_documents.hpp"
-#include "trimwright/report/text_report.hpp"
+#include "trimwright/files.hpp"
+#include "trimwright/report.hpp"
 
 namespace trimwright::cli {
 namespace {

@@ -1,7 +1,7 @@
 #include "planned.hpp"
 
 #include "commands.hpp"
-#include "trimwright/io/read_fitted_choice.hpp"
+#include "trimwright/files.hpp"
 
 namespace trimwright::cli {
 namespace {

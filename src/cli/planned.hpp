@@ -4,9 +4,9 @@
 #include <optional>
 #include <string>
 
-#include "trimwright/check/verdict.hpp"
-#include "trimwright/io/read_job.hpp"
-#include "trimwright/plan/plan_job.hpp"
+#include "trimwright/check.hpp"
+#include "trimwright/files.hpp"
+#include "trimwright/plan.hpp"
 
 namespace trimwright::cli {
 

@@ -5,16 +5,16 @@
 #include <filesystem>
 #include <memory>
 
+#include "base/name.hpp"
+#include "base/text.hpp"
 #include "commands.hpp"
-#include "trimwright/base/name.hpp"
-#include "trimwright/base/text.hpp"
-#include "trimwright/io/read_job.hpp"
-#include "trimwright/io/read_recording.hpp"
-#include "trimwright/io/readings_documents.hpp"
-#include "trimwright/io/ring_file.hpp"
-#include "trimwright/report/live_line.hpp"
-#include "trimwright/report/readings_page.hpp"
-#include "trimwright/report/readings_text.hpp"
+#include "io/read_recording.hpp"
+#include "io/readings_documents.hpp"
+#include "io/ring_file.hpp"
+#include "report/live_line.hpp"
+#include "report/readings_page.hpp"
+#include "report/readings_text.hpp"
+#include "trimwright/files.hpp"
 
 namespace trimwright::cli {
 namespace {

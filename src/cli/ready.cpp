@@ -1,9 +1,9 @@
 #include <memory>
 
 #include "commands.hpp"
-#include "trimwright/io/read_job.hpp"
-#include "trimwright/io/ready_document.hpp"
-#include "trimwright/report/ready_text.hpp"
+#include "io/ready_document.hpp"
+#include "trimwright/files.hpp"
+#include "trimwright/report.hpp"
 
 namespace trimwright::cli {
 namespace {

@@ -8,12 +8,12 @@
 #include <memory>
 #include <set>
 
+#include "base/date.hpp"
+#include "base/new_file.hpp"
+#include "base/text.hpp"
 #include "commands.hpp"
-#include "trimwright/base/date.hpp"
-#include "trimwright/base/new_file.hpp"
-#include "trimwright/base/text.hpp"
-#include "trimwright/io/read_job.hpp"
-#include "trimwright/io/record_documents.hpp"
+#include "io/record_documents.hpp"
+#include "trimwright/files.hpp"
 
 namespace trimwright::cli {
 namespace {

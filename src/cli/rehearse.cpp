@@ -4,9 +4,9 @@
 #include <filesystem>
 #include <memory>
 
+#include "base/text.hpp"
 #include "commands.hpp"
-#include "trimwright/base/text.hpp"
-#include "trimwright/io/rehearsal_files.hpp"
+#include "io/rehearsal_files.hpp"
 
 namespace trimwright::cli {
 namespace {

@@ -1,8 +1,8 @@
 #include <memory>
 
 #include "commands.hpp"
-#include "trimwright/io/json_documents.hpp"
-#include "trimwright/report/text_report.hpp"
+#include "trimwright/files.hpp"
+#include "trimwright/report.hpp"
 
 namespace trimwright::cli {
 

@@ -1,10 +1,9 @@
 #include <memory>
 
 #include "commands.hpp"
-#include "trimwright/io/json_documents.hpp"
-#include "trimwright/io/read_job.hpp"
-#include "trimwright/plan/plan_job.hpp"
-#include "trimwright/report/text_report.hpp"
+#include "trimwright/files.hpp"
+#include "trimwright/plan.hpp"
+#include "trimwright/report.hpp"
 
 namespace trimwright::cli {
 namespace {

@@ -1,4 +1,4 @@
-#include "trimwright/forecast/outlook.hpp"
+#include "trimwright/forecast.hpp"
 
 #include <fmt/format.h>
 

@@ -1,4 +1,4 @@
-#include "trimwright/influence/amplitude_model.hpp"
+#include "amplitude_model.hpp"
 
 #include <fmt/format.h>
 

@@ -1,4 +1,4 @@
-#include "trimwright/influence/influence_posterior.hpp"
+#include "trimwright/influence.hpp"
 
 #include <algorithm>
 #include <boost/math/distributions/normal.hpp>

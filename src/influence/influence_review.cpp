@@ -1,4 +1,4 @@
-#include "trimwright/influence/influence_review.hpp"
+#include "trimwright/influence.hpp"
 
 #include <algorithm>
 #include <boost/math/distributions/chi_squared.hpp>

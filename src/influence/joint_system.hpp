@@ -5,7 +5,7 @@
 #include <optional>
 #include <vector>
 
-#include "trimwright/influence/influence_posterior.hpp"
+#include "trimwright/influence.hpp"
 
 namespace trimwright {
 

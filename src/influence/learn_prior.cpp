@@ -4,8 +4,8 @@
 #include <cmath>
 
 #include "cancelling.hpp"
-#include "trimwright/influence/influence_model.hpp"
-#include "trimwright/influence/prior.hpp"
+#include "trimwright/influence.hpp"
+#include "trimwright/prior.hpp"
 #include "variance_components.hpp"
 
 namespace trimwright {

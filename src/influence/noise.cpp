@@ -1,4 +1,4 @@
-#include "trimwright/influence/noise.hpp"
+#include "trimwright/influence.hpp"
 
 #include <algorithm>
 #include <boost/random/chi_squared_distribution.hpp>

@@ -1,6 +1,6 @@
 #pragma once
 
-#include "trimwright/influence/influence_model.hpp"
+#include "trimwright/influence.hpp"
 
 namespace trimwright {
 

@@ -3,7 +3,7 @@
 #include <Eigen/Core>
 #include <vector>
 
-#include "trimwright/influence/influence_posterior.hpp"
+#include "trimwright/influence.hpp"
 
 namespace trimwright {
 

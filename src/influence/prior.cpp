@@ -1,4 +1,4 @@
-#include "trimwright/influence/prior.hpp"
+#include "trimwright/prior.hpp"
 
 #include <algorithm>
 #include <boost/math/distributions/chi_squared.hpp>
@@ -9,7 +9,7 @@
 #include <set>
 
 #include "base/linear_algebra.hpp"
-#include "trimwright/influence/influence_posterior.hpp"
+#include "trimwright/influence.hpp"
 
 namespace trimwright {
 namespace {

@@ -1,7 +1,7 @@
 #pragma once
 
 #include "runs_fit.hpp"
-#include "trimwright/influence/influence_review.hpp"
+#include "trimwright/influence.hpp"
 
 namespace trimwright {
 

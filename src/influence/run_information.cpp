@@ -1,4 +1,4 @@
-#include "trimwright/influence/run_information.hpp"
+#include "run_information.hpp"
 
 #include <cassert>
 

@@ -4,8 +4,8 @@
 #include <string>
 #include <vector>
 
-#include "trimwright/base/error.hpp"
-#include "trimwright/runs/job.hpp"
+#include "trimwright/error.hpp"
+#include "trimwright/job.hpp"
 
 namespace trimwright {
 

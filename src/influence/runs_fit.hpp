@@ -5,7 +5,7 @@
 #include <vector>
 
 #include "joint_system.hpp"
-#include "trimwright/influence/influence_model.hpp"
+#include "trimwright/influence.hpp"
 
 namespace trimwright {
 

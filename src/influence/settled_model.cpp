@@ -5,7 +5,7 @@
 
 #include "mirror_test.hpp"
 #include "plane_condition.hpp"
-#include "trimwright/influence/influence_model.hpp"
+#include "trimwright/influence.hpp"
 #include "usable_reading.hpp"
 
 namespace trimwright {

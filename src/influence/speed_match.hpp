@@ -2,7 +2,7 @@
 
 #include <string>
 
-#include "trimwright/runs/job.hpp"
+#include "trimwright/job.hpp"
 
 namespace trimwright {
 

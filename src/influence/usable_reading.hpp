@@ -4,7 +4,7 @@
 #include <string>
 
 #include "speed_match.hpp"
-#include "trimwright/runs/job.hpp"
+#include "trimwright/job.hpp"
 
 namespace trimwright {
 

@@ -1,8 +1,7 @@
-#include "trimwright/io/check_documents.hpp"
+#include "trimwright/files.hpp"
 
 #include "json_parts.hpp"
-#include "trimwright/io/json_documents.hpp"
-#include "trimwright/plan/balance_plan.hpp"
+#include "trimwright/plan.hpp"
 
 namespace trimwright {
 namespace {

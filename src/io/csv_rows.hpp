@@ -8,7 +8,7 @@
 #include <string>
 #include <vector>
 
-#include "trimwright/base/error.hpp"
+#include "trimwright/error.hpp"
 
 namespace trimwright {
 

@@ -3,7 +3,7 @@
 #include <algorithm>
 #include <optional>
 
-#include "trimwright/base/text.hpp"
+#include "base/text.hpp"
 
 namespace trimwright {
 namespace {

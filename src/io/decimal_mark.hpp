@@ -3,7 +3,7 @@
 #include <string>
 #include <string_view>
 
-#include "trimwright/base/error.hpp"
+#include "trimwright/error.hpp"
 
 namespace trimwright {
 

@@ -3,12 +3,12 @@
 #include <filesystem>
 #include <set>
 
+#include "base/text.hpp"
 #include "filed_job.hpp"
 #include "record_content.hpp"
-#include "trimwright/base/text.hpp"
 
-#include "trimwright/io/read_job.hpp"
-#include "trimwright/io/record_documents.hpp"
+#include "record_documents.hpp"
+#include "trimwright/files.hpp"
 
 namespace trimwright {
 namespace {

@@ -2,8 +2,8 @@
 
 #include <filesystem>
 
-#include "trimwright/base/new_file.hpp"
-#include "trimwright/io/files.hpp"
+#include "base/new_file.hpp"
+#include "trimwright/files.hpp"
 
 namespace trimwright {
 namespace {

@@ -1,7 +1,7 @@
 #pragma once
 
-#include "trimwright/io/read_job.hpp"
-#include "trimwright/io/record_documents.hpp"
+#include "record_documents.hpp"
+#include "trimwright/files.hpp"
 
 namespace trimwright {
 

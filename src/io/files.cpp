@@ -1,4 +1,4 @@
-#include "trimwright/io/files.hpp"
+#include "trimwright/files.hpp"
 
 #include <cerrno>
 #include <cstring>
@@ -6,7 +6,7 @@
 #include <fstream>
 #include <sstream>
 
-#include "trimwright/base/text.hpp"
+#include "base/text.hpp"
 
 namespace trimwright {
 namespace {

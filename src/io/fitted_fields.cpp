@@ -4,10 +4,9 @@
 
 #include <algorithm>
 
+#include "base/name.hpp"
 #include "trade_values.hpp"
-#include "trimwright/base/name.hpp"
-#include "trimwright/io/files.hpp"
-#include "trimwright/io/read_fitted_choice.hpp"
+#include "trimwright/files.hpp"
 
 namespace trimwright {
 

@@ -3,7 +3,7 @@
 #include <string>
 #include <vector>
 
-#include "trimwright/runs/job.hpp"
+#include "trimwright/job.hpp"
 #include "yaml_fields.hpp"
 
 namespace trimwright {

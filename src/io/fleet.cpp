@@ -1,4 +1,4 @@
-#include "trimwright/io/fleet.hpp"
+#include "trimwright/files.hpp"
 
 #include <fmt/format.h>
 #include <fmt/ranges.h>
@@ -8,8 +8,6 @@
 #include <set>
 
 #include "filed_job.hpp"
-#include "trimwright/io/files.hpp"
-#include "trimwright/io/read_job.hpp"
 
 namespace trimwright {
 namespace {

@@ -1,12 +1,12 @@
 #include <cmath>
 
 #include "json_parts.hpp"
-#include "trimwright/influence/influence_review.hpp"
-#include "trimwright/io/json_documents.hpp"
-#include "trimwright/plan/balance_plan.hpp"
-#include "trimwright/report/model_warnings.hpp"
-#include "trimwright/report/review_words.hpp"
-#include "trimwright/trim/suspect_effect.hpp"
+#include "report/model_warnings.hpp"
+#include "report/review_words.hpp"
+#include "trimwright/files.hpp"
+#include "trimwright/influence.hpp"
+#include "trimwright/plan.hpp"
+#include "trimwright/trim.hpp"
 
 namespace trimwright {
 namespace {

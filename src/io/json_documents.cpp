@@ -1,7 +1,7 @@
-#include "trimwright/io/json_documents.hpp"
+#include "trimwright/files.hpp"
 
 #include "json_parts.hpp"
-#include "trimwright/report/model_warnings.hpp"
+#include "report/model_warnings.hpp"
 
 namespace trimwright {
 namespace {

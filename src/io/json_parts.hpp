@@ -4,8 +4,8 @@
 #include <optional>
 #include <string>
 
-#include "trimwright/runs/job.hpp"
-#include "trimwright/trim/trim_plan.hpp"
+#include "trimwright/job.hpp"
+#include "trimwright/trim.hpp"
 
 namespace trimwright {
 

@@ -1,4 +1,4 @@
-#include "trimwright/io/page_document.hpp"
+#include "trimwright/files.hpp"
 
 #include <fmt/format.h>
 
@@ -6,7 +6,7 @@
 #include <cmath>
 
 #include "json_parts.hpp"
-#include "trimwright/report/balance_page.hpp"
+#include "trimwright/report.hpp"
 
 namespace trimwright {
 namespace {

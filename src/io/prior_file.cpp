@@ -1,4 +1,4 @@
-#include "trimwright/io/prior_file.hpp"
+#include "trimwright/files.hpp"
 
 #include <fmt/format.h>
 
@@ -6,10 +6,9 @@
 #include <algorithm>
 #include <cmath>
 
+#include "base/name.hpp"
 #include "fitted_fields.hpp"
 #include "trade_values.hpp"
-#include "trimwright/base/name.hpp"
-#include "trimwright/io/files.hpp"
 #include "yaml_fields.hpp"
 
 namespace trimwright {

@@ -1,4 +1,4 @@
-#include "trimwright/io/read_job.hpp"
+#include "trimwright/files.hpp"
 
 #include <fmt/format.h>
 
@@ -6,15 +6,13 @@
 #include <cmath>
 #include <tuple>
 
+#include "base/date.hpp"
+#include "base/name.hpp"
 #include "fitted_fields.hpp"
 #include "read_readings.hpp"
 #include "recording_fields.hpp"
+#include "recording_plan.hpp"
 #include "trade_values.hpp"
-#include "trimwright/base/date.hpp"
-#include "trimwright/base/name.hpp"
-#include "trimwright/io/files.hpp"
-#include "trimwright/io/prior_file.hpp"
-#include "trimwright/io/read_rotor.hpp"
 #include "written_reading.hpp"
 #include "yaml_fields.hpp"
 
@@ -261,7 +259,7 @@ JobFile read_job_root(const YamlValue& root, ReadingTables tables) {
   if (const auto residual = fields.optional("residual"))
     job.small_residual = residual->choice<bool>({{"any", false}, {"small", true}});
   if (const auto recording = fields.optional("recording"))
-    file.recording = read_recording_plan(*recording, job.rotor);
+    file.recording = std::make_shared<const RecordingPlan>(read_recording_plan(*recording, job.rotor));
   if (const auto trim = fields.optional("trim"); trim && tables == ReadingTables::read)
     file.request = read_request(*trim, job);
   fields.finish();

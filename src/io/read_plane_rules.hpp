@@ -1,6 +1,6 @@
 #pragma once
 
-#include "trimwright/rotor/plane.hpp"
+#include "trimwright/rotor.hpp"
 #include "yaml_fields.hpp"
 
 namespace trimwright {

@@ -6,11 +6,11 @@
 #include <optional>
 #include <sstream>
 
+#include "base/name.hpp"
+#include "base/text.hpp"
 #include "csv_rows.hpp"
 #include "decimal_mark.hpp"
-#include "trimwright/base/name.hpp"
-#include "trimwright/base/text.hpp"
-#include "trimwright/io/files.hpp"
+#include "trimwright/files.hpp"
 #include "yaml_fields.hpp"
 
 namespace trimwright {

@@ -1,4 +1,4 @@
-#include "trimwright/io/read_recording.hpp"
+#include "read_recording.hpp"
 
 #include <algorithm>
 #include <utility>

@@ -1,4 +1,4 @@
-#include "trimwright/io/read_rotor.hpp"
+#include "trimwright/files.hpp"
 
 #include <fmt/format.h>
 
@@ -6,7 +6,6 @@
 
 #include "read_plane_rules.hpp"
 #include "trade_values.hpp"
-#include "trimwright/io/files.hpp"
 #include "yaml_fields.hpp"
 
 namespace trimwright {

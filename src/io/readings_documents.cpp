@@ -1,4 +1,4 @@
-#include "trimwright/io/readings_documents.hpp"
+#include "readings_documents.hpp"
 
 #include <fmt/format.h>
 
@@ -6,8 +6,8 @@
 
 #include "csv_rows.hpp"
 #include "json_parts.hpp"
-#include "trimwright/base/angle.hpp"
-#include "trimwright/plan/balance_plan.hpp"
+#include "trimwright/phasor.hpp"
+#include "trimwright/plan.hpp"
 
 namespace trimwright {
 namespace {

@@ -1,8 +1,8 @@
-#include "trimwright/io/ready_document.hpp"
+#include "ready_document.hpp"
 
 #include "json_parts.hpp"
-#include "trimwright/plan/balance_plan.hpp"
-#include "trimwright/report/ready_text.hpp"
+#include "trimwright/plan.hpp"
+#include "trimwright/report.hpp"
 
 namespace trimwright {
 namespace {

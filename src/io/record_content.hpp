@@ -7,7 +7,7 @@
 #include <string>
 
 #include "json_parts.hpp"
-#include "trimwright/records/record.hpp"
+#include "trimwright/records.hpp"
 
 namespace trimwright {
 

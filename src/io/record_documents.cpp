@@ -1,19 +1,17 @@
-#include "trimwright/io/record_documents.hpp"
+#include "record_documents.hpp"
 
 #include <algorithm>
 #include <chrono>
 #include <filesystem>
 #include <set>
 
+#include "base/date.hpp"
+#include "base/name.hpp"
+#include "base/new_file.hpp"
+#include "base/text.hpp"
 #include "record_content.hpp"
-#include "trimwright/base/date.hpp"
-#include "trimwright/base/name.hpp"
-#include "trimwright/base/new_file.hpp"
-#include "trimwright/base/text.hpp"
-#include "trimwright/io/check_documents.hpp"
-#include "trimwright/io/files.hpp"
-#include "trimwright/io/json_documents.hpp"
-#include "trimwright/plan/balance_plan.hpp"
+#include "trimwright/files.hpp"
+#include "trimwright/plan.hpp"
 
 namespace trimwright {
 namespace {

@@ -3,8 +3,8 @@
 #include <fmt/format.h>
 
 #include "json_parts.hpp"
-#include "trimwright/io/record_documents.hpp"
-#include "trimwright/plan/balance_plan.hpp"
+#include "record_documents.hpp"
+#include "trimwright/plan.hpp"
 
 namespace trimwright {
 namespace {

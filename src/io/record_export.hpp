@@ -2,7 +2,7 @@
 
 #include <string>
 
-#include "trimwright/records/record.hpp"
+#include "trimwright/records.hpp"
 
 namespace trimwright {
 

@@ -1,6 +1,6 @@
 #include "record_content.hpp"
-#include "trimwright/io/record_documents.hpp"
-#include "trimwright/plan/balance_plan.hpp"
+#include "record_documents.hpp"
+#include "trimwright/plan.hpp"
 
 namespace trimwright {
 

@@ -3,11 +3,11 @@
 #include <algorithm>
 #include <cmath>
 
+#include "base/text.hpp"
 #include "csv_rows.hpp"
 #include "record_content.hpp"
-#include "trimwright/base/text.hpp"
-#include "trimwright/io/record_documents.hpp"
-#include "trimwright/plan/balance_plan.hpp"
+#include "record_documents.hpp"
+#include "trimwright/plan.hpp"
 
 namespace trimwright {
 namespace {

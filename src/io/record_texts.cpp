@@ -1,7 +1,7 @@
 #include <fmt/format.h>
 
-#include "trimwright/base/text.hpp"
-#include "trimwright/io/record_documents.hpp"
+#include "base/text.hpp"
+#include "record_documents.hpp"
 
 namespace trimwright {
 namespace {

@@ -1,4 +1,4 @@
-#include "trimwright/io/recording.hpp"
+#include "recording.hpp"
 
 #include <fmt/format.h>
 

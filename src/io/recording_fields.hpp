@@ -1,6 +1,6 @@
 #pragma once
 
-#include "trimwright/io/recording_plan.hpp"
+#include "recording_plan.hpp"
 #include "yaml_fields.hpp"
 
 namespace trimwright {

@@ -1,4 +1,4 @@
-#include "trimwright/io/recording_plan.hpp"
+#include "recording_plan.hpp"
 
 #include <fmt/format.h>
 
@@ -6,12 +6,12 @@
 #include <cmath>
 #include <filesystem>
 
+#include "base/text.hpp"
 #include "fitted_fields.hpp"
 #include "recording_fields.hpp"
 #include "trade_values.hpp"
-#include "trimwright/base/angle.hpp"
-#include "trimwright/base/text.hpp"
-#include "trimwright/io/files.hpp"
+#include "trimwright/files.hpp"
+#include "trimwright/phasor.hpp"
 
 namespace trimwright {
 namespace {

@@ -3,7 +3,7 @@
 #include <filesystem>
 #include <memory>
 
-#include "trimwright/io/recording.hpp"
+#include "recording.hpp"
 
 namespace trimwright {
 

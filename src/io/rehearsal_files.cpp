@@ -1,4 +1,4 @@
-#include "trimwright/io/rehearsal_files.hpp"
+#include "rehearsal_files.hpp"
 
 #include <fmt/format.h>
 
@@ -6,12 +6,11 @@
 #include <cmath>
 #include <filesystem>
 
+#include "base/new_file.hpp"
+#include "base/text.hpp"
+#include "rehearsal/demonstration.hpp"
 #include "trade_values.hpp"
-#include "trimwright/base/new_file.hpp"
-#include "trimwright/base/text.hpp"
-#include "trimwright/io/files.hpp"
-#include "trimwright/io/read_rotor.hpp"
-#include "trimwright/rehearsal/demonstration.hpp"
+#include "trimwright/files.hpp"
 #include "yaml_fields.hpp"
 
 namespace trimwright {

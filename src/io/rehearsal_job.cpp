@@ -6,7 +6,7 @@
 #include <algorithm>
 #include <filesystem>
 
-#include "trimwright/io/files.hpp"
+#include "trimwright/files.hpp"
 
 namespace trimwright {
 namespace {

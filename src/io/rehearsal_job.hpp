@@ -2,7 +2,7 @@
 
 #include <string>
 
-#include "trimwright/io/rehearsal_files.hpp"
+#include "rehearsal_files.hpp"
 
 namespace trimwright {
 

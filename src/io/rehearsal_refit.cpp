@@ -4,11 +4,11 @@
 #include <cmath>
 #include <nlohmann/json.hpp>
 
+#include "base/name.hpp"
+#include "base/text.hpp"
 #include "fitted_fields.hpp"
-#include "trimwright/base/name.hpp"
-#include "trimwright/base/text.hpp"
-#include "trimwright/io/files.hpp"
-#include "trimwright/io/rehearsal_files.hpp"
+#include "rehearsal_files.hpp"
+#include "trimwright/files.hpp"
 #include "yaml_fields.hpp"
 
 namespace trimwright {

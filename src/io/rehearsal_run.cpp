@@ -6,15 +6,15 @@
 #include <filesystem>
 #include <sndfile.hh>
 
+#include "base/name.hpp"
+#include "base/new_file.hpp"
+#include "base/text.hpp"
 #include "csv_rows.hpp"
+#include "rehearsal/demonstration.hpp"
+#include "rehearsal/draws.hpp"
+#include "rehearsal/virtual_recording.hpp"
 #include "rehearsal_job.hpp"
-#include "trimwright/base/angle.hpp"
-#include "trimwright/base/name.hpp"
-#include "trimwright/base/new_file.hpp"
-#include "trimwright/base/text.hpp"
-#include "trimwright/rehearsal/demonstration.hpp"
-#include "trimwright/rehearsal/draws.hpp"
-#include "trimwright/rehearsal/virtual_recording.hpp"
+#include "trimwright/phasor.hpp"
 
 namespace trimwright {
 namespace {

@@ -2,8 +2,8 @@
 #include <algorithm>
 #include <cmath>
 
-#include "trimwright/io/rehearsal_files.hpp"
-#include "trimwright/rehearsal/response.hpp"
+#include "rehearsal/response.hpp"
+#include "rehearsal_files.hpp"
 
 namespace trimwright {
 namespace {

@@ -5,8 +5,8 @@
 #include "../report/number_words.hpp"
 #include "../report/text_table.hpp"
 #include "json_parts.hpp"
-#include "trimwright/check/verdict.hpp"
-#include "trimwright/io/rehearsal_files.hpp"
+#include "rehearsal_files.hpp"
+#include "trimwright/check.hpp"
 
 namespace trimwright {
 namespace {

@@ -1,4 +1,4 @@
-#include "trimwright/io/ring_file.hpp"
+#include "ring_file.hpp"
 
 #include <fmt/format.h>
 
@@ -6,8 +6,8 @@
 #include <cmath>
 #include <limits>
 
-#include "trimwright/base/text.hpp"
-#include "trimwright/io/files.hpp"
+#include "base/text.hpp"
+#include "trimwright/files.hpp"
 #include "yaml_fields.hpp"
 
 namespace trimwright {

@@ -2,8 +2,8 @@
 
 #include <cmath>
 
-#include "trimwright/base/text.hpp"
-#include "trimwright/base/unit.hpp"
+#include "base/text.hpp"
+#include "trimwright/phasor.hpp"
 
 namespace trimwright {
 namespace {

@@ -4,7 +4,7 @@
 #include <string>
 #include <string_view>
 
-#include "trimwright/rotor/rotor.hpp"
+#include "trimwright/rotor.hpp"
 #include "yaml_fields.hpp"
 
 namespace trimwright {

@@ -5,10 +5,10 @@
 #include <algorithm>
 #include <cmath>
 
+#include "base/text.hpp"
 #include "fitted_fields.hpp"
 #include "trade_values.hpp"
-#include "trimwright/base/angle.hpp"
-#include "trimwright/base/text.hpp"
+#include "trimwright/phasor.hpp"
 #include "yaml_fields.hpp"
 
 namespace trimwright {

@@ -3,8 +3,8 @@
 #include <optional>
 #include <string>
 
-#include "trimwright/base/error.hpp"
-#include "trimwright/runs/job.hpp"
+#include "trimwright/error.hpp"
+#include "trimwright/job.hpp"
 
 namespace trimwright {
 

@@ -8,8 +8,8 @@
 #include <set>
 #include <sstream>
 
-#include "trimwright/base/text.hpp"
-#include "trimwright/base/unit.hpp"
+#include "base/text.hpp"
+#include "trimwright/phasor.hpp"
 
 namespace trimwright {
 namespace {

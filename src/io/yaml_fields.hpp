@@ -7,9 +7,9 @@
 #include <string_view>
 #include <vector>
 
-#include "trimwright/base/error.hpp"
-#include "trimwright/base/name.hpp"
-#include "trimwright/base/text.hpp"
+#include "base/name.hpp"
+#include "base/text.hpp"
+#include "trimwright/error.hpp"
 
 namespace trimwright {
 

@@ -1,4 +1,4 @@
-#include "trimwright/plan/balance_plan.hpp"
+#include "trimwright/plan.hpp"
 
 namespace trimwright {
 

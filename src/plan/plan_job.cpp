@@ -1,9 +1,9 @@
-#include "trimwright/plan/plan_job.hpp"
+#include "trimwright/plan.hpp"
 
 #include <algorithm>
 
-#include "trimwright/influence/amplitude_model.hpp"
-#include "trimwright/trim/plan_choice.hpp"
+#include "influence/amplitude_model.hpp"
+#include "trimwright/trim.hpp"
 
 namespace trimwright {
 namespace {

@@ -3,7 +3,7 @@
 #include <string>
 #include <vector>
 
-#include "trimwright/plan/balance_plan.hpp"
+#include "trimwright/plan.hpp"
 
 namespace trimwright {
 

@@ -1,4 +1,4 @@
-#include "trimwright/plan/trial_advice.hpp"
+#include "trimwright/plan.hpp"
 
 #include <fmt/format.h>
 
@@ -6,8 +6,8 @@
 #include <cmath>
 #include <map>
 
+#include "influence/run_information.hpp"
 #include "trial_weights.hpp"
-#include "trimwright/influence/run_information.hpp"
 
 namespace trimwright {
 namespace {

@@ -2,7 +2,7 @@
 
 #include <vector>
 
-#include "trimwright/plan/trial_advice.hpp"
+#include "trimwright/plan.hpp"
 
 namespace trimwright {
 

@@ -1,4 +1,4 @@
-#include "trimwright/records/archive.hpp"
+#include "trimwright/records.hpp"
 
 #include <fmt/format.h>
 

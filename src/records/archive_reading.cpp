@@ -3,7 +3,7 @@
 #include <variant>
 
 #include "archive_state.hpp"
-#include "trimwright/base/text.hpp"
+#include "base/text.hpp"
 
 namespace trimwright {
 

@@ -4,7 +4,7 @@
 #include <set>
 
 #include "database.hpp"
-#include "trimwright/records/archive.hpp"
+#include "trimwright/records.hpp"
 
 namespace trimwright {
 

@@ -7,8 +7,8 @@
 #include <string_view>
 #include <vector>
 
-#include "trimwright/base/error.hpp"
-#include "trimwright/records/digest.hpp"
+#include "trimwright/error.hpp"
+#include "trimwright/records.hpp"
 
 namespace trimwright {
 

@@ -1,4 +1,4 @@
-#include "trimwright/records/digest.hpp"
+#include "trimwright/records.hpp"
 
 #include <openssl/evp.h>
 

@@ -1,8 +1,8 @@
-#include "trimwright/records/record.hpp"
+#include "trimwright/records.hpp"
 
 #include <bit>
 
-#include "trimwright/base/name.hpp"
+#include "base/name.hpp"
 
 namespace trimwright {
 namespace {

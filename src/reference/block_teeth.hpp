@@ -3,9 +3,9 @@
 #include <span>
 #include <vector>
 
-#include "trimwright/reference/larger_tooth.hpp"
-#include "trimwright/reference/revolution_block.hpp"
-#include "trimwright/reference/tooth_spacing.hpp"
+#include "larger_tooth.hpp"
+#include "revolution_block.hpp"
+#include "tooth_spacing.hpp"
 
 namespace trimwright {
 

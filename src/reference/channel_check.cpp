@@ -1,4 +1,4 @@
-#include "trimwright/reference/channel_check.hpp"
+#include "channel_check.hpp"
 
 #include <fmt/format.h>
 

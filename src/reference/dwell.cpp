@@ -1,4 +1,4 @@
-#include "trimwright/reference/dwell.hpp"
+#include "dwell.hpp"
 
 #include <Eigen/LU>
 #include <algorithm>

@@ -1,4 +1,4 @@
-#include "trimwright/reference/element_agreement.hpp"
+#include "element_agreement.hpp"
 
 #include <fmt/format.h>
 
@@ -7,7 +7,7 @@
 #include <complex>
 #include <numbers>
 
-#include "trimwright/base/angle.hpp"
+#include "trimwright/phasor.hpp"
 
 namespace trimwright {
 namespace {

@@ -1,4 +1,4 @@
-#include "trimwright/reference/flank_finder.hpp"
+#include "flank_finder.hpp"
 
 #include <algorithm>
 

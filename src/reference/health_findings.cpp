@@ -4,8 +4,8 @@
 #include <cmath>
 #include <vector>
 
-#include "trimwright/base/angle.hpp"
-#include "trimwright/reference/reference_health.hpp"
+#include "reference_health.hpp"
+#include "trimwright/phasor.hpp"
 
 namespace trimwright {
 namespace {

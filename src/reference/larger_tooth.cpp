@@ -1,4 +1,4 @@
-#include "trimwright/reference/larger_tooth.hpp"
+#include "larger_tooth.hpp"
 
 #include <algorithm>
 #include <cassert>

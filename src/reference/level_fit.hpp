@@ -2,7 +2,7 @@
 
 #include <span>
 
-#include "trimwright/base/phasor.hpp"
+#include "trimwright/phasor.hpp"
 
 namespace trimwright {
 

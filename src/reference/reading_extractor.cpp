@@ -1,4 +1,4 @@
-#include "trimwright/reference/reading_extractor.hpp"
+#include "trimwright/reference.hpp"
 
 #include <fmt/format.h>
 
@@ -7,7 +7,13 @@
 #include <numbers>
 #include <utility>
 
-#include "trimwright/reference/kinematics.hpp"
+#include "channel_check.hpp"
+#include "dwell.hpp"
+#include "kinematics.hpp"
+#include "reference_health.hpp"
+#include "revolution_block.hpp"
+#include "sweep.hpp"
+#include "tooth_tracker.hpp"
 
 namespace trimwright {
 namespace {
@@ -73,17 +79,50 @@ std::vector<PhaseTurn> phase_turns(const std::vector<RingPicture>& pictures, std
 
 }  // namespace
 
-Result<ReadingExtractor> ReadingExtractor::create(const ToothRing& ring, double sample_rate_hz,
-                                                  std::vector<VibrationChannel> channels,
-                                                  const ExtractionRules& rules) {
-  auto tracker = ToothTracker::create(ring, sample_rate_hz);
-  if (!tracker) return tl::unexpected(tracker.error());
-  if (auto ok = check(ring, sample_rate_hz, rules); !ok) return tl::unexpected(ok.error());
-  return ReadingExtractor(*std::move(tracker), ring, sample_rate_hz, std::move(channels), rules);
-}
+class ReadingExtractor::Following {
+ public:
+  Following(ToothTracker tracker, const ToothRing& ring, double sample_rate_hz,
+            std::vector<VibrationChannel> channels, const ExtractionRules& rules);
 
-ReadingExtractor::ReadingExtractor(ToothTracker tracker, const ToothRing& ring, double sample_rate_hz,
-                                   std::vector<VibrationChannel> channels, const ExtractionRules& rules)
+  [[nodiscard]] Result<void> push(std::span<const float> tooth,
+                                  std::span<const std::span<const float>> vibration);
+  [[nodiscard]] ReadingNow now() const;
+  [[nodiscard]] Extraction finish();
+  [[nodiscard]] std::span<const RevolutionBlock> latest_blocks() const { return latest_; }
+
+ private:
+  [[nodiscard]] Result<void> check_lengths(std::span<const float> tooth,
+                                           std::span<const std::span<const float>> vibration) const;
+  void follow(std::span<const ToothPulse> pulses, bool last);
+  void read(const RevolutionBlock& block);
+  void note_speed(const RevolutionBlock& block);
+  [[nodiscard]] Phasor corrected(const VibrationChannel& channel, Phasor measured, double speed_rpm) const;
+  void forget_what_is_done();
+
+  ToothRing ring_;
+  double rate_hz_;
+  std::vector<VibrationChannel> channels_;
+  ExtractionRules rules_;
+  ToothTracker tracker_;
+  ToothCount count_;
+  RevolutionBlocks blocks_;
+  HealthWatch health_;
+  DwellFinder dwells_;
+  SweepTable sweep_;
+  ChannelCheck tooth_check_;
+  std::vector<ChannelCheck> checks_;
+  std::vector<std::vector<float>> waiting_;  ///< vibration samples that a block may still need
+  std::int64_t first_waiting_ = 0;           ///< sample number of the first of them
+  std::int64_t received_ = 0;
+  std::vector<CountedTooth> counted_;
+  std::vector<RevolutionBlock> latest_;
+  double read_to_s_ = 0.0, last_rpm_ = 0.0;
+  std::vector<SpeedAt> speeds_;
+  double next_speed_s_ = 0.0, speed_step_s_ = 0.1;
+};
+
+ReadingExtractor::Following::Following(ToothTracker tracker, const ToothRing& ring, double sample_rate_hz,
+                                       std::vector<VibrationChannel> channels, const ExtractionRules& rules)
     : ring_(ring),
       rate_hz_(sample_rate_hz),
       channels_(std::move(channels)),
@@ -99,8 +138,8 @@ ReadingExtractor::ReadingExtractor(ToothTracker tracker, const ToothRing& ring, 
   for (const VibrationChannel& channel : channels_) checks_.emplace_back(channel.name);
 }
 
-Result<void> ReadingExtractor::check_lengths(std::span<const float> tooth,
-                                             std::span<const std::span<const float>> vibration) const {
+Result<void> ReadingExtractor::Following::check_lengths(
+    std::span<const float> tooth, std::span<const std::span<const float>> vibration) const {
   if (vibration.size() != channels_.size())
     return fail(fmt::format("{} vibration channels in a block", vibration.size()),
                 fmt::format("{}", channels_.size()));
@@ -109,8 +148,8 @@ Result<void> ReadingExtractor::check_lengths(std::span<const float> tooth,
   return {};
 }
 
-Result<void> ReadingExtractor::push(std::span<const float> tooth,
-                                    std::span<const std::span<const float>> vibration) {
+Result<void> ReadingExtractor::Following::push(std::span<const float> tooth,
+                                               std::span<const std::span<const float>> vibration) {
   latest_.clear();
   if (auto ok = check_lengths(tooth, vibration); !ok) return ok;
   if (auto ok = tooth_check_.look_at(tooth, rate_hz_); !ok) return ok;
@@ -126,7 +165,7 @@ Result<void> ReadingExtractor::push(std::span<const float> tooth,
   return {};
 }
 
-ReadingNow ReadingExtractor::now() const {
+ReadingNow ReadingExtractor::Following::now() const {
   ReadingNow now;
   now.time_s = static_cast<double>(received_) / rate_hz_;
   now.speed_rpm = last_rpm_;
@@ -142,7 +181,7 @@ ReadingNow ReadingExtractor::now() const {
   return now;
 }
 
-Extraction ReadingExtractor::finish() {
+Extraction ReadingExtractor::Following::finish() {
   latest_.clear();
   follow(tracker_.finish(), true);
   Extraction extraction;
@@ -164,7 +203,7 @@ Extraction ReadingExtractor::finish() {
   return extraction;
 }
 
-void ReadingExtractor::follow(std::span<const ToothPulse> pulses, bool last) {
+void ReadingExtractor::Following::follow(std::span<const ToothPulse> pulses, bool last) {
   counted_.clear();
   for (const ToothPulse& pulse : pulses) count_.push(pulse, counted_);
   if (last) count_.finish(counted_);
@@ -179,7 +218,7 @@ void ReadingExtractor::follow(std::span<const ToothPulse> pulses, bool last) {
   }
 }
 
-void ReadingExtractor::read(const RevolutionBlock& block) {
+void ReadingExtractor::Following::read(const RevolutionBlock& block) {
   if (!countable(block.verdict)) return;
   read_to_s_ = block.track.end_s();
   last_rpm_ = block.speed_rpm;
@@ -203,7 +242,7 @@ void ReadingExtractor::read(const RevolutionBlock& block) {
   sweep_.add(reading);
 }
 
-void ReadingExtractor::note_speed(const RevolutionBlock& block) {
+void ReadingExtractor::Following::note_speed(const RevolutionBlock& block) {
   if (block.track.begin_s() < next_speed_s_) return;
   speeds_.push_back({0.5 * (block.track.begin_s() + block.track.end_s()), block.speed_rpm});
   next_speed_s_ = block.track.begin_s() + speed_step_s_;
@@ -213,13 +252,14 @@ void ReadingExtractor::note_speed(const RevolutionBlock& block) {
   speed_step_s_ *= 2.0;
 }
 
-Phasor ReadingExtractor::corrected(const VibrationChannel& channel, Phasor measured, double speed_rpm) const {
+Phasor ReadingExtractor::Following::corrected(const VibrationChannel& channel, Phasor measured,
+                                              double speed_rpm) const {
   const double omega = speed_rpm * std::numbers::pi / 30.0;
   const Phasor before = before_chain(measured, omega, channel.delay_s, channel.phase_shift_rad);
   return channel.turned_over ? -before : before;
 }
 
-void ReadingExtractor::forget_what_is_done() {
+void ReadingExtractor::Following::forget_what_is_done() {
   const double longest_pitch_s = 60.0 / (ring_.lowest_rpm * ring_.teeth);
   const double now_s = static_cast<double>(received_) / rate_hz_;
   const double longest_block_s = 1.1 * rules_.block.revolutions * 60.0 / ring_.lowest_rpm;
@@ -232,6 +272,31 @@ void ReadingExtractor::forget_what_is_done() {
   if (done < static_cast<std::int64_t>(rate_hz_)) return;  // a second's worth at a time
   for (auto& samples : waiting_) samples.erase(samples.begin(), samples.begin() + done);
   first_waiting_ = needed;
+}
+
+Result<ReadingExtractor> ReadingExtractor::create(const ToothRing& ring, double sample_rate_hz,
+                                                  std::vector<VibrationChannel> channels,
+                                                  const ExtractionRules& rules) {
+  auto tracker = ToothTracker::create(ring, sample_rate_hz);
+  if (!tracker) return tl::unexpected(tracker.error());
+  if (auto ok = check(ring, sample_rate_hz, rules); !ok) return tl::unexpected(ok.error());
+  return ReadingExtractor(
+      std::make_unique<Following>(*std::move(tracker), ring, sample_rate_hz, std::move(channels), rules));
+}
+
+ReadingExtractor::ReadingExtractor(std::unique_ptr<Following> following) : following_(std::move(following)) {}
+ReadingExtractor::ReadingExtractor(ReadingExtractor&&) noexcept = default;
+ReadingExtractor& ReadingExtractor::operator=(ReadingExtractor&&) noexcept = default;
+ReadingExtractor::~ReadingExtractor() = default;
+
+Result<void> ReadingExtractor::push(std::span<const float> tooth,
+                                    std::span<const std::span<const float>> vibration) {
+  return following_->push(tooth, vibration);
+}
+ReadingNow ReadingExtractor::now() const { return following_->now(); }
+Extraction ReadingExtractor::finish() { return following_->finish(); }
+std::span<const RevolutionBlock> ReadingExtractor::latest_blocks() const {
+  return following_->latest_blocks();
 }
 
 }  // namespace trimwright

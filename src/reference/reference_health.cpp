@@ -1,4 +1,4 @@
-#include "trimwright/reference/reference_health.hpp"
+#include "reference_health.hpp"
 
 #include <algorithm>
 #include <cmath>

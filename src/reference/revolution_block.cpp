@@ -1,4 +1,4 @@
-#include "trimwright/reference/revolution_block.hpp"
+#include "revolution_block.hpp"
 
 #include <algorithm>
 #include <cmath>

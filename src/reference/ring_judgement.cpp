@@ -1,4 +1,4 @@
-#include "trimwright/reference/ring_judgement.hpp"
+#include "ring_judgement.hpp"
 
 #include <algorithm>
 #include <cmath>

@@ -1,4 +1,4 @@
-#include "trimwright/reference/ring_picture.hpp"
+#include "ring_picture.hpp"
 
 #include <Eigen/QR>
 #include <algorithm>

@@ -1,4 +1,4 @@
-#include "trimwright/reference/signal_history.hpp"
+#include "signal_history.hpp"
 
 #include <algorithm>
 #include <cassert>

@@ -1,4 +1,4 @@
-#include "trimwright/reference/sweep.hpp"
+#include "sweep.hpp"
 
 #include <cmath>
 

@@ -1,4 +1,4 @@
-#include "trimwright/reference/synchronous_fit.hpp"
+#include "synchronous_fit.hpp"
 
 #include <Eigen/Cholesky>
 #include <algorithm>

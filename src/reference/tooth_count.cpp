@@ -1,4 +1,4 @@
-#include "trimwright/reference/tooth_count.hpp"
+#include "tooth_count.hpp"
 
 #include <algorithm>
 #include <cmath>

@@ -1,4 +1,4 @@
-#include "trimwright/reference/tooth_spacing.hpp"
+#include "tooth_spacing.hpp"
 
 #include <cmath>
 #include <limits>

@@ -1,4 +1,4 @@
-#include "trimwright/reference/tooth_track.hpp"
+#include "tooth_track.hpp"
 
 #include <fmt/format.h>
 

@@ -1,4 +1,4 @@
-#include "trimwright/reference/tooth_tracker.hpp"
+#include "tooth_tracker.hpp"
 
 #include <fmt/format.h>
 

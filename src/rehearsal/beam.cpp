@@ -1,4 +1,4 @@
-#include "trimwright/rehearsal/beam.hpp"
+#include "beam.hpp"
 
 #include <cmath>
 #include <numbers>

@@ -1,10 +1,10 @@
-#include "trimwright/rehearsal/demonstration.hpp"
+#include "demonstration.hpp"
 
 #include <cmath>
 #include <numbers>
 
-#include "trimwright/base/angle.hpp"
-#include "trimwright/rehearsal/draws.hpp"
+#include "draws.hpp"
+#include "trimwright/phasor.hpp"
 
 namespace trimwright::rehearsal {
 

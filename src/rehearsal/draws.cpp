@@ -1,4 +1,4 @@
-#include "trimwright/rehearsal/draws.hpp"
+#include "draws.hpp"
 
 #include <cmath>
 #include <numbers>

@@ -1,11 +1,11 @@
-#include "trimwright/rehearsal/equations.hpp"
+#include "equations.hpp"
 
 #include <algorithm>
 #include <array>
 #include <cassert>
 #include <cmath>
 
-#include "trimwright/rehearsal/beam.hpp"
+#include "beam.hpp"
 
 namespace trimwright::rehearsal {
 

@@ -4,7 +4,7 @@
 #include <numbers>
 #include <string>
 
-#include "trimwright/base/error.hpp"
+#include "trimwright/error.hpp"
 
 namespace trimwright::rehearsal {
 

@@ -1,10 +1,10 @@
-#include "trimwright/rehearsal/response.hpp"
+#include "response.hpp"
 
 #include <Eigen/LU>
 #include <cassert>
 #include <cmath>
 
-#include "trimwright/base/angle.hpp"
+#include "trimwright/phasor.hpp"
 
 namespace trimwright::rehearsal {
 

@@ -1,13 +1,13 @@
-#include "trimwright/rehearsal/speed_profile.hpp"
+#include "speed_profile.hpp"
 
 #include <algorithm>
 #include <cmath>
 #include <numbers>
 #include <string>
 
+#include "equations.hpp"
 #include "possible.hpp"
-#include "trimwright/base/angle.hpp"
-#include "trimwright/rehearsal/equations.hpp"
+#include "trimwright/phasor.hpp"
 
 namespace trimwright::rehearsal {
 

@@ -1,12 +1,12 @@
-#include "trimwright/rehearsal/tooth_ring.hpp"
+#include "tooth_ring.hpp"
 
 #include <algorithm>
 #include <cmath>
 #include <numbers>
 
+#include "equations.hpp"
 #include "possible.hpp"
-#include "trimwright/base/angle.hpp"
-#include "trimwright/rehearsal/equations.hpp"
+#include "trimwright/phasor.hpp"
 
 namespace trimwright::rehearsal {
 

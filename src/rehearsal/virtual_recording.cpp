@@ -1,4 +1,4 @@
-#include "trimwright/rehearsal/virtual_recording.hpp"
+#include "virtual_recording.hpp"
 
 #include <algorithm>
 #include <cassert>
@@ -7,7 +7,7 @@
 #include <utility>
 
 #include "possible.hpp"
-#include "trimwright/base/angle.hpp"
+#include "trimwright/phasor.hpp"
 
 namespace trimwright::rehearsal {
 

@@ -1,4 +1,4 @@
-#include "trimwright/rehearsal/virtual_rotor.hpp"
+#include "virtual_rotor.hpp"
 
 #include <cmath>
 #include <numbers>

@@ -1,9 +1,9 @@
-#include "trimwright/rehearsal/virtual_run.hpp"
+#include "virtual_run.hpp"
 
 #include <cmath>
 #include <string>
 
-#include "trimwright/rehearsal/draws.hpp"
+#include "draws.hpp"
 
 namespace trimwright::rehearsal {
 

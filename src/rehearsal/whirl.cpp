@@ -1,4 +1,4 @@
-#include "trimwright/rehearsal/whirl.hpp"
+#include "whirl.hpp"
 
 #include <Eigen/Cholesky>
 #include <Eigen/Eigenvalues>

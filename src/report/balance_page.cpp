@@ -1,7 +1,8 @@
-#include "trimwright/report/balance_page.hpp"
+#include "trimwright/report.hpp"
 
 #include <fmt/format.h>
 
+#include "model_warnings.hpp"
 #include "number_words.hpp"
 #include "page_assets.hpp"
 #include "page_plots.hpp"
@@ -10,7 +11,6 @@
 #include "page_view.hpp"
 #include "plan_parts.hpp"
 #include "slot_map.hpp"
-#include "trimwright/report/model_warnings.hpp"
 
 namespace trimwright {
 namespace {

@@ -1,14 +1,14 @@
-#include "trimwright/report/check_text.hpp"
+#include "trimwright/report.hpp"
 
 #include <fmt/format.h>
 
 #include <algorithm>
 #include <cmath>
 
+#include "model_warnings.hpp"
 #include "number_words.hpp"
 #include "text_table.hpp"
-#include "trimwright/plan/balance_plan.hpp"
-#include "trimwright/report/model_warnings.hpp"
+#include "trimwright/plan.hpp"
 
 namespace trimwright {
 namespace {

@@ -3,12 +3,12 @@
 #include <algorithm>
 #include <cmath>
 
+#include "model_warnings.hpp"
 #include "number_words.hpp"
+#include "review_words.hpp"
 #include "text_table.hpp"
-#include "trimwright/influence/influence_review.hpp"
-#include "trimwright/report/model_warnings.hpp"
-#include "trimwright/report/review_words.hpp"
-#include "trimwright/report/text_report.hpp"
+#include "trimwright/influence.hpp"
+#include "trimwright/report.hpp"
 
 namespace trimwright {
 namespace {

@@ -3,7 +3,7 @@
 #include <string>
 #include <vector>
 
-#include "trimwright/trim/trim_plan.hpp"
+#include "trimwright/trim.hpp"
 
 namespace trimwright {
 

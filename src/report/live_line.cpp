@@ -1,4 +1,4 @@
-#include "trimwright/report/live_line.hpp"
+#include "live_line.hpp"
 
 #include <fmt/format.h>
 
@@ -6,8 +6,8 @@
 #include <cmath>
 
 #include "number_words.hpp"
-#include "trimwright/base/angle.hpp"
-#include "trimwright/plan/balance_plan.hpp"
+#include "trimwright/phasor.hpp"
+#include "trimwright/plan.hpp"
 
 namespace trimwright {
 namespace {

@@ -5,7 +5,7 @@
 #include <algorithm>
 #include <array>
 
-#include "trimwright/base/text.hpp"
+#include "base/text.hpp"
 
 namespace trimwright {
 namespace {

@@ -1,4 +1,4 @@
-#include "trimwright/report/model_warnings.hpp"
+#include "model_warnings.hpp"
 
 #include <fmt/format.h>
 

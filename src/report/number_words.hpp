@@ -2,8 +2,8 @@
 
 #include <string>
 
-#include "trimwright/influence/influence_model.hpp"
-#include "trimwright/runs/job.hpp"
+#include "trimwright/influence.hpp"
+#include "trimwright/job.hpp"
 
 namespace trimwright {
 

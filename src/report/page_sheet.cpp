@@ -2,10 +2,10 @@
 
 #include <fmt/format.h>
 
+#include "model_warnings.hpp"
 #include "number_words.hpp"
 #include "page_tables.hpp"
 #include "slot_map.hpp"
-#include "trimwright/report/model_warnings.hpp"
 
 namespace trimwright {
 namespace {

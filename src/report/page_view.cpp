@@ -3,8 +3,8 @@
 #include <algorithm>
 #include <cmath>
 
-#include "trimwright/plan/plan_job.hpp"
-#include "trimwright/report/balance_page.hpp"
+#include "trimwright/plan.hpp"
+#include "trimwright/report.hpp"
 
 namespace trimwright {
 namespace {

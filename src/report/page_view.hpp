@@ -4,10 +4,10 @@
 #include <string>
 #include <vector>
 
-#include "trimwright/check/verdict.hpp"
-#include "trimwright/influence/influence_model.hpp"
-#include "trimwright/plan/balance_plan.hpp"
-#include "trimwright/trim/trim_plan.hpp"
+#include "trimwright/check.hpp"
+#include "trimwright/influence.hpp"
+#include "trimwright/plan.hpp"
+#include "trimwright/trim.hpp"
 
 namespace trimwright {
 

@@ -4,14 +4,14 @@
 #include <array>
 #include <cmath>
 
+#include "base/text.hpp"
 #include "level_bars.hpp"
+#include "model_warnings.hpp"
 #include "number_words.hpp"
 #include "plan_parts.hpp"
 #include "text_table.hpp"
-#include "trimwright/base/text.hpp"
-#include "trimwright/check/verdict.hpp"
-#include "trimwright/report/model_warnings.hpp"
-#include "trimwright/report/text_report.hpp"
+#include "trimwright/check.hpp"
+#include "trimwright/report.hpp"
 
 namespace trimwright {
 namespace {

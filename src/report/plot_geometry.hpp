@@ -3,8 +3,8 @@
 #include <string>
 #include <vector>
 
-#include "trimwright/base/angle.hpp"
-#include "trimwright/rotor/rotor.hpp"
+#include "trimwright/phasor.hpp"
+#include "trimwright/rotor.hpp"
 
 namespace trimwright {
 

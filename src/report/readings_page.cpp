@@ -1,4 +1,4 @@
-#include "trimwright/report/readings_page.hpp"
+#include "readings_page.hpp"
 
 #include <fmt/format.h>
 
@@ -11,8 +11,8 @@
 #include "page_assets.hpp"
 #include "plot_geometry.hpp"
 #include "plot_parts.hpp"
-#include "trimwright/base/angle.hpp"
-#include "trimwright/plan/balance_plan.hpp"
+#include "trimwright/phasor.hpp"
+#include "trimwright/plan.hpp"
 
 namespace trimwright {
 namespace {

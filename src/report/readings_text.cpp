@@ -1,4 +1,4 @@
-#include "trimwright/report/readings_text.hpp"
+#include "readings_text.hpp"
 
 #include <fmt/format.h>
 
@@ -6,8 +6,8 @@
 
 #include "number_words.hpp"
 #include "text_table.hpp"
-#include "trimwright/base/angle.hpp"
-#include "trimwright/plan/balance_plan.hpp"
+#include "trimwright/phasor.hpp"
+#include "trimwright/plan.hpp"
 
 namespace trimwright {
 namespace {

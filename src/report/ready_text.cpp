@@ -1,4 +1,4 @@
-#include "trimwright/report/ready_text.hpp"
+#include "trimwright/report.hpp"
 
 #include <fmt/format.h>
 
@@ -6,7 +6,7 @@
 #include <vector>
 
 #include "text_table.hpp"
-#include "trimwright/plan/balance_plan.hpp"
+#include "trimwright/plan.hpp"
 
 namespace trimwright {
 namespace {

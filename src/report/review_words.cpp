@@ -1,4 +1,4 @@
-#include "trimwright/report/review_words.hpp"
+#include "review_words.hpp"
 
 #include <fmt/format.h>
 

@@ -7,7 +7,7 @@
 
 #include "number_words.hpp"
 #include "plot_geometry.hpp"
-#include "trimwright/report/balance_page.hpp"
+#include "trimwright/report.hpp"
 
 namespace trimwright {
 namespace {

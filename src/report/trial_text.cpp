@@ -3,7 +3,7 @@
 #include "number_words.hpp"
 #include "plan_parts.hpp"
 #include "text_table.hpp"
-#include "trimwright/report/text_report.hpp"
+#include "trimwright/report.hpp"
 
 namespace trimwright {
 namespace {

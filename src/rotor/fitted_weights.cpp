@@ -1,4 +1,4 @@
-#include "trimwright/rotor/fitted_weights.hpp"
+#include "trimwright/rotor.hpp"
 
 #include <fmt/format.h>
 
@@ -6,7 +6,7 @@
 #include <cassert>
 #include <cmath>
 
-#include "trimwright/base/text.hpp"
+#include "base/text.hpp"
 
 namespace trimwright {
 namespace {

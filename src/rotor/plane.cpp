@@ -1,10 +1,10 @@
-#include "trimwright/rotor/plane.hpp"
+#include "trimwright/rotor.hpp"
 
 #include <algorithm>
 #include <cassert>
 #include <cmath>
 
-#include "trimwright/base/name.hpp"
+#include "base/name.hpp"
 
 namespace trimwright {
 namespace {

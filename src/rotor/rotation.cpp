@@ -1,4 +1,4 @@
-#include "trimwright/rotor/rotation.hpp"
+#include "trimwright/rotor.hpp"
 
 namespace trimwright {
 

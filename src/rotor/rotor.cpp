@@ -1,4 +1,4 @@
-#include "trimwright/rotor/rotor.hpp"
+#include "trimwright/rotor.hpp"
 
 #include <fmt/format.h>
 
@@ -7,7 +7,7 @@
 #include <cmath>
 #include <numbers>
 
-#include "trimwright/base/name.hpp"
+#include "base/name.hpp"
 
 namespace trimwright {
 namespace {

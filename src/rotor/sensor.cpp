@@ -1,11 +1,11 @@
-#include "trimwright/rotor/sensor.hpp"
+#include "trimwright/rotor.hpp"
 
 #include <fmt/format.h>
 
 #include <algorithm>
 #include <cmath>
 
-#include "trimwright/base/angle.hpp"
+#include "trimwright/phasor.hpp"
 
 namespace trimwright {
 

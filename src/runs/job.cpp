@@ -1,4 +1,4 @@
-#include "trimwright/runs/job.hpp"
+#include "trimwright/job.hpp"
 
 #include <cassert>
 

@@ -1,6 +1,8 @@
-#include "trimwright/runs/known_ring.hpp"
+#include "known_ring.hpp"
 
 #include <cmath>
+
+#include "reference/ring_picture.hpp"
 
 namespace trimwright {
 namespace {

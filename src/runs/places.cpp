@@ -6,7 +6,7 @@
 #include <set>
 #include <stdexcept>
 
-#include "trimwright/runs/job.hpp"
+#include "trimwright/job.hpp"
 
 namespace trimwright {
 namespace {

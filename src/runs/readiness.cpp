@@ -1,4 +1,4 @@
-#include "trimwright/runs/readiness.hpp"
+#include "trimwright/job.hpp"
 
 #include <algorithm>
 #include <cmath>

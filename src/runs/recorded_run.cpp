@@ -1,4 +1,4 @@
-#include "trimwright/runs/recorded_run.hpp"
+#include "recorded_run.hpp"
 
 #include <fmt/format.h>
 
@@ -7,7 +7,7 @@
 #include <cmath>
 #include <numbers>
 
-#include "trimwright/reference/kinematics.hpp"
+#include "reference/kinematics.hpp"
 
 namespace trimwright {
 namespace {

@@ -1,12 +1,12 @@
-#include "trimwright/trim/plan_choice.hpp"
+#include "trimwright/trim.hpp"
 
 #include <fmt/format.h>
 
 #include <algorithm>
 #include <cmath>
 
+#include "base/text.hpp"
 #include "trim_rows.hpp"
-#include "trimwright/base/text.hpp"
 
 namespace trimwright {
 namespace {

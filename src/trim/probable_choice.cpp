@@ -2,7 +2,7 @@
 
 #include <cmath>
 
-#include "trimwright/trim/probable_moments.hpp"
+#include "probable_moments.hpp"
 
 namespace trimwright {
 namespace {

@@ -2,7 +2,7 @@
 
 #include <vector>
 
-#include "slot_problem.hpp"
+#include "slot_catalogue.hpp"
 #include "trim_rows.hpp"
 
 namespace trimwright {

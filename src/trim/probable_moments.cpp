@@ -1,4 +1,4 @@
-#include "trimwright/trim/probable_moments.hpp"
+#include "probable_moments.hpp"
 
 #include <algorithm>
 #include <cmath>

@@ -1,4 +1,4 @@
-#include "trimwright/trim/suspect_effect.hpp"
+#include "trimwright/trim.hpp"
 
 #include <algorithm>
 

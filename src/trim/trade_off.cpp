@@ -7,8 +7,8 @@
 #include <iterator>
 #include <tuple>
 
+#include "base/text.hpp"
 #include "probable_choice.hpp"
-#include "trimwright/base/text.hpp"
 
 namespace trimwright {
 namespace {

@@ -3,9 +3,9 @@
 #include <optional>
 #include <vector>
 
-#include "slot_problem.hpp"
+#include "slot_catalogue.hpp"
 #include "trim_rows.hpp"
-#include "trimwright/trim/trim_plan.hpp"
+#include "trimwright/trim.hpp"
 
 namespace trimwright {
 

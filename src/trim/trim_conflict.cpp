@@ -7,7 +7,7 @@
 #include <functional>
 #include <limits>
 
-#include "slot_problem.hpp"
+#include "slot_catalogue.hpp"
 
 namespace trimwright {
 namespace {

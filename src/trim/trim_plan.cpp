@@ -1,4 +1,4 @@
-#include "trimwright/trim/trim_plan.hpp"
+#include "trimwright/trim.hpp"
 
 #include <fmt/format.h>
 
@@ -7,7 +7,7 @@
 
 #include "probable_choice.hpp"
 #include "recommendation.hpp"
-#include "slot_problem.hpp"
+#include "slot_catalogue.hpp"
 #include "trade_off.hpp"
 #include "trim_conflict.hpp"
 #include "trim_rows.hpp"

@@ -3,7 +3,7 @@
 #include <Eigen/Core>
 #include <vector>
 
-#include "trimwright/trim/trim_plan.hpp"
+#include "trimwright/trim.hpp"
 
 namespace trimwright {
 

@@ -3,9 +3,7 @@
 #include <cmath>
 #include <numbers>
 
-#include "trimwright/base/angle.hpp"
-#include "trimwright/base/phasor.hpp"
-#include "trimwright/base/unit.hpp"
+#include "trimwright/phasor.hpp"
 
 using namespace trimwright;
 

@@ -1,9 +1,9 @@
-#include "trimwright/base/name.hpp"
+#include "base/name.hpp"
 
 #include <doctest/doctest.h>
 
-#include "trimwright/base/date.hpp"
-#include "trimwright/base/text.hpp"
+#include "base/date.hpp"
+#include "base/text.hpp"
 
 using namespace trimwright;
 

@@ -1,4 +1,4 @@
-#include "trimwright/base/new_file.hpp"
+#include "base/new_file.hpp"
 
 #include <doctest/doctest.h>
 #include <sys/stat.h>

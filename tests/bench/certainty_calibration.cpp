@@ -17,9 +17,9 @@
 #include <vector>
 
 #include "base/linear_algebra.hpp"
-#include "influence/cancelling.hpp"
 #include "cancelling_world.hpp"
-#include "trimwright/forecast/outlook.hpp"
+#include "influence/cancelling.hpp"
+#include "trimwright/forecast.hpp"
 
 namespace {
 

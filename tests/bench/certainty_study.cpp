@@ -18,10 +18,10 @@
 #include <string>
 #include <vector>
 
-#include "trimwright/influence/influence_posterior.hpp"
-#include "trimwright/influence/prior.hpp"
-#include "trimwright/trim/minimax.hpp"
-#include "trimwright/trim/probable_moments.hpp"
+#include "trim/probable_moments.hpp"
+#include "trimwright/influence.hpp"
+#include "trimwright/prior.hpp"
+#include "trimwright/trim.hpp"
 #include "virtual_fleet.hpp"
 
 namespace {

@@ -10,9 +10,8 @@
 #include <ctime>
 #include <vector>
 
-#include "trimwright/io/page_document.hpp"
-#include "trimwright/io/read_job.hpp"
-#include "trimwright/report/balance_page.hpp"
+#include "trimwright/files.hpp"
+#include "trimwright/report.hpp"
 
 using namespace trimwright;
 

@@ -9,7 +9,7 @@
 #include <filesystem>
 #include <stdexcept>
 
-#include "trimwright/records/archive.hpp"
+#include "trimwright/records.hpp"
 
 using namespace trimwright;
 namespace fs = std::filesystem;

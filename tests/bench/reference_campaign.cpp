@@ -15,8 +15,8 @@
 #include <random>
 
 #include "../reference/ring_signal.hpp"
-#include "trimwright/base/angle.hpp"
-#include "trimwright/reference/reading_extractor.hpp"
+#include "trimwright/phasor.hpp"
+#include "trimwright/reference.hpp"
 
 using namespace trimwright;
 using simulated::RingSignal;

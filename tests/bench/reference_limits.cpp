@@ -17,8 +17,8 @@
 #include <random>
 
 #include "../reference/vibration_signal.hpp"
-#include "trimwright/base/angle.hpp"
-#include "trimwright/reference/synchronous_fit.hpp"
+#include "reference/synchronous_fit.hpp"
+#include "trimwright/phasor.hpp"
 
 using namespace trimwright;
 using namespace trimwright::simulated;

@@ -15,7 +15,7 @@
 #include <numbers>
 #include <random>
 
-#include "trimwright/reference/dwell.hpp"
+#include "reference/dwell.hpp"
 
 using namespace trimwright;
 

@@ -15,7 +15,7 @@
 #include <fstream>
 
 #include "../reference/vibration_signal.hpp"
-#include "trimwright/reference/reading_extractor.hpp"
+#include "trimwright/reference.hpp"
 
 using namespace trimwright;
 using namespace trimwright::simulated;

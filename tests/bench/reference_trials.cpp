@@ -15,8 +15,8 @@
 #include <functional>
 
 #include "../reference/flux_ring.hpp"
-#include "trimwright/base/angle.hpp"
-#include "trimwright/reference/reading_extractor.hpp"
+#include "trimwright/phasor.hpp"
+#include "trimwright/reference.hpp"
 
 using namespace trimwright;
 using simulated::FluxRing;

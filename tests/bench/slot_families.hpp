@@ -8,7 +8,7 @@
 #include <random>
 #include <string>
 
-#include "trimwright/trim/slot_search.hpp"
+#include "trimwright/slot_search.hpp"
 
 namespace trimwright::bench {
 

@@ -13,7 +13,7 @@
 #include <ctime>
 #include <string>
 
-#include "trim/slot_enumeration.hpp"
+#include "slots/enumeration.hpp"
 
 namespace {
 

@@ -1,8 +1,8 @@
 #include <doctest/doctest.h>
 
 #include "learned_prior.hpp"
-#include "trimwright/check/verdict.hpp"
-#include "trimwright/trim/minimax.hpp"
+#include "trimwright/check.hpp"
+#include "trimwright/trim.hpp"
 
 using namespace trimwright;
 using namespace trimwright::testing;

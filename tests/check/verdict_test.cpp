@@ -1,4 +1,4 @@
-#include "trimwright/check/verdict.hpp"
+#include "trimwright/check.hpp"
 
 #include <doctest/doctest.h>
 

@@ -1,4 +1,4 @@
-#include "trimwright/influence/amplitude_model.hpp"
+#include "influence/amplitude_model.hpp"
 
 #include <doctest/doctest.h>
 
@@ -7,7 +7,7 @@
 #include <vector>
 
 #include "job_builder.hpp"
-#include "trimwright/base/angle.hpp"
+#include "trimwright/phasor.hpp"
 
 using namespace trimwright;
 using namespace trimwright::testing;

@@ -1,4 +1,4 @@
-#include "trimwright/influence/influence_model.hpp"
+#include "trimwright/influence.hpp"
 
 #include <doctest/doctest.h>
 

@@ -1,10 +1,10 @@
-#include "trimwright/influence/influence_review.hpp"
+#include "trimwright/influence.hpp"
 
 #include <doctest/doctest.h>
 
 #include <algorithm>
 
-#include "trimwright/report/review_words.hpp"
+#include "report/review_words.hpp"
 #include "virtual_fleet.hpp"
 
 using namespace trimwright;

@@ -1,7 +1,7 @@
 #include <doctest/doctest.h>
 
 #include "cancelling_world.hpp"
-#include "trimwright/influence/influence_review.hpp"
+#include "trimwright/influence.hpp"
 
 using namespace trimwright;
 using namespace trimwright::testing;

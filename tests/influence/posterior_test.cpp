@@ -7,7 +7,7 @@
 
 #include "coverage.hpp"
 #include "learned_prior.hpp"
-#include "trimwright/influence/influence_model.hpp"
+#include "trimwright/influence.hpp"
 
 using namespace trimwright;
 using namespace trimwright::testing;

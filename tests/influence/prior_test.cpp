@@ -1,4 +1,4 @@
-#include "trimwright/influence/prior.hpp"
+#include "trimwright/prior.hpp"
 
 #include <doctest/doctest.h>
 
@@ -6,10 +6,9 @@
 #include <cmath>
 
 #include "learned_prior.hpp"
-#include "trimwright/influence/influence_model.hpp"
-#include "trimwright/influence/influence_posterior.hpp"
-#include "trimwright/io/prior_file.hpp"
-#include "trimwright/report/model_warnings.hpp"
+#include "report/model_warnings.hpp"
+#include "trimwright/files.hpp"
+#include "trimwright/influence.hpp"
 
 using namespace trimwright;
 using namespace trimwright::testing;

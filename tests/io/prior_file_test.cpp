@@ -1,4 +1,4 @@
-#include "trimwright/io/prior_file.hpp"
+#include "trimwright/files.hpp"
 
 #include <doctest/doctest.h>
 

@@ -7,11 +7,9 @@
 
 #include "project_folder.hpp"
 #include "scratch_folder.hpp"
-#include "trimwright/base/angle.hpp"
-#include "trimwright/influence/influence_model.hpp"
-#include "trimwright/io/files.hpp"
-#include "trimwright/io/read_job.hpp"
-#include "trimwright/io/read_rotor.hpp"
+#include "trimwright/files.hpp"
+#include "trimwright/influence.hpp"
+#include "trimwright/phasor.hpp"
 
 using namespace trimwright;
 using trimwright::testing::ScratchFolder;
@@ -122,12 +120,13 @@ TEST_CASE("In a table of semicolons a comma before three digits is refused where
 TEST_CASE("A spreadsheet's semicolons and decimal commas are understood, missing readings left out") {
   const ScratchFolder folder;
   folder.write("rotor.yaml", small_rotor);
-  folder.write("readings.csv",
-               "\xef\xbb\xbfsep=;\r\nrun;speed [%];sensor;amplitude [mm/s peak];phase [deg];component;note\r\n"
-               "one;60,0;v;3,25;120;once-per-rev;\"two\nlines; and \"\"quotes\"\"\"\r\n"
-               "\r\n"
-               "one;80;v;missing;;once-per-rev;cable\r\n"
-               "one;90;v;4,5;;once-per-rev;\r\n");
+  folder.write(
+      "readings.csv",
+      "\xef\xbb\xbfsep=;\r\nrun;speed [%];sensor;amplitude [mm/s peak];phase [deg];component;note\r\n"
+      "one;60,0;v;3,25;120;once-per-rev;\"two\nlines; and \"\"quotes\"\"\"\r\n"
+      "\r\n"
+      "one;80;v;missing;;once-per-rev;cable\r\n"
+      "one;90;v;4,5;;once-per-rev;\r\n");
   const auto path =
       folder.write("job.yaml", job_with("  - {name: one, fitted: none}\nreadings: readings.csv\n"));
   const auto file = read_job(path);

@@ -1,4 +1,4 @@
-#include "trimwright/io/recording_plan.hpp"
+#include "io/recording_plan.hpp"
 
 #include <doctest/doctest.h>
 
@@ -6,8 +6,8 @@
 #include <numbers>
 
 #include "scratch_folder.hpp"
-#include "trimwright/base/angle.hpp"
-#include "trimwright/io/read_job.hpp"
+#include "trimwright/files.hpp"
+#include "trimwright/phasor.hpp"
 
 using namespace trimwright;
 using trimwright::testing::ScratchFolder;

@@ -1,15 +1,15 @@
-#include "trimwright/io/rehearsal_files.hpp"
+#include "io/rehearsal_files.hpp"
 
 #include <doctest/doctest.h>
 
 #include <cmath>
 #include <numbers>
 
+#include "base/new_file.hpp"
+#include "io/read_recording.hpp"
+#include "rehearsal/response.hpp"
 #include "scratch_folder.hpp"
-#include "trimwright/base/new_file.hpp"
-#include "trimwright/io/files.hpp"
-#include "trimwright/io/read_recording.hpp"
-#include "trimwright/rehearsal/response.hpp"
+#include "trimwright/files.hpp"
 
 using namespace trimwright;
 

@@ -17,8 +17,8 @@
 #define lapack_complex_double std::complex<double>
 #include <lapacke.h>
 
-#include "trimwright/influence/influence_model.hpp"
-#include "trimwright/trim/minimax.hpp"
+#include "trimwright/influence.hpp"
+#include "trimwright/trim.hpp"
 
 using namespace trimwright;
 using Eigen::Index;

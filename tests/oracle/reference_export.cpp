@@ -14,8 +14,8 @@
 #include <sndfile.hh>
 
 #include "../reference/vibration_signal.hpp"
-#include "trimwright/io/recording.hpp"
-#include "trimwright/reference/reading_extractor.hpp"
+#include "io/recording.hpp"
+#include "trimwright/reference.hpp"
 
 using namespace trimwright;
 using namespace trimwright::simulated;

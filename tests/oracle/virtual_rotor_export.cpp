@@ -3,10 +3,10 @@
 #include <iostream>
 #include <nlohmann/json.hpp>
 
-#include "trimwright/rehearsal/demonstration.hpp"
-#include "trimwright/rehearsal/response.hpp"
-#include "trimwright/rehearsal/virtual_recording.hpp"
-#include "trimwright/rehearsal/whirl.hpp"
+#include "rehearsal/demonstration.hpp"
+#include "rehearsal/response.hpp"
+#include "rehearsal/virtual_recording.hpp"
+#include "rehearsal/whirl.hpp"
 
 using namespace trimwright;
 using namespace trimwright::rehearsal;

@@ -1,14 +1,13 @@
-#include "trimwright/plan/trial_advice.hpp"
+#include "trimwright/plan.hpp"
 
 #include <doctest/doctest.h>
 
 #include <cmath>
 #include <numbers>
 
+#include "influence/run_information.hpp"
 #include "job_builder.hpp"
-#include "trimwright/forecast/outlook.hpp"
-#include "trimwright/influence/run_information.hpp"
-#include "trimwright/plan/plan_job.hpp"
+#include "trimwright/forecast.hpp"
 #include "virtual_fleet.hpp"
 
 using namespace trimwright;

@@ -5,7 +5,7 @@
 
 #include <algorithm>
 
-#include "trimwright/rotor/rotor.hpp"
+#include "trimwright/rotor.hpp"
 
 using trimwright::permissible_specific_unbalance;
 

@@ -11,7 +11,7 @@
 #include <numbers>
 
 #include "job_builder.hpp"
-#include "trimwright/influence/influence_review.hpp"
+#include "trimwright/influence.hpp"
 
 using namespace trimwright;
 using namespace trimwright::testing;

@@ -4,8 +4,8 @@
 #include <doctest/doctest.h>
 
 #include "job_builder.hpp"
-#include "trimwright/influence/influence_model.hpp"
-#include "trimwright/trim/trim_plan.hpp"
+#include "trimwright/influence.hpp"
+#include "trimwright/trim.hpp"
 
 using namespace trimwright;
 using namespace trimwright::testing;

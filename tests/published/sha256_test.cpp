@@ -5,7 +5,7 @@
 #include <string>
 
 #include "project_folder.hpp"
-#include "trimwright/records/digest.hpp"
+#include "trimwright/records.hpp"
 
 using namespace trimwright;
 

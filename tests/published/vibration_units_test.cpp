@@ -11,7 +11,7 @@
 
 #include <numbers>
 
-#include "trimwright/base/unit.hpp"
+#include "trimwright/phasor.hpp"
 
 using namespace trimwright;
 

@@ -8,8 +8,8 @@
 #include <cmath>
 #include <numbers>
 
-#include "trimwright/base/angle.hpp"
-#include "trimwright/rehearsal/response.hpp"
+#include "rehearsal/response.hpp"
+#include "trimwright/phasor.hpp"
 
 using namespace trimwright;
 using namespace trimwright::rehearsal;

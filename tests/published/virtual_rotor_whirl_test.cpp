@@ -5,8 +5,8 @@
 #include <cmath>
 #include <numbers>
 
-#include "trimwright/rehearsal/beam.hpp"
-#include "trimwright/rehearsal/whirl.hpp"
+#include "rehearsal/beam.hpp"
+#include "rehearsal/whirl.hpp"
 
 using namespace trimwright;
 using namespace trimwright::rehearsal;

@@ -1,4 +1,4 @@
-#include "trimwright/records/archive.hpp"
+#include "trimwright/records.hpp"
 
 #include <doctest/doctest.h>
 #include <sqlite3.h>

@@ -1,4 +1,4 @@
-#include "trimwright/records/merkle.hpp"
+#include "trimwright/records.hpp"
 
 #include <doctest/doctest.h>
 

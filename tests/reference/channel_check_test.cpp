@@ -1,4 +1,4 @@
-#include "trimwright/reference/channel_check.hpp"
+#include "reference/channel_check.hpp"
 
 #include <doctest/doctest.h>
 

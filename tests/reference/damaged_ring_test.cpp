@@ -5,7 +5,7 @@
 #include <random>
 
 #include "flux_ring.hpp"
-#include "trimwright/reference/reading_extractor.hpp"
+#include "trimwright/reference.hpp"
 
 using namespace trimwright;
 using simulated::FluxRing;

@@ -7,9 +7,10 @@
 #include <span>
 #include <vector>
 
+#include "reference/revolution_block.hpp"
 #include "ring_signal.hpp"
-#include "trimwright/base/angle.hpp"
-#include "trimwright/reference/reading_extractor.hpp"
+#include "trimwright/phasor.hpp"
+#include "trimwright/reference.hpp"
 
 namespace trimwright::simulated {
 

@@ -1,4 +1,4 @@
-#include "trimwright/reference/larger_tooth.hpp"
+#include "reference/larger_tooth.hpp"
 
 #include <doctest/doctest.h>
 

@@ -6,6 +6,7 @@
 #include <random>
 
 #include "follow_ring.hpp"
+#include "reference/dwell.hpp"
 #include "vibration_signal.hpp"
 
 using namespace trimwright;

@@ -1,4 +1,4 @@
-#include "trimwright/io/recording.hpp"
+#include "io/recording.hpp"
 
 #include <doctest/doctest.h>
 

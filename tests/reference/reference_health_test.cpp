@@ -1,10 +1,11 @@
-#include "trimwright/reference/reference_health.hpp"
+#include "reference/reference_health.hpp"
 
 #include <doctest/doctest.h>
 
 #include <cmath>
 
 #include "follow_ring.hpp"
+#include "reference/element_agreement.hpp"
 
 using namespace trimwright;
 using namespace trimwright::simulated;

@@ -1,4 +1,4 @@
-#include "trimwright/reference/synchronous_fit.hpp"
+#include "reference/synchronous_fit.hpp"
 
 #include <doctest/doctest.h>
 
@@ -7,7 +7,7 @@
 #include <cmath>
 #include <numbers>
 
-#include "trimwright/reference/kinematics.hpp"
+#include "reference/kinematics.hpp"
 #include "vibration_signal.hpp"
 
 using namespace trimwright;

@@ -1,4 +1,4 @@
-#include "trimwright/reference/tooth_count.hpp"
+#include "reference/tooth_count.hpp"
 
 #include <doctest/doctest.h>
 

@@ -1,4 +1,4 @@
-#include "trimwright/reference/tooth_track.hpp"
+#include "reference/tooth_track.hpp"
 
 #include <doctest/doctest.h>
 
@@ -6,7 +6,7 @@
 #include <numbers>
 
 #include "follow_ring.hpp"
-#include "trimwright/reference/tooth_spacing.hpp"
+#include "reference/tooth_spacing.hpp"
 
 using namespace trimwright;
 using namespace trimwright::simulated;

@@ -1,4 +1,4 @@
-#include "trimwright/reference/tooth_tracker.hpp"
+#include "reference/tooth_tracker.hpp"
 
 #include <doctest/doctest.h>
 

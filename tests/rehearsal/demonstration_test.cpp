@@ -1,10 +1,10 @@
-#include "trimwright/rehearsal/demonstration.hpp"
+#include "rehearsal/demonstration.hpp"
 
 #include <doctest/doctest.h>
 
 #include <cmath>
 
-#include "trimwright/rehearsal/response.hpp"
+#include "rehearsal/response.hpp"
 
 using namespace trimwright;
 using namespace trimwright::rehearsal;

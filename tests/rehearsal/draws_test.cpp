@@ -1,4 +1,4 @@
-#include "trimwright/rehearsal/draws.hpp"
+#include "rehearsal/draws.hpp"
 
 #include <doctest/doctest.h>
 

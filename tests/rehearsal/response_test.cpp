@@ -1,13 +1,13 @@
-#include "trimwright/rehearsal/response.hpp"
+#include "rehearsal/response.hpp"
 
 #include <doctest/doctest.h>
 
 #include <Eigen/LU>
 #include <cmath>
 
-#include "trimwright/base/angle.hpp"
-#include "trimwright/rehearsal/demonstration.hpp"
-#include "trimwright/rehearsal/whirl.hpp"
+#include "rehearsal/demonstration.hpp"
+#include "rehearsal/whirl.hpp"
+#include "trimwright/phasor.hpp"
 
 using namespace trimwright;
 using namespace trimwright::rehearsal;
@@ -33,7 +33,7 @@ VirtualRotor isotropic_demonstration() {
   return rotor;
 }
 
-CasingSensor sensor(int support, double direction_deg, Quantity quantity) {
+CasingSensor sensor(int support, double direction_deg, rehearsal::Quantity quantity) {
   CasingSensor made;
   made.support = support;
   made.direction = {direction_deg};
@@ -48,8 +48,9 @@ double difference(const Eigen::MatrixXcd& a, const Eigen::MatrixXcd& b) { return
 TEST_CASE("far below every critical speed the casing moves towards the heavy spot as it comes by") {
   VirtualRotor rotor = isotropic_demonstration();
   rotor.pickup = {35.0};
-  rotor.sensors = {sensor(0, 35.0, Quantity::displacement), sensor(0, 125.0, Quantity::displacement),
-                   sensor(0, 235.0, Quantity::displacement)};
+  rotor.sensors = {sensor(0, 35.0, rehearsal::Quantity::displacement),
+                   sensor(0, 125.0, rehearsal::Quantity::displacement),
+                   sensor(0, 235.0, rehearsal::Quantity::displacement)};
   const Eigen::MatrixXcd c = speed_response(assembled_or_die(rotor), 60.0).influence;
   const auto lag_is = [&](Eigen::Index row, double mass_at_deg, double expected_deg) {
     const Phasor x = c(row, 0) * RotorAngle::from_degrees(mass_at_deg).direction();
@@ -101,7 +102,8 @@ TEST_CASE("what unbalances do together is the sum of what they do alone, hidden 
 
 TEST_CASE("on isotropic supports a sensor a quarter turn further on reads the same, 90 degrees later") {
   VirtualRotor rotor = isotropic_demonstration();
-  rotor.sensors = {sensor(0, 20.0, Quantity::velocity), sensor(0, 110.0, Quantity::velocity)};
+  rotor.sensors = {sensor(0, 20.0, rehearsal::Quantity::velocity),
+                   sensor(0, 110.0, rehearsal::Quantity::velocity)};
   const AssembledRotor assembled = assembled_or_die(rotor);
   for (const double speed : {800.0, 3080.0, 5600.0}) {
     const Eigen::MatrixXcd c = speed_response(assembled, speed).influence;
@@ -111,15 +113,17 @@ TEST_CASE("on isotropic supports a sensor a quarter turn further on reads the sa
 
 TEST_CASE("on anisotropic supports it does not: the orbit is an ellipse") {
   VirtualRotor rotor = demonstration_rotor();
-  rotor.sensors = {sensor(0, 20.0, Quantity::velocity), sensor(0, 110.0, Quantity::velocity)};
+  rotor.sensors = {sensor(0, 20.0, rehearsal::Quantity::velocity),
+                   sensor(0, 110.0, rehearsal::Quantity::velocity)};
   const Eigen::MatrixXcd c = speed_response(assembled_or_die(rotor), 3080.0).influence;
   CHECK(difference(c.row(1), Phasor(0.0, -1.0) * c.row(0)) > 1e-3);
 }
 
 TEST_CASE("velocity leads displacement by 90 degrees and speed, acceleration leads velocity likewise") {
   VirtualRotor rotor = demonstration_rotor();
-  rotor.sensors = {sensor(1, 60.0, Quantity::displacement), sensor(1, 60.0, Quantity::velocity),
-                   sensor(1, 60.0, Quantity::acceleration)};
+  rotor.sensors = {sensor(1, 60.0, rehearsal::Quantity::displacement),
+                   sensor(1, 60.0, rehearsal::Quantity::velocity),
+                   sensor(1, 60.0, rehearsal::Quantity::acceleration)};
   const double speed = 2900.0;
   const Eigen::MatrixXcd c = speed_response(assembled_or_die(rotor), speed).influence;
   const Phasor derivative(0.0, rad_per_s(speed));
@@ -129,7 +133,8 @@ TEST_CASE("velocity leads displacement by 90 degrees and speed, acceleration lea
 
 TEST_CASE("turning a sensor's positive direction over turns its phase by 180 degrees") {
   VirtualRotor rotor = demonstration_rotor();
-  rotor.sensors = {sensor(0, 90.0, Quantity::velocity), sensor(0, 270.0, Quantity::velocity)};
+  rotor.sensors = {sensor(0, 90.0, rehearsal::Quantity::velocity),
+                   sensor(0, 270.0, rehearsal::Quantity::velocity)};
   const Eigen::MatrixXcd c = speed_response(assembled_or_die(rotor), 3000.0).influence;
   CHECK(difference(c.row(1), -c.row(0)) < 1e-12);
 }

@@ -1,11 +1,11 @@
-#include "trimwright/rehearsal/speed_profile.hpp"
+#include "rehearsal/speed_profile.hpp"
 
 #include <doctest/doctest.h>
 
 #include <cmath>
 #include <numbers>
 
-#include "trimwright/rehearsal/equations.hpp"
+#include "rehearsal/equations.hpp"
 
 using namespace trimwright;
 using namespace trimwright::rehearsal;

@@ -1,4 +1,4 @@
-#include "trimwright/rehearsal/tooth_ring.hpp"
+#include "rehearsal/tooth_ring.hpp"
 
 #include <doctest/doctest.h>
 

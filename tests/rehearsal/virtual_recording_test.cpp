@@ -1,4 +1,4 @@
-#include "trimwright/rehearsal/virtual_recording.hpp"
+#include "rehearsal/virtual_recording.hpp"
 
 #include <doctest/doctest.h>
 
@@ -7,7 +7,7 @@
 #include <functional>
 #include <numbers>
 
-#include "trimwright/rehearsal/demonstration.hpp"
+#include "rehearsal/demonstration.hpp"
 
 using namespace trimwright;
 using namespace trimwright::rehearsal;

@@ -1,4 +1,4 @@
-#include "trimwright/rehearsal/virtual_rotor.hpp"
+#include "rehearsal/virtual_rotor.hpp"
 
 #include <doctest/doctest.h>
 
@@ -6,9 +6,9 @@
 #include <functional>
 #include <numbers>
 
-#include "trimwright/rehearsal/beam.hpp"
-#include "trimwright/rehearsal/demonstration.hpp"
-#include "trimwright/rehearsal/equations.hpp"
+#include "rehearsal/beam.hpp"
+#include "rehearsal/demonstration.hpp"
+#include "rehearsal/equations.hpp"
 
 using namespace trimwright;
 using namespace trimwright::rehearsal;

@@ -1,11 +1,11 @@
-#include "trimwright/rehearsal/virtual_run.hpp"
+#include "rehearsal/virtual_run.hpp"
 
 #include <doctest/doctest.h>
 
 #include <Eigen/QR>
 #include <cmath>
 
-#include "trimwright/rehearsal/demonstration.hpp"
+#include "rehearsal/demonstration.hpp"
 
 using namespace trimwright;
 using namespace trimwright::rehearsal;

@@ -1,11 +1,11 @@
-#include "trimwright/rehearsal/whirl.hpp"
+#include "rehearsal/whirl.hpp"
 
 #include <doctest/doctest.h>
 
 #include <cmath>
 
-#include "trimwright/rehearsal/demonstration.hpp"
-#include "trimwright/rehearsal/response.hpp"
+#include "rehearsal/demonstration.hpp"
+#include "rehearsal/response.hpp"
 
 using namespace trimwright;
 using namespace trimwright::rehearsal;

@@ -1,13 +1,12 @@
-#include "trimwright/report/balance_page.hpp"
 #include "project_folder.hpp"
+#include "trimwright/report.hpp"
 
 #include <doctest/doctest.h>
 
 #include "job_builder.hpp"
-#include "trimwright/check/verdict.hpp"
-#include "trimwright/io/page_document.hpp"
-#include "trimwright/io/read_job.hpp"
-#include "trimwright/trim/plan_choice.hpp"
+#include "trimwright/check.hpp"
+#include "trimwright/files.hpp"
+#include "trimwright/trim.hpp"
 
 using namespace trimwright;
 using namespace trimwright::testing;

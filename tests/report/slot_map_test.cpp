@@ -7,7 +7,7 @@
 #include "job_builder.hpp"
 #include "project_folder.hpp"
 #include "report/plot_geometry.hpp"
-#include "trimwright/io/read_rotor.hpp"
+#include "trimwright/files.hpp"
 
 using namespace trimwright;
 using namespace trimwright::testing;

@@ -5,9 +5,9 @@
 
 #include "job_builder.hpp"
 #include "project_folder.hpp"
-#include "trimwright/io/read_job.hpp"
-#include "trimwright/plan/trial_advice.hpp"
-#include "trimwright/report/text_report.hpp"
+#include "trimwright/files.hpp"
+#include "trimwright/plan.hpp"
+#include "trimwright/report.hpp"
 
 using namespace trimwright;
 using namespace trimwright::testing;

@@ -1,4 +1,4 @@
-#include "trimwright/rotor/fitted_weights.hpp"
+#include "trimwright/rotor.hpp"
 
 #include <doctest/doctest.h>
 

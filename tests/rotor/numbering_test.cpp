@@ -2,7 +2,7 @@
 
 #include <cmath>
 
-#include "trimwright/rotor/rotor.hpp"
+#include "trimwright/rotor.hpp"
 
 using namespace trimwright;
 

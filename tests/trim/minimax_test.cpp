@@ -1,4 +1,4 @@
-#include "trimwright/trim/minimax.hpp"
+#include "trimwright/trim.hpp"
 
 #include <doctest/doctest.h>
 

@@ -1,4 +1,4 @@
-#include "trimwright/trim/plan_choice.hpp"
+#include "trimwright/trim.hpp"
 
 #include <doctest/doctest.h>
 

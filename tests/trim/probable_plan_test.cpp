@@ -2,8 +2,8 @@
 
 #include <algorithm>
 
-#include "trimwright/forecast/outlook.hpp"
-#include "trimwright/trim/plan_choice.hpp"
+#include "trimwright/forecast.hpp"
+#include "trimwright/trim.hpp"
 #include "virtual_fleet.hpp"
 
 using namespace trimwright;

@@ -1,4 +1,4 @@
-#include "trimwright/trim/trim_plan.hpp"
+#include "trimwright/trim.hpp"
 
 #include <doctest/doctest.h>
 

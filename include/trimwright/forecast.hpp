@@ -1,0 +1,162 @@
+#pragma once
+
+#include <Eigen/Core>
+
+#include <cstdint>
+#include <optional>
+#include <string>
+#include <vector>
+
+#include "trimwright/influence.hpp"
+
+namespace trimwright {
+
+/// What the next run's reading at one place is likely to be. Amplitudes are peak.
+struct ReadingOutlook {
+  double low = 0.0;  ///< nine readings in ten lie between `low` and `high`
+  double high = 0.0;
+  double below_limit = 1.0;   ///< probability
+  double below_target = 1.0;  ///< probability; the limit where no target is set
+};
+
+/// Probability that the next run meets limits and targets at the places that are predicted.
+struct Outlook {
+  std::vector<ReadingOutlook> readings;  ///< in the order of the posterior's rows
+  double meets_limits = 0.0;             ///< every one of `readings`, jointly
+  double meets_targets = 0.0;
+  double expected_worst = 0.0;  ///< mean of the largest amplitude over its limit
+};
+
+/// Levels of the rows of a posterior, peak.
+struct RowLevels {
+  Eigen::VectorXd limit;
+  Eigen::VectorXd target;  ///< the limit where no target is set
+};
+[[nodiscard]] RowLevels row_levels(const Job& job, const InfluencePosterior& posterior);
+
+/// Covariance per plane (2 x 2, re and im, [g mm]^2) of what is fitted, from the tolerances of weights and
+/// slots: errors of each piece uniform within its tolerance and independent.
+[[nodiscard]] Eigen::Matrix2d fitting_covariance(const Plane& plane, const FittedWeights& fitted);
+
+/// The next run's readings with `unbalance` in the posterior's planes: model, noise of the readings and of
+/// the run, and the fitting errors `fitting` (empty: none; else one per plane).
+[[nodiscard]] PhasorDistribution next_readings(const InfluencePosterior& posterior,
+                                               const Eigen::VectorXcd& unbalance,
+                                               const std::vector<Eigen::Matrix2d>& fitting = {});
+
+/// The next run's readings with `fitted` (one entry per plane of the rotor) and all known changes, errors of
+/// fitting included.
+[[nodiscard]] PhasorDistribution next_readings_with(const Job& job, const InfluencePosterior& posterior,
+                                                    const std::vector<FittedWeights>& fitted);
+
+/// Fixed standard normal draws, `samples` columns of `components` and, for t, one chi-squared each: the same
+/// draws for every choice, so that choices compare.
+struct OutlookDraws {
+  OutlookDraws(Eigen::Index components, int samples, double degrees_of_freedom, std::uint64_t seed);
+  Eigen::MatrixXd normal;
+  Eigen::VectorXd stretch;  ///< sqrt(nu / chi-squared_nu); 1 when normal
+};
+
+inline constexpr int outlook_samples = 4000;
+inline constexpr std::uint64_t outlook_seed = 20311;
+
+/// Amplitudes of sampled readings, rows x samples.
+[[nodiscard]] Eigen::MatrixXd sampled_amplitudes(const PhasorDistribution& readings,
+                                                 const OutlookDraws& draws);
+
+/// By sampling: the rows are correlated and not circular, so no closed form holds (for a single circular row
+/// it would be Rice's distribution).
+[[nodiscard]] Outlook outlook_of(const PhasorDistribution& readings, const RowLevels& levels,
+                                 const OutlookDraws& draws);
+
+/// The next run with `unbalance` in the posterior's planes and fitting errors as for `next_readings`: from
+/// the posterior's own draws where it has any, else from its distribution.
+[[nodiscard]] Outlook outlook_of(const InfluencePosterior& posterior, const Eigen::VectorXcd& unbalance,
+                                 const std::vector<Eigen::Matrix2d>& fitting, const RowLevels& levels,
+                                 int samples = outlook_samples);
+
+/// The outlook of `next_readings_with`.
+[[nodiscard]] Outlook next_run_outlook(const Job& job, const InfluencePosterior& posterior,
+                                       const std::vector<FittedWeights>& fitted,
+                                       int samples = outlook_samples);
+
+/// "87 %"; never a certainty that samples cannot show.
+[[nodiscard]] std::string percent_words(double probability);
+
+/// U of `planes` (of the rotor) with `fitted` and all known changes [g mm].
+[[nodiscard]] Eigen::VectorXcd unbalance_with(const Job& job, const std::vector<std::size_t>& planes,
+                                              const std::vector<FittedWeights>& fitted);
+
+/// Why a reading of the next run may lie off what is expected: one standard deviation per real component
+/// each, peak, independent of each other. Their sum of squares is half the trace of the covariance of
+/// `next_readings_with`.
+struct ScatterParts {
+  double model = 0.0;         ///< the expected value itself: how well the runs tell baseline and coefficients
+  double within = 0.0;        ///< of one reading in its run
+  double run_to_run = 0.0;    ///< of all readings of a sensor in one run
+  double proportional = 0.0;  ///< share of the amplitude expected
+  double fitting = 0.0;       ///< tolerances of weights and slots
+
+  [[nodiscard]] double total() const;
+};
+
+/// What the next reading at a row of the model scatters beside the model's own uncertainty: one standard
+/// deviation per real component, peak; the last a share of the amplitude.
+struct NextNoise {
+  double within = 0.0;
+  double run_to_run = 0.0;
+  double proportional = 0.0;
+};
+[[nodiscard]] NextNoise next_noise(const InfluenceModel& model, const InfluenceRow& row);
+
+/// What one place reads now and is expected to read in the next run. The one home of these figures: text,
+/// JSON, steps, page, sheet, circles, trial and check ask here. Amplitudes are peak, in the sensor's unit
+/// symbol.
+struct Prediction {
+  std::size_t speed = 0;
+  std::size_t sensor = 0;
+  Phasor before;  ///< with what is fitted now
+  Phasor after;   ///< expected in the next run
+  double limit = 0.0;
+  std::optional<double> target;
+  std::optional<double> after_sd;           ///< of `after` per real component: ScatterParts::model
+  std::optional<ReadingOutlook> reading{};  ///< of the next reading; these are empty where no noise is known
+  std::optional<ScatterParts> parts{};
+  /// A reading differs from what is expected when the distance between the two, drawn as arrows (|x -
+  /// after|), is more than this: one sound reading in 55 is (exp(-4)).
+  std::optional<double> differs_by{};
+};
+
+/// A place that the next run reads and nothing predicts.
+struct UnpredictedPlace {
+  Place place;
+  std::string why;
+};
+
+/// The next run.
+struct Forecast {
+  std::vector<Prediction> predictions;  ///< by speed, then sensor: one per row of the model
+  std::vector<UnpredictedPlace> not_predicted;
+  std::optional<Outlook> outlook;  ///< of the places predicted, together; empty where no noise is known
+};
+
+/// The next run with `fitted` (one entry per plane of the rotor) and all known changes of `job`. `model` as
+/// `settle_and_fit` gives it: expected values, ± and `differs_by` are its posterior's, nine in ten and
+/// probabilities its belief's.
+[[nodiscard]] Forecast forecast(const Job& job, const InfluenceModel& model,
+                                const std::vector<FittedWeights>& fitted);
+
+/// `differs_by` over the total standard deviation per real component: 2 sqrt(2), and more where that is
+/// estimated, as |x - after|^2 / (2 sd^2) is then Fisher's F with 2 and the posterior's degrees of freedom.
+[[nodiscard]] double differs_factor(const InfluenceModel& model);
+
+/// Entry of `predictions` for a place; null where it is not predicted.
+[[nodiscard]] const Prediction* prediction_at(const std::vector<Prediction>& predictions, std::size_t speed,
+                                              std::size_t sensor);
+
+/// How likely the next run meets every target and limit and of how many places that is said, or why it
+/// cannot be said; and that the others are to be watched.
+[[nodiscard]] std::string outlook_words(const std::vector<Prediction>& predictions, std::size_t not_predicted,
+                                        const std::optional<Outlook>& outlook);
+
+}  // namespace trimwright

@@ -1,0 +1,351 @@
+#pragma once
+
+#include <Eigen/Core>
+
+#include <complex>
+#include <cstddef>
+#include <limits>
+#include <memory>
+#include <optional>
+#include <string>
+#include <utility>
+#include <vector>
+
+#include "trimwright/error.hpp"
+#include "trimwright/job.hpp"
+#include "trimwright/prior.hpp"
+
+namespace trimwright {
+
+/// One part of the scatter of readings: one standard deviation per real component.
+struct NoisePart {
+  enum class Source {
+    stated,     ///< by the rotor file or the reading
+    estimated,  ///< from repeats and redundant runs
+    unknown     ///< neither; counts as zero
+  };
+  double sd = 0.0;  ///< peak, in the sensor's unit symbol
+  Source source = Source::unknown;
+};
+
+/// How the readings of one sensor scatter. A reading of row i in run k is
+///     x = X0_i + sum_p C_ip U_kp + r_k + e,
+/// r_k common to all readings of this sensor in run k (thermal state, seating of blades, wind), e of its own,
+/// with variance within^2 + (proportional |x|)^2 per real component.
+struct SensorNoise {
+  NoisePart within;
+  NoisePart run_to_run;
+  double proportional = 0.0;  ///< stated only: no repeats at hand tell it from the other two
+};
+
+/// The scatter of all sensors and how well it is known.
+struct NoiseModel {
+  std::vector<SensorNoise> sensors;  ///< one per sensor of the rotor
+  bool known = true;  ///< false: nothing tells the repeatability of some sensor, so that no ± can be given
+  /// Of the variance of one reading, where it is estimated or widened: intervals then use Student's t.
+  double degrees_of_freedom = std::numeric_limits<double>::infinity();
+  /// Factor on every standard deviation because the residuals reject what was stated (probability below 1 %).
+  double widened = 1.0;
+};
+
+/// Complex values with a real covariance: stacked as (re, im) of each, so that scatter in amplitude may
+/// differ from scatter in phase. Student's t with `degrees_of_freedom`, normal when that is infinite.
+struct PhasorDistribution {
+  Eigen::VectorXd mean;        ///< 2n
+  Eigen::MatrixXd covariance;  ///< 2n x 2n; the scale matrix of the t distribution
+  double degrees_of_freedom = std::numeric_limits<double>::infinity();
+
+  [[nodiscard]] Phasor at(std::size_t i) const {
+    return {mean(2 * static_cast<Eigen::Index>(i)), mean(2 * static_cast<Eigen::Index>(i) + 1)};
+  }
+};
+
+struct PosteriorDraws;
+
+/// Baseline and coefficients of all rows together, from the runs and, where one is named, a fleet's prior.
+///
+/// Without a prior generalised least squares with the noise of every part. With one, Bayesian linear
+/// regression with a flat prior on every X0 (A. Gelman et al., *Bayesian Data Analysis*, 3rd ed. 2013,
+/// chapter 14), by an orthogonal factorisation of the whitened readings stacked on the whitened prior.
+struct InfluencePosterior {
+  std::vector<std::pair<std::size_t, std::size_t>> rows;  ///< speed, sensor
+  std::vector<std::size_t> planes;
+  /// Of (X0, C_1 .. C_P) of each row in turn; see `entry`.
+  PhasorDistribution unknowns;
+  NoiseModel noise;
+  double misfit = 0.0;  ///< whitened residuals squared, those of the prior included
+  int misfit_dof = 0;   ///< real degrees of freedom of `misfit`; 0: nothing to judge by
+  /// With `Residual::small`, where there are more rows than planes: what probabilities are reckoned from.
+  /// `unknowns` has their mean and covariance.
+  std::shared_ptr<const PosteriorDraws> draws;
+
+  /// Position of entry `q` (0: X0, 1 + p: coefficient of `planes[p]`) of row `i` among the unknowns.
+  [[nodiscard]] std::size_t entry(std::size_t i, std::size_t q) const { return i * (1 + planes.size()) + q; }
+};
+
+/// How well the chains that drew a posterior agree (A. Vehtari et al., *Bayesian Analysis* 16 (2021)).
+struct Sampling {
+  int draws = 0;
+  double split_r_hat = 1.0;      ///< above 1.05: they do not agree, and chances are not to be relied on
+  double effective_draws = 0.0;  ///< independent draws that would tell as much
+};
+/// Empty where nothing was drawn.
+[[nodiscard]] std::optional<Sampling> sampling_of(const InfluencePosterior& posterior);
+
+/// x(U) of every row, the noise of a reading not included. `unbalance`: one per plane of the posterior.
+[[nodiscard]] PhasorDistribution predicted_phasors(const InfluencePosterior& posterior,
+                                                   const Eigen::VectorXcd& unbalance);
+
+/// Half the expected (b - mean)(b - mean)^H of b = (X0, C_1 .. C_P) of row `i`: what a mean over the two real
+/// components keeps of its covariance.
+[[nodiscard]] Eigen::MatrixXcd circular_covariance(const InfluencePosterior& posterior, std::size_t i);
+
+/// What the next run's readings scatter beyond `predicted_phasors`: 2n x 2n, from readings near `expected`
+/// (stacked as above).
+[[nodiscard]] Eigen::MatrixXd next_run_noise(const InfluencePosterior& posterior,
+                                             const Eigen::VectorXd& expected);
+
+/// What is believed of the vibration that weights cannot cancel.
+enum class Residual {
+  any,   ///< nothing: least squares
+  small  ///< small beside what they can, as a trim supposes
+};
+
+/// The posterior of rows that have a usable reading in some run.
+///
+/// With a prior: rows and planes the prior knows (planes: those of `planes`, or all it knows). Without: rows
+/// and planes that the runs settle. Noise parts that are not stated are estimated by restricted maximum
+/// likelihood from the redundancy of the runs alone, where there is any.
+/// Errors: nothing to solve for; a prior, and readings whose repeatability nothing tells.
+///
+/// `Residual::small`: that weights in the planes could cancel most of the vibration is part of the knowledge:
+/// X0 = -C V + d for some unbalance V. Sampled, with the size of d (in proportion to the limits of the rows),
+/// variances that are not stated, and a fleet's scatter. As `Residual::any` where no more rows than planes
+/// support it, and of more than 80 rows, which would take too long.
+[[nodiscard]] Result<InfluencePosterior> influence_posterior(const Job& job,
+                                                             const std::vector<std::size_t>& planes = {},
+                                                             const Prior* prior = nullptr,
+                                                             Residual residual = Residual::any);
+
+/// Half the width of the interval of probability `probability` of a quantity of standard error 1.
+[[nodiscard]] double interval_factor(double probability, double degrees_of_freedom);
+
+/// A reading and what the model makes of it.
+struct FittedReading {
+  std::size_t run = 0;  ///< index into Job::runs
+  Phasor read;
+  Phasor fitted;
+  double within_sd =
+      0.0;          ///< of the reading in its run, per real component: its own, stated, or its sensor's
+  double sd = 0.0;  ///< the same with run-to-run change and proportional part
+};
+
+/// One speed and sensor: x(U) = baseline + sum_p coefficients[p] U_p, U_p the total moment of plane p.
+struct InfluenceRow {
+  std::size_t speed = 0;
+  std::size_t sensor = 0;
+  Phasor baseline;                 ///< X0: what would be measured with the slots empty, peak
+  Eigen::VectorXcd coefficients;   ///< C, one per entry of InfluenceModel::planes [sensor unit peak / g mm]
+  std::vector<FittedReading> fit;  ///< every reading used
+  int readings = 0;                ///< complex readings used
+  int spare = 0;                   ///< readings beyond the unknowns (complex degrees of freedom)
+  /// (X0, C) as least squares has them are `gain` times the readings of `fit` (and, where readings are
+  /// missing or of unlike certainty, little of the sensor's others). Empty where the rows are a posterior's
+  /// mean.
+  Eigen::MatrixXcd gain;
+  /// Standard deviation of one reading within its run per real component, without the proportional part:
+  /// stated, or estimated. Empty where nothing tells it.
+  std::optional<double> reading_sd;
+};
+
+/// A reading that took no part, and why.
+struct LeftOut {
+  std::size_t run = 0;
+  std::size_t speed = 0;
+  std::size_t sensor = 0;
+  std::string why;
+};
+
+/// A speed and sensor whose coefficients the readings at hand do not settle, and why.
+struct UnsettledRow {
+  std::size_t speed = 0;
+  std::size_t sensor = 0;
+  std::string why;
+};
+
+/// Which of the two phase conventions the runs support.
+struct MirrorTest {
+  enum class Outcome {
+    cannot_tell,     ///< trial vectors collinear, or no more runs than planes + 1
+    supports_given,  ///< the runs speak for the convention the model was fitted in
+    contradicts,     ///< the runs, or those of one sensor alone, speak for its mirror
+    neither_fits     ///< even the better of the two leaves more than the stated noise explains
+  };
+  Outcome outcome = Outcome::cannot_tell;
+  double log_odds = 0.0;                      ///< natural log of the likelihood ratio, given over mirror
+  std::vector<std::size_t> mirrored_sensors;  ///< sensors whose own readings speak for the mirror
+};
+
+/// How the rotor answers a unit of unbalance.
+struct InfluenceModel {
+  PhaseConvention convention = PhaseConvention::lag;  ///< the one the readings were taken in
+  bool convention_found = false;    ///< the rotor file said `unknown` and the runs settled it
+  std::vector<std::size_t> planes;  ///< planes whose coefficients are known, indices into the rotor's
+  Eigen::VectorXcd centre;          ///< mean U over the runs used [g mm]
+  std::vector<InfluenceRow> rows;   ///< by speed, then sensor
+  std::vector<UnsettledRow> unsettled;
+  std::vector<LeftOut> left_out;
+  std::vector<std::size_t> runs_used;
+  int rank = 0;            ///< of the matrix of runs: 1 + number of planes when they separate
+  double condition = 0.0;  ///< of that matrix, columns centred and scaled to unit norm
+  double planes_condition =
+      0.0;  ///< of the coefficients, rows over limits, columns scaled: planes that act alike
+  MirrorTest mirror;
+  double chi_squared = 0.0;  ///< residuals squared over all stated parts of the noise, of the sensors with a
+                             ///< stated repeatability
+  int chi_squared_dof = 0;   ///< real degrees of freedom; 0: nothing to judge by
+  /// Baselines and coefficients with their joint covariance; empty where no reading noise is known. With a
+  /// prior, `rows` hold its mean.
+  std::optional<InfluencePosterior> posterior;
+  /// The same, knowing that weights cancel most of the vibration (`Residual::small`): what probabilities are
+  /// reckoned from. Its mean lies within the uncertainty of `posterior`.
+  std::optional<InfluencePosterior> belief;
+  bool with_prior = false;
+  bool small_residual = false;  ///< the job says so (`Job::small_residual`) and `rows` hold the belief's mean
+  int prior_jobs = 0;           ///< jobs that the prior was learned from
+  std::optional<FleetCheck> fleet;  ///< the runs' own coefficients against the prior's, where they settle any
+
+  [[nodiscard]] bool rows_are_posterior_mean() const { return with_prior || small_residual; }
+};
+
+/// Generalised least squares over all usable runs, baseline included as unknown: the noise is that of every
+/// part, stated or estimated (repeatability or a reading's own, run-to-run change, proportional part).
+///
+/// Sources: Thearle (1934) for one plane and one run each; Goodman (1964) for least squares; Yu (2004) for
+/// weights left on and redundant runs; A. C. Aitken, *Proc. Roy. Soc. Edinburgh* 55 (1935), for correlated
+/// noise. Readings of one sensor in one run are correlated; nothing else ties speeds and sensors.
+///
+/// `planes`: the planes to solve for; empty: every plane whose weights any run changed. A plane that no run
+/// changed is constant and part of X0; naming it is an error.
+/// Errors: the runs cannot separate the planes (the message says which run is missing); no usable reading.
+/// The job's rotor must say lag or lead.
+[[nodiscard]] Result<InfluenceModel> fit_influence(const Job& job,
+                                                   const std::vector<std::size_t>& planes = {});
+
+/// As `fit_influence`, but a rotor that says `unknown` is tried in both conventions, and the one that the
+/// runs support is taken. Error: they cannot tell.
+struct SettledModel {
+  Job job;  ///< with its rotor's convention settled
+  InfluenceModel model;
+};
+/// With a prior: every plane the prior knows (or those asked for), runs and prior combined; a baseline alone
+/// is then enough. The prior tells lag from lead as soon as a run changed a weight.
+/// With `Job::small_residual`, and no prior: baselines and coefficients are those that suppose that weights
+/// can cancel most of the vibration. Error: nothing tells how well readings repeat, or no more rows than
+/// planes.
+[[nodiscard]] Result<SettledModel> settle_and_fit(const Job& job, const std::vector<std::size_t>& planes = {},
+                                                  const Prior* prior = nullptr);
+
+/// x(U) for U given per entry of `model.planes` [g mm].
+[[nodiscard]] Phasor predict(const InfluenceRow& row, const Eigen::VectorXcd& unbalance);
+
+/// How many times more the readings scatter than stated, where chi-squared rejects the stated noise (below 1
+/// % probability); else 1.
+[[nodiscard]] double excess_scatter(const InfluenceModel& model);
+
+/// V with at^T V conj(at) the variance per real component of the predicted x(U), at = (1, U - centre); the
+/// noise of the next reading not included. Empty where no reading noise is known.
+[[nodiscard]] std::optional<Eigen::MatrixXcd> prediction_covariance(const InfluenceModel& model,
+                                                                    const InfluenceRow& row);
+
+/// Standard deviation per real component of the predicted x(U), the noise of the next reading not included;
+/// root mean square of the two components. Empty where no reading noise is known.
+[[nodiscard]] std::optional<double> prediction_sd(const InfluenceModel& model, const InfluenceRow& row,
+                                                  const Eigen::VectorXcd& unbalance);
+
+/// Standard error per real component of coefficient `p` of `row`; empty where no reading noise is known.
+[[nodiscard]] std::optional<double> coefficient_sd(const InfluenceModel& model, const InfluenceRow& row,
+                                                   std::size_t p);
+
+/// Probability that a chi-squared variable of the model's degrees of freedom exceeds its value; 1 without
+/// any. Small: the readings scatter more than their stated repeatability, or something changed between runs.
+[[nodiscard]] double fit_probability(const InfluenceModel& model);
+
+/// How far a reading is from what the others of its speed and sensor say.
+struct ReviewedReading {
+  std::size_t run = 0;
+  std::size_t speed = 0;
+  std::size_t sensor = 0;
+  double leverage = 0.0;  ///< 0..1: share of its own fitted value that it decides; 1: nothing checks it
+  /// What it would have to be moved by to agree with the others, over that figure's standard deviation per
+  /// real component: |residual| over its own where readings are not correlated. Empty where nothing checks
+  /// it.
+  std::optional<double> studentised;
+  double probability = 1.0;  ///< of a residual as large (two real components: F with 2 and nu degrees)
+  /// `probability` below 5 % shared among all readings tested (Bonferroni), and the furthest of its speed and
+  /// sensor, and of its run and sensor, or as far within 5 %: one wrong reading draws the fit from the
+  /// others.
+  bool suspect = false;
+};
+
+/// A run predicted from all the others.
+struct ReviewedRun {
+  std::size_t run = 0;
+  int components = 0;     ///< real; 0: the others do not settle enough to predict it
+  double distance = 0.0;  ///< squared Mahalanobis distance of its readings from the prediction
+  double probability = 1.0;
+  bool suspect = false;  ///< below 5 % shared among all runs tested
+};
+
+/// What a run with other weights than the first changed: the trade asks for 30 % of the amplitude or 30
+/// degrees of phase somewhere (common practice, no published source).
+struct TrialEffect {
+  std::size_t run = 0;
+  double amplitude_share = 0.0;  ///< largest relative change of amplitude over its readings
+  double phase_deg = 0.0;        ///< largest change of phase
+  [[nodiscard]] bool too_small() const { return amplitude_share < 0.3 && phase_deg < 30.0; }
+};
+
+/// Cosine between the effects of two planes above which they are said to act alike (the condition of the
+/// two is then above 6); our own figure.
+inline constexpr double alike_cosine = 0.95;
+
+/// Two planes that act alike at one sensor over a range of speeds: one is the other times a complex factor,
+/// so that these readings do not tell which of the two to change.
+struct AlikePlanes {
+  std::size_t first = 0, second = 0;  ///< indices into Rotor::planes
+  std::size_t sensor = 0;
+  std::size_t from = 0, to = 0;  ///< speed points, two at least
+  double cosine = 0.0;           ///< |c_1^H c_2| over their norms, rows over their limits
+};
+
+/// Whether the readings follow a line in U as well as repeats of the same weights agree: F of lack of fit
+/// over pure error (N. R. Draper and H. Smith, *Applied Regression Analysis*, 3rd ed. 1998, chapter 2).
+struct LackOfFit {
+  double f = 0.0;
+  int fit_dof = 0;   ///< real degrees of freedom of the lack of fit
+  int pure_dof = 0;  ///< of the repeats
+  double probability = 1.0;
+};
+
+/// What an engineer looks at before relying on a model.
+struct InfluenceReview {
+  Eigen::VectorXd singular_values;  ///< of the coefficients, rows over limits, columns to unit norm
+  std::vector<AlikePlanes> alike_planes;
+  std::optional<LackOfFit> lack_of_fit;   ///< where there are repeats and more settings than unknowns
+  std::vector<ReviewedReading> readings;  ///< furthest first
+  int readings_tested = 0;
+  std::vector<ReviewedRun> runs;
+  int runs_tested = 0;
+  std::vector<TrialEffect> trials;
+};
+
+/// Reviews the runs on their own, without a prior (planes, singular values and likeness are the model's).
+/// Residuals are studentised by all that is known of the noise (R. D. Cook and S. Weisberg, *Residuals and
+/// Influence in Regression*, 1982, chapter 2; correlated: W. Baarda, *A testing procedure for use in geodetic
+/// networks*, 1968), a complex one having two degrees of freedom. Where a speed and sensor have
+/// one reading to spare, all their residuals are equally far: the review cannot tell which of them is wrong.
+/// Empty of readings and runs where no reading noise is known.
+[[nodiscard]] InfluenceReview review_influence(const Job& job, const InfluenceModel& model);
+
+}  // namespace trimwright

@@ -1,0 +1,188 @@
+#pragma once
+
+#include <complex>
+#include <optional>
+#include <string>
+#include <utility>
+#include <vector>
+
+#include "trimwright/error.hpp"
+#include "trimwright/phasor.hpp"
+#include "trimwright/rotor.hpp"
+
+namespace trimwright {
+
+/// A change of the rotor itself known from the shop (a blade exchanged); it holds from its run on.
+struct KnownChange {
+  std::size_t plane = 0;             ///< the plane it acts in
+  std::complex<double> moment_g_mm;  ///< new minus old, rotor angle
+  std::string note;
+};
+
+/// What a reading contains. Only the once-per-rev component can be balanced on.
+enum class Component { once_per_rev, overall };
+
+/// One reading, already in the library's conventions.
+struct Reading {
+  std::size_t speed = 0;  ///< index into Job::speeds_rpm
+  double rpm = 0.0;       ///< as read
+  std::size_t sensor = 0;
+  Component component = Component::once_per_rev;
+  double amplitude = 0.0;  ///< peak, in the sensor's unit symbol
+  /// Peak phasor in the sensor's unit, phase of the sensor's own quantity, positive outward. Taken in lag
+  /// where the rotor says `unknown` (see `with_phase_convention`). Empty when no phase was read.
+  std::optional<Phasor> x;
+  /// The unit factor by which the written phase was turned to become that of `x`: quantity and direction.
+  Phasor phase_factor = 1.0;
+  std::optional<double> repeatability;  ///< of this reading, when stated; else the sensor's
+  std::string note;  ///< in the technician's words, or what the recording said of its reference; may be empty
+  Location where;    ///< where it was written
+};
+
+/// How a run was made, in the technician's words.
+struct RunConditions {
+  std::string when;
+  std::string who;
+  std::vector<std::pair<std::string, std::string>> other;  ///< warm-up, dwell, wind, ... in file order
+};
+
+/// A reading that was to be taken and was not (a sensor failed).
+struct MissingReading {
+  double rpm = 0.0;
+  std::size_t sensor = 0;
+  std::string note;  ///< why, in the technician's words; may be empty
+  Location where{};
+};
+
+/// One run of the engine: what was fitted and what was read.
+struct Run {
+  std::string name;
+  RunConditions conditions;
+  std::vector<FittedWeights> fitted;  ///< one per plane of the rotor
+  std::vector<KnownChange> changes;
+  std::vector<Reading> readings;
+  std::optional<std::string> set_aside;  ///< the reason, when the run must not be used
+  std::vector<MissingReading> missing{};
+};
+
+/// A speed point and a sensor, with what every reading there is held against. Amplitudes are peak, in the
+/// sensor's unit symbol.
+struct Place {
+  std::size_t speed = 0;   ///< index into Job::speeds_rpm
+  std::size_t sensor = 0;  ///< index into Rotor::sensors
+  double limit = 0.0;      ///< must not be exceeded
+  std::optional<double> target;
+
+  /// What a trim aims at: the target, or the limit where none is set.
+  [[nodiscard]] double goal() const { return target.value_or(limit); }
+};
+
+/// A speed that people set, as the job file lists it.
+struct SetSpeed {
+  double rpm = 0.0;
+  std::string name;  ///< what they call it; may be empty
+  Location where;
+};
+
+/// A rotor and the runs made on it, in the order they were made.
+struct Job {
+  std::string title;
+  std::string serial;
+  std::string station;
+  Rotor rotor;
+  std::vector<double> speeds_rpm;                  ///< speed points, rising; see `settle_places`
+  std::map<std::size_t, std::string> speed_names;  ///< of those speed points that the job names
+  std::vector<Place> places;  ///< one for every speed point and sensor with a reading; see `settle_places`
+  std::vector<Run> runs;
+  bool small_residual = false;            ///< said: weights in the planes can cancel most of the vibration
+  std::vector<FittedWeights> fitted_now;  ///< one per plane: what is on the rotor when the plan is made
+};
+
+/// Groups the readings of all runs into speed points, and gives every place its limit and target, once and
+/// for all: whoever makes a job calls this before anything is made of its readings.
+///
+/// A speed of `set` is a point; so is every reading that is not within the rotor's tolerance of one. A point
+/// of no name stands at the round speed that all its readings agree with (a whole percent, or a multiple of
+/// 50 rpm, where the rotor declares no 100 %), else at its first reading's. A place's limit is that of the
+/// point's speed; where that lies just above the sensor's last band and the readings inside, that band's.
+/// Errors: a reading within the tolerance of two points; no limit for a reading; more than 500 points.
+[[nodiscard]] Result<void> settle_places(Job& job, const std::vector<SetSpeed>& set = {});
+
+/// Throws std::logic_error where `settle_places` was not called or no reading was made there.
+[[nodiscard]] const Place& place_of(const Job& job, std::size_t speed, std::size_t sensor);
+
+/// What the next run should read: the places that a run not set aside reads, or was to read, in any
+/// component.
+[[nodiscard]] std::vector<Place> places_to_run(const Job& job);
+
+/// "idle, 3174 rpm (62 %)", "3174 rpm": a speed point wherever people read of it.
+[[nodiscard]] std::string speed_words(const Job& job, std::size_t speed);
+
+/// "front at 3174 rpm (62 %)".
+[[nodiscard]] std::string place_words(const Job& job, std::size_t speed, std::size_t sensor);
+
+/// U of every plane in run `run`: total moment plus all known changes up to and including that run [g mm].
+[[nodiscard]] std::vector<std::complex<double>> run_unbalance(const Job& job, std::size_t run);
+
+/// U of every plane with `fitted` (one entry per plane) and all known changes [g mm].
+[[nodiscard]] std::vector<std::complex<double>> unbalance_with(const Job& job,
+                                                               const std::vector<FittedWeights>& fitted);
+
+/// U of every plane as the rotor stands now: `fitted_now` plus all known changes [g mm].
+[[nodiscard]] std::vector<std::complex<double>> unbalance_now(const Job& job);
+
+/// The job with every phasor as it is if its phases were written in `convention`. The readings of a job whose
+/// rotor says `unknown` are held as if in lag, so `lead` is their mirror (conjugate).
+[[nodiscard]] Job with_phase_convention(Job job, PhaseConvention convention);
+
+/// What speaks against trimming yet. Thresholds are common practice, no published source.
+enum class ReadinessConcern {
+  below_target,     ///< every reading of the last run meets its target: nothing to gain
+  above_limit,      ///< a level of the last run is above its limit
+  no_repeat,        ///< no two runs with the same weights: nobody knows how far the rotor repeats
+  does_not_repeat,  ///< runs with the same weights differ by more than `steady_part`
+  drifts,           ///< the same, in one direction through three runs or more: warming up, or wear
+  mostly_other,     ///< less than `once_per_rev_part` of the overall level is once per revolution
+  more_than_all,    ///< the once-per-rev amplitude is above the overall level
+  scatters_within,  ///< a dwell scatters more than twice the sensor's repeatability: a beat, or loose parts
+  no_phase,         ///< once-per-rev amplitudes without phase
+  too_small         ///< amplitude below three standard deviations, though above target: phase means little
+};
+
+/// Once-per-rev part of the overall amplitude below which unbalance is not the main cause.
+inline constexpr double once_per_rev_part = 0.7;
+/// Change between runs with the same weights, over their mean amplitude, above which a trim has no firm base.
+inline constexpr double steady_part = 0.25;
+
+/// One concern at one speed and sensor, or of the job as a whole.
+struct ReadinessFinding {
+  ReadinessConcern concern = ReadinessConcern::no_repeat;
+  std::optional<std::size_t> speed, sensor;  ///< empty: the whole job
+  std::vector<std::size_t> runs;             ///< that show it, in order
+  /// Meaning by concern: amplitude over target or limit; change over mean amplitude; share of the overall
+  /// level; scatter over repeatability; amplitude over its standard deviation.
+  double ratio = 0.0;
+  double turn_deg = 0.0;  ///< phase change between the runs, -180 to 180; does_not_repeat and drifts only
+};
+
+/// Whether the runs so far are a base to trim on.
+struct Readiness {
+  std::vector<ReadinessFinding> findings;  ///< by concern, then speed and sensor
+  bool overall_read = false;               ///< some overall level stands beside a once-per-rev amplitude
+  bool repeated = false;                   ///< some runs had the same weights
+  bool scatter_stated = false;             ///< some reading states its own standard deviation
+
+  /// No finding `holds_up` a trim.
+  [[nodiscard]] bool ready() const;
+  [[nodiscard]] bool has(ReadinessConcern concern) const;
+};
+
+/// Runs set aside take no part; "the last run" is the last that was not. Phases are only compared between
+/// runs, so it does not matter whether they are lag or lead.
+[[nodiscard]] Readiness readiness(const Job& job);
+
+/// Whether a finding asks for something to be looked at or done before a trim (`no_repeat` and `above_limit`
+/// only ask for care).
+[[nodiscard]] bool holds_up(ReadinessConcern concern);
+
+}  // namespace trimwright

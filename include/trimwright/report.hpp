@@ -1,0 +1,55 @@
+#pragma once
+
+#include <string>
+#include <vector>
+
+#include "trimwright/check.hpp"
+#include "trimwright/influence.hpp"
+#include "trimwright/job.hpp"
+#include "trimwright/plan.hpp"
+#include "trimwright/trim.hpp"
+
+namespace trimwright {
+
+/// The balance plan for a terminal or a printer: plain UTF-8 text, at most 100 columns, no colour.
+[[nodiscard]] std::string plan_text(const Job& job, const InfluenceModel& model, const TrimPlan& trim,
+                                    const BalancePlan& plan);
+
+/// The advice on the next trial run, and its plan.
+[[nodiscard]] std::string trial_text(const Job& job, const TrialAdvice& advice, const BalancePlan& plan);
+
+/// The influence coefficients and how well the runs settle them.
+[[nodiscard]] std::string influence_text(const Job& job, const InfluenceModel& model);
+
+/// Permissible specific unbalance of ISO 21940-11 by grade at `rpm`: for the shop, never a limit on wing.
+[[nodiscard]] std::string tolerance_text(double rpm);
+
+/// The verdict for a terminal or a printer: at most 100 columns, no colour.
+[[nodiscard]] std::string check_text(const Job& job, const Verdict& verdict);
+
+/// What was found, in one sentence, with speed, sensor and runs.
+[[nodiscard]] std::string finding_words(const Job& job, const ReadinessFinding& finding);
+
+/// What to look at or do first. Empty where there is nothing.
+[[nodiscard]] std::string what_to_do(ReadinessConcern concern);
+
+/// The answer in one sentence.
+[[nodiscard]] std::string answer_words(const Readiness& readiness);
+
+/// `trimwright ready` for a terminal.
+[[nodiscard]] std::string ready_text(const Job& job, const Readiness& readiness);
+
+/// Short marks for the weights of a plane's catalogue where there is little room: the ids themselves when
+/// none has more than three characters, else A, B, ... Z, AA, AB, ...
+[[nodiscard]] std::vector<std::string> weight_marks(const Plane& plane);
+
+/// The balance page: one self-contained HTML file (no network, no outside fonts or scripts) that shows the
+/// plan, draws slots and vibration, answers "what if", and prints a sheet to file. `page_data` is the `page
+/// 1` document of `page_json`; the page's own arithmetic starts from it. `verdict`: `verdict_on` the run made
+/// with the plan's weights, which took no part in the model; null where there is none. Whatever names, notes
+/// and serials hold is shown as text.
+[[nodiscard]] std::string balance_page(const Job& job, const InfluenceModel& model, const TrimPlan& trim,
+                                       const BalancePlan& plan, const std::string& page_data,
+                                       const Verdict* verdict = nullptr);
+
+}  // namespace trimwright

@@ -1,0 +1,22 @@
+#pragma once
+
+#include <string>
+#include <vector>
+
+#include "trimwright/influence.hpp"
+#include "trimwright/trim.hpp"
+
+namespace trimwright {
+
+/// Which planes act alike, where, and what the singular values mean for a trim.
+[[nodiscard]] std::vector<std::string> likeness_words(const Job& job, const InfluenceModel& model,
+                                                      const InfluenceReview& review);
+
+/// Which reading or run to repeat, and why; or that none asks for it.
+[[nodiscard]] std::vector<std::string> what_to_repeat(const Job& job, const InfluenceModel& model,
+                                                      const InfluenceReview& review);
+
+/// What becomes of the correction without the suspect readings.
+[[nodiscard]] std::vector<std::string> suspect_words(const Job& job, const SuspectEffect& effect);
+
+}  // namespace trimwright

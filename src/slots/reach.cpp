@@ -1,0 +1,210 @@
+#include "reach.hpp"
+
+#include <algorithm>
+#include <array>
+#include <functional>
+#include <limits>
+
+#include "prices.hpp"
+
+namespace trimwright::slots_detail {
+namespace {
+
+constexpr std::size_t kDirections = Reach::kDirections;
+
+Reach::Directions range_starts() {
+  Reach::Directions starts;
+  for (std::size_t k = 0; k <= kDirections; ++k) {
+    const double q = 4.0 * static_cast<double>(k % kDirections) / static_cast<double>(kDirections);
+    const double x = q <= 2.0 ? 1.0 - q : q - 3.0;
+    const double y = q <= 1.0 ? q : q <= 3.0 ? 2.0 - q : q - 4.0;
+    starts[k] = Complex(x, y) / std::abs(Complex(x, y));
+  }
+  return starts;
+}
+
+const Reach::Directions& starts() { return Reach::directions(); }
+
+/// 1 / cos(half the width of a range): a support function between the ends of the range is at most this
+/// times the larger of the two ends, if that is positive.
+double widening(std::size_t range) {
+  const double cosine = (std::conj(starts()[range]) * starts()[range + 1]).real();
+  return 1.0 / std::sqrt(0.5 * (1.0 + cosine));
+}
+
+/// Keeps the `most` largest values seen, largest first.
+class Largest {
+ public:
+  explicit Largest(std::size_t most) : most_(most) {}
+  void add(double value) {
+    if (values_.size() == most_) {
+      if (most_ == 0 || value <= values_.back()) return;
+      values_.pop_back();
+    }
+    values_.insert(std::upper_bound(values_.begin(), values_.end(), value, std::greater<>()), value);
+  }
+  [[nodiscard]] const std::vector<double>& values() const { return values_; }
+
+ private:
+  std::size_t most_;
+  std::vector<double> values_;
+};
+
+/// Sums of the n largest of the values from each slot on: [n][first slot].
+std::vector<double> largest_sums(const ArrayXd& of_slot, std::size_t most) {
+  const auto slots = static_cast<std::size_t>(of_slot.size());
+  std::vector<double> sums((most + 1) * (slots + 1), kNone);
+  Largest largest(most);
+  sums[slots] = 0.0;
+  for (std::size_t s = slots; s-- > 0;) {
+    largest.add(of_slot[static_cast<Eigen::Index>(s)]);
+    double sum = 0.0;
+    sums[s] = 0.0;
+    for (std::size_t n = 1; n <= largest.values().size(); ++n) {
+      sum += largest.values()[n - 1];
+      sums[n * (slots + 1) + s] = sum;
+    }
+  }
+  return sums;
+}
+
+}  // namespace
+
+Reach::Reach(const Model& model, const PlaneModel& plane, std::size_t most_changes) : slots_(plane.slots()) {
+  const std::size_t limited = model.stock.size();
+  const Ledger ledger(model);
+  std::vector<int> obtainable;
+  unpriced_.resize((most_changes + 1) * (slots_ + 1) * kDirections);
+  prices_.assign((most_changes + 1) * kDirections * limited, 0.0F);
+  const SlotValues::Kinds kinds(model, plane);
+  std::vector<SlotValues> values;
+  for (std::size_t k = 0; k < kDirections; ++k) values.emplace_back(kinds, starts()[k]);
+  values.push_back(values.front());
+  const std::size_t column = (slots_ + 1) * kDirections;
+  const auto store = [&](std::size_t n, std::size_t k, const std::vector<double>& here,
+                         const std::vector<double>& next, double highest_price) {
+    const double wide = widening(k);
+    for (std::size_t s = 0; s <= slots_; ++s) {
+      const double sum = std::max(here[n * (slots_ + 1) + s], next[n * (slots_ + 1) + s]);
+      const double highest =
+          (sum > 0.0 ? sum * wide : sum) + (wide - 1.0) * static_cast<double>(n) * highest_price;
+      unpriced_[n * column + s * kDirections + k] = static_cast<float>(highest + 1e-6 * std::abs(highest));
+    }
+  };
+  std::vector<std::vector<double>> free_sums;  // at no price, all n at once
+  for (std::size_t k = 0; k <= kDirections; ++k) {
+    free_sums.push_back(largest_sums(values[k].best_at(std::vector<double>(limited, 0.0)), most_changes));
+  }
+  for (std::size_t k = 0; k < kDirections; ++k) {
+    std::vector<double> prices(limited, 0.0);
+    for (std::size_t n = 0; n <= most_changes; ++n) {
+      ledger.obtainable(model.planes.size() > 1 && n < most_changes ? (most_changes - n) / 2 : 0, obtainable);
+      if (n > 0) settle_prices(values[k], obtainable, n, prices);
+      if (std::all_of(prices.begin(), prices.end(), [](double price) { return price <= 0.0; })) {
+        store(n, k, free_sums[k], free_sums[k + 1], 0.0);
+        continue;
+      }
+      for (std::size_t piece = 0; piece < limited; ++piece) {
+        float& price = prices_[(n * kDirections + k) * limited + piece];
+        price = static_cast<float>(prices[piece]);
+        prices[piece] = static_cast<double>(price);
+      }
+      const std::vector<double> cost = kind_prices(kinds, prices);
+      const double highest = *std::max_element(cost.begin(), cost.end());
+      store(n, k, largest_sums(values[k].best_at(prices), n), largest_sums(values[k + 1].best_at(prices), n),
+            highest);
+    }
+  }
+  for (std::size_t n = 0; n <= most_changes; ++n) {
+    ledger.obtainable(model.max_changes > n ? model.max_changes - n : 0, obtainable);
+    discs_.push_back(disc_about_heights(n, obtainable));
+  }
+}
+
+const Reach::Directions& Reach::directions() {
+  static const Directions fixed = range_starts();
+  return fixed;
+}
+
+void Region::confine(Complex centre, double radius) {
+  if (!std::isfinite(radius)) return;
+  for (std::size_t k = 0; k < kDirections; ++k) {
+    const Complex d = starts()[k];
+    extents_[k] = std::max(extents_[k], d.real() * centre.real() + d.imag() * centre.imag() - radius);
+  }
+  const double along = watched_.real() * centre.real() + watched_.imag() * centre.imag();
+  watched_extent_ = std::max(watched_extent_, along - radius);
+}
+
+Focus::Focus(const Model& model, const PlaneModel& plane, std::size_t n, Complex pull,
+             std::vector<double> prices)
+    : model_(&model), plane_(&plane), most_(n), prices_(std::move(prices)) {
+  const double length = std::abs(pull);
+  if (!(length > 0.0)) return;
+  direction_ = pull / length;
+  for (double& price : prices_) price /= length;
+}
+
+void Focus::tabulate() {
+  questions_ = -1;
+  std::vector<int> available;
+  Ledger(*model_).obtainable(model_->max_changes > most_ ? model_->max_changes - most_ : 0, available);
+  const SlotValues::Kinds kinds(*model_, *plane_);
+  const SlotValues values(kinds, direction_);
+  settle_prices(values, available, most_, prices_);
+  const ArrayXd best = values.best_at(prices_);
+  unpriced_ = largest_sums(best, most_);
+  double size = best.size() > 0 ? best.abs().maxCoeff() : 0.0;
+  for (std::size_t k = 0; k < prices_.size(); ++k)
+    size += prices_[k] * (model_->stock[k] + model_->holders[k] + static_cast<int>(model_->max_changes));
+  slack_ = 1e-12 * static_cast<double>(most_) * size;
+}
+
+double Reach::radius_about(Complex centre, std::size_t n, const std::vector<int>& available) const {
+  // The height of range k bounds the support function all over the range; about another centre it falls by
+  // the least that the centre's own support function has there.
+  double radius = -1.0;
+  for (std::size_t k = 0; k < kDirections; ++k) {
+    double least =
+        std::min((std::conj(starts()[k]) * centre).real(), (std::conj(starts()[k + 1]) * centre).real());
+    if (least < 0.0) least *= widening(k);
+    radius = std::max(radius, height(n, 0, k, available) - least);
+  }
+  return radius;
+}
+
+Disc Reach::disc_about_heights(std::size_t n, const std::vector<int>& available) const {
+  if (n > slots_) return {0.0, -1.0};
+  // The Steiner point of the set: the mean of d h(d).
+  Complex steiner = 0.0;
+  double turn = 0.0;
+  for (std::size_t k = 0; k < kDirections; ++k) {
+    const double width = std::arg(std::conj(starts()[k]) * starts()[k + 1]);
+    const Complex middle = starts()[k] + starts()[k + 1];
+    steiner += width * (height(n, 0, k, available)) * middle / std::abs(middle);
+    turn += width;
+  }
+  steiner *= 2.0 / turn;
+  const double about_origin = radius_about(0.0, n, available);
+  const double about_steiner = radius_about(steiner, n, available);
+  return about_steiner < 0.98 * about_origin ? Disc{steiner, about_steiner} : Disc{0.0, about_origin};
+}
+
+Disc Reach::disc(std::size_t n, const std::vector<int>& available) const {
+  return {discs_[n].centre, radius_about(discs_[n].centre, n, available)};
+}
+
+Disc meeting_disc(const Disc& a, const Disc& b) {
+  if (a.radius < 0.0) return a;
+  if (b.radius < 0.0) return b;
+  const double apart = std::abs(a.centre - b.centre);
+  if (apart > a.radius + b.radius) return {a.centre, -1.0};
+  // Along the line of centres, where the circles cross; beyond either centre, the smaller disc is as good.
+  const double to_chord =
+      apart > 0.0 ? 0.5 * (apart + (a.radius * a.radius - b.radius * b.radius) / apart) : 0.0;
+  if (!(to_chord > 0.0 && to_chord < apart)) return a.radius <= b.radius ? a : b;
+  const double half_chord = std::sqrt(std::max(0.0, a.radius * a.radius - to_chord * to_chord));
+  return {a.centre + (b.centre - a.centre) * (to_chord / apart), half_chord * (1.0 + 1e-12)};
+}
+
+}  // namespace trimwright::slots_detail
