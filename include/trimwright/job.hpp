@@ -3,6 +3,7 @@
 #include <complex>
 #include <optional>
 #include <string>
+#include <string_view>
 #include <utility>
 #include <vector>
 
@@ -134,6 +135,41 @@ struct Job {
 /// The job with every phasor as it is if its phases were written in `convention`. The readings of a job whose
 /// rotor says `unknown` are held as if in lag, so `lead` is their mirror (conjugate).
 [[nodiscard]] Job with_phase_convention(Job job, PhaseConvention convention);
+
+/// A job made in code, one call for each fact. What is wrong with any of them is told by `job`.
+///
+/// Calls about a run are of the run begun last. A run begins with nothing fitted; what is on the rotor when a
+/// plan is made is what the last run had. Names are those given before; amplitudes are in the sensor's unit
+/// as shown, phases in degrees in the rotor's convention, angles in degrees with rotation from the reference
+/// tooth.
+class JobBuilder {
+ public:
+  JobBuilder(std::string rotor, PhaseConvention phase);
+
+  JobBuilder& plane(Plane plane);
+  /// A plane in which any moment can be made at any angle.
+  JobBuilder& plane(std::string name);
+  JobBuilder& sensor(Sensor sensor);
+  /// `unit` as in a rotor file ("mm/s peak"); phase is of what it measures; one limit at every speed.
+  JobBuilder& sensor(std::string name, std::string_view unit, double limit,
+                     std::optional<double> target = {});
+  JobBuilder& run(std::string name);
+  JobBuilder& fit(std::string_view plane, double moment_g_mm, double degrees);
+  JobBuilder& fit(std::string_view plane, int slot, std::string_view weight);
+  JobBuilder& read(std::string_view sensor, double rpm, double amplitude, double phase_deg);
+
+  /// Errors: the first call that was wrong; weights that the rotor cannot hold so; those of `settle_places`;
+  /// no run.
+  [[nodiscard]] Result<Job> job() const;
+
+ private:
+  template <class Named>
+  std::size_t index_of(const std::vector<Named>& all, std::string_view name, const char* kind);
+  void reject(std::string what, std::string expected);
+
+  Job job_;
+  std::optional<Error> wrong_;
+};
 
 /// What speaks against trimming yet. Thresholds are common practice, no published source.
 enum class ReadinessConcern {

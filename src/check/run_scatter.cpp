@@ -42,7 +42,7 @@ std::optional<CheckRow> check_row(const Job& job, const InfluenceModel& model, s
 /// A plane outside the model whose weights differ in the check run: its effect is not known.
 std::string unknown_plane(const Job& job, const InfluenceModel& model, std::size_t run) {
   const auto now = run_unbalance(job, run);
-  const auto known = run_unbalance(job, model.runs_used.front());
+  const auto known = run_unbalance(job, model.runs.used.front());
   for (std::size_t p = 0; p < now.size(); ++p) {
     if (std::find(model.planes.begin(), model.planes.end(), p) != model.planes.end()) continue;
     if (std::abs(now[p] - known[p]) > 1e-9 * (1.0 + std::abs(known[p])))
@@ -191,7 +191,7 @@ Eigen::VectorXcd expected_readings(const InfluenceModel& model, const CheckRows&
 
 DifferenceCovariance difference_covariance(const Job& job, const InfluenceModel& model, const CheckRows& rows,
                                            const Eigen::VectorXcd& unbalance, const RunToRun& scatter) {
-  if (model.rows_are_posterior_mean() || model.rows.front().gain.size() == 0)
+  if (model.basis != InfluenceModel::Basis::runs || model.rows.front().gain.size() == 0)
     return posterior_difference_covariance(job, model, rows, unbalance, scatter);
   const auto n = static_cast<Index>(rows.rows.size());
   const auto runs = static_cast<Index>(rows.run);  // those before

@@ -128,7 +128,7 @@ Result<void> advise(const Job& job, const TrimRequest& request, Verdict& verdict
     verdict.advice = none ? Advice::stop_not_unbalance : Advice::look_first;
     return {};
   }
-  if (verdict.refined && verdict.refined->mirror.outcome == MirrorTest::Outcome::contradicts) {
+  if (verdict.refined && verdict.refined->runs.mirror.outcome == MirrorTest::Outcome::contradicts) {
     verdict.advice = Advice::look_first;
     return {};
   }
@@ -242,7 +242,8 @@ Verdict verdict_on(const Job& job, const InfluenceModel& model, std::size_t run,
       verdict.worst_ratio = std::max(verdict.worst_ratio, one.amplitude / one.limit);
 
   auto refined = settle_and_fit(job_after(job, run), planes, prior);
-  const auto rows = check_rows(job, model, run, refined ? refined->model.left_out : std::vector<LeftOut>{});
+  const auto rows =
+      check_rows(job, model, run, refined ? refined->model.runs.left_out : std::vector<LeftOut>{});
   verdict.not_predicted = rows.why_not;
   if (rows.why_not.empty()) {
     add_expected(job, model, rows, verdict.readings);

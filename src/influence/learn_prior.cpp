@@ -213,9 +213,9 @@ Result<InfluencePosterior> own_answer(const Job& job) {
   if (job.rotor.phase == PhaseConvention::unknown)
     return fail("its phase is declared unknown", "lag or lead");
   using enum MirrorTest::Outcome;
-  if (model->mirror.outcome == contradicts)
+  if (model->runs.mirror.outcome == contradicts)
     return fail("its runs contradict its declared conventions of phase and angle", "");
-  if (model->mirror.outcome == neither_fits)
+  if (model->runs.mirror.outcome == neither_fits)
     return fail("its runs fit neither way of reading the phases", "");
   if (!model->posterior) return fail("nothing tells how well its readings repeat", "");
   return *model->posterior;

@@ -37,7 +37,7 @@ Result<Told> told_by(const Job& job, TrimRequest request, const Prior* prior) {
     told.notes.push_back("Nothing can be planned on yet: " + settled.error().what + ".");
     return told;
   }
-  if (settled->model.mirror.outcome == MirrorTest::Outcome::contradicts) {
+  if (settled->model.runs.mirror.outcome == MirrorTest::Outcome::contradicts) {
     told.notes.emplace_back(
         "The runs contradict the declared conventions of phase and angle: settle this first (trimwright "
         "influence). Nothing here relies on them.");

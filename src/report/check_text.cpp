@@ -63,6 +63,7 @@ std::string expected_table(const Job& job, const Verdict& verdict) {
                    {"sensor", Align::left},
                    {"read", Align::right},
                    {"expected", Align::right},
+                   {"±", Align::right},
                    {"away", Align::right},
                    {"differs by", Align::right},
                    {"result", Align::left}});
@@ -71,8 +72,10 @@ std::string expected_table(const Job& job, const Verdict& verdict) {
     const Sensor& sensor = job.rotor.sensors[one.sensor];
     const auto words = [&](double peak) { return amplitude_words(sensor.unit.shown_from_peak(peak)); };
     table.add({speed_words(job, one.speed), sensor.name, read_words(sensor, one, job.rotor.phase),
-               phasor_words(sensor, *one.expected, job.rotor.phase), words(*one.away()),
-               words(*one.differs_by), one.differs() ? "differs" : "as expected"});
+               phasor_words(sensor, *one.expected, job.rotor.phase),
+               one.expected_sd ? words(*one.expected_sd) : "-",
+               words(*one.away()) + (one.off_by_sd() ? fmt::format(" ({:.1f} ±)", *one.off_by_sd()) : ""),
+               words(*one.differs_by), one.differs() ? "differs" : "agrees"});
   }
   return table.text();
 }
@@ -101,11 +104,10 @@ std::string prediction_part(const Job& job, const Verdict& verdict) {
                      expected_table(job, verdict);
   text += wrapped(
       "  ",
-      "away: from the expected to the "
-      "read one, from tip to tip of the two arrows; a reading further away than \"differs by\" differs, and "
-      "one sound reading in fifty does. \"differs by\" is larger than in the plan where the reading was made "
-      "off "
-      "its set speed.");
+      "±: usual difference between a sound reading and the expected one in any one direction, all scatter "
+      "included. away: from the expected to the read one, from tip to tip of the two arrows, and how many ± "
+      "that is; a reading further away than \"differs by\" differs, and one sound reading in fifty does. "
+      "\"differs by\" is larger than in the plan where the reading was made off its set speed.");
   if (!verdict.mistakes.as_predicted())
     text += "\nWHAT MAY HAVE GONE WRONG\n" + mistake_table(verdict.mistakes);
   return text;

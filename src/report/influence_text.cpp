@@ -59,7 +59,7 @@ std::string run_list(const Job& job, const InfluenceModel& model) {
                    {"plane", Align::left},
                    {"moment in it", Align::right},
                    {"angle", Align::right}});
-  for (const std::size_t run : model.runs_used) {
+  for (const std::size_t run : model.runs.used) {
     const auto unbalance = run_unbalance(job, run);
     for (const std::size_t p : model.planes)
       table.add({job.runs[run].name, job.rotor.planes[p].name,
@@ -152,7 +152,7 @@ std::string mirror_words(const InfluenceModel& model) {
   if (model.convention == PhaseConvention::unknown)
     return "Solved from amplitudes alone: phases took no part, so it does not matter whether they are lag or "
            "lead.";
-  const MirrorTest& mirror = model.mirror;
+  const MirrorTest& mirror = model.runs.mirror;
   const std::string odds = odds_words(mirror.log_odds);
   switch (mirror.outcome) {
     case MirrorTest::Outcome::supports_given:
@@ -199,7 +199,7 @@ std::string noise_lines(const Job& job, const InfluenceModel& model) {
     text += wrapped("  ", fmt::format("This scatter is as surely known as a variance with {:.0f} degrees of "
                                       "freedom{}: 90 % intervals are {:.2f} standard errors either way.",
                                       noise.degrees_of_freedom,
-                                      model.chi_squared_dof > 0 ? " (not those of the residuals above)" : "",
+                                      model.runs.misfit_dof > 0 ? " (not those of the residuals above)" : "",
                                       interval_factor(0.9, noise.degrees_of_freedom)));
   if (const auto sampling = model.belief ? sampling_of(*model.belief) : std::nullopt)
     text += wrapped(
@@ -208,12 +208,13 @@ std::string noise_lines(const Job& job, const InfluenceModel& model) {
                           sampling->draws, sampling->effective_draws,
                           sampling->split_r_hat > 1.05 ? "do NOT agree: do not rely on the chances" : "agree",
                           sampling->split_r_hat));
-  if (model.fleet)
+  if (model.prior && model.prior->fleet)
     text += wrapped(
         "  ", fmt::format("Against the fleet's prior: squared distance {:.1f} in {} components, probability "
                           "{:.2g} for a rotor of the fleet.",
-                          model.fleet->distance, model.fleet->components, model.fleet->probability));
-  else if (model.with_prior)
+                          model.prior->fleet->distance, model.prior->fleet->components,
+                          model.prior->fleet->probability));
+  else if (model.prior)
     text += wrapped("  ", "The coefficients are the fleet's prior, with what these runs add to it.");
   return text;
 }
@@ -222,17 +223,17 @@ std::string quality_lines(const InfluenceModel& model) {
   std::string text = wrapped(
       "  ", fmt::format("Unknowns settled by the runs: {} (baseline and {} plane{}); condition of the "
                         "runs {:.2f}, of the planes {:.2f} (1 is best).",
-                        model.rank, model.planes.size(), model.planes.size() == 1 ? "" : "s", model.condition,
-                        model.planes_condition));
-  if (model.chi_squared_dof > 0)
+                        model.runs.rank, model.planes.size(), model.planes.size() == 1 ? "" : "s",
+                        model.runs.condition, model.planes_condition));
+  if (model.runs.misfit_dof > 0)
     text += wrapped(
         "  ",
         fmt::format("Scatter about the fit beside what is stated (repeatability, run-to-run change, "
                     "proportional part): {:.2f} times the variance expected, which sound readings reach "
                     "with a probability of {:.2g} (chi-squared {:.2f} with {} degrees of freedom, two for "
                     "each reading more than the unknowns).",
-                    model.chi_squared / model.chi_squared_dof, fit_probability(model), model.chi_squared,
-                    model.chi_squared_dof));
+                    model.runs.misfit / model.runs.misfit_dof, fit_probability(model), model.runs.misfit,
+                    model.runs.misfit_dof));
   return text + wrapped("  ", mirror_words(model));
 }
 

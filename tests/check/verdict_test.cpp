@@ -65,7 +65,7 @@ TEST_CASE("A check run that does what the list says is accepted as predicted") {
     CHECK(one.first.value() > 0.0);
   }
   REQUIRE(verdict.refined);
-  CHECK(verdict.refined->runs_used.size() == 3);
+  CHECK(verdict.refined->runs.used.size() == 3);
 }
 
 TEST_CASE(

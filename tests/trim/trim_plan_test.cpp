@@ -365,7 +365,7 @@ TEST_CASE("Runs that contradict the declared conventions are refused by the plan
   const Job job = slotted_job_with_trial({100.0, 200.0});
   auto model = fit_influence(job);
   REQUIRE(model);
-  model->mirror.outcome = MirrorTest::Outcome::contradicts;
+  model->runs.mirror.outcome = MirrorTest::Outcome::contradicts;
   const auto refused = plan_trim(job, *model, {});
   REQUIRE_FALSE(refused);
   CHECK(refused.error().message().find("mirror image") != std::string::npos);
