@@ -8,10 +8,10 @@
 #include <utility>
 #include <vector>
 
-#include "io/rehearsal_files.hpp"
-#include "rehearsal/draws.hpp"
+#include "rehearsal/files.hpp"
 #include "trimwright/check.hpp"
 #include "trimwright/plan.hpp"
+#include "virtual_rotor/draws.hpp"
 
 namespace trimwright::testing {
 
@@ -113,7 +113,7 @@ class MistakeTrial {
                             {},
                             fitted,
                             {},
-                            readings_of(fitted, rehearsal::Draws(seed_, 78).bits(job_.runs.size()), true),
+                            readings_of(fitted, virtual_rotor::Draws(seed_, 78).bits(job_.runs.size()), true),
                             {}});
     if (!settle_places(job_, speeds_)) throw std::runtime_error("speed points");
   }
@@ -123,10 +123,10 @@ class MistakeTrial {
     std::vector<std::complex<double>> unbalance;
     for (std::size_t p = 0; p < fitted.size(); ++p)
       unbalance.push_back(total_moment(job_.rotor.planes[p], fitted[p]) + extra_[p]);
-    rehearsal::RunScatter none;
+    virtual_rotor::RunScatter none;
     none.repeatability = false;
-    const auto run = rehearsal::virtual_run(rehearsal_->truth, unbalance, job_.speeds_rpm,
-                                            scatter ? rehearsal_->scatter : none, 1, seed);
+    const auto run = virtual_rotor::virtual_run(rehearsal_->truth, unbalance, job_.speeds_rpm,
+                                                scatter ? rehearsal_->scatter : none, 1, seed);
     std::vector<Reading> readings;
     for (const auto& one : run.value()) {
       Reading reading;
@@ -303,7 +303,7 @@ class MistakeTrial {
   }
 
   std::uint64_t seed_;
-  rehearsal::Draws draws_;
+  virtual_rotor::Draws draws_;
   std::uint64_t next_ = 0;
   std::optional<Rehearsal> rehearsal_;
   Job job_;

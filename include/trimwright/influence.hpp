@@ -244,12 +244,14 @@ struct InfluenceModel {
 [[nodiscard]] Result<InfluenceModel> fit_influence(const Job& job,
                                                    const std::vector<std::size_t>& planes = {});
 
-/// As `fit_influence`, but a rotor that says `unknown` is tried in both conventions, and the one that the
-/// runs support is taken. Error: they cannot tell.
+/// A job and how its rotor answers.
 struct SettledModel {
   Job job;  ///< with its rotor's convention settled
   InfluenceModel model;
 };
+
+/// The way in: as `fit_influence`, but a rotor that says `unknown` is tried in both conventions, and the one
+/// that the runs support is taken. Error: they cannot tell.
 /// With a prior: every plane the prior knows (or those asked for), runs and prior combined; a baseline alone
 /// is then enough. The prior tells lag from lead as soon as a run changed a weight.
 /// With `Job::small_residual`, and no prior: baselines and coefficients are those that suppose that weights

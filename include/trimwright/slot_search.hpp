@@ -170,7 +170,7 @@ struct SlotChoice {
 /// where the fitted weights break one, "no change" is not admissible either. Moment limits and budgets may be
 /// exceeded by a billionth.
 ///
-/// Method: the notes in `src/trim/slot_walk.hpp`, `slot_bound.hpp`, `slot_reach.hpp` and `slot_rules.hpp`.
+/// Method: the notes in `src/slots`: `walk.hpp`, `bound.hpp`, `reach.hpp` and `rules.hpp`.
 /// One thread; calls from several threads at once do not disturb each other. Memory: tables of two-change
 /// sums up to 200 MB, of three-change sums up to 46 MB a plane; beyond, such sums are formed when asked for.
 [[nodiscard]] std::vector<SlotChoice> search_slots(const SlotProblem& problem,

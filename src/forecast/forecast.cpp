@@ -5,6 +5,7 @@
 #include <algorithm>
 #include <cmath>
 #include <limits>
+#include "outlook.hpp"
 
 namespace trimwright {
 namespace {

@@ -7,6 +7,7 @@
 #include <filesystem>
 #include <set>
 
+#include "base/name.hpp"
 #include "filed_job.hpp"
 
 namespace trimwright {
@@ -69,7 +70,7 @@ Result<Fleet> read_archive(const std::string& path, const std::string& rotor) {
   query.rotor = rotor;
   Fleet fleet{{}, {path}};
   const auto all = archive->each(query, [&](StoredRecord& one) -> Result<void> {
-    if (one.corrected_by || (!rotor.empty() && one.record.rotor != rotor)) return {};
+    if (one.corrected_by || (!rotor.empty() && !alike(one.record.rotor, rotor))) return {};
     if (!one.holds)
       return fail(fmt::format("record {} is not as it was filed", one.number), "a backup", {path, 0, {}});
     auto job = filed_job(one, path);
@@ -95,7 +96,7 @@ Result<Fleet> read_fleet(const std::string& path, const std::string& rotor) {
   for (const auto& one : fleet->jobs)
     if (const auto quoted = "\"" + one.job.rotor.name + "\""; others.find(quoted) == std::string::npos)
       others += (others.empty() ? "" : " or ") + quoted;
-  std::erase_if(fleet->jobs, [&](const FleetJob& one) { return one.job.rotor.name != rotor; });
+  std::erase_if(fleet->jobs, [&](const FleetJob& one) { return !alike(one.job.rotor.name, rotor); });
   if (fleet->jobs.empty() && !others.empty())
     return fail("no job is on rotor \"" + rotor + "\"", others, {path, 0, {}});
   return fleet;

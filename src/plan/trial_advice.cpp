@@ -6,6 +6,7 @@
 #include <cmath>
 #include <map>
 
+#include "forecast/outlook.hpp"
 #include "influence/run_information.hpp"
 #include "trial_weights.hpp"
 

@@ -6,6 +6,7 @@
 #include <cmath>
 #include <functional>
 
+#include "forecast/outlook.hpp"
 #include "influence/posterior_draws.hpp"
 
 namespace trimwright {

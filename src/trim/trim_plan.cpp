@@ -5,6 +5,7 @@
 #include <algorithm>
 #include <cmath>
 
+#include "forecast/outlook.hpp"
 #include "probable_choice.hpp"
 #include "recommendation.hpp"
 #include "slot_catalogue.hpp"

@@ -4,6 +4,7 @@
 
 #include <cmath>
 
+#include "forecast/outlook.hpp"
 #include "virtual_fleet.hpp"
 
 using namespace trimwright;

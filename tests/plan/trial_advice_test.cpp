@@ -5,6 +5,7 @@
 #include <cmath>
 #include <numbers>
 
+#include "forecast/outlook.hpp"
 #include "influence/run_information.hpp"
 #include "job_builder.hpp"
 #include "trimwright/forecast.hpp"

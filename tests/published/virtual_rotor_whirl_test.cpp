@@ -5,11 +5,11 @@
 #include <cmath>
 #include <numbers>
 
-#include "rehearsal/beam.hpp"
-#include "rehearsal/whirl.hpp"
+#include "virtual_rotor/beam.hpp"
+#include "virtual_rotor/whirl.hpp"
 
 using namespace trimwright;
-using namespace trimwright::rehearsal;
+using namespace trimwright::virtual_rotor;
 
 namespace {
 

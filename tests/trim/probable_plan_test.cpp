@@ -2,6 +2,7 @@
 
 #include <algorithm>
 
+#include "forecast/outlook.hpp"
 #include "trimwright/forecast.hpp"
 #include "trimwright/trim.hpp"
 #include "virtual_fleet.hpp"
