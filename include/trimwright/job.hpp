@@ -121,9 +121,6 @@ struct Job {
 /// "front at 3174 rpm (62 %)".
 [[nodiscard]] std::string place_words(const Job& job, std::size_t speed, std::size_t sensor);
 
-/// What the first run that is not set aside had fitted, one entry per plane; a job has such a run.
-[[nodiscard]] const std::vector<FittedWeights>& fitted_as_found(const Job& job);
-
 /// U of every plane in run `run`: total moment plus all known changes up to and including that run [g mm].
 [[nodiscard]] std::vector<std::complex<double>> run_unbalance(const Job& job, std::size_t run);
 

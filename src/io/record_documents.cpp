@@ -11,6 +11,7 @@
 #include "base/text.hpp"
 #include "record_content.hpp"
 #include "report/page_tables.hpp"
+#include "runs/as_found.hpp"
 #include "trimwright/files.hpp"
 #include "trimwright/plan.hpp"
 
@@ -293,6 +294,14 @@ Result<void> write_files(const std::vector<FiledFile>& files, const std::string&
     if (auto written = write_text_file(path.string(), file.text); !written) return written;
   }
   return {};
+}
+
+Result<void> write_files_anew(const std::vector<FiledFile>& files, const std::string& folder) {
+  std::error_code none;
+  if (fs::exists(folder, none)) return fail("this is there already", "a new folder", {folder, unwritten, {}});
+  auto written = write_files(files, folder);
+  if (!written) fs::remove_all(folder, none);
+  return written;
 }
 
 }  // namespace trimwright

@@ -6,6 +6,7 @@
 #include "model_warnings.hpp"
 #include "number_words.hpp"
 #include "page_tables.hpp"
+#include "runs/as_found.hpp"
 #include "slot_map.hpp"
 
 namespace trimwright {

@@ -1,4 +1,4 @@
-#include "trimwright/job.hpp"
+#include "as_found.hpp"
 
 #include <algorithm>
 #include <cassert>
