@@ -100,7 +100,7 @@ std::vector<SheetLevel> levels_in(const Json& content) {
     speeds.push_back(one.at("speed_rpm"));
   }
   for (const auto& one : check.value("missing", Json::array())) {
-    SheetLevel level{speed_in(one), one.at("sensor"), one.value("unit", "")};
+    SheetLevel level{speed_in(one), one.at("sensor"), one.value("unit", ""), false, true};
     level.as_found = as_found_at(content, one);
     level.measured = "not read";
     level.limit = number_in(one, "limit");
@@ -245,7 +245,7 @@ BalanceSheet sheet_in(const StoredRecord& record, const Json& content) {
 
 Result<std::string> sheet_text(const StoredRecord& record) {
   return from_content(record, [&](const Json& content) {
-    return "Balance sheet of a filed trim\n=============================\n" +
+    return "Trim balance: before and after\n==============================\n" +
            sheet_parts_text(sheet_parts(sheet_in(record, content)));
   });
 }

@@ -51,10 +51,11 @@ SheetPart sheet_levels(const BalanceSheet& sheet) {
     return value ? reading_words(*value) : otherwise;
   };
   for (const auto& one : sheet.levels) {
-    const std::string differs = one.differs_by ? amplitude_words(*one.differs_by) : one.overall ? "" : "?";
+    const bool told = one.expected || !(one.overall || one.unread);
+    const std::string differs = one.differs_by ? amplitude_words(*one.differs_by) : told ? "?" : "";
     part.rows.push_back({one.speed, one.sensor + (one.overall ? ", overall level" : ""), one.unit,
                          reading(one.as_found, ""), reading(one.now, ""),
-                         reading(one.expected, one.overall ? "" : "not known"), differs, one.measured,
+                         reading(one.expected, told ? "not known" : ""), differs, one.measured,
                          level(one.limit), level(one.target), one.result});
   }
   if (sheet.made) {  // what was fitted before is no matter any more

@@ -116,7 +116,7 @@ def same_commands(bench, server):
         if words == ["export"]:  # filed at another second, so with another digest
             mine, other = ([line.rsplit(",", 3)[0] for line in text.splitlines()] for text in (mine, other))
         check(mine == other, f"{words}: {mine} but {other}")
-    check("SIGNATURES" in bench.record("sheet", 1, archive=url), "no sheet")
+    check("Signatures" in bench.record("sheet", 1, archive=url), "no sheet")
     bench.valid(bench.record("show", 1, "--format", "json", archive=url))
     check("filed already as record 1" in bench.file(bench.job("p.yaml", "PG-1"), archive=url, status=1), "filed twice")
     head = bench.proof(url)["tree_head"]
