@@ -34,6 +34,7 @@ Json readings_json(const Job& job, const Verdict& verdict) {
     entry["away"] = seen(one.away());
     entry["differs_by"] = seen(one.differs_by);
     entry["differs"] = one.differs();
+    entry["result"] = row_words(one);
     list.push_back(std::move(entry));
   }
   return list;
@@ -41,7 +42,15 @@ Json readings_json(const Job& job, const Verdict& verdict) {
 
 Json missing_json(const Job& job, const Verdict& verdict) {
   Json list = Json::array();
-  for (const auto& one : verdict.missing) list.push_back(place_json(job, one.speed, one.sensor));
+  for (const auto& one : verdict.missing) {
+    const auto& unit = job.rotor.sensors[one.sensor].unit;
+    const Place& place = place_of(job, one.speed, one.sensor);
+    Json entry = place_json(job, one.speed, one.sensor);
+    entry["unit"] = unit.text();
+    entry["limit"] = unit.shown_from_peak(place.limit);
+    entry["target"] = place.target ? Json(unit.shown_from_peak(*place.target)) : Json(nullptr);
+    list.push_back(std::move(entry));
+  }
   return list;
 }
 
@@ -65,6 +74,7 @@ std::string check_json(const Job& job, const Verdict& verdict) {
   Json json = document_header("check", job);
   json["run"] = job.runs[verdict.run].name;
   json["verdict"] = outcome_name(verdict.outcome);
+  json["verdict_words"] = verdict_words(verdict);
   json["as_predicted"] =
       verdict.mistakes.kinds.empty() ? Json(nullptr) : Json(verdict.mistakes.as_predicted());
   json["not_predicted"] = verdict.not_predicted.empty() ? Json(nullptr) : Json(verdict.not_predicted);

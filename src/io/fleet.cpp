@@ -62,12 +62,14 @@ Result<std::string> rotors_in(const Archive& archive) {
   return fmt::format("{}", fmt::join(names, " or "));
 }
 
-/// One record after the other: only the jobs on `rotor` are kept.
+/// One record after the other: only the jobs on `rotor` are kept, and of many the latest, so that neither
+/// memory nor time grows with the archive.
 Result<Fleet> read_archive(const std::string& path, const std::string& rotor) {
   const auto archive = Archive::open(path, Archive::Opening::existing);
   if (!archive) return tl::unexpected(archive.error());
   RecordQuery query;
   query.rotor = rotor;
+  query.most = most_fleet_records;
   Fleet fleet{{}, {path}};
   const auto all = archive->each(query, [&](StoredRecord& one) -> Result<void> {
     if (one.corrected_by || (!rotor.empty() && !alike(one.record.rotor, rotor))) return {};

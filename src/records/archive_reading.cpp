@@ -127,6 +127,20 @@ Result<std::vector<StoredRecord>> Archive::find(const RecordQuery& query) const 
   return found;
 }
 
+Result<std::vector<std::string>> Archive::serials_with(const std::string& part) const {
+  return caught([&]() -> Result<std::vector<std::string>> {
+    RecordQuery query;
+    query.part_of_serial = part;
+    const Conditions asked(query, state_->database->serial_column());
+    const auto rows = state_->database->prepare("SELECT DISTINCT serial FROM record" + asked.where() +
+                                                " ORDER BY serial LIMIT 20");
+    asked.bind_to(*rows);
+    std::vector<std::string> serials;
+    while (rows->step()) serials.push_back(rows->text(0));
+    return serials;
+  });
+}
+
 Result<StoredRecord> Archive::read(std::int64_t number) const {
   return caught([&]() -> Result<StoredRecord> {
     Database& database = *state_->database;
