@@ -2,6 +2,7 @@
 
 #include <Eigen/Cholesky>
 #include <algorithm>
+#include <array>
 #include <cmath>
 #include <limits>
 #include <numbers>
@@ -69,9 +70,20 @@ double left_at_even_times(std::span<const Phasor> x, double step_rad) {
 template <class Left>
 double least_between(double low, double high, Left left) {
   const double golden = 0.5 * (std::sqrt(5.0) - 1.0);
+  double a = high - golden * (high - low), b = low + golden * (high - low);
+  double at_a = left(a), at_b = left(b);
   for (int i = 0; i < refinements; ++i) {
-    const double a = high - golden * (high - low), b = low + golden * (high - low);
-    (left(a) < left(b) ? high : low) = left(a) < left(b) ? b : a;
+    if (at_a < at_b) {
+      high = std::exchange(b, a);
+      at_b = at_a;
+      a = high - golden * (high - low);
+      at_a = left(a);
+    } else {
+      low = std::exchange(a, b);
+      at_a = at_b;
+      b = low + golden * (high - low);
+      at_b = left(b);
+    }
   }
   return 0.5 * (low + high);
 }
@@ -165,6 +177,28 @@ MemoryFit with_memory(std::span<const Phasor> x) {
   return fit;
 }
 
+/// Variance that the mean of `x` has times their number, where covariances fall off by one factor from the
+/// first lag on and white noise adds to the variance alone (a first-order autoregression in noise; G. E. P.
+/// Box and G. M. Jenkins, Time Series Analysis, section 3.4). The mean takes its own variance out of each
+/// covariance: it is put back.
+double long_run_variance(std::span<const Phasor> x, Phasor mean) {
+  const std::size_t n = x.size();
+  std::array<Phasor, 3> covariance{};
+  for (std::size_t lag = 0; lag < covariance.size(); ++lag)
+    for (std::size_t i = 0; i + lag < n; ++i)
+      covariance[lag] += (x[i + lag] - mean) * std::conj(x[i] - mean) / static_cast<double>(n - lag);
+  double all = covariance[0].real();
+  for (int step = 0; step < 8; ++step) {
+    const double taken = all / static_cast<double>(n);
+    const Phasor first = covariance[1] + taken;
+    Phasor memory = std::abs(first) > 0.0 ? (covariance[2] + taken) / first : Phasor(0.0);
+    if (std::abs(memory) > most_memory) memory *= most_memory / std::abs(memory);
+    all = std::clamp(covariance[0].real() + taken + 2.0 * std::real(first / (1.0 - memory)), 0.0,
+                     covariance[0].real() * static_cast<double>(n));
+  }
+  return all;
+}
+
 double twice_likelihood(double count, double left) {
   return -2.0 * count * std::log(std::max(left, 1e-300) / count);
 }
@@ -209,7 +243,8 @@ LevelFit fit_level(std::span<const double> times_s, std::span<const Phasor> seri
   if (gain_line >= gain_band) return level_beside(line, w, times_s, series);
   fit.beside = LevelFit::Beside::band;
   fit.value = band.constant;
-  fit.sd = std::sqrt(0.5 * band.left / (n - 3.0) / (n - 1.0)) / std::abs(1.0 - band.memory);
+  const double plain_sd = std::sqrt(0.5 * band.left / (n - 3.0) / (n - 1.0)) / std::abs(1.0 - band.memory);
+  fit.sd = std::max(plain_sd, std::sqrt(0.5 * long_run_variance(series, mean) / n));
   return fit;
 }
 
