@@ -16,13 +16,13 @@ constexpr double rival_part = 0.2;           ///< of the largest's excess
 constexpr double near_rival_part = 0.6;      ///< of the largest's excess: a rival even among uneven teeth
 constexpr double least_wider = 0.03;         ///< log
 constexpr double least_odd = 0.025;          ///< log, of a tooth smaller than the others
-constexpr double stated_tolerance = 0.03;    ///< log, and
-constexpr double stated_part = 0.15;         ///< of the stated excess: the gap has its share in it
-constexpr double least_shared = 0.3;         ///< of the larger half's excess, in the other half
-constexpr double alternates = 0.6;           ///< of the excess, rms from revolution to revolution
-constexpr int few_ring_teeth = 6;            ///< below this there is no usual spread to go by
-constexpr double same_ring_misfit = 4.5;     ///< chi-square per tooth of three features, each tooth at most 9
-constexpr double tellable = 60.0;            ///< chi-square by which a ring's teeth differ from one another
+constexpr double stated_tolerance = 0.02;    ///< log, and
+constexpr double stated_part = 0.1;       ///< of the stated excess: gap and neighbours have their share in it
+constexpr double least_shared = 0.3;      ///< of the larger half's excess, in the other half
+constexpr double alternates = 0.6;        ///< of the excess, rms from revolution to revolution
+constexpr int few_ring_teeth = 6;         ///< below this there is no usual spread to go by
+constexpr double same_ring_misfit = 4.5;  ///< chi-square per tooth of three features, each tooth at most 9
+constexpr double tellable = 60.0;         ///< chi-square by which a ring's teeth differ from one another
 
 /// How one feature stands out around the ring, run-out left out.
 struct Ranking {
@@ -119,10 +119,18 @@ std::optional<int> wider_than(int place, const Ranking& widths) {
   return wider && widest > clear_of_others * widths.usual() ? std::optional(widths.first) : std::nullopt;
 }
 
+/// What a stated size or width may be off by [log].
+double allowed_of(double stated, double sd) {
+  return std::max({stated_tolerance, stated_part * std::abs(std::log(stated)), 4.0 * sd});
+}
+
 bool as_stated(double log_seen, double stated, double sd) {
-  const double log_stated = std::log(stated);
-  return std::abs(log_seen - log_stated) <=
-         std::max({stated_tolerance, stated_part * std::abs(log_stated), 4.0 * sd});
+  return std::abs(log_seen - std::log(stated)) <= allowed_of(stated, sd);
+}
+
+/// Whether a tooth of usual width is out of what the stated width allows, by as much again.
+bool tells_apart(double stated_width, double sd) {
+  return std::abs(std::log(stated_width)) > std::max(least_wider, 2.0 * allowed_of(stated_width, sd));
 }
 
 /// A tooth clearly smaller than the others, as a worn one may be.
@@ -148,21 +156,21 @@ void judge_by_size(const RingPicture& seen, const RingKnowledge& known, Referenc
     judgement.verdict = verdict;
     judgement.rival = rival;
   };
+  const bool sized = known.ratio && as_stated(sizes.own[sizes.first], *known.ratio, sizes.mean_sd);
+  const bool width_fits = !known.width || as_stated(widths.own[sizes.first], *known.width, widths.mean_sd);
+  const bool wide = known.width && width_fits && tells_apart(*known.width, widths.mean_sd);
   if (halves_lie_apart(seen, sizes.mean_sd)) return refuse(ReferenceVerdict::polarity_reversed);
   if (larger_now_and_then(seen, sizes)) return refuse(ReferenceVerdict::no_larger_tooth);
+  for (int place = 0; !(sized && wide) && place < seen.teeth(); ++place)
+    if (seen.broken_off(place)) return refuse(ReferenceVerdict::tooth_broken_off, place);
   if (second_is_a_rival(sizes)) return refuse(ReferenceVerdict::larger_not_alone, sizes.second);
   if (!first_is_clear(sizes, least_lead)) return refuse(ReferenceVerdict::no_larger_tooth);
   if (!halves_share_the_excess(seen, sizes.first)) return refuse(ReferenceVerdict::polarity_reversed);
   if (const auto wider = wider_than(sizes.first, widths))
     return refuse(ReferenceVerdict::widest_not_largest, wider);
-  const bool sized = known.ratio && as_stated(sizes.own[sizes.first], *known.ratio, sizes.mean_sd);
-  const bool width_fits = !known.width || as_stated(widths.own[sizes.first], *known.width, widths.mean_sd);
-  const bool wide = known.width && width_fits && std::abs(std::log(*known.width)) > least_wider;
   if ((known.ratio && !sized) || !width_fits) return refuse(ReferenceVerdict::not_as_stated);
   if (const auto odd = odd_small(sizes); sized && !wide && odd)
     return refuse(ReferenceVerdict::perhaps_worn, odd);
-  for (int place = 0; !(sized && wide) && place < seen.teeth(); ++place)
-    if (seen.broken_off(place)) return refuse(ReferenceVerdict::tooth_broken_off, place);
   judgement.basis = sized && wide ? ReferenceBasis::stated_size_and_width
                     : sized       ? ReferenceBasis::stated_size
                                   : ReferenceBasis::at_its_word;
