@@ -84,7 +84,7 @@ std::vector<std::complex<double>> acting_alike(const Job& job, const InfluenceMo
 /// The row of the trade-off with most changes: the best that could be fitted.
 Result<TrimPlan> best_trim(const Job& job, const InfluenceModel& model, TrimRequest request) {
   request.pieces.reset();
-  const Deadline deadline = Deadline::after(request.time_limit_s);
+  const Deadline deadline = request.deadline();
   auto trim = plan_trim(job, model, request, deadline.after_share(0.5));
   if (!trim || !trim->has_slots() || trim->chosen + 1 == trim->trade_off.size()) return trim;
   request.pieces = static_cast<int>(trim->trade_off.back().changes.size());

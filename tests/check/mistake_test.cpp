@@ -29,6 +29,7 @@ TEST_CASE("The mistake that was made is named in nine of ten trials where it mov
   CHECK(all.named >= 0.9 * all.clear);
   CHECK(tallies[MistakeKind::nothing].trials == 12);
   CHECK(tallies[MistakeKind::nothing].alarms <= 1);
+  CHECK(tallies.size() == mistake_kinds().size());
   for (const auto& [kind, one] : tallies) {
     INFO(mistake_name(kind));
     if (kind != MistakeKind::nothing) CHECK(one.trials > 0);

@@ -6,6 +6,7 @@
 #include <array>
 
 #include "job_builder.hpp"
+#include "some.hpp"
 
 using namespace trimwright;
 using namespace trimwright::testing;
@@ -59,7 +60,7 @@ TEST_CASE("A check run that does what the list says is accepted as predicted") {
   CHECK(verdict.outcome == Outcome::accepted);
   CHECK(verdict.mistakes.as_predicted());
   REQUIRE(verdict.readings.size() == 2);
-  for (const auto& one : verdict.readings) {
+  for (const auto& one : some(verdict.readings)) {
     CHECK(one.expected_sd.value() > 0.004);  // the reading's own noise, and what the model does not know
     CHECK(one.off_by_sd().value() < 1e-6);
     CHECK(one.first.value() > 0.0);
@@ -123,6 +124,34 @@ TEST_CASE("Another trim that would gain nothing is advised against") {
   const auto judged = judge_job(kept, request);
   REQUIRE(judged);
   CHECK(judged->verdict.advice == Advice::stop_no_gain);
+}
+
+TEST_CASE("Another trim that would gain little is advised against") {
+  Job job = job_with_check(good, good);
+  for (auto& sensor : job.rotor.sensors) sensor.bands = {{10000.0, 1.0, 1e-6}};
+  job = settled(job);
+  job.rotor.planes[0].weights = slotted_plane("", 12, {10.0}).weights;
+  job.rotor.planes[0].weights[0].stock = 1;
+  TrimRequest request;
+  request.keep_fitted = true;
+  request.pieces = 1;
+  const auto judged = judge_job(job, request);
+  REQUIRE(judged);
+  const auto& verdict = judged->verdict;
+  REQUIRE(verdict.next);
+  CHECK(verdict.next->trade_off[verdict.next->chosen].changes.size() == 1);
+  CHECK(verdict.next->worst_ratio < verdict.worst_ratio);
+  CHECK(verdict.advice == Advice::stop_no_gain);
+}
+
+TEST_CASE("The next trim starts from what is fitted now, where that was changed after the check run") {
+  const std::vector<std::pair<int, std::string>> weak{{7, "w1"}};
+  Job job = job_with_check(weak, weak);
+  job.fitted_now = job.runs.front().fitted;  // w1 was taken out again
+  const auto verdict = verdict_of(job);
+  REQUIRE(verdict.next);
+  REQUIRE(verdict.next->predictions.size() == 2);
+  for (const auto& one : verdict.next->predictions) CHECK(std::abs(one.before - known.x0[one.sensor]) < 1e-9);
 }
 
 TEST_CASE("Readings that neither unbalance nor a mistake explains end the trimming") {

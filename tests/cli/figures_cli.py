@@ -244,6 +244,7 @@ def compare_check(seed, verdict, text, page, expected):
     """`check` beside the page and sheet of the same run."""
     sheet = page.table("sheet", "speed", "sensor")
     limits, beside = text_table(text, "speed", "sensor", "first"), text_table(text, "speed", "sensor", "read")
+    same(f"{seed} check: readings", True, len(verdict["readings"]) > 0)
     for one in verdict["readings"]:
         overall = one["component"] == "overall"
         key = (one["speed"], one["sensor"])

@@ -239,8 +239,18 @@ def tables(bench: Bench):
     readings = [row for row in rows[1:] if row[0] == "1"]
     whole = json.loads(bench.record("show", 1, "--format", "json"))
     check(len(readings) == len(whole["check"]["readings"]), "a reading is missing in the export")
-    for row, one in zip(readings, whole["check"]["readings"]):
-        check(abs(float(row[14]) - one["amplitude"]) <= 1e-5 * one["amplitude"], "another amplitude")
+    for row, one in zip(readings, whole["check"]["readings"], strict=True):
+        cells = dict(zip(rows[0], row, strict=True))
+        for column, key in (("before", "first"), ("after", "amplitude"), ("expected", "expected"), ("limit", "limit"), ("target", "target")):
+            check(not cells[column] if one[key] is None else abs(float(cells[column]) - one[key]) <= 1e-5 * one[key], f"another {column}")
+    history = json.loads(bench.record("compare", whole["serial"], "--format", "json"))
+    filed = {(level["speed_rpm"], level["sensor"]): reading for level in history["levels"] for reading in level["readings"]
+             if reading["record"] == 1}
+    for one in whole["check"]["readings"]:
+        if one["component"] == "once-per-rev":
+            its = filed[one["speed_rpm"], one["sensor"]]
+            check([its[key] for key in ("before", "after", "limit", "target")]
+                  == [one[key] for key in ("first", "amplitude", "limit", "target")], f"another history: {its}")
     raw = subprocess.run(bench.command("record", "sheet", 1, "--archive", bench.archive, "--format", "csv"),
                          capture_output=True).stdout
     sheet = list(csv.reader(io.StringIO(raw.decode("utf-8"), newline=""), strict=True))
@@ -677,6 +687,7 @@ def found_by_part(bench: Bench):
     check('"LKM-417"' in bench.record("compare", "417", status=1), "compare tells no whole serial")
     history = bench.record("compare", "LKM-418")
     check("target" in history and "corrected by record 3" in history, history)
+    check(len(history.split("\n\n")) > 2, f"no readings: {history}")
     for block in history.split("\n\n")[1:-1]:
         decimals = {len(cell.partition(".")[2]) for line in block.splitlines()[2:]
                     for cell in re.findall(r"  +([0-9.]+)(?=  |$)", line)[2:]}

@@ -213,7 +213,9 @@ def generalised(program, check, count):
         for s, sensor in enumerate(SENSORS):
             speeds, estimate, covariance, misfit, spare = aitken(moments, readings, s, run, proportional)
             chi2, dof = chi2 + misfit, dof + spare
-            for one in (one for one in found["coefficients"] if one["sensor"] == sensor):
+            coefficients = [one for one in found["coefficients"] if one["sensor"] == sensor]
+            check(len(coefficients) == len(speeds) * len(PLANES), f"parts {job}: {len(coefficients)} coefficients")
+            for one in coefficients:
                 at = 3 * speeds.index([2000, 2500, 3000].index(round(one["speed_rpm"]))) + 1 + PLANES.index(one["plane"])
                 value = one["amplitude"] * np.exp(1j * np.radians(one["phase_deg"]))
                 sd = np.sqrt(covariance[at, at].real) * widened
@@ -251,6 +253,7 @@ def main():
             (folder / "job.yaml").write_text(job_text(runs))
             influence, plan = ask(program, folder, "influence"), ask(program, folder, "plan")
         mean, covariance = closed_form(runs, *prior_moments(means, sd, mean_covariance))
+        check(len(influence["coefficients"]) == 4, f"job {job}: not four coefficients")
         for k, one in enumerate(influence["coefficients"]):
             at = [2, 4, 8, 10][k]
             found = one["amplitude"] * np.exp(1j * np.radians(one["phase_deg"]))

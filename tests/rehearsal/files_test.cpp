@@ -8,6 +8,7 @@
 #include "base/new_file.hpp"
 #include "io/read_recording.hpp"
 #include "scratch_folder.hpp"
+#include "some.hpp"
 #include "trimwright/files.hpp"
 #include "virtual_rotor/response.hpp"
 
@@ -128,7 +129,7 @@ TEST_CASE("without scatter the readings are the model's levels, whatever the con
     const auto file = read_job(practice.file("job.yaml"));
     REQUIRE(file);
     const auto unbalance = run_unbalance(file->job, 0);
-    for (const Reading& reading : file->job.runs[0].readings) {
+    for (const Reading& reading : testing::some(file->job.runs[0].readings)) {
       const double mm_s = reading.sensor == 0 ? 25.4 : 1.0;  // both are kept as peak of their own symbol
       const Phasor expected = model_level(rehearsal, reading.rpm, reading.sensor, unbalance) / mm_s;
       const double repeatability = *rehearsal.rotor.sensors[reading.sensor].repeatability;
@@ -145,7 +146,7 @@ TEST_CASE("a recording gives back the levels of the model, an inward sensor and 
   const auto [job, recording] = recorded_as_found(practice);
   CHECK(recording.readings.size() == 10);
   const auto unbalance = run_unbalance(job, 0);
-  for (const auto& reading : recording.readings) {
+  for (const auto& reading : testing::some(recording.readings)) {
     REQUIRE(reading.x);
     const double mm_s = reading.sensor == 0 ? 25.4 : 1.0;
     const Phasor expected = model_level(rehearsal, reading.rpm, reading.sensor, unbalance) / mm_s;
@@ -163,7 +164,7 @@ TEST_CASE(
     CHECK(recording.readings.size() == 10);
     CHECK(recording.extraction.health.has(FindingKind::dropped_pulses) == (percent == 2));
     CHECK(recording.element_used == (percent == 40 ? 1 : 0));
-    for (const auto& reading : recording.readings) CHECK(reading.x.has_value());
+    for (const auto& reading : testing::some(recording.readings)) CHECK(reading.x.has_value());
   }
 }
 

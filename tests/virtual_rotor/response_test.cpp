@@ -93,6 +93,7 @@ TEST_CASE("what unbalances do together is the sum of what they do alone, hidden 
     q += unbalance_response(assembled, assembled.rotor().planes[p].at, unbalance[p], spin);
   }
   const Eigen::VectorXcd x = vibration(speed_response(assembled, speed), unbalance);
+  REQUIRE(x.size() > 0);
   for (Eigen::Index s = 0; s < x.size(); ++s) {
     const Phasor alone =
         (sensor_row(assembled, assembled.rotor().sensors[static_cast<std::size_t>(s)], spin) * q)(0);

@@ -79,6 +79,7 @@ TEST_CASE("every station has a node of its own place") {
   for (const double at : {0.0, 0.02, 0.06, 0.24, 0.75, 1.26, 1.44, 1.47, 1.5}) {
     CHECK(std::abs(e.node_at[static_cast<std::size_t>(e.node_near(at))] - at) < 1e-9);
   }
+  REQUIRE(e.node_at.size() >= 9);
   for (std::size_t n = 1; n < e.node_at.size(); ++n) {
     CHECK(e.node_at[n] - e.node_at[n - 1] <= assembled->rotor().longest_element + 1e-9);
   }

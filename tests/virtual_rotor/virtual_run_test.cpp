@@ -6,6 +6,7 @@
 #include <cmath>
 
 #include "virtual_rotor/demonstration.hpp"
+#include "some.hpp"
 
 using namespace trimwright;
 using namespace trimwright::virtual_rotor;
@@ -40,7 +41,7 @@ TEST_CASE("a run without scatter reads the truth at every speed and sensor") {
   const AssembledRotor rotor = ready_demonstration();
   const auto readings = run(rotor, none(), 1, 1);
   REQUIRE(readings.size() == 6);
-  for (const VirtualReading& reading : readings) {
+  for (const VirtualReading& reading : testing::some(readings)) {
     const double speed = speeds[static_cast<std::size_t>(reading.point)];
     CHECK(reading.speed_rpm == speed);
     CHECK(reading.value == vibration(speed_response(rotor, speed), fitted)(reading.sensor));
@@ -102,6 +103,9 @@ TEST_CASE("the gain of a run is one factor for all its readings, that of a readi
   scatter = none();
   scatter.gain_of_reading = 0.05;
   const auto apart = run(rotor, scatter, 1, 9);
+  REQUIRE(truth.size() > 1);
+  REQUIRE(together.size() == truth.size());
+  REQUIRE(apart.size() == truth.size());
   for (std::size_t i = 1; i < truth.size(); ++i) {
     CHECK(std::abs(together[i].value / truth[i].value - factor) < 1e-12);
     CHECK(std::abs(apart[i].value / truth[i].value - apart[0].value / truth[0].value) > 1e-4);
@@ -112,7 +116,7 @@ TEST_CASE("a run at a speed not quite held reads what the rotor does at the spee
   const AssembledRotor rotor = ready_demonstration();
   RunScatter scatter = none();
   scatter.speed = 0.004;
-  for (const VirtualReading& reading : run(rotor, scatter, 2, 21)) {
+  for (const VirtualReading& reading : testing::some(run(rotor, scatter, 2, 21))) {
     CHECK(reading.speed_rpm != speeds[static_cast<std::size_t>(reading.point)]);
     CHECK(reading.value == vibration(speed_response(rotor, reading.speed_rpm), fitted)(reading.sensor));
   }
