@@ -312,6 +312,9 @@ struct ReadingNow {
   double without_teeth_s = 0.0;                                ///< since the last revolutions read
   ReferenceVerdict reference = ReferenceVerdict::not_regular;  ///< judged on all so far
   DwellReading dwell;  ///< open, turned to the reference tooth; no channels: speed not steady
+
+  /// No regular teeth for more than a second.
+  [[nodiscard]] bool lost() const { return without_teeth_s > 1.0; }
 };
 
 /// From samples to readings: tooth pulses, their count, blocks of revolutions, a fit per block, dwells and

@@ -16,7 +16,9 @@ constexpr double rival_part = 0.2;           ///< of the largest's excess
 constexpr double near_rival_part = 0.6;      ///< of the largest's excess: a rival even among uneven teeth
 constexpr double least_wider = 0.03;         ///< log
 constexpr double least_odd = 0.025;          ///< log, of a tooth smaller than the others
-constexpr double stated_tolerance = 0.02;    ///< log, and
+constexpr double size_tolerance = 0.02;      ///< log, of a stated size; of a width noise has its share too
+constexpr double width_tolerance = 0.03;
+constexpr double usual_width = 0.015;     ///< log: so wide may a tooth seem that is not wider
 constexpr double stated_part = 0.1;       ///< of the stated excess: gap and neighbours have their share in it
 constexpr double least_shared = 0.3;      ///< of the larger half's excess, in the other half
 constexpr double alternates = 0.6;        ///< of the excess, rms from revolution to revolution
@@ -119,29 +121,26 @@ std::optional<int> wider_than(int place, const Ranking& widths) {
   return wider && widest > clear_of_others * widths.usual() ? std::optional(widths.first) : std::nullopt;
 }
 
-/// What a stated size or width may be off by [log].
-double allowed_of(double stated, double sd) {
-  return std::max({stated_tolerance, stated_part * std::abs(std::log(stated)), 4.0 * sd});
-}
-
-bool as_stated(double log_seen, double stated, double sd) {
-  return std::abs(log_seen - std::log(stated)) <= allowed_of(stated, sd);
-}
-
-/// Whether a tooth of usual width is out of what the stated width allows, by as much again.
-bool tells_apart(double stated_width, double sd) {
-  return std::abs(std::log(stated_width)) > std::max(least_wider, 2.0 * allowed_of(stated_width, sd));
+/// Whether a size or width is the stated one, within `tolerance` and the gap's and the noise's share [log].
+bool as_stated(double log_seen, double stated, double tolerance, double sd) {
+  const double log_stated = std::log(stated);
+  return std::abs(log_seen - log_stated) <=
+         std::max({tolerance, stated_part * std::abs(log_stated), 4.0 * sd});
 }
 
 /// A tooth clearly smaller than the others, as a worn one may be.
 std::optional<int> odd_small(const Ranking& sizes) {
   if (sizes.own.size() < few_ring_teeth) return std::nullopt;
+  const auto n = static_cast<int>(sizes.own.size());
+  const double odd = std::max(least_odd, clear_of_others * sizes.usual());
   std::optional<int> smallest;
-  for (int i = 0; i < static_cast<int>(sizes.own.size()); ++i)
-    if (std::isfinite(sizes.own[i]) && (!smallest || sizes.own[i] < sizes.own[*smallest])) smallest = i;
-  return smallest && -sizes.own[*smallest] > std::max(least_odd, clear_of_others * sizes.usual())
-             ? smallest
-             : std::nullopt;
+  for (int i = 0; i < n; ++i) {
+    const bool beside = (i + 1) % n == sizes.first || (sizes.first + 1) % n == i;  // its flux reaches over
+    if (std::isfinite(sizes.own[i]) && -sizes.own[i] > (beside ? 2.0 : 1.0) * odd &&
+        (!smallest || sizes.own[i] < sizes.own[*smallest]))
+      smallest = i;
+  }
+  return smallest;
 }
 
 void judge_by_size(const RingPicture& seen, const RingKnowledge& known, ReferenceJudgement& judgement) {
@@ -156,9 +155,16 @@ void judge_by_size(const RingPicture& seen, const RingKnowledge& known, Referenc
     judgement.verdict = verdict;
     judgement.rival = rival;
   };
-  const bool sized = known.ratio && as_stated(sizes.own[sizes.first], *known.ratio, sizes.mean_sd);
-  const bool width_fits = !known.width || as_stated(widths.own[sizes.first], *known.width, widths.mean_sd);
-  const bool wide = known.width && width_fits && tells_apart(*known.width, widths.mean_sd);
+  const auto sized_as = [&](double stated) {
+    return as_stated(sizes.own[sizes.first], stated, size_tolerance, sizes.mean_sd);
+  };
+  const auto wide_as = [&](double stated, double log_width) {
+    return as_stated(log_width, stated, width_tolerance, widths.mean_sd);
+  };
+  const bool sized = known.ratio && sized_as(*known.ratio);
+  const bool width_fits = !known.width || wide_as(*known.width, widths.own[sizes.first]);
+  // The width decides where a tooth of usual width would not pass for the stated one.
+  const bool wide = known.width && width_fits && !wide_as(*known.width, usual_width);
   if (halves_lie_apart(seen, sizes.mean_sd)) return refuse(ReferenceVerdict::polarity_reversed);
   if (larger_now_and_then(seen, sizes)) return refuse(ReferenceVerdict::no_larger_tooth);
   for (int place = 0; !(sized && wide) && place < seen.teeth(); ++place)

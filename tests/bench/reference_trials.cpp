@@ -346,6 +346,7 @@ int main(int argc, char** argv) {
   const bool why = std::getenv("REFERENCE_WHY") != nullptr;
   constexpr std::array<const char*, 4> how{"nothing known", "size known", "size and width", "ring known"};
   bool good = true;
+  int sound_refused = 0, all = 0;
   fmt::print("{:<72} {:>5}", "right / refused / wrong (without a word), of", "");
   for (const char* one : how) fmt::print("  {:>19}", one);
   fmt::print("  {}\n", "late of losses (longest, revolutions)");
@@ -371,6 +372,9 @@ int main(int argc, char** argv) {
       known[sized].width = width;
       known[3].ring = earlier.ring;
       const bool have_earlier = earlier.reference.verdict == ReferenceVerdict::trusted;
+      sound_refused += have_earlier ? 0 : 1;
+      if (why && !have_earlier)
+        fmt::print("    sound ring refused: {}\n", describe(earlier.reference.verdict));
       for (const std::size_t k : {std::size_t{0}, sized, std::size_t{3}}) {
         if (k > 0 && !have_earlier) continue;
         const Read one = read(trial, samples, known[k]);
@@ -393,6 +397,8 @@ int main(int argc, char** argv) {
       fmt::print("  {} of {} ({:.1f})", recovery.late, recovery.losses, recovery.longest);
     fmt::print("\n");
     std::fflush(stdout);
+    all += read_so_far;
   }
+  fmt::print("{} of {} earlier recordings of the sound rings were refused.\n", sound_refused, all);
   return good ? 0 : 1;
 }
