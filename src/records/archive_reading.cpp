@@ -99,11 +99,15 @@ Result<void> Archive::each(const RecordQuery& query, const Take& take) const {
   return caught([&]() -> Result<void> {
     Database& database = *state_->database;
     const Conditions asked(query, database.serial_column());
-    const auto columns = stored_columns(database);
-    const auto rows = database.prepare(fmt::format(
-        "SELECT {}, (SELECT max(c.number) FROM record c WHERE c.corrects = record.number) FROM record "
-        "WHERE number IN (SELECT number FROM record{} ORDER BY number DESC LIMIT {}) ORDER BY number",
-        columns, asked.where(), query.most));
+    const bool all = query.most == RecordQuery{}.most;  // then nothing is gathered before the first is told
+    const auto which =
+        all ? asked.where()
+            : fmt::format(" WHERE number IN (SELECT number FROM record{} ORDER BY number DESC LIMIT {})",
+                          asked.where(), query.most);
+    const auto rows =
+        database.prepare(fmt::format("SELECT {}, (SELECT max(c.number) FROM record c WHERE c.corrects = "
+                                     "record.number) FROM record{} ORDER BY number",
+                                     stored_columns(database), which));
     asked.bind_to(*rows);
     const int corrected = database.version() > 1 ? 18 : 17;
     StoredRecord one;
