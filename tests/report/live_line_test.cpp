@@ -32,30 +32,30 @@ std::string shown_now(const ReadingNow& now) {
   return live_line(now, sensors, rotor);
 }
 
-bool says(const std::string& line, const std::string& words) { return line.find(words) != std::string::npos; }
+bool told(const std::string& line, const std::string& words) { return line.find(words) != std::string::npos; }
 
 }  // namespace
 
 TEST_CASE(
     "while it is recorded a reading says how sure it is and how long to hold on, four times for half the "
     "deviation") {
-  CHECK(says(shown_now(held(2.0)), "3000 rpm | front"));
-  CHECK(says(shown_now(held(2.0)), "± 2°"));
-  CHECK(says(shown_now(held(2.0)), "hold on: 24 s more for ± 1°"));
-  CHECK(says(shown_now(held(0.9)), "enough"));
+  CHECK(told(shown_now(held(2.0)), "3000 rpm | front"));
+  CHECK(told(shown_now(held(2.0)), "± 2°"));
+  CHECK(told(shown_now(held(2.0)), "hold on: 24 s more for ± 1°"));
+  CHECK(told(shown_now(held(0.9)), "enough"));
   ReadingNow now = held(2.0);
   now.dwell.steady = false;
-  CHECK(says(shown_now(now), "not steady"));
+  CHECK(told(shown_now(now), "not steady"));
   now.dwell.phase_trusted = false;
-  CHECK(says(shown_now(now), "hold the speed"));
+  CHECK(told(shown_now(now), "hold the speed"));
 }
 
 TEST_CASE("a reference that is lost or not trusted is said at once, without a phase") {
   ReadingNow now = held(0.5);
   now.without_teeth_s = 3.0;
-  CHECK(says(shown_now(now), "NO REFERENCE for 3 s"));
+  CHECK(told(shown_now(now), "NO REFERENCE for 3 s"));
   now = held(0.5);
   now.reference = ReferenceVerdict::no_larger_tooth;
-  CHECK(says(shown_now(now), "NO PHASE: no larger tooth stands out"));
-  CHECK_FALSE(says(shown_now(now), "±"));
+  CHECK(told(shown_now(now), "NO PHASE: no larger tooth stands out"));
+  CHECK_FALSE(told(shown_now(now), "±"));
 }
