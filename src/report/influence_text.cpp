@@ -69,6 +69,57 @@ std::string run_list(const Job& job, const InfluenceModel& model) {
   return table.text();
 }
 
+/// Two readings of one place between which the weights of one plane alone changed.
+struct WorkedPair {
+  const InfluenceRow* row = nullptr;
+  const FittedReading *before = nullptr, *after = nullptr;
+  std::size_t p = 0;  ///< entry of InfluenceModel::planes
+};
+
+std::optional<WorkedPair> worked_pair(const Job& job, const InfluenceModel& model) {
+  for (const auto& row : model.rows)
+    for (std::size_t k = 1; k < row.fit.size(); ++k) {
+      const auto u = run_unbalance(job, row.fit.front().run), v = run_unbalance(job, row.fit[k].run);
+      std::vector<std::size_t> changed;
+      for (std::size_t p = 0; p < model.planes.size(); ++p)
+        if (std::abs(v[model.planes[p]] - u[model.planes[p]]) > 1e-6) changed.push_back(p);
+      if (changed.size() == 1) return WorkedPair{&row, &row.fit.front(), &row.fit[k], changed.front()};
+    }
+  return std::nullopt;
+}
+
+/// One coefficient from two readings, step by step, for a pocket calculator.
+std::string worked_lines(const Job& job, const InfluenceModel& model) {
+  const auto pair = worked_pair(job, model);
+  if (!pair) return {};
+  const Sensor& sensor = job.rotor.sensors[pair->row->sensor];
+  const std::size_t plane = model.planes[pair->p];
+  const auto reading = [&](Phasor x) {
+    const auto seen = shown(sensor, x, model.convention);
+    return fmt::format("{:.4g} ∠ {:.1f}°", seen.amplitude, seen.phase_deg);
+  };
+  const auto moment = [](std::complex<double> u) {
+    return fmt::format("{:.4g} g mm at {:.1f}°", std::abs(u), RotorAngle::of(u).degrees());
+  };
+  const Phasor dx = pair->after->read - pair->before->read;
+  const auto u = run_unbalance(job, pair->before->run)[plane],
+             v = run_unbalance(job, pair->after->run)[plane];
+  const std::string first = "\"" + job.runs[pair->before->run].name + "\"",
+                    second = "\"" + job.runs[pair->after->run].name + "\"";
+  return "\nONE OF THEM BY HAND (arrows are subtracted; the table takes all runs together)\n" +
+         wrapped("  ", place_words(job, pair->row->speed, pair->row->sensor) + ", plane " +
+                           job.rotor.planes[plane].name + ":") +
+         wrapped("  ",
+                 fmt::format("read: {} in {}, {} in {}; the change is {} {}.", reading(pair->after->read),
+                             second, reading(pair->before->read), first, reading(dx), sensor.unit.text())) +
+         wrapped("  ", fmt::format("fitted: {}, and {} before; the change is {}.", moment(v), moment(u),
+                                   moment(v - u))) +
+         wrapped("  ", fmt::format("one over the other, times 1000: {} per kg mm (the phase is that of the "
+                                   "reading {} the angle of the weight).",
+                                   reading(1000.0 * dx / (v - u)),
+                                   model.convention == PhaseConvention::lag ? "plus" : "less"));
+}
+
 bool one_spare_somewhere(const InfluenceModel& model) {
   return std::any_of(model.rows.begin(), model.rows.end(), [](const auto& row) { return row.spare == 1; });
 }
@@ -228,12 +279,12 @@ std::string quality_lines(const InfluenceModel& model) {
   if (model.runs.misfit_dof > 0)
     text += wrapped(
         "  ",
-        fmt::format("Scatter about the fit beside what is stated (repeatability, run-to-run change, "
-                    "proportional part): {:.2f} times the variance expected, which sound readings reach "
-                    "with a probability of {:.2g} (chi-squared {:.2f} with {} degrees of freedom, two for "
-                    "each reading more than the unknowns).",
-                    model.runs.misfit / model.runs.misfit_dof, fit_probability(model), model.runs.misfit,
-                    model.runs.misfit_dof));
+        fmt::format("The readings scatter about the fit {:.2f} times as much as stated (repeatability, "
+                    "run-to-run change, proportional part; squares compared). When nothing is wrong they do "
+                    "so or more in {} of jobs (chi-squared {:.2f} with {} degrees of freedom, two for each "
+                    "reading more than the unknowns).",
+                    model.runs.misfit / model.runs.misfit_dof, percent_words(fit_probability(model)),
+                    model.runs.misfit, model.runs.misfit_dof));
   return text + wrapped("  ", mirror_words(model));
 }
 
@@ -248,7 +299,7 @@ std::string influence_text(const Job& job, const InfluenceModel& model) {
                   "with rotation.",
                   zero_words(job.rotor), phase_sentence(model.convention)));
   text += "\nRUNS USED\n" + run_list(job, model);
-  text += "\nCOEFFICIENTS\n" + coefficient_table(job, model);
+  text += "\nCOEFFICIENTS\n" + coefficient_table(job, model) + worked_lines(job, model);
   text += "\nBASELINE (what would be read with every slot empty, fillers out too; never an actual run)\n" +
           baseline_table(job, model);
   text += "\nHOW WELL THE RUNS SETTLE THIS\n" + quality_lines(model) + noise_lines(job, model);
