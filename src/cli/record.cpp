@@ -64,9 +64,9 @@ void add_query(CLI::App& command, const Shared& options) {
       "YYYY-MM-DD"};
   command.add_option("--from", query.from, "made on this date or later")->check(date);
   command.add_option("--to", query.to, "made on this date or earlier")->check(date);
-  command.add_option("--level-above", query.level_above, "largest amplitude over its limit above this")
+  command.add_option("--level-above", query.level_above, "largest amplitude divided by its limit above this")
       ->check(number_between(0, 1e9));
-  command.add_option("--level-below", query.level_below, "largest amplitude over its limit below this")
+  command.add_option("--level-below", query.level_below, "largest amplitude divided by its limit below this")
       ->check(number_between(0, 1e9));
   command.add_option("--most", query.most, "at most so many records, the latest (find: 1000; export: all)")
       ->check(number_between(1, 1e9));

@@ -181,7 +181,7 @@ std::string truth_text(const RehearsalTruth& truth) {
           plane_table(truth);
   text += "\nTRUE COEFFICIENTS (what 1 kg mm at rotor angle 0 adds)\n" + coefficient_table(truth);
   text += "\nTRUE LEVELS (no reading shows them exactly)\n" + level_table(truth);
-  text += fmt::format("  Worst level over its limit: {:.3f} now, {:.3f} with the best slots.\n",
+  text += fmt::format("  Worst level divided by its limit: {:.3f} now, {:.3f} with the best slots.\n",
                       worst_now(truth), truth.best.worst_ratio);
   text += "\nTHE BEST SLOTS (changes from what was fitted in the first run, the rotor being known)\n" +
           best_words(truth);

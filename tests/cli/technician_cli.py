@@ -516,7 +516,7 @@ def read_informed_trial(folder):
     same("informed trial: candidates", len(rows), len(document["candidates"]))
     same("informed trial: some", len(rows) > 1, True)
     for row, one in zip(rows, document["candidates"]):
-        for column, key in (("variance left", "variance_left"), ("above a limit", "exceeds_limit"), ("targets met after", "meets_targets")):
+        for column, key in (("uncertainty left", "variance_left"), ("above a limit", "exceeds_limit"), ("targets met after", "meets_targets")):
             same(f"informed trial: {column}", row[column], percent(one[key]))
         same("informed trial: weight", row["weight"], one["fit"])
 
@@ -544,8 +544,8 @@ def read_check(folder):
             _, differs = scatter(place, [AS_FOUND, *TRIALS], CHOSEN)
             close(where + " differs by", row["differs by"], differs)
             if really is not CHOSEN:
-                close(where + " away", row["away"], abs(read - expected))
-            same(where, row["result"], "differs" if abs(read - expected) > differs else "as expected")
+                close(where + " away", row["away"].split()[0], abs(read - expected))
+            same(where, row["result"], "differs" if abs(read - expected) > differs else "agrees")
         same(f"{what}: verdict", re.search(r"^(NOT ACCEPTED|ACCEPTED)", text, re.M)[1], "NOT ACCEPTED")
         same(f"{what}: a next trim", "THE NEXT TRIM" in text, really is CHOSEN)
         if really is CHOSEN:

@@ -121,7 +121,7 @@ TEST_CASE(
   CHECK(next.outlook->readings.size() == 9);
   const auto words = outlook_words(next.predictions, 1, next.outlook);
   CHECK(words.find("each of the 9 readings predicted") != std::string::npos);
-  CHECK(words.find("1 reading is not predicted and not in this: watch it.") != std::string::npos);
+  CHECK(words.find("1 reading is not predicted and not counted in this: watch it.") != std::string::npos);
 }
 
 TEST_CASE("Where no target is set, none is spoken of") {
