@@ -42,15 +42,7 @@ Json readings_json(const Job& job, const Verdict& verdict) {
 
 Json missing_json(const Job& job, const Verdict& verdict) {
   Json list = Json::array();
-  for (const auto& one : verdict.missing) {
-    const auto& unit = job.rotor.sensors[one.sensor].unit;
-    const Place& place = place_of(job, one.speed, one.sensor);
-    Json entry = place_json(job, one.speed, one.sensor);
-    entry["unit"] = unit.text();
-    entry["limit"] = unit.shown_from_peak(place.limit);
-    entry["target"] = place.target ? Json(unit.shown_from_peak(*place.target)) : Json(nullptr);
-    list.push_back(std::move(entry));
-  }
+  for (const auto& one : verdict.missing) list.push_back(place_json(job, one.speed, one.sensor));
   return list;
 }
 

@@ -13,6 +13,7 @@
 #include "report/page_tables.hpp"
 #include "runs/as_found.hpp"
 #include "trimwright/files.hpp"
+#include "trimwright/forecast.hpp"
 #include "trimwright/plan.hpp"
 
 namespace trimwright {
@@ -131,6 +132,13 @@ Json runs_json(const Job& job, std::size_t check_run) {
   return list;
 }
 
+/// What the runs before let one expect of the check run, at every place that there is to read.
+Json expected_of(const JudgedJob& judged) {
+  const Job job = job_after(judged.job, judged.verdict.run);
+  const auto next = forecast(job, judged.model, job.runs[judged.verdict.run].fitted);
+  return expected_json(job, readings_to_take(job, next.predictions));
+}
+
 }  // namespace
 
 Digest measured_digest(const std::string& serial, const Json& content) {
@@ -170,6 +178,7 @@ Json content_json(const JudgedJob& judged, const std::vector<FiledFile>& files, 
        {"entries", entries},
        {"weights", weights_json(job, judged.verdict.run)},
        {"runs", runs_json(job, judged.verdict.run)},
+       {"expected", expected_of(judged)},
        {"check", Json::parse(check_json(job, judged.verdict))},
        {"influence", Json::parse(influence_json(job, judged.model))},
        {"files", filed},

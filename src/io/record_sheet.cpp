@@ -3,7 +3,6 @@
 #include <algorithm>
 #include <cmath>
 #include <map>
-#include <tuple>
 
 #include "base/text.hpp"
 #include "csv_rows.hpp"
@@ -69,47 +68,60 @@ std::optional<ShownReading> as_found_at(const Json& content, const Json& at) {
   return reading_in(at, "first", "");
 }
 
-SheetLevel level_in(const Json& content, const Json& one) {
-  SheetLevel level{speed_in(one), one.at("sensor"), one.value("unit", ""), is_overall(one)};
-  level.as_found = level.overall ? reading_in(one, "first", "") : as_found_at(content, one);
-  level.expected = reading_in(one, "expected", "expected_phase_deg");
-  level.differs_by = number_in(one, "differs_by");
-  level.measured = reading_words(*reading_in(one, "amplitude", "phase_deg"));
-  level.limit = number_in(one, "limit");
-  level.target = number_in(one, "target");
-  level.result = one.contains("result")
-                     ? one.at("result").get<std::string>()
-                     : level_words(one.at("amplitude"), one.at("limit"), number_in(one, "target"));
+bool at_place(const Json& one, const Json& place) {
+  return speed_in(one) == speed_in(place) && one.at("sensor") == place.at("sensor");
+}
+
+/// Each reading of the check run at a place, and how it is judged; `place` is a reading, or what is expected.
+SheetLevel level_in(const Json& content, const Json& place, bool overall) {
+  const Json& check = content.at("check");
+  SheetLevel level{speed_in(place), place.at("sensor"), place.value("unit", ""), overall};
+  if (!overall) level.as_found = as_found_at(content, place);
+  for (const auto& one : check.at("readings")) {
+    if (!at_place(one, place) || is_overall(one) != overall) continue;
+    const std::string between = level.measured.empty() ? "" : "; ";
+    level.measured += between + reading_words(*reading_in(one, "amplitude", "phase_deg"));
+    level.result += between + (one.contains("result") ? one.at("result").get<std::string>()
+                                                      : level_words(one.at("amplitude"), one.at("limit"),
+                                                                    number_in(one, "target")));
+    if (overall) level.as_found = reading_in(one, "first", "");
+    if (!level.differs_by) level.differs_by = number_in(one, "differs_by");
+    level.expected = reading_in(one, "expected", "expected_phase_deg");
+    level.limit = number_in(one, "limit");
+    level.target = number_in(one, "target");
+  }
   return level;
 }
 
-/// Readings at one place stand in one row, as on the page's sheet.
+/// Every place that there was to read, in its order.
 std::vector<SheetLevel> levels_in(const Json& content) {
   std::vector<SheetLevel> levels;
   const Json& check = content.at("check");
-  std::vector<double> speeds;
-  for (const auto& one : check.at("readings")) {
-    SheetLevel level = level_in(content, one);
-    if (!levels.empty() && std::tie(levels.back().speed, levels.back().sensor, levels.back().overall) ==
-                               std::tie(level.speed, level.sensor, level.overall)) {
-      levels.back().measured += "; " + level.measured;
-      levels.back().result += "; " + level.result;
-      continue;
+  const Json missing = check.value("missing", Json::array());
+  for (const auto& place : content.at("expected")) {
+    SheetLevel level = level_in(content, place, false);
+    level.expected = reading_in(place, "amplitude", "phase_deg");
+    if (!level.differs_by) level.differs_by = number_in(place, "differs_by");
+    level.limit = number_in(place, "stop_above");
+    level.target = number_in(place, "target");
+    if (std::any_of(missing.begin(), missing.end(), [&](const Json& one) { return at_place(one, place); })) {
+      level.measured = "not read";
+      level.result = "✕ MISSING";
     }
     levels.push_back(std::move(level));
-    speeds.push_back(one.at("speed_rpm"));
+    if (SheetLevel whole = level_in(content, place, true); !whole.measured.empty())
+      levels.push_back(std::move(whole));
   }
-  for (const auto& one : check.value("missing", Json::array())) {
-    SheetLevel level{speed_in(one), one.at("sensor"), one.value("unit", ""), false, true};
-    level.as_found = as_found_at(content, one);
-    level.measured = "not read";
-    level.limit = number_in(one, "limit");
-    level.target = number_in(one, "target");
-    level.result = "✕ MISSING";
-    const auto after = std::upper_bound(speeds.begin(), speeds.end(), one.at("speed_rpm").get<double>());
-    levels.insert(levels.begin() + (after - speeds.begin()), std::move(level));
-    speeds.insert(after, one.at("speed_rpm").get<double>());
-  }
+  return levels;
+}
+
+/// Of an older record, which holds no list of its places: what the check run read.
+std::vector<SheetLevel> levels_of_older(const Json& content) {
+  std::vector<SheetLevel> levels;
+  for (const auto& one : content.at("check").at("readings"))
+    if (levels.empty() || levels.back().speed != speed_in(one) || levels.back().sensor != one.at("sensor") ||
+        levels.back().overall != is_overall(one))
+      levels.push_back(level_in(content, one, is_overall(one)));
   return levels;
 }
 
@@ -230,7 +242,7 @@ BalanceSheet sheet_in(const StoredRecord& record, const Json& content) {
   sheet.phase = check.at("phase_convention");
   sheet.angles_from = content.at("angles_from");
   sheet.warnings = content.at("influence").at("warnings").get<std::vector<std::string>>();
-  sheet.levels = levels_in(content);
+  sheet.levels = content.contains("expected") ? levels_in(content) : levels_of_older(content);
   sheet.made = true;
   sheet.changes = planes.changes();
   sheet.planes = planes.planes();

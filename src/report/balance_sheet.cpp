@@ -51,11 +51,10 @@ SheetPart sheet_levels(const BalanceSheet& sheet) {
     return value ? reading_words(*value) : otherwise;
   };
   for (const auto& one : sheet.levels) {
-    const bool told = one.expected || !(one.overall || one.unread);
-    const std::string differs = one.differs_by ? amplitude_words(*one.differs_by) : told ? "?" : "";
+    const std::string differs = one.differs_by ? amplitude_words(*one.differs_by) : one.overall ? "" : "?";
     part.rows.push_back({one.speed, one.sensor + (one.overall ? ", overall level" : ""), one.unit,
                          reading(one.as_found, ""), reading(one.now, ""),
-                         reading(one.expected, told ? "not known" : ""), differs, one.measured,
+                         reading(one.expected, one.overall ? "" : "not known"), differs, one.measured,
                          level(one.limit), level(one.target), one.result});
   }
   if (sheet.made) {  // what was fitted before is no matter any more
@@ -85,6 +84,12 @@ SheetPart sheet_changes(const BalanceSheet& sheet) {
     part.rows.push_back({one.plane, std::to_string(one.slot), fmt::format("{:.1f}°", one.angle_deg),
                          one.blades, one.take_out, one.put_in, one.part_number,
                          one.take_out == "open" ? "" : "☐ out", one.put_in == "open" ? "" : "☐ in", "☐"});
+  constexpr std::ptrdiff_t numbers = 6;
+  if (std::all_of(sheet.changes.begin(), sheet.changes.end(),
+                  [](const SheetChange& one) { return one.part_number.empty(); })) {
+    part.columns.erase(part.columns.begin() + numbers);
+    for (auto& row : part.rows) row.erase(row.begin() + numbers);
+  }
   return part;
 }
 

@@ -13,7 +13,6 @@ namespace trimwright {
 struct SheetLevel {
   std::string speed, sensor, unit;
   bool overall = false;
-  bool unread = false;  ///< the check run lacks it
   std::optional<ShownReading> as_found{}, now{}, expected{};
   std::optional<double> differs_by{};
   std::string measured{};  ///< each reading of the check run; empty: to be written down
