@@ -11,6 +11,8 @@ constexpr double least_lead = 0.0488;        ///< log of 1.05, over the next lar
 constexpr double clear_of_mean_noise = 6.0;  ///< standard deviations, over the next largest
 constexpr double clear_of_others = 5.0;      ///< times the usual spread of the teeth
 constexpr double least_spread = 0.003;       ///< of any ring's teeth
+constexpr double common_spread = 0.008;      ///< as made rings have it: few teeth alone tell it badly,
+constexpr double behind_common = 4.0;        ///< and it stands for so many more
 constexpr double rival_size = 0.04;          ///< below this excess a second tooth is no rival
 constexpr double rival_part = 0.2;           ///< of the largest's excess
 constexpr double near_rival_part = 0.6;      ///< of the largest's excess: a rival even among uneven teeth
@@ -58,9 +60,12 @@ Ranking ranked(const Eigen::ArrayXd& logs, double mean_sd) {
   if (distances.empty()) return ranking;
   std::sort(distances.begin(), distances.end());
   // The fit passes through about as many places as it has constants: those say nothing.
-  const auto constants = static_cast<std::size_t>(2 * std::clamp((n - 2) / 4, 0, 3) + 1);
+  const auto constants = static_cast<std::size_t>(2 * run_out_waves(n) + 1);
   const std::size_t idle = std::min(constants, distances.size() - 1);
-  ranking.spread = 1.4826 * distances[idle + (distances.size() - idle) / 2];
+  const double told_by = static_cast<double>(distances.size() - idle);
+  const double seen = 1.4826 * distances[idle + (distances.size() - idle) / 2];
+  ranking.spread = std::sqrt((told_by * seen * seen + behind_common * common_spread * common_spread) /
+                             (told_by + behind_common));
   return ranking;
 }
 
