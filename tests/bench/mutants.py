@@ -14,6 +14,7 @@ NAME: names, or parts of names, of mutants to try. A mutant whose text does not 
 not build, ends the whole: mend its entry. The tree is not touched. Exits with 1 when one is not noticed.
 """
 import argparse
+import collections
 import concurrent.futures
 import json
 import os
@@ -126,7 +127,7 @@ class Tests:
         self.commands = {test["name"]: test["command"] for test in json.loads(shown)["tests"]}
         self.program = str(folder / "build" / "dev" / "bin" / "trimwright_tests")
         self.seconds, self.unsound = {}, set()  # without a mutant
-        self.lock = threading.Lock()
+        self.locks = collections.defaultdict(threading.Lock)
 
     def run(self, name, mutant, seconds):
         """What fails; nothing when the test passes."""
@@ -152,7 +153,7 @@ class Tests:
 
     def is_sound(self, name):
         """Whether it passes with no mutant; told once when not."""
-        with self.lock:
+        with self.locks[name]:
             if name not in self.seconds and name not in self.unsound:
                 begin = time.monotonic()
                 if failed := self.run(name, None, 3600):

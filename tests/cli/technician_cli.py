@@ -131,7 +131,7 @@ def level(place, size):
 
 
 def run(*arguments):
-    done = subprocess.run([PROGRAM, *arguments], capture_output=True, text=True, check=False)
+    done = subprocess.run([PROGRAM, *arguments, "--time-limit", "3600"], capture_output=True, text=True, check=False)
     if done.returncode != 0:
         raise SystemExit(f"FAIL {' '.join(arguments)}: {done.stderr}")
     return done.stdout
