@@ -544,7 +544,7 @@ def read_check(folder):
             _, differs = scatter(place, [AS_FOUND, *TRIALS], CHOSEN)
             close(where + " differs by", row["differs by"], differs)
             if really is not CHOSEN:
-                close(where + " away", row["away"], abs(read - expected))
+                close(where + " away", row["away"].split()[0], abs(read - expected))
             same(where, row["result"], "differs" if abs(read - expected) > differs else "as expected")
         same(f"{what}: verdict", re.search(r"^(NOT ACCEPTED|ACCEPTED)", text, re.M)[1], "NOT ACCEPTED")
         same(f"{what}: a next trim", "THE NEXT TRIM" in text, really is CHOSEN)
