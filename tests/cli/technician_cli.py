@@ -545,7 +545,7 @@ def read_check(folder):
             close(where + " differs by", row["differs by"], differs)
             if really is not CHOSEN:
                 close(where + " away", row["away"].split()[0], abs(read - expected))
-            same(where, row["result"], "differs" if abs(read - expected) > differs else "as expected")
+            same(where + " differs", row["result"] == "differs", abs(read - expected) > differs)
         same(f"{what}: verdict", re.search(r"^(NOT ACCEPTED|ACCEPTED)", text, re.M)[1], "NOT ACCEPTED")
         same(f"{what}: a next trim", "THE NEXT TRIM" in text, really is CHOSEN)
         if really is CHOSEN:
