@@ -131,6 +131,7 @@ TEST_CASE("Another trim that would gain little is advised against") {
   for (auto& sensor : job.rotor.sensors) sensor.bands = {{10000.0, 1.0, 1e-6}};
   job = settled(job);
   job.rotor.planes[0].weights = slotted_plane("", 12, {10.0}).weights;
+  job.rotor.planes[0].weights[0].id = "light";
   job.rotor.planes[0].weights[0].stock = 1;
   TrimRequest request;
   request.keep_fitted = true;

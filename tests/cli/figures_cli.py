@@ -34,7 +34,8 @@ def same(what, *values):
 
 
 def run(*arguments):
-    return subprocess.run([PROGRAM, *arguments], capture_output=True, text=True, check=False)
+    """With time enough: a search that a busy machine cuts short may end at another plan each time."""
+    return subprocess.run([PROGRAM, *arguments, "--time-limit", "3600"], capture_output=True, text=True, check=False)
 
 
 def amplitude(shown):

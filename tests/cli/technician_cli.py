@@ -131,7 +131,7 @@ def level(place, size):
 
 
 def run(*arguments):
-    done = subprocess.run([PROGRAM, *arguments], capture_output=True, text=True, check=False)
+    done = subprocess.run([PROGRAM, *arguments, "--time-limit", "3600"], capture_output=True, text=True, check=False)
     if done.returncode != 0:
         raise SystemExit(f"FAIL {' '.join(arguments)}: {done.stderr}")
     return done.stdout
@@ -545,7 +545,7 @@ def read_check(folder):
             close(where + " differs by", row["differs by"], differs)
             if really is not CHOSEN:
                 close(where + " away", row["away"].split()[0], abs(read - expected))
-            same(where, row["result"], "differs" if abs(read - expected) > differs else "agrees")
+            same(where + " differs", row["result"] == "differs", abs(read - expected) > differs)
         same(f"{what}: verdict", re.search(r"^(NOT ACCEPTED|ACCEPTED)", text, re.M)[1], "NOT ACCEPTED")
         same(f"{what}: a next trim", "THE NEXT TRIM" in text, really is CHOSEN)
         if really is CHOSEN:
