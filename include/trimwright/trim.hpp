@@ -222,4 +222,16 @@ struct SuspectEffect {
                                                               const InfluenceReview& review,
                                                               const TrimRequest& request = {});
 
+/// The correction that the readings of one sensor alone ask for, were weights to come in every size and at
+/// every angle; `sensor` empty: all together.
+struct SensorCorrection {
+  std::optional<std::size_t> sensor;
+  Correction correction;
+};
+
+/// All together first, then each sensor with as many rows as planes or more. Sensors that ask for quite
+/// different angles show a phase that is turned, or a sensor mounted the other way. Empty with one sensor.
+[[nodiscard]] std::vector<SensorCorrection> corrections_by_sensor(const Job& job, const InfluenceModel& model,
+                                                                  const TrimRequest& request = {});
+
 }  // namespace trimwright

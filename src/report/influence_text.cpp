@@ -311,6 +311,9 @@ std::string influence_text(const Job& job, const InfluenceModel& model) {
     text +=
         listed("THE CORRECTION WITH AND WITHOUT THE SUSPECT READINGS (weights of every size, at every angle)",
                suspect_words(job, *effect));
+  if (const auto alone = corrections_by_sensor(job, model); !alone.empty())
+    text += listed("WHAT EACH SENSOR ALONE ASKS FOR (weights of every size, at every angle)",
+                   sensor_words(job, alone));
   const auto warnings = model_warnings(job, model);
   if (!warnings.empty()) text += "\nBEFORE YOU TRUST THIS\n";
   for (const auto& warning : warnings) text += wrapped("  * ", warning);

@@ -8,6 +8,7 @@
 #include <string>
 
 #include "number_words.hpp"
+#include "trimwright/report.hpp"
 
 namespace trimwright {
 namespace {
@@ -44,6 +45,23 @@ std::string widening_words(const InfluenceModel& model) {
   return known != nullptr && std::any_of(known->begin(), known->end(), estimated)
              ? "Every ± contains a run-to-run change estimated from it."
              : "";
+}
+
+/// What the runs as written show before anything is fitted, and what a plan would silently follow.
+bool is_of_the_job_file(ReadinessConcern concern) {
+  using enum ReadinessConcern;
+  switch (concern) {
+    case unread_run:
+    case doubled_readings:
+    case contradicts:
+    case lone_speed:
+    case no_longer_listed:
+    case other_conditions:
+    case trial_weight_in:
+      return true;
+    default:
+      return false;
+  }
 }
 
 }  // namespace
@@ -107,6 +125,8 @@ std::vector<std::string> model_warnings(const Job& job, const InfluenceModel& mo
   for (const auto& one : model.unsettled)
     warnings.push_back(fmt::format("NOT PREDICTED: {} ({}). Watch it in the run.",
                                    place_words(job, one.speed, one.sensor), one.why));
+  for (const auto& finding : readiness(job).findings)
+    if (is_of_the_job_file(finding.concern)) warnings.push_back(finding_words(job, finding));
   if (model.runs.condition > 30.0)
     warnings.push_back(
         fmt::format("The runs hardly separate the planes (condition {:.0f}): small reading errors become "
