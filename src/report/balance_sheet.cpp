@@ -224,7 +224,7 @@ std::string table_text(const SheetPart& part) {
 }
 
 std::string part_text(const SheetPart& part) {
-  std::string text = part.heading.empty() ? "" : "\n" + part.heading + "\n";
+  std::string text = part.heading.empty() ? "" : "\n" + wrapped("", part.heading);
   if (part.kind == SheetPart::Kind::table) return text + table_text(part);
   for (const auto& row : part.rows)
     if (part.kind == SheetPart::Kind::entries)
