@@ -195,7 +195,7 @@ MUTANTS = [
     ("next run without noise", "src/forecast/outlook.cpp", "next.covariance += next_run_noise(posterior, next.mean);", ";",
      "forecast"),
     ("fit: proportional part left out", "src/influence/noise.cpp", "sensor.proportional * a.level", "0.0 * a.level",
-     "technician_cli influence/noise_parts_test"),
+     "influence/noise_parts_test certainty_oracle"),
     # Trim and search
     ("speed weights ignored", "src/trim/trim_rows.cpp", "speed_weight(request, row.speed)",
      "0.0 * speed_weight(request, row.speed) + 1.0", "trim/trim_plan_test technician_cli trim slots_oracle correction_oracle"),
