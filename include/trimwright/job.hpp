@@ -182,7 +182,7 @@ enum class ReadinessConcern {
   contradicts,       ///< two readings of one run and place differ by more than four standard deviations
   lone_speed,  ///< a sensor was read at a speed in one run only, a digit away from one that this run lacks
   no_longer_listed,  ///< a run adds pieces and does not list those of the run as found
-  other_conditions,  ///< runs under other conditions, or more than 30 days apart, stand in one job
+  other_conditions,  ///< runs under quite other conditions, or more than 30 days apart, stand in one job
   trial_weight_in,   ///< what is fitted now is not stated, and the last run was a trial
   no_repeat,         ///< no two runs with the same weights: nobody knows how far the rotor repeats
   does_not_repeat,   ///< runs with the same weights differ by more than `steady_part`

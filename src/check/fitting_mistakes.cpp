@@ -152,6 +152,20 @@ void add_swapped(Collector& all) {
     }
 }
 
+/// Pieces that were in before and are listed still, but were taken out.
+void add_taken_out(Collector& all) {
+  for (std::size_t p = 0; p < all.fitted().size(); ++p)
+    for (const auto& [slot, piece] : all.fitted()[p].slots) {
+      const auto& before = all.job().runs[all.run() - 1].fitted[p].slots;
+      if (const auto held = before.find(slot); held == before.end() || held->second != piece) continue;
+      auto really = all.fitted();
+      really[p].slots.erase(slot);
+      all.add(MistakeKind::missing,
+              fmt::format("{} slot {}: {} was taken out", all.plane(p).name, slot, piece_name(piece)), 0.5,
+              really, {});
+    }
+}
+
 /// Pieces of earlier runs whose slot should hold only its filler now; those of the run before are likelier.
 void add_left_in(Collector& all) {
   std::vector<std::pair<std::size_t, std::pair<int, std::string>>> seen;
@@ -225,6 +239,7 @@ std::vector<FittingMistake> fitting_mistakes(const Job& job, std::size_t run) {
   }
   for (const auto& one : all.pieces()) add_single(all, one);
   add_swapped(all);
+  add_taken_out(all);
   add_left_in(all);
   add_not_listed(all);
   return all.take();

@@ -254,15 +254,16 @@ void add_unit(const Situation& now, List& list) {
   }
 }
 
-/// One amplitude or phase of the run that may be anything near the level usual there.
+/// One amplitude or phase of the run that may be anything near the level usual there, or ten times that.
 void add_mistyped(const Situation& now, List& list) {
-  for (Index i = 0; i < now.count(); ++i) {
-    auto one = now.of(MistakeKind::mistyped,
-                      place_words(now.job(), now.at(i).speed, now.at(i).sensor) + " mistyped or misread");
-    one.noise_sd = Eigen::VectorXd::Zero(now.count());
-    one.noise_sd(i) = now.level(i);
-    list.push_back(std::move(one));
-  }
+  for (Index i = 0; i < now.count(); ++i)
+    for (const double size : {1.0, 10.0}) {
+      auto one = now.of(MistakeKind::mistyped,
+                        place_words(now.job(), now.at(i).speed, now.at(i).sensor) + " mistyped or misread");
+      one.noise_sd = Eigen::VectorXd::Zero(now.count());
+      one.noise_sd(i) = size * now.level(i);
+      list.push_back(std::move(one));
+    }
 }
 
 /// Half the largest change of a plane's moment between runs: what an unknown change may well be.

@@ -31,7 +31,7 @@ Measured measured_at(const PageView& view, std::size_t speed, std::size_t sensor
     add(measured.result, row_words(one));
   }
   for (const auto& one : view.verdict->missing)
-    if (one.speed == speed && one.sensor == sensor && component == Component::once_per_rev)
+    if (one.speed == speed && one.sensor == sensor && one.component == component)
       measured = {"not read", "✕ MISSING"};
   return measured;
 }

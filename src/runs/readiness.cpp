@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <chrono>
 #include <cmath>
+#include <cstdlib>
 #include <map>
 #include <numbers>
 #include <tuple>
@@ -256,7 +257,31 @@ void judge_speeds(const Job& job, const std::vector<std::size_t>& runs,
   }
 }
 
-/// Conditions that two runs state differently, and runs made long after each other.
+/// The numbers of a text, and the text without them.
+std::pair<std::vector<double>, std::string> numbers_of(const std::string& text) {
+  std::pair<std::vector<double>, std::string> parts;
+  for (std::size_t i = 0; i < text.size();) {
+    if (text[i] < '0' || text[i] > '9') {
+      parts.second += text[i++];
+      continue;
+    }
+    char* end = nullptr;
+    parts.first.push_back(std::strtod(text.c_str() + i, &end));
+    i = static_cast<std::size_t>(end - text.c_str());
+  }
+  return parts;
+}
+
+/// Whether two conditions are worded alike and no number is more than twice the other.
+bool much_alike(const std::string& one, const std::string& other) {
+  const auto [a, text_a] = numbers_of(one);
+  const auto [b, text_b] = numbers_of(other);
+  return text_a == text_b && std::equal(a.begin(), a.end(), b.begin(), b.end(), [](double x, double y) {
+           return std::max(x, y) <= 2.0 * std::min(x, y);
+         });
+}
+
+/// Conditions that two runs state quite differently, and runs made long after each other.
 void judge_conditions(const Job& job, const std::vector<std::size_t>& runs,
                       std::vector<ReadinessFinding>& findings) {
   const auto& first = job.runs[runs.front()].conditions;
@@ -264,7 +289,7 @@ void judge_conditions(const Job& job, const std::vector<std::size_t>& runs,
     const auto& now = job.runs[r].conditions;
     for (const auto& [name, value] : now.other)
       for (const auto& [known, before] : first.other)
-        if (name == known && value != before)
+        if (name == known && !much_alike(value, before))
           findings.push_back({Concern::other_conditions,
                               {},
                               {},

@@ -17,6 +17,24 @@ using enum MistakeKind;
 const std::vector<MistakeKind> in_earlier_runs{mirrored, shifted, wrong_size,     left_in,
                                                polarity, unit,    runs_exchanged, phase_sense_everywhere};
 
+/// What a clear mistake was taken for, on standard error.
+void confess(MistakeKind kind, const MistakeTrial::Result& result) {
+  if (!result.possible || !result.clear) return;
+  if (result.ranking.as_predicted()) return fmt::print(stderr, "{}: as predicted\n", mistake_name(kind));
+  const auto& first = result.ranking.kinds.front();
+  if (first.kind == kind && first.run == result.run) return;
+  const auto run = [](const std::optional<std::size_t>& one) {
+    return one ? std::to_string(*one) : std::string("any");
+  };
+  fmt::print(stderr, "{} of run {} taken for {} of run {} ({:.2f}, misfit {:.0f}): {}\n", mistake_name(kind),
+             run(result.run), mistake_name(first.kind), run(first.run), first.probability, first.misfit, first.what);
+}
+
+void add(MistakeTally& tally, MistakeKind kind, const MistakeTrial::Result& result) {
+  tally.add(kind, result);
+  confess(kind, result);
+}
+
 void print(const std::map<MistakeKind, MistakeTally>& tallies, const char* where) {
   MistakeTally all;
   for (const auto& [kind, one] : tallies) {
@@ -47,10 +65,10 @@ int main(int argc, char** argv) {
     for (const MistakeKind kind : mistake_kinds())
       if (kind != runs_exchanged && kind != phase_sense_everywhere)
         for (std::uint64_t draw = 0; draw < (kind == nothing ? 5 : 1) * draws; ++draw)
-          in_check[kind].add(kind, trial.judge_mistake(kind, draw));
+          add(in_check[kind], kind, trial.judge_mistake(kind, draw));
     for (const MistakeKind kind : in_earlier_runs)
       for (std::uint64_t draw = 0; draw < draws; ++draw)
-        earlier[kind].add(kind, trial.judge_earlier_mistake(kind, draw));
+        add(earlier[kind], kind, trial.judge_earlier_mistake(kind, draw));
   }
   std::filesystem::remove_all(folder);
   fmt::print(

@@ -87,6 +87,7 @@ TEST_CASE("A slip in the trial run is named as one of the trial run, not of the 
   CHECK(mirrored.run == 1);
   const auto dropped = first_of(job_with({{5, "w3"}}));  // what was in was taken out
   CHECK(dropped.run == 1);
+  CHECK(dropped.what == "spinner slot 2: w1 was taken out");
 }
 
 TEST_CASE("What undoing the likeliest mistake would predict is said in a sentence") {

@@ -182,6 +182,9 @@ TEST_CASE("A trial weight counts as fitted where nothing says otherwise, and tha
 
 TEST_CASE("Runs made under other conditions, or months apart, are told") {
   Job job = tried();
+  job.runs[0].conditions = {"2031-03-04 08:15", "", {{"wind", "4 kt on the nose"}}};
+  job.runs[1].conditions = {"2031-03-04 09:15", "", {{"wind", "6 kt on the nose"}}};
+  CHECK_FALSE(readiness(job).has(ReadinessConcern::other_conditions));
   job.runs[0].conditions = {"2031-03-04 08:15", "", {{"wind", "calm"}}};
   job.runs[1].conditions = {"2031-03-05", "", {{"wind", "calm"}}};
   CHECK_FALSE(readiness(job).has(ReadinessConcern::other_conditions));
