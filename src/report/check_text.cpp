@@ -114,7 +114,8 @@ std::string prediction_part(const Job& job, const Verdict& verdict) {
       "  ",
       "±: usual difference between a sound reading and the expected one in any one direction, all scatter "
       "included. away: from the expected to the read one, from tip to tip of the two arrows, and how many ± "
-      "that is; a reading further away than \"differs by\" differs, and one sound reading in fifty does. "
+      "that is; a reading further away than \"differs by\" differs, and about 1 reading in 50 does even when "
+      "nothing is wrong. "
       "\"differs by\" is larger than in the plan where the reading was made off its set speed.");
   const auto& found = verdict.mistakes;
   text += wrapped(

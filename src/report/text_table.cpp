@@ -21,15 +21,23 @@ std::string padded(const std::string& text, std::size_t width, TextTable::Align 
 
 std::string TextTable::text() const {
   std::vector<std::size_t> widths;
+  std::size_t before_last = 2;
   for (std::size_t c = 0; c < columns_.size(); ++c) {
     std::size_t width = text_columns(columns_[c].first);
     for (const auto& row : rows_) width = std::max(width, text_columns(row[c]));
     widths.push_back(width);
+    if (c + 1 < columns_.size()) before_last += width + 2;
   }
+  // A last column of words goes on below itself where the line would be too long.
+  if (columns_.back().second == Align::left && before_last + 20 < widest_line)
+    widths.back() = std::min(widths.back(), widest_line - before_last);
   const auto line = [&](const auto& cell) {
     std::string text = "  ";
-    for (std::size_t c = 0; c < columns_.size(); ++c)
-      text += (c > 0 ? "  " : "") + padded(cell(c), widths[c], columns_[c].second);
+    for (std::size_t c = 0; c + 1 < columns_.size(); ++c)
+      text += padded(cell(c), widths[c], columns_[c].second) + "  ";
+    const std::string last = cell(columns_.size() - 1);
+    if (text_columns(last) > widths.back()) return wrapped(text, last);
+    text += padded(last, widths.back(), columns_.back().second);
     text.erase(text.find_last_not_of(' ') + 1);
     return text + "\n";
   };

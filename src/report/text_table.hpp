@@ -8,6 +8,9 @@ namespace trimwright {
 /// Columns that UTF-8 text takes: its code points, as every one this program prints is one column wide.
 [[nodiscard]] std::size_t text_columns(const std::string& text);
 
+/// Columns that a line of text should not exceed.
+inline constexpr std::size_t widest_line = 100;
+
 /// Columns of text, padded by what is shown, not by bytes.
 class TextTable {
  public:
@@ -16,7 +19,8 @@ class TextTable {
   explicit TextTable(std::vector<std::pair<std::string, Align>> columns) : columns_(std::move(columns)) {}
 
   void add(std::vector<std::string> cells) { rows_.push_back(std::move(cells)); }
-  /// Every line indented by two blanks and ended by a newline; the heading underlined.
+  /// Every line indented by two blanks and ended by a newline; the heading underlined. A last column of words is
+  /// broken at blanks where a line would be wider than `widest_line`.
   [[nodiscard]] std::string text() const;
 
  private:
@@ -26,6 +30,6 @@ class TextTable {
 
 /// `text` broken at blanks to lines of at most `width` columns, the first after `lead`, the others indented
 /// alike.
-[[nodiscard]] std::string wrapped(const std::string& lead, const std::string& text, std::size_t width = 100);
+[[nodiscard]] std::string wrapped(const std::string& lead, const std::string& text, std::size_t width = widest_line);
 
 }  // namespace trimwright
