@@ -2,9 +2,12 @@
 
 #include <fmt/format.h>
 
+#include <cmath>
+
 #include "model_warnings.hpp"
 #include "number_words.hpp"
 #include "page_tables.hpp"
+#include "paper.hpp"
 #include "slot_map.hpp"
 
 namespace trimwright {
@@ -12,18 +15,13 @@ namespace {
 
 constexpr const char* blank = "";
 
-Markup entry(const std::string& term, const std::string& words) {
-  return element(
-      "div", {},
-      element("dt", {}, term) + element("dd", {{"class", words.empty() ? "line" : "known"}}, words));
-}
-
 Markup particulars(const PageView& view) {
   const Job& job = view.job;
   return element("dl", {{"class", "particulars"}},
-                 entry("Rotor", job.rotor.name) + entry("Serial", job.serial) + entry("Job", job.title) +
-                     entry("Station", job.station) + entry("Date", blank) + entry("Record number", blank) +
-                     entry("Digest", blank));
+                 paper_entry("Rotor", job.rotor.name) + paper_entry("Serial", job.serial) +
+                     paper_entry("Job", job.title) + paper_entry("Station", job.station) +
+                     paper_entry("Date", blank) + paper_entry("Record number", blank) +
+                     paper_entry("Digest", blank));
 }
 
 Markup number(const std::string& text) { return element("td", {{"class", "number"}}, text); }
@@ -123,7 +121,16 @@ Markup weights(const PageView& view) {
             element("td", {{"class", "box"}}, change.fit || plane.filler.moment_g_mm > 0.0 ? "☐ in" : "") +
             element("td", {{"class", "box"}}, "☐"));
   }
-  if (rows.empty()) return change_lists(view);
+  if (rows.empty() && view.trim.has_slots())
+    return element("p", {}, element("b", {}, view.plan.steps.front().instruction));
+  if (rows.empty()) {
+    for (const auto& part : view.trim.correction.parts)
+      rows += element("li", {},
+                      fmt::format("☐ {}: add {:.4g} g mm at {}", view.rotor().planes[part.plane].name,
+                                  std::abs(part.moment_to_add),
+                                  angle_position(view.rotor(), RotorAngle::of(part.moment_to_add)).text()));
+    return element("h3", {}, "Moments to add to what is fitted now") + element("ul", {}, rows);
+  }
   return page_table("Weights: what changes against what is fitted now (angles with rotation, from the " +
                         zero_words(view.rotor()) + ")",
                     {{"plane"},
@@ -138,22 +145,12 @@ Markup weights(const PageView& view) {
                     rows);
 }
 
-std::string fitted_sentence(const PageView& view, std::size_t p) {
-  const Plane& plane = view.rotor().planes[p];
-  std::string words;
-  for (const auto& [slot, piece] : view.fitted[p].slots)
-    words += fmt::format("{}slot {} {}", words.empty() ? "" : ", ", slot, content_words(plane, piece));
-  for (const auto& piece : view.fitted[p].free)
-    words += fmt::format("{}{:.6g} g mm at {:.1f}°", words.empty() ? "" : ", ", piece.moment_g_mm,
-                         piece.at.degrees());
-  if (!plane.slots) return words.empty() ? "nothing" : words;
-  return words + (words.empty() ? "every slot " : "; every other slot ") + content_words(plane, std::nullopt);
-}
-
 Markup fitted_after_plan(const PageView& view) {
   Markup items;
   for (std::size_t p = 0; p < view.fitted.size(); ++p)
-    items += element("li", {}, view.rotor().planes[p].name + ": " + fitted_sentence(view, p) + ".");
+    items += element(
+        "li", {},
+        view.rotor().planes[p].name + ": " + fitted_words(view.rotor().planes[p], view.fitted[p]) + ".");
   return element("h3", {}, "What the planes hold then") + element("ul", {}, items);
 }
 
@@ -176,14 +173,27 @@ Markup verdict(const PageView& view) {
          element("p", {}, measured + " Released: ☐ yes ☐ no, by a licensed person.");
 }
 
-Markup signatures() {
+/// What a person completes by hand.
+Markup entries() {
+  Markup lines;
+  for (const char* what : {"Manual and revision", "Torque", "Locking", "Part numbers", "Tools accounted for",
+                           "Pieces left over, accounted for"})
+    lines += paper_entry(what, blank);
+  return element("dl", {{"class", "particulars"}}, lines);
+}
+
+/// Where nothing is fitted there is nothing to sign for but run and release.
+Markup signatures(const PageView& view) {
   Markup rows;
-  for (const auto& role : signature_roles())
+  const auto& roles = signature_roles();
+  const bool nothing = view.trim.has_slots() && view.plan.changes.empty();
+  for (std::size_t i = nothing ? 2 : 0; i < roles.size(); ++i)
     rows +=
-        element("tr", {},
-                element("th", {{"scope", "row"}}, role) + element("td", {{"class", "line"}}, blank) +
+        element("tr", {{"class", "row"}},
+                element("th", {{"scope", "row"}}, roles[i]) + element("td", {{"class", "line"}}, blank) +
                     element("td", {{"class", "line"}}, blank) + element("td", {{"class", "line"}}, blank));
-  return page_table("Signatures", {{"role"}, {"name"}, {"signature"}, {"date and time"}}, rows);
+  return page_table("Signatures, for the weights above",
+                    {{"role"}, {"name"}, {"signature"}, {"date and time"}}, rows);
 }
 
 }  // namespace
@@ -192,18 +202,13 @@ Markup page_sheet(const PageView& view) {
   const auto part = [](std::string_view css_class, const Markup& content) {
     return element("div", {{"class", css_class}}, content);
   };
-  return element(
-      "section", {{"id", "sheet"}, {"aria-labelledby", "sheet-heading"}},
-      element("h2", {{"id", "sheet-heading"}}, "Balance sheet to file") +
-          element(
-              "p", {{"class", "screen"}},
-              "Printing this page prints this sheet alone (A4 or Letter). It shows the plan as the program "
-              "made it, not what is being tried above.") +
-          particulars(view) +
-          part("keep", points_under("Before you trust this", model_warnings(view.job, view.model))) +
-          levels(view) + part("keep", weights(view)) + part("keep", fitted_after_plan(view)) +
-          part("keep", maps(view)) + part("keep", verdict(view)) +
-          part("keep", points_under("Cautions", view.plan.cautions)) + part("keep", signatures()));
+  const std::string date = view.verdict != nullptr ? view.job.runs[view.verdict->run].conditions.when : "";
+  return paper(view.job, "sheet", "first", "Balance sheet", date,
+               particulars(view) +
+                   part("keep", points_under("Before you trust this", model_warnings(view.job, view.model))) +
+                   levels(view) + part("keep", verdict(view)) + part("keep", maps(view)) +
+                   part("keep only-print", points_under("Cautions", view.plan.cautions)) +
+                   part("keep", weights(view) + fitted_after_plan(view) + entries() + signatures(view)));
 }
 
 }  // namespace trimwright
