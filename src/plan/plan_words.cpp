@@ -12,8 +12,8 @@ namespace trimwright {
 namespace {
 
 std::string end_words(ViewingEnd end) {
-  return end == ViewingEnd::front ? "the front (ahead of the fan, looking aft)"
-                                  : "aft (behind the fan, looking forward)";
+  return end == ViewingEnd::front ? "the front (ahead of the engine, looking aft)"
+                                  : "aft (behind the engine, looking forward)";
 }
 
 std::string seen_words(const SeenSense& numbered) {

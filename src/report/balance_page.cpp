@@ -104,11 +104,11 @@ Markup slots_section(const PageView& view) {
               "With the keyboard: arrows go from slot to slot, Enter opens the choice, M moves "
               "what the slot holds, Delete empties it. Levels follow.");
   const Markup own = element("div", {{"id", "own"}, {"class", "own"}, {"hidden", "hidden"}},
-                             element("h3", {}, "The slots below show your own choice, not the plan") +
+                             element("h3", {}, "These slots show your own choice, not the plan") +
                                  element("ul", {{"id", "own-changes"}}));
   return element("section", {{"id", "slots"}, {"aria-labelledby", "slots-heading"}},
-                 element("h2", {{"id", "slots-heading"}, {"class", "unseen"}}, "Slots") + notes + own +
-                     element("div", {{"class", "planes"}}, planes) + slot_map_legend() + help);
+                 element("h2", {{"id", "slots-heading"}, {"class", "unseen"}}, "Slots") +
+                     notes + element("div", {{"class", "planes"}}, planes) + own + slot_map_legend() + help);
 }
 
 Markup levels_section(const PageView& view) {

@@ -41,7 +41,7 @@ Markup reading_boxes(const Job& job) {
     row(speed_words(job, one.speed), sensor, amplitude_words(sensor.unit.shown_from_peak(one.limit)),
         one.target ? amplitude_words(sensor.unit.shown_from_peak(*one.target)) : "–");
   }
-  for (int blank = 0; places.empty() && blank < 5; ++blank)
+  for (int line = 0; places.empty() && line < 5; ++line)
     for (const auto& sensor : job.rotor.sensors) row("", sensor, "", "");
   const std::string phase = job.rotor.phase == PhaseConvention::unknown
                                 ? std::string("phase, degrees lag or lead")
