@@ -36,7 +36,7 @@ Markup verdict_line(const PageView& view) {
   const auto blank = expected.find(' ');
   if (view.verdict == nullptr) {
     const bool stop = expected.starts_with("✕");
-    return element("p", {{"class", stop ? "verdict stop" : "verdict"}},
+    return element("p", {{"class", stop ? "verdict signed stop" : "verdict signed"}},
                    signed_words(expected.substr(0, blank), expected.substr(blank + 1)));
   }
   const std::string run = view.job.runs[view.verdict->run].name;
@@ -107,8 +107,8 @@ Markup slots_section(const PageView& view) {
                              element("h3", {}, "These slots show your own choice, not the plan") +
                                  element("ul", {{"id", "own-changes"}}));
   return element("section", {{"id", "slots"}, {"aria-labelledby", "slots-heading"}},
-                 element("h2", {{"id", "slots-heading"}, {"class", "unseen"}}, "Slots") +
-                     notes + element("div", {{"class", "planes"}}, planes) + own + slot_map_legend() + help);
+                 element("h2", {{"id", "slots-heading"}, {"class", "unseen"}}, "Slots") + notes +
+                     element("div", {{"class", "planes"}}, planes) + own + slot_map_legend() + help);
 }
 
 Markup levels_section(const PageView& view) {
@@ -224,18 +224,20 @@ Markup conventions_section(const PageView& view) {
                        "arrows, is not as expected: one sound reading in fifty is")));
 }
 
-Markup paper_section() {
-  const auto check = [](const std::string& id, const std::string& words) {
-    return element(
-        "p", {{"class", "choose"}},
-        element("input", {{"type", "checkbox"}, {"id", id}}) + element("label", {{"for", id}}, words));
+/// What is shown here and what is printed, by boxes that need no script: they stand before the sheets.
+Markup paper_choice() {
+  const auto box = [](const std::string& id, const std::string& words) {
+    return element("input", {{"type", "checkbox"}, {"id", id}, {"class", "choose"}}) +
+           element("label", {{"for", id}}, words);
   };
-  return folded(
-      "paper", "Sheets to print and sign",
-      "printing this page prints the balance sheet: the plan as the program made it, never what is tried out",
-      check("show-sheet", "Show the balance sheet here") +
-          check("show-run-sheet", "Show the blank run sheet here, for any run") +
-          check("print-run-sheet", "Print the run sheet instead"));
+  return element("h2", {{"class", "screen"}}, "Sheets to print and sign") +
+         element(
+             "p", {{"class", "screen chance"}},
+             "Printing this page prints the balance sheet: the plan as the program made it, never what is "
+             "tried out.") +
+         box("show-sheet", "Show the balance sheet here") +
+         box("show-run-sheet", "Show a blank run sheet, for any run") +
+         box("print-run-sheet", "Print the run sheet instead");
 }
 
 }  // namespace
@@ -251,10 +253,9 @@ std::string balance_page(const Job& job, const InfluenceModel& model, const Trim
                    check_part(view), true);
   if (has_phases(view)) more += why_section(view);
   if (trim.has_slots()) more += choice_section(view);
-  more += plots_section(view) + steps_section(view) + influence_section(view) + conventions_section(view) +
-          paper_section();
+  more += plots_section(view) + steps_section(view) + influence_section(view) + conventions_section(view);
   const Markup main = result_section(view) + work + element("div", {{"class", "more"}}, more) +
-                      page_sheet(view) + run_sheet(view.job, "second", nullptr);
+                      paper_choice() + page_sheet(view) + run_sheet(view.job, "second", nullptr);
   return page_document(job, "Balance page", masthead(job) + element("main", {{"id", "main"}}, main),
                        page_data);
 }

@@ -170,7 +170,8 @@ Markup level_bars_of(const PageView& view) {
                             sensor.unit.text() + (sensor.mounting.empty() ? "" : ", " + sensor.mounting))) +
         element("ul", {{"class", "bars"}}, lines);
   }
-  return element("div", {{"class", "bar-groups"}}, groups);
+  const bool ill = groups.html().find("\"result ill\"") != std::string::npos;
+  return element("div", {{"class", ill ? "bar-groups ill" : "bar-groups"}}, groups);
 }
 
 Markup level_bars_key(const PageView& view) {

@@ -59,13 +59,19 @@ const levelDrawing = (data) => {
   const move = (node, x, y) => node.setAttribute("transform", `translate(${x.toFixed(2)} ${y.toFixed(2)})`);
   const drawings = [];  // {fold, draw}
   let last = null;
+  const sight = new Map();
+  const observer = new IntersectionObserver((seen) => seen.forEach((one) => sight.set(one.target, one.isIntersecting)));
+  let waiting = 0;
   const onRows = (part, draw) => {
     const fold = part.closest("details");
-    drawings.push({fold, draw});
+    drawings.push({fold, part, draw});
+    if (part.classList.contains("level")) observer.observe(part);
     if (fold) fold.addEventListener("toggle", () => { if (fold.open && last) draw(last); });
   };
   const rowOf = (node) => Number(node.dataset.row);
-  const share = (ratio) => `${(80 * Math.min(Math.max(ratio, 0), 1.2)).toFixed(2)}%`;
+  const write = (node, words) => { if (node.textContent !== words) node.textContent = words; };  // what stays the same is not laid out anew
+  const put = (node, name, value) => { if (node.getAttribute(name) !== value) node.setAttribute(name, value); };
+  const share = (ratio) => `${(80 * Math.min(Math.max(ratio, 0), 1.2)).toFixed(1)}%`;
   const showResult = (node, words) => {
     if (node.dataset.words === words) return;
     node.dataset.words = words;
@@ -83,17 +89,17 @@ const levelDrawing = (data) => {
     const [figure, result, bar] = [".figure", ".result", ".bar"].map((part) => line.querySelector(part));
     const [expected, over, before] = [".expected", ".over", ".before"].map((part) => bar.querySelector(part));
     const beforeShare = before ? parseFloat(before.getAttribute("width")) / 80 : 0;
-    const said = bar.getAttribute("aria-label");
+    const [, saidBefore, saidRange, saidAfter] = /^(.*expected )[^,]+(, nine in ten from [^,]+)?(.*)$/.exec(bar.getAttribute("aria-label"));
     onRows(line, (rows) => {
       const row = rows[rowOf(line)];
-      expected.setAttribute("width", share(row.ratio));
+      put(expected, "width", share(row.ratio));
       const most = Math.max(row.ratio, beforeShare);
       if (!judged) {
-        over.textContent = most > 1.2 ? `${most.toFixed(2)} × limit ▶` : "";
-        figure.textContent = wording.amplitude(row.amplitude);
+        write(over, most > 1.2 ? `${most.toFixed(2)} × limit ▶` : "");
+        write(figure, wording.amplitude(row.amplitude));
         showResult(result, wording.level(row));
       }
-      bar.setAttribute("aria-label", said.replace(/expected [^,]+(, nine in ten from [^,]+)?/, `expected ${wording.amplitude(row.amplitude)}${row.own ? "" : "$1"}`));
+      bar.setAttribute("aria-label", `${saidBefore}${wording.amplitude(row.amplitude)}${row.own ? "" : saidRange || ""}${saidAfter}`);
     });
   });
 
@@ -196,6 +202,7 @@ const levelDrawing = (data) => {
     });
   });
 
+  const groups = document.querySelector(".bar-groups");
   const mini = document.getElementById("mini");
   const columns = data.rows.map((_, i) => {
     const step = 100 / data.rows.length;
@@ -204,14 +211,18 @@ const levelDrawing = (data) => {
   if (mini) mini.append(...columns, svgNode("line", {x1: 0, x2: "100%", y1: "16.7%", y2: "16.7%"}));
   const drawMini = (rows) => rows.forEach((row, i) => {
     const height = 83.3 * Math.min(row.ratio, 1.2);
-    columns[i].setAttribute("y", `${(100 - height).toFixed(1)}%`);
-    columns[i].setAttribute("height", `${height.toFixed(1)}%`);
-    columns[i].setAttribute("class", row.ratio > 1 ? "over" : "");
+    put(columns[i], "y", `${(100 - height).toFixed(1)}%`);
+    put(columns[i], "height", `${height.toFixed(1)}%`);
+    put(columns[i], "class", row.ratio > 1 ? "over" : "");
   });
 
   return (rows) => {
     last = rows;
     drawMini(rows);
-    drawings.forEach(({fold, draw}) => { if (!fold || fold.open) draw(rows); });
+    if (groups && !groups.querySelector(".judged")) groups.classList.toggle("ill", rows.some((row) => row.ratio > 1 || (row.target !== null && row.amplitude > row.target)));
+    const open = drawings.filter(({fold}) => !fold || fold.open);
+    open.filter(({part}) => sight.get(part) !== false).forEach(({draw}) => draw(rows));
+    clearTimeout(waiting);  // bars scrolled out of sight wait until nothing moves
+    waiting = setTimeout(() => open.filter(({part}) => sight.get(part) === false).forEach(({draw}) => draw(last)), 400);
   };
 };

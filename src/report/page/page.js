@@ -5,13 +5,20 @@ const keeping = (text) => {
   const name = `trimwright page ${hash.toString(16)}`;
   const get = (key) => { try { return JSON.parse(localStorage.getItem(key)); } catch { return null; } };
   const set = (key, value) => { try { localStorage.setItem(key, JSON.stringify(value)); } catch { /* private window: kept no longer */ } };
+  let waiting = 0;
+  window.addEventListener("pagehide", () => { if (waiting) set(name, state); });
   const state = get(name) || {ticks: []};
   const isChoice = (data, choice) => Array.isArray(choice) && choice.length === data.planes.length &&
     choice.every((held, p) => Object.entries(held).every(([slot, piece]) => data.planes[p].slots.some((one) => one.slot === Number(slot)) &&
       (typeof piece === "object" || data.planes[p].weights.some((weight) => weight.id === piece))));
   return {
     choice: (data) => (isChoice(data, state.choice) ? state.choice : null),
-    keep(choice) { if (choice || state.choice) { state.choice = choice; set(name, state); } },
+    keep(choice) {
+      if (!choice && !state.choice) return;
+      state.choice = choice;
+      clearTimeout(waiting);
+      waiting = setTimeout(() => set(name, state), 200);  // not while a weight is moved
+    },
     ticks: () => new Set(state.ticks),
     tick(all) { state.ticks = all; set(name, state); },
     dark: () => get("trimwright dark"),

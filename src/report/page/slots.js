@@ -11,7 +11,8 @@ const slotMap = (data, svg) => {
   const quiet = new Set([...slots].filter(([, node]) => node.classList.contains("quiet")).map(([slot]) => slot));
   const drawn = new Map();
   const order = plane.slots.map((one) => one.slot);
-  const info = (slot) => plane.slots.find((one) => one.slot === slot);
+  const places = new Map(plane.slots.map((one) => [one.slot, one]));
+  const info = (slot) => places.get(slot);
   const disc = svg.querySelector(".disc");
   const readout = svg.querySelector(".readout");
 
@@ -32,7 +33,7 @@ const slotMap = (data, svg) => {
 
   const drawSlot = (slot, now, then, {picked, carried, refused}) => {
     const state = stateOf(now, then);
-    const key = JSON.stringify([state, then, picked, carried, refused]);
+    const key = `${state} ${typeof then === "object" ? then.moment_g_mm : then} ${picked} ${carried} ${refused}`;
     if (drawn.get(slot) === key) return;
     drawn.set(slot, key);
     const node = slots.get(slot);

@@ -106,6 +106,7 @@ const tryOut = (data, kept) => {
     maps.forEach((map) => drawMap(map, refused));
     document.body.classList.toggle("own-choice", own);
     document.body.classList.toggle("working", own || picked !== null || carrying !== null);
+    document.documentElement.classList.toggle("working-page", document.body.classList.contains("working"));
     const bar = byId("tryout");
     bar.classList.toggle("refused", refused.length > 0);
     const count = `${different.length} slot${different.length === 1 ? "" : "s"} changed`;
