@@ -47,7 +47,7 @@ const wording = {
 };
 
 const svgNode = (name, attributes, text = "") => {
-  const node = document.createElementNS("http://www.w3.org/2000/svg", name);
+  const node = document.createElementNS(document.querySelector("svg").namespaceURI, name);
   Object.entries(attributes).forEach(([key, value]) => node.setAttribute(key, value));
   node.textContent = text;
   return node;
