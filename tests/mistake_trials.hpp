@@ -1,6 +1,8 @@
 #pragma once
 
 #include <algorithm>
+#include <boost/math/distributions/chi_squared.hpp>
+#include <boost/math/distributions/non_central_chi_squared.hpp>
 #include <cmath>
 #include <optional>
 #include <stdexcept>
@@ -8,10 +10,11 @@
 #include <utility>
 #include <vector>
 
-#include "io/rehearsal_files.hpp"
-#include "rehearsal/draws.hpp"
+#include "check/run_comparison.hpp"
+#include "rehearsal/files.hpp"
 #include "trimwright/check.hpp"
 #include "trimwright/plan.hpp"
+#include "virtual_rotor/draws.hpp"
 
 namespace trimwright::testing {
 
@@ -42,54 +45,71 @@ class MistakeTrial {
               fitted_after(job_, {advise_trial(job_, {}, {p, {}, {}})->advised().change}));
     }
     job_.fitted_now = as_found;
-    const auto model = fit_influence(job_);
-    TrimRequest request;
-    request.max_changes = 4;
-    const auto trim = plan_trim(job_, model.value(), request);
-    planned_ = fitted_after(job_, trim.value().trade_off.at(trim->chosen).changes);
+    planned_ = planned(job_);
+    before_ = job_.runs.back().fitted;
   }
 
   struct Result {
     bool possible = false;
-    double moved_by_sd = 0.0;  ///< the reading that the mistake moves most, in its standard deviations
+    bool clear = false;              ///< nine of ten runs with this mistake are not as predicted
+    std::optional<std::size_t> run;  ///< in which it was made; empty: in every run
     MistakeRanking ranking;
   };
 
-  /// Makes the mistake, number `draw` of its kind, judges the check run.
+  /// Makes the mistake, number `draw` of its kind, in the check run; judges the check run.
   [[nodiscard]] Result judge_mistake(MistakeKind kind, std::uint64_t draw) {
-    next_ = 1000 * (draw + 1) + 100000 * static_cast<std::uint64_t>(kind);
-    extra_.assign(job_.rotor.planes.size(), 0.0);
-    Result result;
+    begin(kind, draw);
+    meant_ = planned_;
+    before_ = job_.runs.back().fitted;
     const auto really = fitted_wrongly(kind);
-    if (!really) return result;
+    if (!really) return {};
     const std::uint64_t seed = bits();
-    const auto extra = std::exchange(extra_, std::vector<std::complex<double>>(extra_.size()));
-    const auto meant = readings_of(planned_, seed, false);
-    extra_ = extra;
-    auto readings = readings_of(*really, seed, true), clean = readings_of(*really, seed, false);
+    Job job = job_, clean = clean_job();
+    add_check(job, planned_, readings_of(*really, seed, true));
+    add_check(clean, planned_, readings_of(*really, seed, false));
     const auto next = next_;
-    read_wrongly(kind, readings);
+    read_wrongly(kind, job.runs.back().readings);
     next_ = next;
-    read_wrongly(kind, clean);
+    read_wrongly(kind, clean.runs.back().readings);
+    return judged(job, clean,
+                  kind == MistakeKind::nothing ? std::optional<std::size_t>{} : job.runs.size() - 1);
+  }
 
-    Job job = job_;
-    job.runs.push_back(Run{"check", {}, planned_, {}, readings, {}});
-    job.fitted_now = planned_;
-    const std::size_t run = job.runs.size() - 1;
-    const auto model = fit_influence(job_before(job, run)).value();
-    const auto rows = check_rows(job, model, run, {});
-    result.possible = true;
-    result.ranking = rank_mistakes(job, model, rows);
-    const auto covariance = difference_covariance(job, model, rows, rows.unbalance, {}).sum();
-    for (std::size_t i = 0; i < rows.rows.size(); ++i)
-      for (std::size_t k = 0; k < clean.size(); ++k)
-        if (clean[k].speed == model.rows[rows.rows[i].row].speed &&
-            clean[k].sensor == model.rows[rows.rows[i].row].sensor)
-          result.moved_by_sd = std::max(
-              result.moved_by_sd,
-              std::abs(*clean[k].x - *meant[k].x) /
-                  std::sqrt(covariance(static_cast<Eigen::Index>(i), static_cast<Eigen::Index>(i)).real()));
-    return result;
+  /// The same in a trial run, or in all: the trim is planned from what was then written down, and the check
+  /// run is sound.
+  [[nodiscard]] Result judge_earlier_mistake(MistakeKind kind, std::uint64_t draw) {
+    begin(kind, draw + 5000);
+    const std::size_t run = 1 + static_cast<std::size_t>(below(static_cast<int>(job_.rotor.planes.size())));
+    meant_ = job_.runs[run].fitted;
+    before_ = job_.runs[run - 1].fitted;
+    const auto really = kind == MistakeKind::left_in ? still_in(run) : fitted_wrongly(kind);
+    if (!really) return {};
+    Job job = job_, clean = clean_job();
+    const std::uint64_t seed = bits(), check_seed = bits();
+    job.runs[run].readings = readings_of(*really, seed, true);
+    clean.runs[run].readings = readings_of(*really, seed, false);
+    const std::size_t other = static_cast<std::size_t>(below(static_cast<int>(run)));
+    const auto sensor = static_cast<std::size_t>(below(static_cast<int>(job_.rotor.sensors.size())));
+    const auto next = next_;
+    for (Job* one : {&job, &clean}) {
+      next_ = next;
+      if (kind == MistakeKind::runs_exchanged)
+        std::swap(one->runs[run].readings, one->runs[other].readings);
+      else if (kind == MistakeKind::phase_sense_everywhere)
+        for (auto& each : one->runs) turn_phases(each.readings, sensor);
+      else
+        read_wrongly(kind, one->runs[run].readings);
+    }
+    if (!fit_influence(job) || !fit_influence(clean)) return {};
+    const Fitted then = planned(job);
+    extra_.assign(extra_.size(), 0.0);
+    add_check(job, then, readings_of(then, check_seed, true));
+    add_check(clean, then, readings_of(then, check_seed, false));
+    if (kind == MistakeKind::phase_sense_everywhere)
+      for (Job* one : {&job, &clean}) turn_phases(one->runs.back().readings, sensor);
+    std::optional<std::size_t> made_in = kind == MistakeKind::runs_exchanged ? std::min(run, other) : run;
+    if (kind == MistakeKind::phase_sense_everywhere) made_in.reset();
+    return judged(job, clean, made_in);
   }
 
  private:
@@ -98,6 +118,56 @@ class MistakeTrial {
     std::size_t plane;
     int slot;
   };
+
+  void begin(MistakeKind kind, std::uint64_t draw) {
+    next_ = 1000 * (draw + 1) + 100000 * static_cast<std::uint64_t>(kind);
+    extra_.assign(job_.rotor.planes.size(), 0.0);
+  }
+
+  static Fitted planned(const Job& job) {
+    const auto model = fit_influence(job);
+    TrimRequest request;
+    request.max_changes = 4;
+    const auto trim = plan_trim(job, model.value(), request);
+    return fitted_after(job, trim.value().trade_off.at(trim->chosen).changes);
+  }
+
+  static void add_check(Job& job, const Fitted& fitted, const std::vector<Reading>& readings) {
+    job.runs.push_back(Run{"check", {}, fitted, {}, readings, {}});
+    job.fitted_now = fitted;
+  }
+
+  /// The runs so far without any scatter.
+  Job clean_job() {
+    Job clean = job_;
+    const auto extra = std::exchange(extra_, std::vector<std::complex<double>>(extra_.size()));
+    for (auto& run : clean.runs) run.readings = readings_of(run.fitted, 1, false);
+    extra_ = extra;
+    return clean;
+  }
+
+  [[nodiscard]] static Result judged(const Job& job, const Job& clean, std::optional<std::size_t> run) {
+    const std::size_t check = job.runs.size() - 1;
+    Result result;
+    result.possible = true;
+    result.run = run;
+    result.ranking = rank_mistakes(job, fit_influence(job_before(job, check)).value(), check);
+    const auto model = fit_influence(job_before(clean, check)).value();
+    const RunComparison all(clean, model, check, {}, nullptr);
+    const double moved = all.judged(all.as_written({check})).misfit;
+    const double n = result.ranking.degrees_of_freedom;
+    const double rejected =
+        boost::math::quantile(boost::math::complement(boost::math::chi_squared(n), as_predicted_level));
+    result.clear =
+        moved > 1e-3 && boost::math::cdf(boost::math::complement(
+                            boost::math::non_central_chi_squared(n, std::min(moved, 1e4)), rejected)) >= 0.9;
+    return result;
+  }
+
+  void turn_phases(std::vector<Reading>& readings, std::size_t sensor) const {
+    for (auto& one : readings)
+      if (one.sensor == sensor) one.x = std::conj(*one.x / one.phase_factor) * one.phase_factor;
+  }
 
   std::uint64_t bits() { return draws_.bits(next_++); }
   double uniform() { return draws_.uniform(next_++); }
@@ -113,7 +183,7 @@ class MistakeTrial {
                             {},
                             fitted,
                             {},
-                            readings_of(fitted, rehearsal::Draws(seed_, 78).bits(job_.runs.size()), true),
+                            readings_of(fitted, virtual_rotor::Draws(seed_, 78).bits(job_.runs.size()), true),
                             {}});
     if (!settle_places(job_, speeds_)) throw std::runtime_error("speed points");
   }
@@ -123,10 +193,10 @@ class MistakeTrial {
     std::vector<std::complex<double>> unbalance;
     for (std::size_t p = 0; p < fitted.size(); ++p)
       unbalance.push_back(total_moment(job_.rotor.planes[p], fitted[p]) + extra_[p]);
-    rehearsal::RunScatter none;
+    virtual_rotor::RunScatter none;
     none.repeatability = false;
-    const auto run = rehearsal::virtual_run(rehearsal_->truth, unbalance, job_.speeds_rpm,
-                                            scatter ? rehearsal_->scatter : none, 1, seed);
+    const auto run = virtual_rotor::virtual_run(rehearsal_->truth, unbalance, job_.speeds_rpm,
+                                                scatter ? rehearsal_->scatter : none, 1, seed);
     std::vector<Reading> readings;
     for (const auto& one : run.value()) {
       Reading reading;
@@ -143,12 +213,12 @@ class MistakeTrial {
     return readings;
   }
 
-  /// Places whose piece is newly fitted by the plan.
+  /// Places whose piece is new in the run that the mistake is made in.
   [[nodiscard]] std::vector<Place> new_places() const {
     std::vector<Place> places;
-    for (std::size_t p = 0; p < planned_.size(); ++p)
-      for (const auto& [slot, piece] : planned_[p].slots) {
-        const auto& before = job_.runs.back().fitted[p].slots;
+    for (std::size_t p = 0; p < meant_.size(); ++p)
+      for (const auto& [slot, piece] : meant_[p].slots) {
+        const auto& before = before_[p].slots;
         if (const auto held = before.find(slot); held == before.end() || held->second != piece)
           places.push_back({p, slot});
       }
@@ -161,7 +231,7 @@ class MistakeTrial {
     if (places.empty()) return std::nullopt;
     const std::size_t only = one_of(places).plane;
     const bool all = uniform() < 0.3;
-    Fitted really = planned_;
+    Fitted really = meant_;
     for (const auto& one : places)
       if (all || one.plane == only) really[one.plane].slots.erase(one.slot);
     for (const auto& one : places) {
@@ -169,7 +239,7 @@ class MistakeTrial {
       const auto& ring = *job_.rotor.planes[one.plane].slots;
       const int turned = by_half ? one.slot + ring.count / 2 : first + per_slot * one.slot;
       const int slot = ((turned - 1) % ring.count + ring.count) % ring.count + 1;
-      const auto piece = planned_[one.plane].slots.at(one.slot);
+      const auto piece = meant_[one.plane].slots.at(one.slot);
       if (!ring.usable(slot) || !really[one.plane].slots.emplace(slot, piece).second) return std::nullopt;
     }
     return really;
@@ -179,7 +249,7 @@ class MistakeTrial {
     const auto places = new_places();
     if (places.empty()) return std::nullopt;
     const auto one = one_of(places);
-    Fitted really = planned_;
+    Fitted really = meant_;
     auto& slots = really[one.plane].slots;
     if (kind == MistakeKind::missing) {
       slots.erase(one.slot);
@@ -205,11 +275,20 @@ class MistakeTrial {
     return really;
   }
 
+  /// What the run before had and this one should not.
+  std::optional<Fitted> still_in(std::size_t run) {
+    Fitted really = meant_;
+    bool any = false;
+    for (std::size_t p = 0; p < really.size(); ++p)
+      for (const auto& one : job_.runs[run - 1].fitted[p].slots) any |= really[p].slots.insert(one).second;
+    return any ? std::optional(really) : std::nullopt;
+  }
+
   std::optional<Fitted> in_wrong_plane() {
     const auto places = new_places();
     if (places.empty()) return std::nullopt;
     const std::size_t from = one_of(places).plane, to = 1 - from;
-    Fitted really = planned_;
+    Fitted really = meant_;
     const auto &a = *job_.rotor.planes[from].slots, &b = *job_.rotor.planes[to].slots;
     for (const auto& one : places) {
       if (one.plane != from) continue;
@@ -247,10 +326,10 @@ class MistakeTrial {
       case MistakeKind::rotor_changed: {
         const auto p = static_cast<std::size_t>(below(static_cast<int>(extra_.size())));
         extra_[p] = std::polar(200.0 + 800.0 * uniform(), 2.0 * M_PI * uniform());
-        return planned_;
+        return meant_;
       }
       default:
-        return planned_;
+        return meant_;
     }
   }
 
@@ -293,6 +372,15 @@ class MistakeTrial {
           if (b < 0.5 || one.sensor == sensor) one.x = *one.x * factor;
         break;
       }
+      case MistakeKind::mistyped: {
+        auto& one = readings[static_cast<std::size_t>(a * static_cast<double>(readings.size()))];
+        *one.x *=
+            b < 0.5 ? Phasor(10.0) : std::polar(1.0, radians(90.0));  // a decimal point, a phase of 9 or so
+        break;
+      }
+      case MistakeKind::speed:
+        for (std::size_t i = 0; i < 2; ++i) std::swap(readings[i].x, readings[i + 2].x);  // of two speeds
+        break;
       case MistakeKind::none_of_these:
         for (auto& one : readings) one.x = *one.x * (1.0 + std::polar(0.7, 2.0 * M_PI * uniform()));
         break;
@@ -303,35 +391,39 @@ class MistakeTrial {
   }
 
   std::uint64_t seed_;
-  rehearsal::Draws draws_;
+  virtual_rotor::Draws draws_;
   std::uint64_t next_ = 0;
   std::optional<Rehearsal> rehearsal_;
   Job job_;
   std::vector<SetSpeed> speeds_;
   Fitted planned_;
+  Fitted meant_, before_;  ///< of the run that the mistake is made in: on its list, and fitted before
   std::vector<std::complex<double>> extra_;
 };
 
 /// How a kind of mistake fared over many trials.
 struct MistakeTally {
   int trials = 0;
-  int clear = 0;   ///< moved a reading by more than three standard deviations
-  int first = 0;   ///< of the clear: its kind ranked first
-  int named = 0;   ///< of the clear: its kind among those named as the likeliest
-  int group = 0;   ///< of the clear: sum of the number of kinds not told apart
-  int alarms = 0;  ///< something other than "nothing wrong" ranked first
+  int clear = 0;
+  int first = 0;   ///< of the clear: its kind, in its run, ranked first
+  int named = 0;   ///< of the clear: among those that the verdict names as the likeliest
+  int group = 0;   ///< of the clear: sum of the number of mistakes not told apart
+  int alarms = 0;  ///< not as predicted
 
   void add(MistakeKind kind, const MistakeTrial::Result& result) {
     if (!result.possible) return;
     ++trials;
     alarms += result.ranking.as_predicted() ? 0 : 1;
-    if (result.moved_by_sd <= 3.0) return;
+    if (!result.clear) return;
     ++clear;
+    if (result.ranking.as_predicted()) return;  // the verdict then names none
     const auto& kinds = result.ranking.kinds;
     const auto end = kinds.begin() + static_cast<std::ptrdiff_t>(result.ranking.not_told_apart);
-    first += kinds.front().kind == kind ? 1 : 0;
-    if (result.ranking.as_predicted()) return;  // the verdict then names none
-    named += std::any_of(kinds.begin(), end, [kind](const auto& one) { return one.kind == kind; }) ? 1 : 0;
+    const auto is_it = [&](const RankedMistake& one) {
+      return one.kind == kind && (one.run == result.run || !names_a_cause(kind));
+    };
+    first += is_it(kinds.front()) ? 1 : 0;
+    named += std::any_of(kinds.begin(), end, is_it) ? 1 : 0;
     group += static_cast<int>(result.ranking.not_told_apart);
   }
 };

@@ -22,56 +22,11 @@ struct RunToRun {
   double of_reading = 0.003;  ///< of each reading on its own
 };
 
-/// One speed and sensor that the check run read and the model predicts.
-struct CheckRow {
-  std::size_t row = 0;        ///< entry of InfluenceModel::rows
-  Phasor read;                ///< mean of the run's readings
-  Phasor phase_factor = 1.0;  ///< as Reading::phase_factor
-  double reading_sd = 0.0;    ///< of `read` per real component
-  double speed_effect = 0.0;  ///< what being read off its speed point may have changed it by
-};
+/// Why nothing can be foretold of run `run` by `model` (fitted from the runs before it); empty when something
+/// can.
+[[nodiscard]] std::string why_not_foretold(const Job& job, const InfluenceModel& model, std::size_t run);
 
-/// The check run's readings beside the model fitted from the runs before it.
-struct CheckRows {
-  std::size_t run = 0;  ///< the check run, index into Job::runs
-  std::vector<CheckRow> rows;
-  Eigen::VectorXcd unbalance;  ///< U of the check run, per entry of InfluenceModel::planes [g mm]
-  std::string why_not;         ///< why nothing can be predicted; empty when something can
-
-  [[nodiscard]] Eigen::VectorXcd read() const;
-};
-
-/// `model` fitted from runs before `run`. Rows without a phase, without a known reading noise, or told in
-/// `left_out` (of a fit that includes the check run) are not compared.
-[[nodiscard]] CheckRows check_rows(const Job& job, const InfluenceModel& model, std::size_t run,
-                                   const std::vector<LeftOut>& left_out);
-
-/// x(U) of every row.
-[[nodiscard]] Eigen::VectorXcd expected_readings(const InfluenceModel& model, const CheckRows& rows,
-                                                 const Eigen::VectorXcd& unbalance);
-
-/// Covariance per real component (Hermitian, rows x rows) of reading minus x(U), in two parts.
-struct DifferenceCovariance {
-  Eigen::MatrixXcd scatter;   ///< of readings and runs: as stated or assumed
-  Eigen::MatrixXcd believed;  ///< of x(U) by the model's posterior; 0 where the rows are least squares
-
-  [[nodiscard]] Eigen::MatrixXcd sum() const { return scatter + believed; }
-};
-
-///
-/// With w the weights that the regression gives the earlier readings, d = e_check - sum_k w_k e_k, where an
-/// e is noise of its own (stated repeatability, `of_reading` times the amplitude,
-/// what being read off its speed point may change) plus what its run shares:
-/// C u with u the seating of each plane, and g x with g the gain of the run; or, for a sensor with a stated
-/// `run_to_run`, one complex quantity common to its readings. So readings of one run are
-/// correlated, and a prediction far from the earlier runs is less certain. Where the model's rows are the
-/// mean of its posterior (a prior, or a small residual), what is stated of the earlier runs is in `believed`.
-[[nodiscard]] DifferenceCovariance difference_covariance(const Job& job, const InfluenceModel& model,
-                                                         const CheckRows& rows,
-                                                         const Eigen::VectorXcd& unbalance,
-                                                         const RunToRun& scatter);
-
-/// What may have gone wrong between a plan and its check run.
+/// What may have gone wrong in a run, the check run or one before it.
 enum class MistakeKind {
   nothing,            ///< as predicted
   mirrored,           ///< weights fitted with the slots counted the wrong way round
@@ -88,49 +43,51 @@ enum class MistakeKind {
   reference_shifted,  ///< the reference teeth miscounted, or its polarity reversed: one angle at all speeds
   time_delay,         ///< a delay: an angle in proportion to speed
   unit,               ///< unit or detector mistaken
-  rotor_changed,      ///< the rotor itself changed between runs
+  mistyped,           ///< one reading mistyped or misread
+  speed,              ///< the readings of two speeds exchanged
+  runs_exchanged,     ///< the readings of two runs exchanged
+  phase_sense_everywhere,  ///< one sensor's phase read as lead for lag in every run
+  rotor_changed,           ///< the rotor itself changed between runs
   none_of_these
 };
 
 /// Every kind, in the order above.
 [[nodiscard]] const std::vector<MistakeKind>& mistake_kinds();
 
-/// One way in which the check run may have come about.
-struct Hypothesis {
-  MistakeKind kind = MistakeKind::nothing;
-  std::string what;            ///< "spinner slot 4: K3 is missing"
-  double share = 1.0;          ///< of its kind's prior probability; those of a kind add up to 1
-  Eigen::VectorXcd unbalance;  ///< U that was really fitted, per entry of InfluenceModel::planes [g mm]
-  Eigen::VectorXcd readings;   ///< the check run's readings with the mistake undone
-  double log_volume = 0.0;     ///< log |d readings / d read|
-  Eigen::VectorXd row_scale;   ///< times the usual scatter of each of `readings`; empty: 1
-  Eigen::VectorXd moment_sd;   ///< unknown moment per plane [g mm per real component]; empty: none
-  double gain_sd = 0.0;        ///< unknown common gain
-  Eigen::VectorXd noise_sd;    ///< unknown, each row on its own; empty: none
-};
+/// Whether a kind says what went wrong, unlike `nothing` and `none_of_these`.
+[[nodiscard]] bool names_a_cause(MistakeKind kind);
 
-/// All ways considered for this run. `before` is the run made just before the check run, whose weights tell
-/// what was newly fitted; pieces of any earlier run may have been left in.
-[[nodiscard]] std::vector<Hypothesis> hypotheses(const Job& job, const InfluenceModel& model,
-                                                 const CheckRows& rows);
-
-/// A kind of mistake and how well it explains the readings.
+/// A kind of mistake in a run and how well it explains the readings.
 struct RankedMistake {
   MistakeKind kind = MistakeKind::nothing;
-  std::string what;           ///< its likeliest form
-  double probability = 0.0;   ///< posterior, of the kind
-  double log_evidence = 0.0;  ///< natural logarithm of the readings' probability density under the kind
-  double misfit = 0.0;        ///< chi-squared of the readings under the likeliest form
+  std::optional<std::size_t> run;  ///< empty: nothing wrong, or every run
+  std::string what;                ///< its likeliest form
+  double probability = 0.0;        ///< posterior, of the kind in this run
+  double log_evidence = 0.0;       ///< natural logarithm of the readings' probability density under it
+  double misfit = 0.0;             ///< chi-squared of the readings it is about under the likeliest form
+  std::string undone;              ///< what undoing it would predict, in a sentence; of those not told apart
 };
+/// 'run "trial": spinner slot 4: K3 is missing'.
+[[nodiscard]] std::string mistake_words(const Job& job, const RankedMistake& one);
+
+/// Probability of a sound run's chi-squared below which a run is not as predicted.
+inline constexpr double as_predicted_level = 0.01;
 
 struct MistakeRanking {
   std::vector<RankedMistake> kinds;  ///< most probable first
   /// Entries of `kinds`, from the first, that the readings do not tell apart from the first.
   std::size_t not_told_apart = 0;
-  int degrees_of_freedom = 0;  ///< of every `misfit`: two per reading
+  double chi_squared = 0.0;    ///< reading minus expected of the check run, over their covariance
+  int degrees_of_freedom = 0;  ///< two per reading
+  double probability = 1.0;    ///< of a sound run's chi-squared as large
+  /// Runs of which nothing can be said: without them the others are as many as the unknowns, or fewer.
+  std::vector<std::size_t> not_examined;
 
-  [[nodiscard]] bool as_predicted() const {
-    return !kinds.empty() && kinds.front().kind == MistakeKind::nothing;
+  /// The one rule: `probability` is not below `as_predicted_level`.
+  [[nodiscard]] bool as_predicted() const { return probability >= as_predicted_level; }
+  /// Not as predicted, and what went wrong is likelier than that nothing considered here did.
+  [[nodiscard]] bool cause_known() const {
+    return !as_predicted() && !kinds.empty() && names_a_cause(kinds.front().kind);
   }
 };
 
@@ -144,12 +101,14 @@ inline constexpr double telling_odds = 20.0;
 /// mistake.
 inline constexpr double scatter_scales[] = {1.0, 2.0, 4.0};
 
-/// Posterior odds of the kinds: each the mean density of the readings over its forms (circular complex
-/// Gaussian, covariance of `difference_covariance` at the unbalance supposed, over `scatter_scales`), times
-/// its prior probability. H. Jeffreys, Theory of Probability (1939), chapter V. Empty without rows to
-/// compare.
-[[nodiscard]] MistakeRanking rank_mistakes(const Job& job, const InfluenceModel& model, const CheckRows& rows,
-                                           const RunToRun& scatter = {});
+/// Of check run `run` and the runs before it, from which `model` was fitted (`prior`: with this). Posterior
+/// odds of the kinds: each the mean density of all readings over its forms (circular complex Gaussian, over
+/// `scatter_scales`, baselines and coefficients integrated out), times its prior probability. H. Jeffreys,
+/// Theory of Probability (1939), chapter V. Chi-squared is of the check run as written, its covariance that
+/// of the forecast and, where run-to-run change is neither stated nor estimated, what `scatter` assumes;
+/// where noise is estimated, Fisher's F. Empty where nothing is foretold.
+[[nodiscard]] MistakeRanking rank_mistakes(const Job& job, const InfluenceModel& model, std::size_t run,
+                                           const RunToRun& scatter = {}, const Prior* prior = nullptr);
 
 /// Stable name: "weights_mirrored", ...
 [[nodiscard]] std::string mistake_name(MistakeKind kind);
@@ -180,10 +139,11 @@ struct CheckedReading {
   [[nodiscard]] bool differs() const { return differs_by && *away() > *differs_by; }
 };
 
-/// A speed and sensor that an earlier run read and the check run did not.
+/// A speed and sensor that an earlier run read in this component and the check run did not.
 struct UnreadPlace {
   std::size_t speed = 0;
   std::size_t sensor = 0;
+  Component component = Component::once_per_rev;
 };
 
 enum class Outcome { accepted, accepted_not_as_predicted, not_accepted };
@@ -195,7 +155,8 @@ enum class Advice {
   trim_again,         ///< above a limit, and a trim is expected to help
   may_trim_again,     ///< limits are met, targets not, and a trim is expected to help
   stop_no_gain,       ///< no further trim is expected to help
-  stop_not_unbalance  ///< unbalance in these planes does not explain the readings
+  stop_other_source,  ///< an overall level is above its limit, and the once-per-rev part meets its targets
+  stop_not_unbalance  ///< not as predicted, and nothing considered says why
 };
 
 /// The verdict on a check run.
@@ -231,7 +192,8 @@ struct Verdict {
 /// may have gone wrong, and whether another trim is worth it. `job` with its phase convention settled.
 ///
 /// Not accepted: a reading of any component above its limit, or one missing that an earlier run has.
-/// Accepted but not as predicted: below all limits, but something other than "nothing wrong" is likeliest.
+/// Accepted but not as predicted: below all limits, but chi-squared rejects what was foretold
+/// (`MistakeRanking::as_predicted`); no trim is then planned on the run.
 /// A reading above its target does not change the verdict. Errors: those of the trim's planning.
 [[nodiscard]] Result<Verdict> judge(const Job& job, const InfluenceModel& model, std::size_t run,
                                     const TrimRequest& request, const RunToRun& scatter = {},

@@ -186,36 +186,48 @@ struct MirrorTest {
   std::vector<std::size_t> mirrored_sensors;  ///< sensors whose own readings speak for the mirror
 };
 
+/// What the runs alone say of themselves, whatever else is known of the rotor.
+struct RunsVerdict {
+  std::vector<std::size_t> used;  ///< indices into Job::runs
+  std::vector<LeftOut> left_out;
+  int rank = 0;            ///< of the matrix of runs: 1 + number of planes when they separate
+  double condition = 0.0;  ///< of that matrix, columns centred and scaled to unit norm
+  MirrorTest mirror;
+  double misfit = 0.0;  ///< chi-squared: residuals squared over all stated parts of the noise, of the sensors
+                        ///< with a stated repeatability
+  int misfit_dof = 0;   ///< real degrees of freedom; 0: nothing to judge by
+};
+
+/// What a fleet's prior brought to a model.
+struct PriorUse {
+  int jobs = 0;                     ///< that the prior was learned from
+  std::optional<FleetCheck> fleet;  ///< the runs' own coefficients against it, where they settle any
+};
+
 /// How the rotor answers a unit of unbalance.
 struct InfluenceModel {
+  /// What baselines and coefficients (`rows`, `posterior`) rest on.
+  enum class Basis {
+    runs,           ///< least squares of the runs
+    prior,          ///< the runs and a fleet's prior: the posterior's mean
+    small_residual  ///< the runs, and that weights cancel most of it (`Job::small_residual`): the same mean
+  };
   PhaseConvention convention = PhaseConvention::lag;  ///< the one the readings were taken in
   bool convention_found = false;    ///< the rotor file said `unknown` and the runs settled it
   std::vector<std::size_t> planes;  ///< planes whose coefficients are known, indices into the rotor's
   Eigen::VectorXcd centre;          ///< mean U over the runs used [g mm]
-  std::vector<InfluenceRow> rows;   ///< by speed, then sensor
+  Basis basis = Basis::runs;
+  std::vector<InfluenceRow> rows;  ///< by speed, then sensor
   std::vector<UnsettledRow> unsettled;
-  std::vector<LeftOut> left_out;
-  std::vector<std::size_t> runs_used;
-  int rank = 0;            ///< of the matrix of runs: 1 + number of planes when they separate
-  double condition = 0.0;  ///< of that matrix, columns centred and scaled to unit norm
   double planes_condition =
       0.0;  ///< of the coefficients, rows over limits, columns scaled: planes that act alike
-  MirrorTest mirror;
-  double chi_squared = 0.0;  ///< residuals squared over all stated parts of the noise, of the sensors with a
-                             ///< stated repeatability
-  int chi_squared_dof = 0;   ///< real degrees of freedom; 0: nothing to judge by
-  /// Baselines and coefficients with their joint covariance; empty where no reading noise is known. With a
-  /// prior, `rows` hold its mean.
+  RunsVerdict runs;
+  /// Baselines and coefficients with their joint covariance; empty where no reading noise is known.
   std::optional<InfluencePosterior> posterior;
   /// The same, knowing that weights cancel most of the vibration (`Residual::small`): what probabilities are
   /// reckoned from. Its mean lies within the uncertainty of `posterior`.
   std::optional<InfluencePosterior> belief;
-  bool with_prior = false;
-  bool small_residual = false;  ///< the job says so (`Job::small_residual`) and `rows` hold the belief's mean
-  int prior_jobs = 0;           ///< jobs that the prior was learned from
-  std::optional<FleetCheck> fleet;  ///< the runs' own coefficients against the prior's, where they settle any
-
-  [[nodiscard]] bool rows_are_posterior_mean() const { return with_prior || small_residual; }
+  std::optional<PriorUse> prior;  ///< where one was given
 };
 
 /// Generalised least squares over all usable runs, baseline included as unknown: the noise is that of every
@@ -232,12 +244,14 @@ struct InfluenceModel {
 [[nodiscard]] Result<InfluenceModel> fit_influence(const Job& job,
                                                    const std::vector<std::size_t>& planes = {});
 
-/// As `fit_influence`, but a rotor that says `unknown` is tried in both conventions, and the one that the
-/// runs support is taken. Error: they cannot tell.
+/// A job and how its rotor answers.
 struct SettledModel {
   Job job;  ///< with its rotor's convention settled
   InfluenceModel model;
 };
+
+/// The way in: as `fit_influence`, but a rotor that says `unknown` is tried in both conventions, and the one
+/// that the runs support is taken. Error: they cannot tell.
 /// With a prior: every plane the prior knows (or those asked for), runs and prior combined; a baseline alone
 /// is then enough. The prior tells lag from lead as soon as a run changed a weight.
 /// With `Job::small_residual`, and no prior: baselines and coefficients are those that suppose that weights

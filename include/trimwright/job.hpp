@@ -3,6 +3,7 @@
 #include <complex>
 #include <optional>
 #include <string>
+#include <string_view>
 #include <utility>
 #include <vector>
 
@@ -95,6 +96,7 @@ struct Job {
   std::vector<Place> places;  ///< one for every speed point and sensor with a reading; see `settle_places`
   std::vector<Run> runs;
   bool small_residual = false;            ///< said: weights in the planes can cancel most of the vibration
+  bool fitted_now_stated = true;          ///< false: `fitted_now` is taken to be what the last run had
   std::vector<FittedWeights> fitted_now;  ///< one per plane: what is on the rotor when the plan is made
 };
 
@@ -135,18 +137,61 @@ struct Job {
 /// rotor says `unknown` are held as if in lag, so `lead` is their mirror (conjugate).
 [[nodiscard]] Job with_phase_convention(Job job, PhaseConvention convention);
 
+/// A job made in code, one call for each fact. What is wrong with any of them is told by `job`.
+///
+/// Calls about a run are of the run begun last. A run begins with nothing fitted; what is on the rotor when a
+/// plan is made is what the last run had. Names are those given before; amplitudes are in the sensor's unit
+/// as shown, phases in degrees in the rotor's convention, angles in degrees with rotation from the reference
+/// tooth.
+class JobBuilder {
+ public:
+  JobBuilder(std::string rotor, PhaseConvention phase);
+
+  JobBuilder& plane(Plane plane);
+  /// A plane in which any moment can be made at any angle.
+  JobBuilder& plane(std::string name);
+  JobBuilder& sensor(Sensor sensor);
+  /// `unit` as in a rotor file ("mm/s peak"); phase is of what it measures; one limit at every speed.
+  JobBuilder& sensor(std::string name, std::string_view unit, double limit,
+                     std::optional<double> target = {});
+  JobBuilder& run(std::string name);
+  JobBuilder& fit(std::string_view plane, double moment_g_mm, double degrees);
+  JobBuilder& fit(std::string_view plane, int slot, std::string_view weight);
+  JobBuilder& read(std::string_view sensor, double rpm, double amplitude, double phase_deg);
+
+  /// Errors: the first call that was wrong; weights that the rotor cannot hold so; those of `settle_places`;
+  /// no run.
+  [[nodiscard]] Result<Job> job() const;
+
+ private:
+  template <class Named>
+  std::size_t index_of(const std::vector<Named>& all, std::string_view name, const char* kind);
+  void reject(std::string what, std::string expected);
+
+  Job job_;
+  std::optional<Error> wrong_;
+};
+
 /// What speaks against trimming yet. Thresholds are common practice, no published source.
 enum class ReadinessConcern {
-  below_target,     ///< every reading of the last run meets its target: nothing to gain
-  above_limit,      ///< a level of the last run is above its limit
-  no_repeat,        ///< no two runs with the same weights: nobody knows how far the rotor repeats
-  does_not_repeat,  ///< runs with the same weights differ by more than `steady_part`
-  drifts,           ///< the same, in one direction through three runs or more: warming up, or wear
-  mostly_other,     ///< less than `once_per_rev_part` of the overall level is once per revolution
-  more_than_all,    ///< the once-per-rev amplitude is above the overall level
-  scatters_within,  ///< a dwell scatters more than twice the sensor's repeatability: a beat, or loose parts
-  no_phase,         ///< once-per-rev amplitudes without phase
-  too_small         ///< amplitude below three standard deviations, though above target: phase means little
+  no_readings,       ///< no run has any
+  above_limit,       ///< a level of the run judged is above its limit
+  below_target,      ///< every reading of the run judged meets its target: nothing to gain
+  unread_run,        ///< a run has no reading, and others have
+  doubled_readings,  ///< the same, and the run before has two readings at each place
+  contradicts,       ///< two readings of one run and place differ by more than four standard deviations
+  lone_speed,  ///< a sensor was read at a speed in one run only, a digit away from one that this run lacks
+  no_longer_listed,  ///< a run adds pieces and does not list those of the run as found
+  other_conditions,  ///< runs under quite other conditions, or more than 30 days apart, stand in one job
+  trial_weight_in,   ///< what is fitted now is not stated, and the last run was a trial
+  no_repeat,         ///< no two runs with the same weights: nobody knows how far the rotor repeats
+  does_not_repeat,   ///< runs with the same weights differ by more than `steady_part`
+  drifts,            ///< the same, in one direction through three runs or more: warming up, or wear
+  mostly_other,      ///< less than `once_per_rev_part` of the overall level is once per revolution
+  more_than_all,     ///< the once-per-rev amplitude is above the overall level
+  scatters_within,   ///< a dwell scatters more than twice the sensor's repeatability: a beat, or loose parts
+  no_phase,          ///< once-per-rev amplitudes without phase
+  too_small          ///< amplitude below three standard deviations, though above target: phase means little
 };
 
 /// Once-per-rev part of the overall amplitude below which unbalance is not the main cause.
@@ -163,6 +208,7 @@ struct ReadinessFinding {
   /// level; scatter over repeatability; amplitude over its standard deviation.
   double ratio = 0.0;
   double turn_deg = 0.0;  ///< phase change between the runs, -180 to 180; does_not_repeat and drifts only
+  std::string what{};     ///< pieces, speeds: what it is about, in words
 };
 
 /// Whether the runs so far are a base to trim on.
@@ -171,18 +217,19 @@ struct Readiness {
   bool overall_read = false;               ///< some overall level stands beside a once-per-rev amplitude
   bool repeated = false;                   ///< some runs had the same weights
   bool scatter_stated = false;             ///< some reading states its own standard deviation
+  std::optional<std::size_t> judged{};     ///< the last run with what is fitted now; empty: none was made
 
   /// No finding `holds_up` a trim.
   [[nodiscard]] bool ready() const;
   [[nodiscard]] bool has(ReadinessConcern concern) const;
 };
 
-/// Runs set aside take no part; "the last run" is the last that was not. Phases are only compared between
-/// runs, so it does not matter whether they are lag or lead.
+/// Runs set aside take no part. Levels are those of the last run made with what is fitted now; where there is
+/// none, above their limit those of the last run, and nothing is said of targets. Phases are only compared
+/// between runs, so it does not matter whether they are lag or lead.
 [[nodiscard]] Readiness readiness(const Job& job);
 
-/// Whether a finding asks for something to be looked at or done before a trim (`no_repeat` and `above_limit`
-/// only ask for care).
+/// Whether a finding asks for something to be looked at or done before a trim (the others only ask for care).
 [[nodiscard]] bool holds_up(ReadinessConcern concern);
 
 }  // namespace trimwright

@@ -179,6 +179,8 @@ struct PlannedJob {
 /// last run that was made with the choice takes no part in the model: a plan is not fitted to what it is
 /// compared with. Errors: those of `settle_and_fit` or `settle_by_amplitudes`, `plan_trim` and `plan_choice`.
 [[nodiscard]] Result<PlannedJob> plan_job(PlanProblem problem);
+/// The same with nothing asked for but the job: every plane, limits and targets as the rotor has them.
+[[nodiscard]] inline Result<PlannedJob> plan_job(const Job& job) { return plan_job({job, {}}); }
 
 /// Whether a run was made with what `fitted` says of the slots (one entry per plane) and has readings to
 /// compare.

@@ -228,6 +228,9 @@ class Archive {
   /// Those of `each`, without `content`.
   [[nodiscard]] Result<std::vector<StoredRecord>> find(const RecordQuery& query) const;
 
+  /// Serials that hold `part` (small and capital letters are alike), in order, twenty at most.
+  [[nodiscard]] Result<std::vector<std::string>> serials_with(const std::string& part) const;
+
   /// Errors: no such record; its digest does not fit.
   [[nodiscard]] Result<StoredRecord> read(std::int64_t number) const;
 

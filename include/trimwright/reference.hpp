@@ -64,9 +64,9 @@ struct RingPicture {
 
 /// Which place of one picture is which of another.
 struct RingMatch {
-  int shift = 0;        ///< place i of the picture seen is place i + shift of the known one
-  double lead = 0.0;    ///< by how much the next best shift fits worse, in chi-square
-  double misfit = 0.0;  ///< of the best, chi-square per tooth; each tooth counts at most `most_per_tooth`
+  int shift = 0;               ///< place i of the picture seen is place i + shift of the known one
+  double lead = 0.0;           ///< by how much the next best shift fits worse, in chi-square
+  double misfit = 0.0;         ///< of the best, chi-square per tooth; no tooth counts more than 25
   double expected_lead = 0.0;  ///< lead if the two were the same ring: how well it can be told at all
 };
 
@@ -243,7 +243,7 @@ struct ReferenceHealth {
   CountTally tally;
   ReferenceJudgement reference;
   RingPicture ring;                  ///< place 0 is the reference tooth (or the likeliest, when refused)
-  std::vector<TimeSpan> without;     ///< no turning teeth; the first `most_listed` of them
+  std::vector<TimeSpan> without;     ///< no turning teeth; the first twelve of them
   double passage_scatter_rad = 0.0;  ///< standard deviation of one passage: noise and jitter
   double lowest_swing = 0.0, highest_swing = 0.0;  ///< of it between speeds
   double swing = 0.0;                              ///< mean flux swing per tooth [unit s]
@@ -312,6 +312,9 @@ struct ReadingNow {
   double without_teeth_s = 0.0;                                ///< since the last revolutions read
   ReferenceVerdict reference = ReferenceVerdict::not_regular;  ///< judged on all so far
   DwellReading dwell;  ///< open, turned to the reference tooth; no channels: speed not steady
+
+  /// No regular teeth for more than a second.
+  [[nodiscard]] bool lost() const { return without_teeth_s > 1.0; }
 };
 
 /// From samples to readings: tooth pulses, their count, blocks of revolutions, a fit per block, dwells and
@@ -320,8 +323,8 @@ struct ReadingNow {
 /// Memory is bounded by a few blocks of revolutions at the lowest speed, however long the recording.
 class ReadingExtractor {
  public:
-  /// Errors: those of `ToothTracker::create`, harmonics or block length out of range, too low a sample rate
-  /// for the harmonics at the highest speed.
+  /// Errors: a ring or sample rate that makes no sense, fewer than five samples a tooth, harmonics or block
+  /// length out of range, too low a sample rate for the harmonics at the highest speed.
   [[nodiscard]] static Result<ReadingExtractor> create(const ToothRing& ring, double sample_rate_hz,
                                                        std::vector<VibrationChannel> channels,
                                                        const ExtractionRules& rules);

@@ -18,26 +18,29 @@ namespace trimwright {
 class Deadline {
  public:
   using Clock = std::chrono::steady_clock;
-  explicit Deadline(Clock::time_point end) : end_(end) {}
+  using Now = Clock::time_point (*)();  ///< what tells the time; tests have one of their own
+  explicit Deadline(Clock::time_point end, Now now = Clock::now) : now_(now), end_(end) {}
   /// `seconds` from now.
-  [[nodiscard]] static Deadline after(double seconds) { return Deadline(Clock::now() + duration(seconds)); }
+  [[nodiscard]] static Deadline after(double seconds, Now now = Clock::now) {
+    return Deadline(now() + duration(seconds), now);
+  }
 
   /// An earlier one, for a part of the work that may take this share of the time left.
   [[nodiscard]] Deadline after_share(double share) const {
-    return Deadline(std::min(end_, Clock::now() + duration(share * seconds_left())));
+    return Deadline(std::min(end_, now_() + duration(share * seconds_left())), now_);
   }
   [[nodiscard]] double seconds_left() const {
-    return std::max(0.0, std::chrono::duration<double>(end_ - Clock::now()).count());
+    return std::max(0.0, std::chrono::duration<double>(end_ - now_()).count());
   }
 
   /// Looks at the clock once in a while (every 64 questions).
   [[nodiscard]] bool passed() {
-    if (!passed_ && (++asked_ & 63U) == 0) passed_ = Clock::now() >= end_;
+    if (!passed_ && (++asked_ & 63U) == 0) passed_ = now_() >= end_;
     return passed_;
   }
   /// Looks at the clock now.
   [[nodiscard]] bool passed_now() {
-    passed_ = passed_ || Clock::now() >= end_;
+    passed_ = passed_ || now_() >= end_;
     return passed_;
   }
 
@@ -47,6 +50,7 @@ class Deadline {
         std::chrono::duration<double>(std::clamp(seconds, 0.0, 1e9)));
   }
 
+  Now now_;
   Clock::time_point end_;
   unsigned asked_ = 0;
   bool passed_ = false;
@@ -170,7 +174,7 @@ struct SlotChoice {
 /// where the fitted weights break one, "no change" is not admissible either. Moment limits and budgets may be
 /// exceeded by a billionth.
 ///
-/// Method: the notes in `src/trim/slot_walk.hpp`, `slot_bound.hpp`, `slot_reach.hpp` and `slot_rules.hpp`.
+/// Method: the notes in `src/slots`: `walk.hpp`, `bound.hpp`, `reach.hpp` and `rules.hpp`.
 /// One thread; calls from several threads at once do not disturb each other. Memory: tables of two-change
 /// sums up to 200 MB, of three-change sums up to 46 MB a plane; beyond, such sums are formed when asked for.
 [[nodiscard]] std::vector<SlotChoice> search_slots(const SlotProblem& problem,

@@ -49,6 +49,10 @@ struct TrimRequest {
   int least_difference = 2;      ///< slots that end up with different contents
   bool both_objectives = false;  ///< the trade-off of the other objective as well
   bool despite_mirror = false;   ///< plan although the runs contradict the declared conventions
+  Deadline::Now clock = Deadline::Clock::now;
+
+  /// `time_limit_s` from now.
+  [[nodiscard]] Deadline deadline() const { return Deadline::after(time_limit_s, clock); }
 };
 
 /// Rows x = residual + response * u over the planes' added moments u [g mm], with |u_p + offset| <= radius.
@@ -180,7 +184,7 @@ inline constexpr double ratio_indifference = 0.05;
                                          const TrimRequest& request, const Deadline& deadline);
 [[nodiscard]] inline Result<TrimPlan> plan_trim(const Job& job, const InfluenceModel& model,
                                                 const TrimRequest& request) {
-  return plan_trim(job, model, request, Deadline::after(request.time_limit_s));
+  return plan_trim(job, model, request, request.deadline());
 }
 
 /// What is fitted in every plane once `changes` have been made.
@@ -202,7 +206,7 @@ inline constexpr double ratio_indifference = 0.05;
 [[nodiscard]] inline Result<TrimPlan> plan_choice(const Job& job, const InfluenceModel& model,
                                                   const TrimRequest& request,
                                                   const std::vector<FittedWeights>& fitted) {
-  return plan_choice(job, model, request, fitted, Deadline::after(request.time_limit_s));
+  return plan_choice(job, model, request, fitted, request.deadline());
 }
 
 /// What happens to the plan without the suspect readings: the correction, were weights to come in every size
@@ -217,5 +221,17 @@ struct SuspectEffect {
 [[nodiscard]] std::optional<SuspectEffect> effect_of_suspects(const Job& job, const InfluenceModel& model,
                                                               const InfluenceReview& review,
                                                               const TrimRequest& request = {});
+
+/// The correction that the readings of one sensor alone ask for, were weights to come in every size and at
+/// every angle; `sensor` empty: all together.
+struct SensorCorrection {
+  std::optional<std::size_t> sensor;
+  Correction correction;
+};
+
+/// All together first, then each sensor with as many rows as planes or more. Sensors that ask for quite
+/// different angles show a phase that is turned, or a sensor mounted the other way. Empty with one sensor.
+[[nodiscard]] std::vector<SensorCorrection> corrections_by_sensor(const Job& job, const InfluenceModel& model,
+                                                                  const TrimRequest& request = {});
 
 }  // namespace trimwright

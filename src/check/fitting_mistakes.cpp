@@ -9,13 +9,6 @@
 namespace trimwright {
 namespace {
 
-/// A piece of the check run that the run before did not have there.
-struct NewPiece {
-  std::size_t plane = 0;
-  int slot = 0;
-  Piece piece;
-};
-
 std::string piece_name(const Piece& piece) {
   return piece.weight_id.empty() ? fmt::format("the piece of {:.6g} g mm", piece.moment_g_mm)
                                  : piece.weight_id;
@@ -46,9 +39,9 @@ class Collector {
   [[nodiscard]] const Plane& plane(std::size_t p) const { return job_.rotor.planes[p]; }
   [[nodiscard]] const std::vector<FittedWeights>& fitted() const { return fitted_; }
 
-  void add(MistakeKind kind, const std::string& what, double share,
-           const std::vector<FittedWeights>& really) {
-    FittingMistake mistake{kind, what, share, {}};
+  void add(MistakeKind kind, const std::string& what, double share, const std::vector<FittedWeights>& really,
+           const std::vector<NewPiece>& pieces) {
+    FittingMistake mistake{kind, what, share, {}, pieces};
     double size = 0.0;
     for (std::size_t p = 0; p < really.size(); ++p) {
       if (!check_possible(plane(p), really[p])) return;
@@ -62,6 +55,7 @@ class Collector {
   void add_moved(MistakeKind kind, const std::string& what, double share,
                  const std::vector<std::size_t>& planes, const std::function<int(int, int)>& moved) {
     auto really = fitted_;
+    std::vector<NewPiece> pieces;
     const auto is_meant = [&](const NewPiece& one) {
       return std::find(planes.begin(), planes.end(), one.plane) != planes.end();
     };
@@ -72,8 +66,9 @@ class Collector {
       const auto& ring = *plane(one.plane).slots;
       const int slot = around(moved(one.slot, ring.count), ring.count);
       if (!ring.usable(slot) || !really[one.plane].slots.emplace(slot, one.piece).second) return;
+      pieces.push_back(one);
     }
-    add(kind, what, share, really);
+    add(kind, what, share, really, pieces);
   }
 
   [[nodiscard]] std::vector<FittingMistake> take() { return std::move(found_); }
@@ -134,11 +129,12 @@ void add_single(Collector& all, const NewPiece& one) {
   const std::string place = fmt::format("{} slot {}: ", plane.name, one.slot);
   auto really = all.fitted();
   really[one.plane].slots.erase(one.slot);
-  all.add(MistakeKind::missing, place + piece_name(one.piece) + " is missing", 1.0, really);
+  all.add(MistakeKind::missing, place + piece_name(one.piece) + " is missing", 1.0, really, {one});
   for (const auto& weight : plane.weights) {
     if (weight.id == one.piece.weight_id) continue;
     really[one.plane].slots[one.slot] = {weight.id, weight.moment_g_mm};
-    all.add(MistakeKind::wrong_size, place + weight.id + " instead of " + piece_name(one.piece), 1.0, really);
+    all.add(MistakeKind::wrong_size, place + weight.id + " instead of " + piece_name(one.piece), 1.0, really,
+            {one});
   }
 }
 
@@ -152,7 +148,21 @@ void add_swapped(Collector& all) {
       all.add(MistakeKind::swapped,
               fmt::format("{}: {} of slot {} and {} of slot {} exchanged", all.plane(a.plane).name,
                           piece_name(a.piece), a.slot, piece_name(b.piece), b.slot),
-              1.0, really);
+              1.0, really, {a, b});
+    }
+}
+
+/// Pieces that were in before and are listed still, but were taken out.
+void add_taken_out(Collector& all) {
+  for (std::size_t p = 0; p < all.fitted().size(); ++p)
+    for (const auto& [slot, piece] : all.fitted()[p].slots) {
+      const auto& before = all.job().runs[all.run() - 1].fitted[p].slots;
+      if (const auto held = before.find(slot); held == before.end() || held->second != piece) continue;
+      auto really = all.fitted();
+      really[p].slots.erase(slot);
+      all.add(MistakeKind::missing,
+              fmt::format("{} slot {}: {} was taken out", all.plane(p).name, slot, piece_name(piece)), 0.5,
+              really, {});
     }
 }
 
@@ -172,9 +182,23 @@ void add_left_in(Collector& all) {
         all.add(MistakeKind::left_in,
                 fmt::format("{} slot {}: {} of run \"{}\" is still in", all.plane(p).name, slot,
                             piece_name(piece), all.job().runs[r].name),
-                back == 1 ? 2.0 : 1.0, really);
+                back == 1 ? 2.0 : 1.0, really, {});
       }
   }
+}
+
+/// All pieces that the run before had and this one does not list: only what was added was written down.
+void add_not_listed(Collector& all) {
+  auto really = all.fitted();
+  std::size_t count = 0;
+  for (std::size_t p = 0; p < really.size(); ++p)
+    for (const auto& one : all.job().runs[all.run() - 1].fitted[p].slots)
+      if (really[p].slots.insert(one).second) ++count;
+  if (count > 1)
+    all.add(MistakeKind::left_in,
+            fmt::format("the {} pieces that run \"{}\" had and this one does not list are still in", count,
+                        all.job().runs[all.run() - 1].name),
+            2.0, really, {});
 }
 
 /// All new pieces of one plane fitted in another, by slot number where there are as many slots, else by
@@ -185,8 +209,10 @@ void add_wrong_plane(Collector& all, std::size_t from) {
     if (to == from || !other.slots) continue;
     auto really = all.fitted();
     bool possible = true;
+    std::vector<NewPiece> pieces;
     for (const auto& one : all.pieces()) {
       if (one.plane != from) continue;
+      pieces.push_back(one);
       really[from].slots.erase(one.slot);
       int slot = one.slot;
       if (meant.slots->count != other.slots->count) {
@@ -198,8 +224,8 @@ void add_wrong_plane(Collector& all, std::size_t from) {
       possible &= really[to].slots.emplace(slot, Piece{{}, one.piece.moment_g_mm}).second;
     }
     if (possible)
-      all.add(MistakeKind::wrong_plane, "the weights of " + meant.name + " are in " + other.name, 1.0,
-              really);
+      all.add(MistakeKind::wrong_plane, "the weights of " + meant.name + " are in " + other.name, 1.0, really,
+              pieces);
   }
 }
 
@@ -213,7 +239,9 @@ std::vector<FittingMistake> fitting_mistakes(const Job& job, std::size_t run) {
   }
   for (const auto& one : all.pieces()) add_single(all, one);
   add_swapped(all);
+  add_taken_out(all);
   add_left_in(all);
+  add_not_listed(all);
   return all.take();
 }
 

@@ -3,29 +3,33 @@
 #include <algorithm>
 #include <array>
 #include <cmath>
+#include <functional>
 #include <map>
 
 #include "fitting_mistakes.hpp"
-#include "trimwright/check.hpp"
+#include "run_comparison.hpp"
 
 namespace trimwright {
 namespace {
 
 using Eigen::Index;
+using List = std::vector<Hypothesis>;
 
-/// What every hypothesis starts from.
+/// What every hypothesis about some runs starts from.
 struct Situation {
-  const Job& job;
-  const InfluenceModel& model;
-  const CheckRows& rows;
+  const RunComparison& all;
+  std::vector<HeldReading> readings;
   Hypothesis as_written;
 
-  [[nodiscard]] const InfluenceRow& row(Index i) const {
-    return model.rows[rows.rows[static_cast<std::size_t>(i)].row];
-  }
-  [[nodiscard]] const Sensor& sensor(Index i) const { return job.rotor.sensors[row(i).sensor]; }
-  [[nodiscard]] double rpm(Index i) const { return job.speeds_rpm[row(i).speed]; }
-  [[nodiscard]] Index count() const { return static_cast<Index>(rows.rows.size()); }
+  Situation(const RunComparison& comparison, const std::vector<std::size_t>& runs)
+      : all(comparison), readings(comparison.readings_of(runs)), as_written(comparison.as_written(runs)) {}
+
+  [[nodiscard]] const Job& job() const { return all.job(); }
+  [[nodiscard]] std::size_t run() const { return as_written.runs.front(); }
+  [[nodiscard]] const HeldReading& at(Index i) const { return readings[static_cast<std::size_t>(i)]; }
+  [[nodiscard]] const Sensor& sensor(Index i) const { return job().rotor.sensors[at(i).sensor]; }
+  [[nodiscard]] Index count() const { return static_cast<Index>(readings.size()); }
+  [[nodiscard]] double level(Index i) const { return all.level(at(i).row); }
   [[nodiscard]] Hypothesis of(MistakeKind kind, std::string what, double share = 1.0) const {
     Hypothesis one = as_written;
     one.kind = kind;
@@ -35,81 +39,153 @@ struct Situation {
   }
 };
 
-using List = std::vector<Hypothesis>;
-
-/// Sensors that have rows.
-std::vector<std::size_t> sensors_read(const Situation& now) {
-  std::vector<std::size_t> sensors;
-  for (Index i = 0; i < now.count(); ++i) sensors.push_back(now.row(i).sensor);
-  std::sort(sensors.begin(), sensors.end());
-  sensors.erase(std::unique(sensors.begin(), sensors.end()), sensors.end());
-  return sensors;
+/// Values of some readings, each once, rising.
+template <class Value>
+auto each_once(const Situation& now, Value value) {
+  std::vector<decltype(value(now.readings.front()))> all;
+  for (const auto& one : now.readings) all.push_back(value(one));
+  std::sort(all.begin(), all.end());
+  all.erase(std::unique(all.begin(), all.end()), all.end());
+  return all;
 }
 
-void add_fitting(const Situation& now, List& list) {
-  for (auto& mistake : fitting_mistakes(now.job, now.rows.run)) {
-    auto one = now.of(mistake.kind, mistake.what, mistake.share);
-    for (std::size_t p = 0; p < now.model.planes.size(); ++p)
-      one.unbalance(static_cast<Index>(p)) += mistake.extra_moment[now.model.planes[p]];
-    if (one.unbalance != now.as_written.unbalance) list.push_back(std::move(one));
+std::vector<std::size_t> sensors_read(const Situation& now) {
+  return each_once(now, [](const HeldReading& one) { return one.sensor; });
+}
+
+/// Whether `run` still lists every piece that was put in wrongly.
+bool still_lists(const Job& job, std::size_t run, const std::vector<NewPiece>& pieces) {
+  return !pieces.empty() && std::all_of(pieces.begin(), pieces.end(), [&](const NewPiece& one) {
+    const auto& slots = job.runs[run].fitted[one.plane].slots;
+    const auto held = slots.find(one.slot);
+    return held != slots.end() && held->second == one.piece;
+  });
+}
+
+/// What was fitted wrongly for a run may stay so in the runs after it that list it unchanged, or be put right
+/// when they were fitted.
+void add_fitting(const RunComparison& all, std::size_t run, List& list) {
+  if (run == 0) return;
+  const auto& planes = all.model().posterior->planes;
+  const auto add = [&](const FittingMistake& mistake, const std::vector<std::size_t>& runs, double share) {
+    auto one = Situation(all, runs).of(mistake.kind, mistake.what, share * mistake.share);
+    for (std::size_t p = 0; p < planes.size(); ++p)
+      one.unbalance.col(static_cast<Index>(p)).array() += mistake.extra_moment[planes[p]];
+    if (one.unbalance != all.as_written(runs).unbalance) list.push_back(std::move(one));
+  };
+  for (const auto& mistake : fitting_mistakes(all.job(), run)) {
+    std::vector<std::size_t> runs{run};
+    for (const std::size_t r : all.runs()) {
+      if (r <= run) continue;
+      if (!still_lists(all.job(), r, mistake.pieces)) break;
+      runs.push_back(r);
+    }
+    add(mistake, {run}, runs.size() > 1 ? 0.5 : 1.0);
+    if (runs.size() > 1) add(mistake, runs, 0.5);
   }
+}
+
+void turn_phases(const Situation& now, Hypothesis& one, std::optional<std::size_t> only) {
+  for (Index i = 0; i < now.count(); ++i) {
+    if (only && now.at(i).sensor != *only) continue;
+    const Phasor factor = now.at(i).phase_factor;
+    one.readings(i) = std::conj(one.readings(i) / factor) * factor;
+  }
+}
+
+/// "phase written as lead, not lag".
+std::string turned_words(const Situation& now) {
+  return now.job().rotor.phase == PhaseConvention::lag ? "phase written as lead, not lag"
+                                                       : "phase written as lag, not lead";
 }
 
 void add_phase_sense(const Situation& now, List& list) {
-  const bool lag = now.job.rotor.phase == PhaseConvention::lag;
-  auto one = now.of(MistakeKind::phase_sense,
-                    lag ? "phase written as lead, not lag" : "phase written as lag, not lead");
-  for (Index i = 0; i < now.count(); ++i) {
-    const Phasor factor = now.rows.rows[static_cast<std::size_t>(i)].phase_factor;
-    one.readings(i) = std::conj(one.readings(i) / factor) * factor;
-  }
+  const auto sensors = sensors_read(now);
+  auto one = now.of(MistakeKind::phase_sense, turned_words(now), 2.0);
+  turn_phases(now, one, {});
   list.push_back(std::move(one));
+  for (std::size_t k = 0; sensors.size() > 1 && k < sensors.size(); ++k) {
+    auto alone =
+        now.of(MistakeKind::phase_sense, now.job().rotor.sensors[sensors[k]].name + ": " + turned_words(now));
+    turn_phases(now, alone, sensors[k]);
+    list.push_back(std::move(alone));
+  }
 }
 
 void add_polarity(const Situation& now, List& list) {
   for (const std::size_t s : sensors_read(now)) {
-    auto one = now.of(MistakeKind::polarity, "sensor " + now.job.rotor.sensors[s].name + " turned over");
+    auto one = now.of(MistakeKind::polarity, "sensor " + now.job().rotor.sensors[s].name + " turned over");
     for (Index i = 0; i < now.count(); ++i)
-      if (now.row(i).sensor == s) one.readings(i) = -one.readings(i);
+      if (now.at(i).sensor == s) one.readings(i) = -one.readings(i);
     list.push_back(std::move(one));
   }
 }
 
-/// What was written for one of the two sensors, taken as the other's. A reading whose partner is missing
-/// says nothing.
-Hypothesis exchanged(const Situation& now, std::size_t a, std::size_t b) {
-  const auto convention = now.job.rotor.phase;
-  auto one = now.of(MistakeKind::sensors_exchanged, "sensors " + now.job.rotor.sensors[a].name + " and " +
-                                                        now.job.rotor.sensors[b].name + " exchanged");
-  one.noise_sd = Eigen::VectorXd::Zero(now.count());
-  std::map<std::pair<std::size_t, std::size_t>, Index> at;
-  for (Index i = 0; i < now.count(); ++i) at[{now.row(i).speed, now.row(i).sensor}] = i;
+/// Readings taken as what was written for another: `partner` of each reading, or nothing where it keeps its
+/// own. A reading whose partner is missing says nothing.
+Hypothesis exchanged(
+    const Situation& now, Hypothesis one,
+    const std::function<std::optional<std::tuple<std::size_t, std::size_t, std::size_t>>(const HeldReading&)>&
+        partner) {
+  const auto convention = now.job().rotor.phase;
+  std::map<std::tuple<std::size_t, std::size_t, std::size_t>, Index> at;  // run, speed, sensor
+  for (Index i = 0; i < now.count(); ++i) at[{now.at(i).run, now.at(i).speed, now.at(i).sensor}] = i;
   for (Index i = 0; i < now.count(); ++i) {
-    if (now.row(i).sensor != a && now.row(i).sensor != b) continue;
-    const auto partner = at.find({now.row(i).speed, now.row(i).sensor == a ? b : a});
-    if (partner == at.end()) {
-      one.noise_sd(i) = std::max(std::abs(one.readings(i)), 1e-12);
+    const auto other = partner(now.at(i));
+    if (!other) continue;
+    const auto found = at.find(*other);
+    if (found == at.end()) {
+      if (one.noise_sd.size() == 0) one.noise_sd = Eigen::VectorXd::Zero(now.count());
+      one.noise_sd(i) = now.level(i);
       continue;
     }
-    const Index k = partner->second;
-    const auto written = shown(now.sensor(k), now.as_written.readings(k), convention);
-    one.readings(i) = from_shown(now.sensor(i), written, convention);
+    const Index k = found->second;
+    one.readings(i) =
+        from_shown(now.sensor(i), shown(now.sensor(k), now.as_written.readings(k), convention), convention);
     one.log_volume +=
         2.0 * std::log(now.sensor(i).unit.peak_from_shown(1.0) / now.sensor(k).unit.peak_from_shown(1.0));
   }
   return one;
 }
 
-void add_exchanged(const Situation& now, List& list) {
+using Partner = std::optional<std::tuple<std::size_t, std::size_t, std::size_t>>;
+
+void add_exchanged_sensors(const Situation& now, List& list) {
   const auto sensors = sensors_read(now);
   for (std::size_t i = 0; i < sensors.size(); ++i)
-    for (std::size_t k = i + 1; k < sensors.size(); ++k)
-      list.push_back(exchanged(now, sensors[i], sensors[k]));
+    for (std::size_t k = i + 1; k < sensors.size(); ++k) {
+      const std::size_t a = sensors[i], b = sensors[k];
+      list.push_back(exchanged(
+          now,
+          now.of(MistakeKind::sensors_exchanged, "sensors " + now.job().rotor.sensors[a].name + " and " +
+                                                     now.job().rotor.sensors[b].name + " exchanged"),
+          [&](const HeldReading& one) -> Partner {
+            if (one.sensor != a && one.sensor != b) return {};
+            return std::tuple(one.run, one.speed, one.sensor == a ? b : a);
+          }));
+    }
+}
+
+void add_exchanged_speeds(const Situation& now, List& list) {
+  const auto speeds = each_once(now, [](const HeldReading& one) { return one.speed; });
+  for (std::size_t i = 0; i < speeds.size(); ++i)
+    for (std::size_t k = i + 1; k < speeds.size(); ++k) {
+      const std::size_t a = speeds[i], b = speeds[k];
+      list.push_back(exchanged(now,
+                               now.of(MistakeKind::speed,
+                                      "readings of " + speed_words(now.job(), a) + " and " +
+                                          speed_words(now.job(), b) + " exchanged",
+                                      k == i + 1 ? 2.0 : 1.0),
+                               [&](const HeldReading& one) -> Partner {
+                                 if (one.speed != a && one.speed != b) return {};
+                                 return std::tuple(one.run, one.speed == a ? b : a, one.sensor);
+                               }));
+    }
 }
 
 /// All phases of the run turned by an angle that is alike at all speeds.
 void add_reference_shifted(const Situation& now, List& list) {
-  const int teeth = now.job.rotor.reference.teeth;
+  const int teeth = now.job().rotor.reference.teeth;
   const auto add = [&](double pitches, double share, const std::string& what) {
     for (const double sign : {1.0, -1.0}) {
       if (sign < 0.0 && 2.0 * pitches == teeth) continue;
@@ -126,7 +202,7 @@ void add_reference_shifted(const Situation& now, List& list) {
 /// Delays in steps of 5 degrees at the highest speed, up to 90.
 void add_delay(const Situation& now, List& list) {
   double highest = 0.0;
-  for (Index i = 0; i < now.count(); ++i) highest = std::max(highest, now.rpm(i));
+  for (const auto& one : now.readings) highest = std::max(highest, one.rpm);
   for (int step = -18; step <= 18; ++step) {
     if (step == 0) continue;
     const double at_highest = 5.0 * step;
@@ -135,7 +211,7 @@ void add_delay(const Situation& now, List& list) {
                                   step > 0 ? "late" : "early", std::abs(at_highest), highest,
                                   std::abs(at_highest) / (6e-6 * highest)));
     for (Index i = 0; i < now.count(); ++i)
-      one.readings(i) *= std::polar(1.0, radians(at_highest * now.rpm(i) / highest));
+      one.readings(i) *= std::polar(1.0, radians(at_highest * now.at(i).rpm / highest));
     list.push_back(std::move(one));
   }
 }
@@ -157,23 +233,16 @@ constexpr std::array unit_mistakes{
     UnitMistake{1000.0, "1000 times too large"},
     UnitMistake{0.001, "1000 times too small"}};
 
-/// Of a unit mistake that makes amplitudes too small, beside one that makes them too large: a trim that does
-/// better than the model could foresee reads like it.
-constexpr double share_of_too_small = 0.01;
-
-/// A run after a good trim reads little, as one written too small would: so an amplitude too small does not
-/// make the scatter small as well, or a success would look like a mistake.
+/// A reading written 1000 times too small scatters, as written, 1000 times less: undone it is held against
+/// the usual scatter, and `log_volume` is of the written ones.
 void add_unit(const Situation& now, List& list) {
   const auto sensors = sensors_read(now);
   const auto add = [&](const UnitMistake& unit, std::optional<std::size_t> only) {
-    const std::string whose = only ? now.job.rotor.sensors[*only].name : std::string("all sensors");
+    const std::string whose = only ? now.job().rotor.sensors[*only].name : std::string("all sensors");
     auto one = now.of(MistakeKind::unit, whose + ": amplitudes " + unit.what);
-    one.row_scale = Eigen::VectorXd::Ones(now.count());
-    if (unit.factor < 1.0) one.share = share_of_too_small;
     for (Index i = 0; i < now.count(); ++i) {
-      if (only && now.row(i).sensor != *only) continue;
+      if (only && now.at(i).sensor != *only) continue;
       one.readings(i) /= unit.factor;
-      one.row_scale(i) = std::max(1.0, 1.0 / unit.factor);
       one.log_volume -= 2.0 * std::log(unit.factor);
     }
     list.push_back(std::move(one));
@@ -185,70 +254,113 @@ void add_unit(const Situation& now, List& list) {
   }
 }
 
+/// One amplitude or phase of the run that may be anything near the level usual there, or ten times that.
+void add_mistyped(const Situation& now, List& list) {
+  for (Index i = 0; i < now.count(); ++i)
+    for (const double size : {1.0, 10.0}) {
+      auto one = now.of(MistakeKind::mistyped,
+                        place_words(now.job(), now.at(i).speed, now.at(i).sensor) + " mistyped or misread");
+      one.noise_sd = Eigen::VectorXd::Zero(now.count());
+      one.noise_sd(i) = size * now.level(i);
+      list.push_back(std::move(one));
+    }
+}
+
 /// Half the largest change of a plane's moment between runs: what an unknown change may well be.
 double usual_change(const Situation& now, Index p) {
-  const std::size_t plane = now.model.planes[static_cast<std::size_t>(p)];
   double most = 0.0;
-  for (std::size_t r = 0; r <= now.rows.run; ++r)
-    most = std::max(most, std::abs(run_unbalance(now.job, r)[plane] - run_unbalance(now.job, 0)[plane]));
+  for (const std::size_t r : now.all.runs())
+    most = std::max(most, std::abs(now.all.listed(r)(p) - now.all.listed(now.all.runs().front())(p)));
   return 0.5 * most;
 }
 
 void add_rotor_changed(const Situation& now, List& list) {
-  for (Index p = 0; p < now.as_written.unbalance.size(); ++p) {
-    const std::string& name = now.job.rotor.planes[now.model.planes[static_cast<std::size_t>(p)]].name;
+  const auto& planes = now.all.model().posterior->planes;
+  for (std::size_t p = 0; p < planes.size(); ++p)
     for (const double size : {1.0, 0.25}) {
-      auto one = now.of(MistakeKind::rotor_changed, "an unbalance nobody fitted, at or near " + name);
-      one.moment_sd = Eigen::VectorXd::Zero(now.as_written.unbalance.size());
-      one.moment_sd(p) = size * usual_change(now, p);
+      auto one = now.of(MistakeKind::rotor_changed,
+                        "an unbalance nobody fitted, at or near " + now.job().rotor.planes[planes[p]].name);
+      one.moment_sd = Eigen::VectorXd::Zero(static_cast<Index>(planes.size()));
+      one.moment_sd(static_cast<Index>(p)) = size * usual_change(now, static_cast<Index>(p));
       list.push_back(std::move(one));
     }
-  }
   auto warmer = now.of(MistakeKind::rotor_changed, "all levels changed alike (thermal state)");
   warmer.gain_sd = 0.15;
   list.push_back(std::move(warmer));
 }
 
+/// All readings, or those of one sensor, each on its own.
 void add_none_of_these(const Situation& now, List& list) {
+  const auto sensors = sensors_read(now);
+  const auto add = [&](double size, std::optional<std::size_t> only) {
+    auto one = now.of(MistakeKind::none_of_these,
+                      (only ? now.job().rotor.sensors[*only].name + ": " : std::string{}) +
+                          "nothing considered here explains the readings");
+    one.noise_sd = Eigen::VectorXd::Zero(now.count());
+    for (Index i = 0; i < now.count(); ++i)
+      if (!only || now.at(i).sensor == *only) one.noise_sd(i) = size * now.level(i);
+    list.push_back(std::move(one));
+  };
   for (const double size : {0.5, 0.15}) {
-    auto one = now.of(MistakeKind::none_of_these, "nothing considered here explains the readings");
-    one.noise_sd.resize(now.count());
-    for (Index i = 0; i < now.count(); ++i) {
-      const auto& fit = now.row(i).fit;
-      double squares = 0.0;
-      for (const auto& reading : fit) squares += std::norm(reading.read) / static_cast<double>(fit.size());
-      one.noise_sd(i) = size * std::sqrt(squares);
+    add(size, {});
+    for (std::size_t k = 0; sensors.size() > 1 && k < sensors.size(); ++k) add(size, sensors[k]);
+  }
+}
+
+/// What may have gone wrong in one run, the check run or one before.
+void add_of_run(const RunComparison& all, std::size_t run, List& list) {
+  const Situation now(all, {run});
+  add_fitting(all, run, list);
+  add_phase_sense(now, list);
+  add_polarity(now, list);
+  add_exchanged_sensors(now, list);
+  add_exchanged_speeds(now, list);
+  add_reference_shifted(now, list);
+  add_delay(now, list);
+  add_unit(now, list);
+  add_mistyped(now, list);
+  if (run != all.check()) return;
+  add_rotor_changed(now, list);
+  add_none_of_these(now, list);
+}
+
+/// The readings of two runs, each taken for the other's.
+void add_exchanged_runs(const RunComparison& all, List& list) {
+  const auto& runs = all.runs();
+  for (std::size_t i = 0; i < runs.size(); ++i)
+    for (std::size_t k = i + 1; k < runs.size(); ++k) {
+      const std::size_t a = runs[i], b = runs[k];
+      const Situation now(all, {a, b});
+      list.push_back(
+          exchanged(now,
+                    now.of(MistakeKind::runs_exchanged,
+                           "its readings and those of run \"" + now.job().runs[b].name + "\" exchanged"),
+                    [&](const HeldReading& one) -> Partner {
+                      return std::tuple(one.run == a ? b : a, one.speed, one.sensor);
+                    }));
     }
+}
+
+/// One sensor's phase read the other way in every run.
+void add_turned_everywhere(const RunComparison& all, List& list) {
+  const Situation now(all, all.runs());
+  const auto sensors = sensors_read(now);
+  for (std::size_t k = 0; sensors.size() > 1 && k < sensors.size(); ++k) {
+    auto one = now.of(MistakeKind::phase_sense_everywhere,
+                      now.job().rotor.sensors[sensors[k]].name + ": " + turned_words(now) + ", in every run");
+    turn_phases(now, one, sensors[k]);
     list.push_back(std::move(one));
   }
 }
 
-/// Shares of a kind brought to a sum of 1.
-void scale_shares(List& list) {
-  std::map<MistakeKind, double> sum;
-  for (const auto& one : list) sum[one.kind] += one.share;
-  for (auto& one : list) one.share /= sum[one.kind];
-}
-
 }  // namespace
 
-std::vector<Hypothesis> hypotheses(const Job& job, const InfluenceModel& model, const CheckRows& rows) {
-  Hypothesis nothing;
-  nothing.what = "as written down";
-  nothing.unbalance = rows.unbalance;
-  nothing.readings = rows.read();
-  const Situation now{job, model, rows, nothing};
-  List list{nothing};
-  add_fitting(now, list);
-  add_phase_sense(now, list);
-  add_polarity(now, list);
-  add_exchanged(now, list);
-  add_reference_shifted(now, list);
-  add_delay(now, list);
-  add_unit(now, list);
-  add_rotor_changed(now, list);
-  add_none_of_these(now, list);
-  scale_shares(list);
+std::vector<Hypothesis> hypotheses(const RunComparison& all) {
+  List list;
+  for (const std::size_t run : all.runs())
+    if (all.is_foretold(run)) add_of_run(all, run, list);
+  add_exchanged_runs(all, list);
+  add_turned_everywhere(all, list);
   return list;
 }
 

@@ -1,129 +1,192 @@
 #include "trimwright/check.hpp"
 
-#include <Eigen/Cholesky>
+#include <fmt/format.h>
+
 #include <algorithm>
+#include <boost/math/distributions/chi_squared.hpp>
+#include <boost/math/distributions/fisher_f.hpp>
 #include <cmath>
 #include <limits>
 #include <map>
+
+#include "run_comparison.hpp"
 
 namespace trimwright {
 namespace {
 
 using Eigen::Index;
 
-struct Judged {
-  double log_density = 0.0;
-  double misfit = 0.0;
+/// Of a sound run's chi-squared as large: chi-squared, or F where the scatter is estimated with `freedom`
+/// degrees.
+double chance_of(double chi_squared, int components, double freedom) {
+  if (freedom > 1e6)
+    return boost::math::cdf(
+        boost::math::complement(boost::math::chi_squared(static_cast<double>(components)), chi_squared));
+  const boost::math::fisher_f f(static_cast<double>(components), freedom);
+  return boost::math::cdf(boost::math::complement(f, chi_squared / components));
+}
+
+/// A kind of mistake in a run, and its likeliest form so far.
+struct Candidate {
+  RankedMistake ranked;
+  Hypothesis best;
+  double best_weight = -std::numeric_limits<double>::infinity();
 };
+using Candidates = std::map<std::pair<MistakeKind, std::optional<std::size_t>>, Candidate>;
 
-/// log(exp(a) + exp(b)).
-double log_sum(double a, double b) {
-  if (a == -std::numeric_limits<double>::infinity()) return b;
-  if (b == -std::numeric_limits<double>::infinity()) return a;
-  return std::max(a, b) + std::log1p(std::exp(-std::abs(a - b)));
+std::optional<std::size_t> run_of(const Hypothesis& one) {
+  if (one.kind == MistakeKind::nothing || one.kind == MistakeKind::phase_sense_everywhere) return {};
+  return one.runs.front();
 }
 
-/// What a hypothesis leaves unknown, as covariance beside the usual scatter.
-Eigen::MatrixXcd unknown_part(const InfluenceModel& model, const CheckRows& rows, const Hypothesis& one,
-                              const Eigen::VectorXcd& expected) {
-  const Index n = expected.size();
-  Eigen::MatrixXcd s = Eigen::MatrixXcd::Zero(n, n);
-  if (one.moment_sd.size() > 0) {
-    Eigen::MatrixXcd c(n, one.moment_sd.size());
-    for (Index i = 0; i < n; ++i)
-      c.row(i) = model.rows[rows.rows[static_cast<std::size_t>(i)].row].coefficients.transpose();
-    s += c * one.moment_sd.cwiseAbs2().cast<Phasor>().asDiagonal() * c.adjoint();
-  }
-  if (one.gain_sd > 0.0) s += one.gain_sd * one.gain_sd * expected * expected.adjoint();
-  if (one.noise_sd.size() > 0) s.diagonal() += one.noise_sd.cwiseAbs2().cast<Phasor>();
-  return s;
-}
-
-/// Circular complex Gaussian with covariance S per real component: -n log 2 pi - log det S - d^H S^-1 d / 2.
-Judged gaussian(const Eigen::MatrixXcd& s, const Eigen::VectorXcd& d) {
-  const Eigen::LLT<Eigen::MatrixXcd> factor(s);
-  if (factor.info() != Eigen::Success) return {-std::numeric_limits<double>::infinity(), 0.0};
-  const Eigen::MatrixXcd lower = factor.matrixL();
-  const double log_det = 2.0 * lower.diagonal().real().array().log().sum();
-  const double squares = factor.matrixL().solve(d).squaredNorm();
-  const auto n = static_cast<double>(d.size());
-  return {-n * std::log(2.0 * M_PI) - log_det - 0.5 * squares, squares};
-}
-
-/// A covariance with row i and column i times `scale(i)`; empty: as it is.
-Eigen::MatrixXcd row_scaled(const Eigen::MatrixXcd& covariance, const Eigen::VectorXd& scale) {
-  if (scale.size() == 0) return covariance;
-  return scale.asDiagonal() * covariance * scale.asDiagonal();
-}
-
-/// Log density of the readings under one hypothesis, the mean over the scales that the scatter may have. How
-/// well a posterior is known it tells itself: that part is not scaled.
-Judged judged(const InfluenceModel& model, const CheckRows& rows, const Hypothesis& one,
-              const DifferenceCovariance& covariance) {
-  const Eigen::VectorXcd expected = expected_readings(model, rows, one.unbalance);
-  const Eigen::MatrixXcd usual = row_scaled(covariance.scatter, one.row_scale);
-  const Eigen::MatrixXcd unknown =
-      unknown_part(model, rows, one, expected) + row_scaled(covariance.believed, one.row_scale);
-  const Eigen::VectorXcd d = one.readings - expected;
-  double log_density = -std::numeric_limits<double>::infinity();
-  for (const double scale : scatter_scales)
-    log_density = log_sum(log_density, gaussian(scale * scale * usual + unknown, d).log_density);
-  return {one.log_volume + log_density - std::log(static_cast<double>(std::size(scatter_scales))),
-          gaussian(usual + unknown, d).misfit};
-}
-
-/// Posterior probabilities of the kinds, which then stand in falling order.
-void weigh(std::vector<RankedMistake>& kinds) {
+/// Prior probability of every candidate: alike among the kinds that are possible, and of a kind among runs.
+std::map<MistakeKind, double> prior_of_each(const Candidates& candidates) {
+  std::map<MistakeKind, double> runs;
+  for (const auto& [key, one] : candidates) runs[key.first] += 1.0;
   const double mistaken =
-      (1.0 - prior_of_nothing_wrong) / static_cast<double>(std::max<std::size_t>(kinds.size() - 1, 1));
+      (1.0 - prior_of_nothing_wrong) / static_cast<double>(std::max<std::size_t>(runs.size() - 1, 1));
+  for (auto& [kind, one] : runs) one = kind == MistakeKind::nothing ? prior_of_nothing_wrong : mistaken / one;
+  return runs;
+}
+
+/// Posterior probabilities; the likeliest then stands first.
+std::vector<Candidate> weighed(const Candidates& candidates) {
+  auto prior = prior_of_each(candidates);
   double all = -std::numeric_limits<double>::infinity();
-  const auto log_weight = [&](const RankedMistake& one) {
-    return one.log_evidence + std::log(one.kind == MistakeKind::nothing ? prior_of_nothing_wrong : mistaken);
+  for (const auto& [key, one] : candidates)
+    all = log_sum(all, one.ranked.log_evidence + std::log(prior[key.first]));
+  std::vector<Candidate> sorted;
+  for (const auto& [key, one] : candidates) {
+    sorted.push_back(one);
+    sorted.back().ranked.probability = std::exp(one.ranked.log_evidence + std::log(prior[key.first]) - all);
+  }
+  std::stable_sort(sorted.begin(), sorted.end(),
+                   [](const auto& a, const auto& b) { return a.ranked.probability > b.ranked.probability; });
+  return sorted;
+}
+
+/// The reading of the check run that is furthest, as written, from what the others foretell.
+Index furthest_off(const RunComparison& all) {
+  const Hypothesis written = all.as_written({all.check()});
+  const Eigen::VectorXcd off = written.readings - all.expected(written);
+  const auto readings = all.readings_of({all.check()});
+  Index worst = 0;
+  double most = -1.0;
+  for (Index i = 0; i < off.size(); ++i) {
+    const double share = std::abs(off(i)) / readings[static_cast<std::size_t>(i)].within_sd;
+    if (share > most) most = share, worst = i;
+  }
+  return worst;
+}
+
+/// What undoing a mistake would predict, so that it can be tested before another start.
+std::string undone_words(const RunComparison& all, const Hypothesis& one) {
+  const std::size_t check = all.check();
+  const RunComparison after = all.corrected(one);
+  const Hypothesis now = after.as_written({check}), before = all.as_written({check});
+  const Index i = furthest_off(all);
+  const auto reading = all.readings_of({check})[static_cast<std::size_t>(i)];
+  const Job& job = all.job();
+  const Sensor& sensor = job.rotor.sensors[reading.sensor];
+  const auto shown_as = [&](Phasor x) {
+    const auto s = shown(sensor, x, job.rotor.phase);
+    return fmt::format("{:.3g} {} at {:.0f}°", s.amplitude, sensor.unit.text(), s.phase_deg);
   };
-  for (const auto& one : kinds) all = log_sum(all, log_weight(one));
-  for (auto& one : kinds) one.probability = std::exp(log_weight(one) - all);
-  std::stable_sort(kinds.begin(), kinds.end(),
-                   [](const auto& a, const auto& b) { return a.probability > b.probability; });
+  const std::string place = place_words(job, reading.speed, reading.sensor);
+  const bool refitted = now.readings == before.readings && one.runs.front() == check;
+  if (refitted)
+    return fmt::format("With the weights as listed, {} should read {}, and not {}.", place,
+                       shown_as(all.expected(before)(i)), shown_as(before.readings(i)));
+  return fmt::format(
+      "Put right in the job, {} is foretold as {} and was read as {}; squared and in units of "
+      "their scatter, all readings lie {:.0f} from what is foretold, not {:.0f}.",
+      place, shown_as(after.expected(now)(i)), shown_as(now.readings(i)), after.judged(now).misfit,
+      all.judged(before).misfit);
 }
 
 }  // namespace
 
-MistakeRanking rank_mistakes(const Job& job, const InfluenceModel& model, const CheckRows& rows,
-                             const RunToRun& scatter) {
+MistakeRanking rank_mistakes(const Job& job, const InfluenceModel& model, std::size_t run,
+                             const RunToRun& scatter, const Prior* prior) {
   MistakeRanking ranking;
-  if (rows.rows.empty()) return ranking;
-  ranking.degrees_of_freedom = 2 * static_cast<int>(rows.rows.size());
-  const DifferenceCovariance as_written = difference_covariance(job, model, rows, rows.unbalance, scatter);
-  std::map<MistakeKind, std::pair<RankedMistake, double>> kinds;  // and the density of its likeliest form
-  for (const auto& one : hypotheses(job, model, rows)) {
-    const Judged form = judged(model, rows, one,
-                               one.unbalance == rows.unbalance
-                                   ? as_written
-                                   : difference_covariance(job, model, rows, one.unbalance, scatter));
-    const double weighted = form.log_density + std::log(one.share);
-    const auto [entry, is_new] =
-        kinds.try_emplace(one.kind, RankedMistake{one.kind, one.what, 0.0, weighted, form.misfit}, weighted);
-    if (is_new) continue;
-    auto& [kind, best] = entry->second;
-    kind.log_evidence = log_sum(kind.log_evidence, weighted);
-    if (weighted <= best) continue;
-    best = weighted;
-    kind.what = one.what;
-    kind.misfit = form.misfit;
+  if (!why_not_foretold(job, model, run).empty()) return ranking;
+  const RunComparison all(job, model, run, scatter, prior);
+  const auto written = all.as_written({run});
+  const Judged as_written = all.judged(written);
+  ranking.degrees_of_freedom = 2 * static_cast<int>(written.readings.size());
+  ranking.chi_squared = as_written.misfit;
+  ranking.probability =
+      chance_of(as_written.misfit, ranking.degrees_of_freedom, model.posterior->unknowns.degrees_of_freedom);
+  for (const std::size_t r : all.runs())
+    if (!all.is_foretold(r)) ranking.not_examined.push_back(r);
+
+  Candidates candidates;
+  candidates[{MistakeKind::nothing, {}}] = {
+      {MistakeKind::nothing, {}, "as written down", 0.0, as_written.log_density, as_written.misfit, {}},
+      written};
+  auto list = hypotheses(all);
+  std::map<std::pair<MistakeKind, std::optional<std::size_t>>, double> shares;
+  for (const auto& one : list) shares[{one.kind, run_of(one)}] += one.share;
+  std::map<std::vector<std::size_t>, double> of_written;
+  for (auto& one : list) {
+    const auto known = of_written.try_emplace(one.runs, 0.0);
+    if (known.second) known.first->second = all.judged(all.as_written(one.runs)).log_density;
+    const std::pair key{one.kind, run_of(one)};
+    const Judged form = all.judged(one);
+    const double weight =
+        as_written.log_density + form.log_density - known.first->second + std::log(one.share / shares[key]);
+    auto& candidate = candidates[key];
+    if (candidate.best.runs.empty())
+      candidate.ranked = {one.kind, key.second, {}, 0.0, -std::numeric_limits<double>::infinity(), 0.0, {}};
+    candidate.ranked.log_evidence = log_sum(candidate.ranked.log_evidence, weight);
+    if (weight <= candidate.best_weight && !candidate.best.runs.empty()) continue;
+    candidate.best_weight = weight;
+    candidate.ranked.what = one.what;
+    candidate.ranked.misfit = form.misfit;
+    candidate.best = std::move(one);
   }
-  for (auto& entry : kinds) ranking.kinds.push_back(std::move(entry.second.first));
-  weigh(ranking.kinds);
-  for (const auto& one : ranking.kinds)
-    if (one.probability * telling_odds > ranking.kinds.front().probability) ++ranking.not_told_apart;
+  const auto sorted = weighed(candidates);
+  for (const auto& one : sorted) {
+    ranking.kinds.push_back(one.ranked);
+    if (one.ranked.probability * telling_odds <= sorted.front().ranked.probability) continue;
+    ++ranking.not_told_apart;
+    if (names_a_cause(one.ranked.kind) && one.ranked.kind != MistakeKind::rotor_changed)
+      ranking.kinds.back().undone = undone_words(all, one.best);
+  }
   return ranking;
+}
+
+bool names_a_cause(MistakeKind kind) {
+  return kind != MistakeKind::nothing && kind != MistakeKind::none_of_these;
+}
+
+std::string mistake_words(const Job& job, const RankedMistake& one) {
+  return (one.run ? "run \"" + job.runs[*one.run].name + "\": " : std::string{}) + one.what;
 }
 
 const std::vector<MistakeKind>& mistake_kinds() {
   using enum MistakeKind;
-  static const std::vector<MistakeKind> all{
-      nothing,           mirrored,   shifted,     opposite,      missing,      swapped,
-      wrong_size,        left_in,    wrong_plane, phase_sense,   polarity,     sensors_exchanged,
-      reference_shifted, time_delay, unit,        rotor_changed, none_of_these};
+  static const std::vector<MistakeKind> all{nothing,
+                                            mirrored,
+                                            shifted,
+                                            opposite,
+                                            missing,
+                                            swapped,
+                                            wrong_size,
+                                            left_in,
+                                            wrong_plane,
+                                            phase_sense,
+                                            polarity,
+                                            sensors_exchanged,
+                                            reference_shifted,
+                                            time_delay,
+                                            unit,
+                                            mistyped,
+                                            speed,
+                                            runs_exchanged,
+                                            phase_sense_everywhere,
+                                            rotor_changed,
+                                            none_of_these};
   return all;
 }
 
@@ -160,6 +223,14 @@ std::string mistake_name(MistakeKind kind) {
       return "time_delay";
     case unit:
       return "unit_or_detector";
+    case mistyped:
+      return "reading_mistyped";
+    case speed:
+      return "speeds_exchanged";
+    case runs_exchanged:
+      return "runs_exchanged";
+    case phase_sense_everywhere:
+      return "phase_sense_in_every_run";
     case rotor_changed:
       return "rotor_changed";
     case none_of_these:
@@ -184,7 +255,13 @@ std::string mistake_remedy(MistakeKind kind) {
       return "Two people compare every slot of every plane with the list: slot 1, the way the numbers grow, "
              "the "
              "piece in each slot, and what was taken out.";
+    case mistyped:
+    case speed:
+    case runs_exchanged:
+      return "Compare the table of readings with what was written down at the instrument: run, speed, sensor "
+             "and every figure.";
     case phase_sense:
+    case phase_sense_everywhere:
       return "Check that the instrument's phase is lag or lead as the rotor file says.";
     case polarity:
     case sensors_exchanged:

@@ -5,6 +5,8 @@
 
 #include "base/name.hpp"
 #include "base/text.hpp"
+#include "influence/usable_reading.hpp"
+#include "trimwright/forecast.hpp"
 
 namespace trimwright {
 namespace {
@@ -41,40 +43,41 @@ std::vector<CheckedReading> limits_of(const Job& job, std::size_t run) {
   return readings;
 }
 
-/// Speeds and sensors with a once-per-rev reading in some run before, and none in this one.
+/// Places and components that some run before read, and this one did not.
 std::vector<UnreadPlace> missing_readings(const Job& job, std::size_t run) {
-  const auto has = [&](std::size_t r, std::size_t speed, std::size_t sensor) {
+  const auto has = [&](std::size_t r, const UnreadPlace& place) {
     const auto& all = job.runs[r].readings;
     return std::any_of(all.begin(), all.end(), [&](const Reading& one) {
-      return one.speed == speed && one.sensor == sensor && one.component == Component::once_per_rev;
+      return one.speed == place.speed && one.sensor == place.sensor && one.component == place.component;
     });
   };
   std::vector<UnreadPlace> missing;
   for (std::size_t speed = 0; speed < job.speeds_rpm.size(); ++speed)
-    for (std::size_t sensor = 0; sensor < job.rotor.sensors.size(); ++sensor) {
-      bool before = false;
-      for (std::size_t r = 0; r < run; ++r) before |= !job.runs[r].set_aside && has(r, speed, sensor);
-      if (before && !has(run, speed, sensor)) missing.push_back({speed, sensor});
-    }
+    for (std::size_t sensor = 0; sensor < job.rotor.sensors.size(); ++sensor)
+      for (const Component component : {Component::once_per_rev, Component::overall}) {
+        const UnreadPlace place{speed, sensor, component};
+        bool before = false;
+        for (std::size_t r = 0; r < run; ++r) before |= !job.runs[r].set_aside && has(r, place);
+        if (before && !has(run, place)) missing.push_back(place);
+      }
   return missing;
 }
 
-/// What the runs before let one expect of the readings that are compared.
-void add_expected(const Job& job, const InfluenceModel& model, const CheckRows& rows,
+/// What the runs before let one expect of the readings.
+void add_expected(const Job& job, const InfluenceModel& model, std::size_t run,
                   std::vector<CheckedReading>& readings) {
-  const auto next = forecast(job_after(job, rows.run), model, job.runs[rows.run].fitted);
-  for (const auto& check : rows.rows) {
-    const InfluenceRow& row = model.rows[check.row];
-    const Prediction* known = prediction_at(next.predictions, row.speed, row.sensor);
-    if (known == nullptr || !known->parts) continue;
-    ScatterParts parts = known->parts.value();
+  const auto next = forecast(job_after(job, run), model, job.runs[run].fitted);
+  for (const auto& made : job.runs[run].readings) {
+    const Prediction* known = prediction_at(next.predictions, made.speed, made.sensor);
+    if (known == nullptr || !known->parts || !why_not_usable(job, job.runs[run], made).empty()) continue;
+    const double total = known->parts->total();
     for (auto& reading : readings) {
-      if (reading.speed != row.speed || reading.sensor != row.sensor || !reading.x ||
+      if (reading.speed != made.speed || reading.sensor != made.sensor || reading.x != made.x ||
           reading.component != Component::once_per_rev)
         continue;
       reading.expected = known->after;
-      reading.expected_sd = std::hypot(parts.total(), check.speed_effect);
-      reading.differs_by = *known->differs_by * *reading.expected_sd / parts.total();
+      reading.expected_sd = std::hypot(total, speed_effect(job, job.runs[run], made));
+      reading.differs_by = *known->differs_by * *reading.expected_sd / total;
     }
   }
 }
@@ -87,6 +90,10 @@ Outcome outcome_of(const Verdict& verdict) {
   return verdict.mistakes.kinds.empty() || verdict.mistakes.as_predicted()
              ? Outcome::accepted
              : Outcome::accepted_not_as_predicted;
+}
+
+bool likely_mistake(const Verdict& verdict) {
+  return !verdict.mistakes.kinds.empty() && !verdict.mistakes.as_predicted();
 }
 
 bool once_per_rev_above(const Verdict& verdict, bool (CheckedReading::*above)() const) {
@@ -108,7 +115,8 @@ bool helps(const Verdict& verdict, const TrimPlan& trim) {
 }
 
 Result<void> plan_next(const Job& job, const TrimRequest& request, Verdict& verdict) {
-  const bool above_limit = once_per_rev_above(verdict, &CheckedReading::above_limit);
+  const bool above_limit = std::any_of(verdict.readings.begin(), verdict.readings.end(),
+                                       [](const CheckedReading& one) { return one.above_limit(); });
   verdict.advice = above_limit ? Advice::trim_again : Advice::may_trim_again;
   if (!verdict.refined) return {};
   auto trim = plan_trim(job_after(job, verdict.run), *verdict.refined, request);
@@ -118,17 +126,12 @@ Result<void> plan_next(const Job& job, const TrimRequest& request, Verdict& verd
   return {};
 }
 
-bool likely_mistake(const Verdict& verdict) {
-  return !verdict.mistakes.kinds.empty() && !verdict.mistakes.as_predicted();
-}
-
 Result<void> advise(const Job& job, const TrimRequest& request, Verdict& verdict) {
   if (likely_mistake(verdict)) {
-    const bool none = verdict.mistakes.kinds.front().kind == MistakeKind::none_of_these;
-    verdict.advice = none ? Advice::stop_not_unbalance : Advice::look_first;
+    verdict.advice = verdict.mistakes.cause_known() ? Advice::look_first : Advice::stop_not_unbalance;
     return {};
   }
-  if (verdict.refined && verdict.refined->mirror.outcome == MirrorTest::Outcome::contradicts) {
+  if (verdict.refined && verdict.refined->runs.mirror.outcome == MirrorTest::Outcome::contradicts) {
     verdict.advice = Advice::look_first;
     return {};
   }
@@ -139,7 +142,9 @@ Result<void> advise(const Job& job, const TrimRequest& request, Verdict& verdict
   if (once_per_rev_above(verdict, &CheckedReading::above_target) ||
       once_per_rev_above(verdict, &CheckedReading::above_limit))
     return plan_next(job, request, verdict);
-  verdict.advice = Advice::done;
+  const bool above = std::any_of(verdict.readings.begin(), verdict.readings.end(),
+                                 [](const CheckedReading& one) { return one.above_limit(); });
+  verdict.advice = above ? Advice::stop_other_source : Advice::done;
   return {};
 }
 
@@ -242,11 +247,10 @@ Verdict verdict_on(const Job& job, const InfluenceModel& model, std::size_t run,
       verdict.worst_ratio = std::max(verdict.worst_ratio, one.amplitude / one.limit);
 
   auto refined = settle_and_fit(job_after(job, run), planes, prior);
-  const auto rows = check_rows(job, model, run, refined ? refined->model.left_out : std::vector<LeftOut>{});
-  verdict.not_predicted = rows.why_not;
-  if (rows.why_not.empty()) {
-    add_expected(job, model, rows, verdict.readings);
-    verdict.mistakes = rank_mistakes(job, model, rows, scatter);
+  verdict.not_predicted = why_not_foretold(job, model, run);
+  if (verdict.not_predicted.empty()) {
+    add_expected(job, model, run, verdict.readings);
+    verdict.mistakes = rank_mistakes(job, model, run, scatter, prior);
   }
   if (refined && !likely_mistake(verdict)) verdict.refined = std::move(refined->model);
   verdict.outcome = outcome_of(verdict);

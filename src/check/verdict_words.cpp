@@ -16,10 +16,13 @@ constexpr const char* other_causes =
     "the "
     "sensors and their cables (common practice, no published source).";
 
-std::string mistakes_words(const MistakeRanking& ranking) {
+std::string mistakes_words(const Job& job, const MistakeRanking& ranking) {
   std::string words;
   for (std::size_t i = 0; i < ranking.not_told_apart; ++i)
-    words += (i == 0 ? "" : i + 1 == ranking.not_told_apart ? " or " : ", ") + ranking.kinds[i].what;
+    words += (i == 0                            ? ""
+              : i + 1 == ranking.not_told_apart ? "; or "
+                                                : "; ") +
+             mistake_words(job, ranking.kinds[i]);
   return words;
 }
 
@@ -32,12 +35,25 @@ void add_remedies(const MistakeRanking& ranking, std::vector<std::string>& words
   }
 }
 
-std::vector<std::string> look_first(const Verdict& verdict) {
+/// Of which runs nothing could be said.
+void add_not_examined(const Job& job, const MistakeRanking& ranking, std::vector<std::string>& words) {
+  std::string runs;
+  for (const std::size_t r : ranking.not_examined)
+    runs += (runs.empty() ? "\"" : ", \"") + job.runs[r].name + "\"";
+  if (!runs.empty())
+    words.push_back("Nothing can be said of a mistake in " + runs +
+                    " alone: without that run the others do not tell how every plane acts.");
+}
+
+std::vector<std::string> look_first(const Job& job, const Verdict& verdict) {
   std::vector<std::string> words;
   if (!verdict.mistakes.kinds.empty() && !verdict.mistakes.as_predicted()) {
     words.push_back("Fit nothing yet. The readings are not as predicted; likeliest: " +
-                    mistakes_words(verdict.mistakes) + ".");
+                    mistakes_words(job, verdict.mistakes) + ".");
+    if (!verdict.mistakes.kinds.front().undone.empty())
+      words.push_back("To test the first before another start: " + verdict.mistakes.kinds.front().undone);
     add_remedies(verdict.mistakes, words);
+    add_not_examined(job, verdict.mistakes, words);
   } else {
     words.emplace_back(
         "Fit nothing yet. With this run the readings speak against the declared conventions (trimwright "
@@ -88,6 +104,8 @@ std::string advice_name(Advice advice) {
       return "may_trim_again";
     case Advice::stop_no_gain:
       return "stop_no_gain";
+    case Advice::stop_other_source:
+      return "stop_other_source";
     case Advice::stop_not_unbalance:
       return "stop_not_unbalance";
   }
@@ -99,7 +117,7 @@ std::vector<std::string> advice_words(const Job& job, const Verdict& verdict) {
     case Advice::done:
       return {"No further trim: every reading is below its limit, and below its target where it has one."};
     case Advice::look_first:
-      return look_first(verdict);
+      return look_first(job, verdict);
     case Advice::read_again:
       return {
           fmt::format("Make run \"{}\" again with every speed and sensor of the runs before: {} missing, so "
@@ -116,10 +134,15 @@ std::vector<std::string> advice_words(const Job& job, const Verdict& verdict) {
       return {
           "Stop trimming: no change of weights allowed here is expected to make a difference worth a run.",
           other_causes};
+    case Advice::stop_other_source:
+      return {
+          "Stop trimming: an overall level is above its limit, and its once-per-rev part is not. Weights "
+          "lower the once-per-rev part only; the rest has another source.",
+          other_causes};
     case Advice::stop_not_unbalance:
       return {
-          "Stop trimming: the readings are explained neither by unbalance in these planes nor by a mistake "
-          "considered here.",
+          "Fit nothing on these readings: the run is not as predicted, and neither unbalance in these planes "
+          "nor a mistake considered here explains it. Cause unknown.",
           mistake_remedy(MistakeKind::none_of_these), other_causes};
   }
   return {};
@@ -146,7 +169,8 @@ std::string verdict_words(const Verdict& verdict) {
                         : fmt::format(" at {} of {} places; the others were not predicted.", compared,
                                       compared + open));
     case Outcome::accepted_not_as_predicted:
-      return "ACCEPTED, BUT NOT AS PREDICTED: every reading is below its limit, but not what was expected.";
+      return std::string("WITHIN LIMITS, BUT NOT AS PREDICTED: ") +
+             (verdict.mistakes.cause_known() ? "the likeliest cause stands below." : "cause unknown.");
     case Outcome::not_accepted:
       return "NOT ACCEPTED:" + reasons;
   }

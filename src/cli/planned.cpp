@@ -3,6 +3,7 @@
 #include <algorithm>
 
 #include "commands.hpp"
+#include "runs/as_found.hpp"
 #include "trimwright/files.hpp"
 
 namespace trimwright::cli {
@@ -22,13 +23,6 @@ TrimRequest asked(TrimRequest request, const PlanOptions& options) {
     request.objective =
         options.objective == "least squares" ? SlotObjective::least_squares : SlotObjective::worst_ratio;
   return request;
-}
-
-/// What was fitted in the first run that was not set aside.
-std::vector<FittedWeights> as_found(const Job& job) {
-  const auto first =
-      std::find_if(job.runs.begin(), job.runs.end(), [](const Run& run) { return !run.set_aside; });
-  return first->fitted;
 }
 
 }  // namespace
@@ -79,7 +73,7 @@ Result<Planned> planned(JobFile file, const PlanOptions& options) {
   if (options.check_run) {
     if (const auto run = find_check_run(file.job); !run) return tl::unexpected(run.error());
     problem.fitted = file.job.runs.back().fitted;
-    problem.job.fitted_now = as_found(file.job);
+    problem.job.fitted_now = fitted_as_found(file.job);
   }
   if (!options.fitted.empty()) {
     auto fitted = read_fitted_choice(options.fitted, file.job);

@@ -6,7 +6,7 @@
 
 #include "base/text.hpp"
 #include "commands.hpp"
-#include "io/rehearsal_files.hpp"
+#include "rehearsal/files.hpp"
 
 namespace trimwright::cli {
 namespace {

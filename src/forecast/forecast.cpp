@@ -5,6 +5,7 @@
 #include <algorithm>
 #include <cmath>
 #include <limits>
+#include "outlook.hpp"
 
 namespace trimwright {
 namespace {
@@ -124,8 +125,9 @@ std::string outlook_words(const std::vector<Prediction>& predictions, std::size_
       open == 0 ? "every reading of the next run" : fmt::format("each of the {} readings predicted", known));
   if (targets) words += fmt::format("target: {}; its ", percent_words(outlook->meets_targets));
   words += fmt::format("limit: {}.", percent_words(outlook->meets_limits));
-  if (open == 1) words += " 1 reading is not predicted and not in this: watch it.";
-  if (open > 1) words += fmt::format(" {} readings are not predicted and not in this: watch them.", open);
+  if (open == 1) words += " 1 reading is not predicted and not counted in this: watch it.";
+  if (open > 1)
+    words += fmt::format(" {} readings are not predicted and not counted in this: watch them.", open);
   return words;
 }
 

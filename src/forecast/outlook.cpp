@@ -1,4 +1,4 @@
-#include "trimwright/forecast.hpp"
+#include "outlook.hpp"
 
 #include <fmt/format.h>
 

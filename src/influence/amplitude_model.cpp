@@ -268,10 +268,10 @@ Result<InfluenceModel> influence_from_amplitudes(const Job& job, const Amplitude
   influence.convention = PhaseConvention::unknown;
   influence.planes = model.planes;
   influence.centre = model.centre;
-  influence.runs_used = model.runs_used;
+  influence.runs.used = model.runs_used;
   influence.unsettled = model.unsettled;
-  influence.rank = model.rank;
-  influence.condition = model.condition;
+  influence.runs.rank = model.rank;
+  influence.runs.condition = model.condition;
   for (const auto& one : model.rows) {
     if (one.solutions.size() > 1) {
       influence.unsettled.push_back(

@@ -19,10 +19,10 @@ using Eigen::Index;
 
 /// Readings that take no part are told in `model`.
 void tell_left_out(const Job& job, InfluenceModel& model) {
-  for (const std::size_t r : model.runs_used)
+  for (const std::size_t r : model.runs.used)
     for (const auto& reading : job.runs[r].readings)
       if (const auto why = why_not_usable(job, job.runs[r], reading); !why.empty())
-        model.left_out.push_back({r, reading.speed, reading.sensor, why});
+        model.runs.left_out.push_back({r, reading.speed, reading.sensor, why});
 }
 
 /// "no usable reading in run "a" or "b"": the runs that a row lacks.
@@ -90,14 +90,14 @@ Result<RunsFit> fit_as_given(const Job& job, const std::vector<std::size_t>& pla
   model->convention = job.rotor.phase;
   model->planes = matrix->planes;
   model->centre = matrix->centre;
-  model->runs_used = matrix->runs;
-  model->rank = matrix->rank;
-  model->condition = matrix->condition;
+  model->runs.used = matrix->runs;
+  model->runs.rank = matrix->rank;
+  model->runs.condition = matrix->condition;
   model->unsettled = std::move(unsettled);
   tell_left_out(job, *model);
   take_rows(fit, *model);
-  model->chi_squared = fit.judged_misfit();
-  model->chi_squared_dof = fit.judged_freedom();
+  model->runs.misfit = fit.judged_misfit();
+  model->runs.misfit_dof = fit.judged_freedom();
   model->planes_condition = condition_of_planes(job, *model);
   if (auto act = check_effects(job, *model, matrix->unbalance); !act) return tl::unexpected(act.error());
   if (fit.noise.known) model->posterior = posterior_of(fit);
@@ -142,7 +142,7 @@ Result<InfluenceModel> fit_influence(const Job& job, const std::vector<std::size
   if (!given) return tl::unexpected(given.error());
   const auto other = job.rotor.phase == PhaseConvention::lag ? PhaseConvention::lead : PhaseConvention::lag;
   const auto mirrored = fit_as_given(with_phase_convention(job, other), planes);
-  if (mirrored) model.mirror = compare_conventions(*given, *mirrored);
+  if (mirrored) model.runs.mirror = compare_conventions(*given, *mirrored);
   return model;
 }
 
@@ -164,8 +164,8 @@ std::optional<Index> posterior_row(const InfluenceModel& model, const InfluenceR
 }  // namespace
 
 double excess_scatter(const InfluenceModel& model) {
-  if (model.chi_squared_dof == 0 || fit_probability(model) >= 0.01) return 1.0;
-  return std::sqrt(model.chi_squared / model.chi_squared_dof);
+  if (model.runs.misfit_dof == 0 || fit_probability(model) >= 0.01) return 1.0;
+  return std::sqrt(model.runs.misfit / model.runs.misfit_dof);
 }
 
 std::optional<Eigen::MatrixXcd> prediction_covariance(const InfluenceModel& model, const InfluenceRow& row) {
@@ -195,9 +195,9 @@ std::optional<double> coefficient_sd(const InfluenceModel& model, const Influenc
 }
 
 double fit_probability(const InfluenceModel& model) {
-  if (model.chi_squared_dof == 0) return 1.0;
-  const boost::math::chi_squared distribution(model.chi_squared_dof);
-  return boost::math::cdf(boost::math::complement(distribution, model.chi_squared));
+  if (model.runs.misfit_dof == 0) return 1.0;
+  const boost::math::chi_squared distribution(model.runs.misfit_dof);
+  return boost::math::cdf(boost::math::complement(distribution, model.runs.misfit));
 }
 
 }  // namespace trimwright

@@ -153,10 +153,10 @@ InfluenceReview review_influence(const Job& job, const InfluenceModel& model) {
     }
     review.lack_of_fit = lack_of_fit(*fit);
   }
-  if (model.runs_used.empty()) return review;
-  const std::size_t first = model.runs_used.front();
+  if (model.runs.used.empty()) return review;
+  const std::size_t first = model.runs.used.front();
   const auto as_found = run_unbalance(job, first);
-  for (const std::size_t run : model.runs_used)
+  for (const std::size_t run : model.runs.used)
     if (run_unbalance(job, run) != as_found) review.trials.push_back(effect_of(job, first, run));
   return review;
 }

@@ -3,7 +3,9 @@
 #include <algorithm>
 #include <cmath>
 
+#include "base/name.hpp"
 #include "cancelling.hpp"
+#include "prior_place.hpp"
 #include "trimwright/influence.hpp"
 #include "trimwright/prior.hpp"
 #include "variance_components.hpp"
@@ -28,16 +30,12 @@ struct JobEstimate {
 /// Where a coefficient of a job stands in the prior; added at the end when it is new.
 std::size_t prior_place(Prior& prior, const Job& job, std::size_t speed, std::size_t sensor,
                         std::size_t plane) {
-  const auto& unit = job.rotor.sensors[sensor].unit.symbol;
-  const auto& sensor_name = job.rotor.sensors[sensor].name;
-  const auto& plane_name = job.rotor.planes[plane].name;
   for (std::size_t i = 0; i < prior.coefficients.size(); ++i) {
-    const auto& one = prior.coefficients[i];
-    if (std::abs(one.rpm - job.speeds_rpm[speed]) <= job.rotor.speed_tolerance_rpm && one.unit == unit &&
-        one.sensor == sensor_name && one.plane == plane_name)
-      return i;
+    if (is_of_place(prior.coefficients[i], job, speed, sensor, plane)) return i;
   }
-  prior.coefficients.push_back({job.speeds_rpm[speed], sensor_name, plane_name, unit, {}});
+  const Sensor& read = job.rotor.sensors[sensor];
+  prior.coefficients.push_back(
+      {job.speeds_rpm[speed], read.name, job.rotor.planes[plane].name, read.unit.symbol, {}});
   return prior.coefficients.size() - 1;
 }
 
@@ -213,9 +211,9 @@ Result<InfluencePosterior> own_answer(const Job& job) {
   if (job.rotor.phase == PhaseConvention::unknown)
     return fail("its phase is declared unknown", "lag or lead");
   using enum MirrorTest::Outcome;
-  if (model->mirror.outcome == contradicts)
+  if (model->runs.mirror.outcome == contradicts)
     return fail("its runs contradict its declared conventions of phase and angle", "");
-  if (model->mirror.outcome == neither_fits)
+  if (model->runs.mirror.outcome == neither_fits)
     return fail("its runs fit neither way of reading the phases", "");
   if (!model->posterior) return fail("nothing tells how well its readings repeat", "");
   return *model->posterior;
@@ -320,7 +318,7 @@ Result<Prior> learn_prior(const std::vector<FleetJob>& jobs) {
   std::vector<Candidate> all;
   for (const auto& one : jobs) {
     if (outline.rotor.empty()) outline.rotor = one.job.rotor.name;
-    if (one.job.rotor.name != outline.rotor)
+    if (!alike(one.job.rotor.name, outline.rotor))
       return fail("job " + one.name + " is on rotor \"" + one.job.rotor.name + "\"",
                   "jobs on one rotor type, here \"" + outline.rotor + "\"");
     const auto twin = std::find_if(all.begin(), all.end(), [&](const Candidate& other) {

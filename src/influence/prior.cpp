@@ -9,6 +9,7 @@
 #include <set>
 
 #include "base/linear_algebra.hpp"
+#include "prior_place.hpp"
 #include "trimwright/influence.hpp"
 
 namespace trimwright {
@@ -22,13 +23,6 @@ Eigen::Matrix2d times(Phasor m) {
   Eigen::Matrix2d matrix;
   matrix << m.real(), -m.imag(), m.imag(), m.real();
   return matrix;
-}
-
-bool same_place(const PriorCoefficient& one, const Job& job, std::size_t speed, std::size_t sensor,
-                std::size_t plane) {
-  return std::abs(one.rpm - job.speeds_rpm[speed]) <= job.rotor.speed_tolerance_rpm &&
-         one.sensor == job.rotor.sensors[sensor].name && one.plane == job.rotor.planes[plane].name &&
-         one.unit == job.rotor.sensors[sensor].unit.symbol;
 }
 
 }  // namespace
@@ -96,7 +90,7 @@ PriorMatch matched(const Prior& prior, const Job& job, const InfluencePosterior&
       const auto [speed, sensor] = posterior.rows[i];
       const auto found = std::find_if(prior.coefficients.begin(), prior.coefficients.end(),
                                       [&, s = speed, n = sensor](const auto& one) {
-                                        return same_place(one, job, s, n, posterior.planes[p]);
+                                        return is_of_place(one, job, s, n, posterior.planes[p]);
                                       });
       if (found == prior.coefficients.end()) continue;
       match.prior.push_back(static_cast<std::size_t>(found - prior.coefficients.begin()));

@@ -25,7 +25,7 @@ void take_posterior_rows(const Job& job, const InfluencePosterior& posterior, In
     for (Index p = 0; p + 1 < entries; ++p)
       row.coefficients(p) = posterior.unknowns.at(posterior.entry(i, static_cast<std::size_t>(p) + 1));
     row.reading_sd = posterior.noise.sensors[row.sensor].within.sd;
-    for (const std::size_t r : model.runs_used) {
+    for (const std::size_t r : model.runs.used) {
       const auto unbalance = run_unbalance(job, r);
       Eigen::VectorXcd u(entries - 1);
       for (Index p = 0; p + 1 < entries; ++p) u(p) = unbalance[posterior.planes[static_cast<std::size_t>(p)]];
@@ -53,10 +53,10 @@ InfluenceModel model_without_trials(const Job& job) {
   for (std::size_t r = 0; r < job.runs.size(); ++r) {
     const Run& run = job.runs[r];
     if (run.set_aside) continue;
-    model.runs_used.push_back(r);
+    model.runs.used.push_back(r);
     for (const auto& reading : run.readings)
       if (const auto why = why_not_usable(job, run, reading); !why.empty())
-        model.left_out.push_back({r, reading.speed, reading.sensor, why});
+        model.runs.left_out.push_back({r, reading.speed, reading.sensor, why});
   }
   return model;
 }
@@ -66,7 +66,7 @@ void tell_unsettled(const Job& job, InfluenceModel& model) {
   std::set<std::pair<std::size_t, std::size_t>> told;  // speed, sensor
   model.unsettled.clear();
   for (const auto& row : model.rows) told.insert({row.speed, row.sensor});
-  for (const std::size_t r : model.runs_used)
+  for (const std::size_t r : model.runs.used)
     for (const auto& reading : job.runs[r].readings)
       if (why_not_usable(job, job.runs[r], reading).empty() &&
           told.insert({reading.speed, reading.sensor}).second)
@@ -82,9 +82,9 @@ Result<InfluenceModel> fit_with_prior(const Job& job, const std::vector<std::siz
   if (!posterior) return tl::unexpected(posterior.error());
   auto alone = fit_influence(job);
   InfluenceModel model = alone ? std::move(*alone) : model_without_trials(job);
-  if (model.posterior) model.fleet = fleet_check(prior, job, *model.posterior);
-  model.with_prior = true;
-  model.prior_jobs = prior.jobs;
+  model.prior = PriorUse{prior.jobs, {}};
+  if (model.posterior) model.prior->fleet = fleet_check(prior, job, *model.posterior);
+  model.basis = InfluenceModel::Basis::prior;
   model.planes = posterior->planes;
   model.centre = Eigen::VectorXcd::Zero(static_cast<Index>(model.planes.size()));
   model.posterior = std::move(*posterior);
@@ -128,14 +128,14 @@ Result<SettledModel> settle_with_prior(const Job& job, const std::vector<std::si
     return fail("phase is declared unknown and the runs so far cannot tell lag from lead",
                 "\"phase: lag\" or \"phase: lead\" in the rotor file, or a run with another weight");
   settled.model = std::move(*model);
-  settled.model.mirror.log_odds = odds;
+  settled.model.runs.mirror.log_odds = odds;
   if (decided)
-    settled.model.mirror.outcome =
+    settled.model.runs.mirror.outcome =
         odds > 0.0 ? MirrorTest::Outcome::supports_given : MirrorTest::Outcome::contradicts;
   if (unknown && odds < 0.0) {
     settled.job = mirrored_job;
     settled.model = std::move(*mirrored);
-    settled.model.mirror = {MirrorTest::Outcome::supports_given, -odds, {}};
+    settled.model.runs.mirror = {MirrorTest::Outcome::supports_given, -odds, {}};
   }
   if (const auto believed = believe_prior(settled.job, planes, prior, settled.model); !believed)
     return tl::unexpected(believed.error());
@@ -160,7 +160,7 @@ Result<void> take_belief(const Job& job, InfluenceModel& model) {
   take_posterior_rows(job, *model.belief, model);
   model.centre.setZero();
   model.posterior = model.belief;
-  model.small_residual = true;
+  model.basis = InfluenceModel::Basis::small_residual;
   return {};
 }
 
@@ -173,11 +173,11 @@ Result<SettledModel> settle_and_fit(const Job& job, const std::vector<std::size_
   SettledModel settled{unknown ? with_phase_convention(job, PhaseConvention::lag) : job, {}};
   auto model = fit_influence(settled.job, planes);
   if (!model) return tl::unexpected(model.error());
-  if (unknown && model->mirror.outcome == MirrorTest::Outcome::cannot_tell)
+  if (unknown && model->runs.mirror.outcome == MirrorTest::Outcome::cannot_tell)
     return fail("phase is declared unknown and these runs cannot tell lag from lead",
                 "\"phase: lag\" or \"phase: lead\" in the rotor file, or one more run whose weight lies in a "
                 "direction that is not in line with the trial weights so far");
-  if (unknown && model->mirror.outcome == MirrorTest::Outcome::contradicts) {
+  if (unknown && model->runs.mirror.outcome == MirrorTest::Outcome::contradicts) {
     settled.job = with_phase_convention(settled.job, PhaseConvention::lead);
     model = fit_influence(settled.job, planes);
     if (!model) return tl::unexpected(model.error());

@@ -34,6 +34,7 @@ Json readings_json(const Job& job, const Verdict& verdict) {
     entry["away"] = seen(one.away());
     entry["differs_by"] = seen(one.differs_by);
     entry["differs"] = one.differs();
+    entry["result"] = row_words(one);
     list.push_back(std::move(entry));
   }
   return list;
@@ -41,16 +42,22 @@ Json readings_json(const Job& job, const Verdict& verdict) {
 
 Json missing_json(const Job& job, const Verdict& verdict) {
   Json list = Json::array();
-  for (const auto& one : verdict.missing) list.push_back(place_json(job, one.speed, one.sensor));
+  for (const auto& one : verdict.missing) {
+    Json entry = place_json(job, one.speed, one.sensor);
+    entry["component"] = one.component == Component::overall ? "overall" : "once-per-rev";
+    list.push_back(std::move(entry));
+  }
   return list;
 }
 
-Json mistakes_json(const MistakeRanking& ranking) {
+Json mistakes_json(const Job& job, const MistakeRanking& ranking) {
   Json list = Json::array();
   for (std::size_t i = 0; i < ranking.kinds.size(); ++i) {
     const auto& one = ranking.kinds[i];
     list.push_back({{"kind", mistake_name(one.kind)},
+                    {"run", one.run ? Json(job.runs[*one.run].name) : Json(nullptr)},
                     {"what", one.what},
+                    {"undone", one.undone.empty() ? Json(nullptr) : Json(one.undone)},
                     {"probability", one.probability},
                     {"log_evidence", one.log_evidence},
                     {"misfit", one.misfit},
@@ -65,13 +72,20 @@ std::string check_json(const Job& job, const Verdict& verdict) {
   Json json = document_header("check", job);
   json["run"] = job.runs[verdict.run].name;
   json["verdict"] = outcome_name(verdict.outcome);
+  json["verdict_words"] = verdict_words(verdict);
   json["as_predicted"] =
       verdict.mistakes.kinds.empty() ? Json(nullptr) : Json(verdict.mistakes.as_predicted());
   json["not_predicted"] = verdict.not_predicted.empty() ? Json(nullptr) : Json(verdict.not_predicted);
   json["worst_ratio"] = verdict.worst_ratio;
   json["readings"] = readings_json(job, verdict);
   json["missing"] = missing_json(job, verdict);
-  json["mistakes"] = mistakes_json(verdict.mistakes);
+  json["mistakes"] = mistakes_json(job, verdict.mistakes);
+  const bool judged = !verdict.mistakes.kinds.empty();
+  json["chi_squared"] = judged ? Json(verdict.mistakes.chi_squared) : Json(nullptr);
+  json["chi_squared_probability"] = judged ? Json(verdict.mistakes.probability) : Json(nullptr);
+  Json open = Json::array();
+  for (const std::size_t r : verdict.mistakes.not_examined) open.push_back(job.runs[r].name);
+  json["runs_not_examined"] = std::move(open);
   json["degrees_of_freedom"] = verdict.mistakes.degrees_of_freedom;
   json["advice"] = advice_name(verdict.advice);
   json["what_to_do"] = advice_words(job, verdict);

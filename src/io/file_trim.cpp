@@ -60,7 +60,8 @@ Result<std::string> compared(const Archive& archive, const Record& record) {
   return differs;
 }
 
-Result<Record> judged_record(const std::string& path, const std::string& run, const FilingDetails& details) {
+Result<JudgedTrim> judged_trim(const std::string& path, const std::string& run,
+                               const FilingDetails& details) {
   const auto first = read_job(path);
   if (!first) return tl::unexpected(first.error());
   const auto files = job_files(first->sources);
@@ -72,26 +73,71 @@ Result<Record> judged_record(const std::string& path, const std::string& run, co
   if (!judged) return tl::unexpected(judged.error());
   if (const auto checked = check_no_trial(*judged, run, file->prior.has_value()); !checked)
     return tl::unexpected(checked.error());
-  return record_of(*judged, *files, details);
+  auto record = record_of(*judged, *files, details);
+  if (!record) return tl::unexpected(record.error());
+  return JudgedTrim{*std::move(record), first->sources};
+}
+
+/// Errors that name no file are about `file`.
+template <class T>
+Result<T> about(Result<T> result, const std::string& file) {
+  if (!result && result.error().where.file.empty()) result.error().where.file = file;
+  return result;
 }
 
 }  // namespace
 
-Result<FiledTrim> file_trim(const std::string& path, const std::string& run, const std::string& name,
-                            const FilingDetails& details) {
-  const auto named = [&](Error error, const std::string& file) {
-    if (error.where.file.empty()) error.where.file = file;
-    return tl::unexpected(std::move(error));
-  };
-  const auto record = judged_record(path, run, details);
-  if (!record) return named(record.error(), path);
+Result<JudgedTrim> judge_trim(const std::string& path, const std::string& run, const FilingDetails& details) {
+  return about(judged_trim(path, run, details), path);
+}
+
+Result<FiledTrim> file_trim(const Record& trim, const std::string& name) {
   auto archive = Archive::open(name, Archive::Opening::create_if_missing);
   if (!archive) return tl::unexpected(archive.error());
-  const auto differs = compared(*archive, *record);
-  if (!differs) return named(differs.error(), name);
-  auto filed = archive->file(*record);
+  const auto differs = about(compared(*archive, trim), name);
+  if (!differs) return tl::unexpected(differs.error());
+  auto filed = archive->file(trim);
   if (!filed) return tl::unexpected(filed.error());
   return FiledTrim{*std::move(filed), *differs};
+}
+
+Result<void> add_entry(const std::string& entry, FilingDetails& details) {
+  const auto colon = entry.find(':');
+  const auto text = colon == std::string::npos ? colon : entry.find_first_not_of(' ', colon + 1);
+  if (colon == 0 || text == std::string::npos)
+    return fail("\"" + shortened(entry) + "\" is no entry", "\"KEY: TEXT\"");
+  const std::string key = entry.substr(0, colon);
+  for (const auto& [other, given] : details.entries)
+    if (other == key) return fail("\"" + shortened(key) + "\" is given twice", "each entry once");
+  details.entries.emplace_back(key, entry.substr(text));
+  return {};
+}
+
+std::string serials_words(const Archive& archive, const std::string& part) {
+  std::string words;
+  for (const auto& serial : archive.serials_with(part).value_or(std::vector<std::string>{}))
+    words += (words.empty() ? "\"" : " or \"") + shortened(serial) + "\"";
+  return words;
+}
+
+Result<std::vector<StoredRecord>> records_of(const Archive& archive, const std::string& name,
+                                             const std::string& serial) {
+  RecordQuery query;
+  query.serial = serial;
+  std::vector<StoredRecord> records;
+  const auto read = archive.each(query, [&](StoredRecord& one) -> Result<void> {
+    if (!one.holds)
+      return fail(fmt::format("record {} is not as it was filed: its digest does not fit", one.number),
+                  "a backup that proves whole", {name, 0, {}});
+    records.push_back(one);
+    return {};
+  });
+  if (!read) return tl::unexpected(read.error());
+  if (!records.empty()) return records;
+  const auto longer = serials_words(archive, serial);
+  return fail("the archive has no record of serial \"" + shortened(serial) + "\"",
+              longer.empty() ? "a serial that trimwright record find tells" : "a whole serial: " + longer,
+              {name, 0, {}});
 }
 
 }  // namespace trimwright

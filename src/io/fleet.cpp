@@ -7,6 +7,7 @@
 #include <filesystem>
 #include <set>
 
+#include "base/name.hpp"
 #include "filed_job.hpp"
 
 namespace trimwright {
@@ -61,15 +62,17 @@ Result<std::string> rotors_in(const Archive& archive) {
   return fmt::format("{}", fmt::join(names, " or "));
 }
 
-/// One record after the other: only the jobs on `rotor` are kept.
+/// One record after the other: only the jobs on `rotor` are kept, and of many the latest, so that neither
+/// memory nor time grows with the archive.
 Result<Fleet> read_archive(const std::string& path, const std::string& rotor) {
   const auto archive = Archive::open(path, Archive::Opening::existing);
   if (!archive) return tl::unexpected(archive.error());
   RecordQuery query;
   query.rotor = rotor;
+  query.most = most_fleet_records;
   Fleet fleet{{}, {path}};
   const auto all = archive->each(query, [&](StoredRecord& one) -> Result<void> {
-    if (one.corrected_by || (!rotor.empty() && one.record.rotor != rotor)) return {};
+    if (one.corrected_by || (!rotor.empty() && !alike(one.record.rotor, rotor))) return {};
     if (!one.holds)
       return fail(fmt::format("record {} is not as it was filed", one.number), "a backup", {path, 0, {}});
     auto job = filed_job(one, path);
@@ -95,7 +98,7 @@ Result<Fleet> read_fleet(const std::string& path, const std::string& rotor) {
   for (const auto& one : fleet->jobs)
     if (const auto quoted = "\"" + one.job.rotor.name + "\""; others.find(quoted) == std::string::npos)
       others += (others.empty() ? "" : " or ") + quoted;
-  std::erase_if(fleet->jobs, [&](const FleetJob& one) { return one.job.rotor.name != rotor; });
+  std::erase_if(fleet->jobs, [&](const FleetJob& one) { return !alike(one.job.rotor.name, rotor); });
   if (fleet->jobs.empty() && !others.empty())
     return fail("no job is on rotor \"" + rotor + "\"", others, {path, 0, {}});
   return fleet;

@@ -95,11 +95,11 @@ Json review_json(const Job& job, const InfluenceModel& model) {
 }
 
 Json fleet_json(const InfluenceModel& model) {
-  if (!model.fleet) return nullptr;
-  return {{"distance", model.fleet->distance},
-          {"components", model.fleet->components},
-          {"degrees_of_freedom", number_or_null(model.fleet->degrees_of_freedom)},
-          {"probability", model.fleet->probability}};
+  if (!model.prior || !model.prior->fleet) return nullptr;
+  return {{"distance", model.prior->fleet->distance},
+          {"components", model.prior->fleet->components},
+          {"degrees_of_freedom", number_or_null(model.prior->fleet->degrees_of_freedom)},
+          {"probability", model.prior->fleet->probability}};
 }
 
 std::string mirror_name(MirrorTest::Outcome outcome) {
@@ -176,7 +176,7 @@ Json residuals_json(const Job& job, const InfluenceModel& model) {
 
 Json runs_json(const Job& job, const InfluenceModel& model) {
   Json list = Json::array();
-  for (const std::size_t run : model.runs_used) {
+  for (const std::size_t run : model.runs.used) {
     const auto unbalance = run_unbalance(job, run);
     for (const std::size_t p : model.planes)
       list.push_back({{"run", job.runs[run].name},
@@ -189,7 +189,7 @@ Json runs_json(const Job& job, const InfluenceModel& model) {
 
 Json left_out_json(const Job& job, const InfluenceModel& model) {
   Json list = Json::array();
-  for (const auto& one : model.left_out)
+  for (const auto& one : model.runs.left_out)
     list.push_back({{"run", job.runs[one.run].name},
                     {"speed_rpm", job.speeds_rpm[one.speed]},
                     {"sensor", job.rotor.sensors[one.sensor].name},
@@ -218,23 +218,23 @@ std::string influence_json(const Job& job, const InfluenceModel& model) {
   Json json = document_header("influence", job);
   json["coefficients"] = coefficients_json(job, model);
   json["baselines"] = baselines_json(job, model);
-  json["rank"] = model.rank;
-  json["condition"] = model.condition;
+  json["rank"] = model.runs.rank;
+  json["condition"] = model.runs.condition;
   json["planes_condition"] = model.planes_condition;
-  json["mirror_test"] = {{"outcome", mirror_name(model.mirror.outcome)},
-                         {"log_odds", model.mirror.log_odds},
+  json["mirror_test"] = {{"outcome", mirror_name(model.runs.mirror.outcome)},
+                         {"log_odds", model.runs.mirror.log_odds},
                          {"phase_found_by_runs", model.convention_found}};
   json["noise"] = noise_json(job, model);
-  json["prior_used"] = model.with_prior;
-  json["small_residual"] = model.small_residual;
+  json["prior_used"] = model.prior.has_value();
+  json["small_residual"] = model.basis == InfluenceModel::Basis::small_residual;
   json["fleet"] = fleet_json(model);
   json["review"] = review_json(job, model);
   json["residuals"] = residuals_json(job, model);
   json["runs"] = runs_json(job, model);
   json["left_out"] = left_out_json(job, model);
   json["not_predicted"] = not_predicted_json(job, model);
-  json["chi_squared"] = {{"value", model.chi_squared},
-                         {"degrees_of_freedom", model.chi_squared_dof},
+  json["chi_squared"] = {{"value", model.runs.misfit},
+                         {"degrees_of_freedom", model.runs.misfit_dof},
                          {"probability", fit_probability(model)}};
   json["warnings"] = model_warnings(job, model);
   json["cautions"] = cautions();

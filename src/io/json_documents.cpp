@@ -135,24 +135,6 @@ Json steps_json(const BalancePlan& plan) {
   return list;
 }
 
-Json expected_json(const Job& job, const BalancePlan& plan) {
-  Json list = Json::array();
-  for (const auto& one : plan.expected) {
-    const Sensor& sensor = job.rotor.sensors[one.sensor];
-    Json entry = place_json(job, one.speed, one.sensor);
-    entry["unit"] = sensor.unit.text();
-    const auto seen =
-        one.expected ? std::optional(shown(sensor, *one.expected, job.rotor.phase)) : std::nullopt;
-    entry["amplitude"] = seen ? Json(seen->amplitude) : Json(nullptr);
-    entry["phase_deg"] = seen ? Json(seen->phase_deg) : Json(nullptr);
-    entry["last_read"] = one.last_read ? Json(sensor.unit.shown_from_peak(*one.last_read)) : Json(nullptr);
-    entry["differs_by"] = one.differs_by ? Json(sensor.unit.shown_from_peak(*one.differs_by)) : Json(nullptr);
-    entry["stop_above"] = sensor.unit.shown_from_peak(one.stop_above);
-    list.push_back(std::move(entry));
-  }
-  return list;
-}
-
 Json candidates_json(const Job& job, const TrialAdvice& advice) {
   Json list = Json::array();
   for (const auto& one : advice.candidates) {
@@ -194,7 +176,7 @@ std::string plan_json(const Job& job, const InfluenceModel& model, const TrimPla
   json["other_trade_off"] = trade_off_json(job, trim.other_trade_off);
   json["unsettled_from"] = or_null(trim.unsettled_from);
   json["steps"] = steps_json(plan);
-  json["expected"] = expected_json(job, plan);
+  json["expected"] = expected_json(job, plan.expected);
   json["not_predicted"] = not_predicted_json(job, trim);
   json["warnings"] = model_warnings(job, model);
   json["notes"] = trim.notes;
@@ -215,7 +197,7 @@ std::string trial_json(const Job& job, const TrialAdvice& advice, const BalanceP
   json["slots"] = changes_json(job, plan.changes);
   json["candidates"] = candidates_json(job, advice);
   json["steps"] = steps_json(plan);
-  json["expected"] = expected_json(job, plan);
+  json["expected"] = expected_json(job, plan.expected);
   json["warnings"] = plan.warnings;
   json["notes"] = advice.notes;
   json["cautions"] = plan.cautions;

@@ -1,6 +1,6 @@
 #include "json_parts.hpp"
 
-#include "../report/number_words.hpp"
+#include "report/number_words.hpp"
 
 namespace trimwright {
 
@@ -24,6 +24,31 @@ Json place_json(const Job& job, std::size_t speed, std::size_t sensor) {
   return {{"speed_rpm", job.speeds_rpm[speed]},
           {"speed", speed_words(job, speed)},
           {"sensor", job.rotor.sensors[sensor].name}};
+}
+
+Json expected_json(const Job& job, const std::vector<ExpectedReading>& expected) {
+  Json list = Json::array();
+  for (const auto& one : expected) {
+    const Sensor& sensor = job.rotor.sensors[one.sensor];
+    const auto level = [&](const std::optional<double>& peak) {
+      return peak ? Json(sensor.unit.shown_from_peak(*peak)) : Json(nullptr);
+    };
+    Json entry = place_json(job, one.speed, one.sensor);
+    entry["unit"] = sensor.unit.text();
+    entry["amplitude"] = nullptr;
+    entry["phase_deg"] = nullptr;
+    if (one.expected) {
+      const ShownReading seen = shown(sensor, *one.expected, job.rotor.phase);
+      entry["amplitude"] = seen.amplitude;
+      entry["phase_deg"] = seen.phase_deg;
+    }
+    entry["last_read"] = level(one.last_read);
+    entry["differs_by"] = level(one.differs_by);
+    entry["stop_above"] = level(one.stop_above);
+    entry["target"] = level(one.target);
+    list.push_back(std::move(entry));
+  }
+  return list;
 }
 
 Json correction_json(const Job& job, const Correction& correction) {

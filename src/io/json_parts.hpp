@@ -5,6 +5,7 @@
 #include <string>
 
 #include "trimwright/job.hpp"
+#include "trimwright/plan.hpp"
 #include "trimwright/trim.hpp"
 
 namespace trimwright {
@@ -24,6 +25,10 @@ template <class T>
 
 /// A place: `speed_rpm`, `speed` (in words) and `sensor`.
 [[nodiscard]] Json place_json(const Job& job, std::size_t speed, std::size_t sensor);
+
+/// What each place should read: as `place_json`, `amplitude`, `phase_deg` (null where nothing predicts it),
+/// `last_read`, `differs_by`, `stop_above` and `target`.
+[[nodiscard]] Json expected_json(const Job& job, const std::vector<ExpectedReading>& expected);
 
 /// Moment and angle to add, plane by plane.
 [[nodiscard]] Json correction_json(const Job& job, const Correction& correction);

@@ -5,6 +5,7 @@
 #include <algorithm>
 #include <cmath>
 
+#include "forecast/outlook.hpp"
 #include "json_parts.hpp"
 #include "trimwright/report.hpp"
 

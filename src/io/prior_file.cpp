@@ -112,7 +112,8 @@ Prior read_prior_root(const YamlValue& root, const Rotor* rotor) {
     }
   const auto coefficients = fields.required("coefficients");
   for (const auto& one : coefficients.list("a list of coefficients")) {
-    const auto coefficient = read_coefficient(one, rotor);
+    auto coefficient = read_coefficient(one, rotor);
+    if (coefficient.jobs == 0) coefficient.jobs = prior.jobs;  // as many as the prior
     for (const auto& other : prior.coefficients)
       if (same_coefficient(other, coefficient))
         one.reject("this coefficient stands here twice", "each speed, sensor and plane once");

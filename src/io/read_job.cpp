@@ -249,7 +249,9 @@ JobFile read_job_root(const YamlValue& root, ReadingTables tables) {
   read_runs(fields, job, tables, file.sources);
   job.fitted_now =
       job.runs.empty() ? std::vector<FittedWeights>(job.rotor.planes.size()) : job.runs.back().fitted;
-  if (const auto now = fields.optional("fitted_now")) job.fitted_now = read_fitted(*now, job);
+  const auto now = fields.optional("fitted_now");
+  job.fitted_now_stated = now.has_value();
+  if (now) job.fitted_now = read_fitted(*now, job);
   if (const auto named = fields.optional("prior")) {
     file.sources.push_back(path_beside(root.file(), named->path()));
     auto prior = read_prior(file.sources.back(), &job.rotor);

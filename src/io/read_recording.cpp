@@ -66,6 +66,13 @@ struct Listeners {
     }
     return all;
   }
+  /// Of the first element that can be trusted just now; of the first where none can.
+  [[nodiscard]] ReadingNow now() const {
+    for (const ReadingExtractor& one : extractors)
+      if (const ReadingNow seen = one.now(); seen.reference == ReferenceVerdict::trusted && !seen.lost())
+        return seen;
+    return extractors.front().now();
+  }
 
  private:
   void watch(std::size_t element) {
@@ -82,7 +89,7 @@ Result<void> read_all(RecordingReader& reader, Listeners& listeners, const Recor
     if (!got) return tl::unexpected(got.error());
     if (*got == 0) return {};
     if (auto ok = listeners.push(samples); !ok) return ok;
-    if (options.live) options.live(listeners.extractors.front().now());
+    if (options.live) options.live(listeners.now());
     if (options.progress) options.progress(reader.part_read());
   }
 }

@@ -9,6 +9,22 @@ namespace {
 
 std::string concern_name(ReadinessConcern concern) {
   switch (concern) {
+    case ReadinessConcern::no_readings:
+      return "no_readings";
+    case ReadinessConcern::unread_run:
+      return "unread_run";
+    case ReadinessConcern::doubled_readings:
+      return "doubled_readings";
+    case ReadinessConcern::contradicts:
+      return "contradicts";
+    case ReadinessConcern::lone_speed:
+      return "lone_speed";
+    case ReadinessConcern::no_longer_listed:
+      return "no_longer_listed";
+    case ReadinessConcern::trial_weight_in:
+      return "trial_weight_in";
+    case ReadinessConcern::other_conditions:
+      return "other_conditions";
     case ReadinessConcern::below_target:
       return "below_target";
     case ReadinessConcern::above_limit:
@@ -52,6 +68,7 @@ std::string ready_json(const Job& job, const Readiness& readiness) {
   Json json = document_header("ready", job);
   json["ready"] = readiness.ready();
   json["answer"] = answer_words(readiness);
+  json["run_judged"] = readiness.judged ? Json(job.runs[*readiness.judged].name) : Json(nullptr);
   json["overall_read"] = readiness.overall_read;
   json["repeated"] = readiness.repeated;
   json["scatter_stated"] = readiness.scatter_stated;

@@ -10,7 +10,10 @@
 #include "base/new_file.hpp"
 #include "base/text.hpp"
 #include "record_content.hpp"
+#include "report/page_tables.hpp"
+#include "runs/as_found.hpp"
 #include "trimwright/files.hpp"
+#include "trimwright/forecast.hpp"
 #include "trimwright/plan.hpp"
 
 namespace trimwright {
@@ -70,18 +73,23 @@ Json fillers_json(const Rotor& rotor, const std::vector<FittedWeights>& before,
   return list;
 }
 
-const std::vector<FittedWeights>& as_found(const Job& job) {
-  return std::find_if(job.runs.begin(), job.runs.end(), [](const Run& r) { return !r.set_aside; })->fitted;
+/// What every slot holds that is not named; of planes without slots nothing.
+Json others_json(const Rotor& rotor) {
+  Json list = Json::array();
+  for (const auto& plane : rotor.planes)
+    list.push_back({{"plane", plane.name}, {"holds", plane.slots ? content_words(plane, std::nullopt) : ""}});
+  return list;
 }
 
 /// Fitted as found (in the first run that is used), now, and what was taken out and put in between.
 Json weights_json(const Job& job, std::size_t run) {
-  const auto& before = as_found(job);
+  const auto& before = fitted_as_found(job);
   const auto& now = job.runs[run].fitted;
   return {{"as_found", fitted_json(job.rotor, before, nullptr)},
           {"removed", fitted_json(job.rotor, before, &now)},
           {"fitted", fitted_json(job.rotor, now, &before)},
           {"now", fitted_json(job.rotor, now, nullptr)},
+          {"others", others_json(job.rotor)},
           {"fillers_removed", fillers_json(job.rotor, before, now)},
           {"fillers_fitted", fillers_json(job.rotor, now, before)}};
 }
@@ -97,6 +105,7 @@ Json run_readings_json(const Job& job, const Run& run) {
   for (const auto& one : run.readings) {
     const Sensor& sensor = job.rotor.sensors[one.sensor];
     list.push_back({{"speed_rpm", one.rpm},
+                    {"speed", speed_words(job, one.speed)},
                     {"sensor", sensor.name},
                     {"unit", sensor.unit.text()},
                     {"component", one.component == Component::overall ? "overall" : "once-per-rev"},
@@ -116,11 +125,18 @@ Json runs_json(const Job& job, std::size_t check_run) {
                     {"person", run.conditions.who},
                     {"conditions", conditions_json(run)},
                     {"set_aside", or_null(run.set_aside)},
-                    {"removed", fitted_json(job.rotor, as_found(job), &run.fitted)},
-                    {"fitted", fitted_json(job.rotor, run.fitted, &as_found(job))},
+                    {"removed", fitted_json(job.rotor, fitted_as_found(job), &run.fitted)},
+                    {"fitted", fitted_json(job.rotor, run.fitted, &fitted_as_found(job))},
                     {"readings", run_readings_json(job, run)}});
   }
   return list;
+}
+
+/// What the runs before let one expect of the check run, at every place that there is to read.
+Json expected_of(const JudgedJob& judged) {
+  const Job job = job_after(judged.job, judged.verdict.run);
+  const auto next = forecast(job, judged.model, job.runs[judged.verdict.run].fitted);
+  return expected_json(job, readings_to_take(job, next.predictions));
 }
 
 }  // namespace
@@ -162,6 +178,7 @@ Json content_json(const JudgedJob& judged, const std::vector<FiledFile>& files, 
        {"entries", entries},
        {"weights", weights_json(job, judged.verdict.run)},
        {"runs", runs_json(job, judged.verdict.run)},
+       {"expected", expected_of(judged)},
        {"check", Json::parse(check_json(job, judged.verdict))},
        {"influence", Json::parse(influence_json(job, judged.model))},
        {"files", filed},
@@ -286,6 +303,14 @@ Result<void> write_files(const std::vector<FiledFile>& files, const std::string&
     if (auto written = write_text_file(path.string(), file.text); !written) return written;
   }
   return {};
+}
+
+Result<void> write_files_anew(const std::vector<FiledFile>& files, const std::string& folder) {
+  std::error_code none;
+  if (fs::exists(folder, none)) return fail("this is there already", "a new folder", {folder, unwritten, {}});
+  auto written = write_files(files, folder);
+  if (!written) fs::remove_all(folder, none);
+  return written;
 }
 
 }  // namespace trimwright

@@ -43,6 +43,8 @@ struct FiledFile {
 
 /// Writes a record's files into `folder`, made where it is not there. Error: a file that cannot be written.
 [[nodiscard]] Result<void> write_files(const std::vector<FiledFile>& files, const std::string& folder);
+/// The same into a folder that is not there yet; nothing is left of it after an error.
+[[nodiscard]] Result<void> write_files_anew(const std::vector<FiledFile>& files, const std::string& folder);
 
 /// The trim of a job file, judged and filed from one reading of its files, and what a correction changes.
 struct FiledTrim {
@@ -50,11 +52,32 @@ struct FiledTrim {
   std::string differs_in;  ///< from the record that it corrects
 };
 
-/// Judges run `run` (empty: the last) of the job file `path` and files it in the archive `archive`, which is
-/// made where there is none. Errors: those of `read_job`, `judge_job`, `record_of` and `Archive::file`; a run
-/// that looks like a trial run and is not named; a correction that changes nothing.
-[[nodiscard]] Result<FiledTrim> file_trim(const std::string& path, const std::string& run,
-                                          const std::string& archive, const FilingDetails& details);
+/// "KEY: TEXT" as one more entry. Errors: it has no key or no text; the key is there already.
+[[nodiscard]] Result<void> add_entry(const std::string& text, FilingDetails& details);
+
+/// A trim that is ready to be filed, and the files it was read from.
+struct JudgedTrim {
+  Record record;
+  std::vector<std::string> sources;
+};
+
+/// Judges run `run` (empty: the last) of the job file `path`, as its files stand when they are read: what is
+/// judged is what will be filed. Errors: those of `read_job`, `judge_job` and `record_of`; a run that looks
+/// like a trial run and is not named.
+[[nodiscard]] Result<JudgedTrim> judge_trim(const std::string& path, const std::string& run,
+                                            const FilingDetails& details);
+
+/// Files it in the archive `name`, which is made where there is none. Errors: those of `Archive::file`; a
+/// correction that changes nothing.
+[[nodiscard]] Result<FiledTrim> file_trim(const Record& trim, const std::string& name);
+
+/// All records of a serial in the archive `name`, each as it was filed. Errors: there are none; one is not as
+/// it was filed.
+[[nodiscard]] Result<std::vector<StoredRecord>> records_of(const Archive& archive, const std::string& name,
+                                                           const std::string& serial);
+
+/// "LKM-417" or "LKM-418", each in quotation marks: serials that hold `part`; empty where none does.
+[[nodiscard]] std::string serials_words(const Archive& archive, const std::string& part);
 
 /// Each of these has the error of a record whose document is not understood.
 /// The `record 1` document with its place and digests.

@@ -1,250 +1,288 @@
 #include <fmt/format.h>
 
 #include <algorithm>
+#include <cmath>
 #include <map>
 
 #include "base/text.hpp"
 #include "csv_rows.hpp"
 #include "record_content.hpp"
 #include "record_documents.hpp"
-#include "trimwright/plan.hpp"
+#include "report/balance_sheet.hpp"
+#include "report/page_tables.hpp"
+#include "trimwright/check.hpp"
+#include "trimwright/phasor.hpp"
 
 namespace trimwright {
 namespace {
 
-/// What a person completes by hand when it was not given at filing.
-constexpr const char* asked_entries[] = {
-    "manual and revision", "torque", "locking", "part numbers", "tools accounted for",
-    "pieces accounted for"};
+using Words = std::vector<std::pair<std::string, std::string>>;
 
 std::string piece_words(const Json& piece) {
-  return piece.is_string() ? piece.get<std::string>()
-                           : fmt::format("piece of {:.6g} g mm", piece.at("moment_g_mm").get<double>());
+  return content_words({}, piece.is_string() ? Piece{piece.get<std::string>(), 0.0}
+                                             : Piece{{}, piece.at("moment_g_mm").get<double>()});
 }
 
-constexpr const char* amplitude_key[] = {"amplitude"};
-constexpr const char* decimal_keys[] = {"first", "amplitude", "limit", "target"};
-constexpr const char* level_keys[] = {"first", "expected", "amplitude", "limit", "target"};
-
-std::string cell(const Json& value, int decimals) {
-  return value.is_number() ? fmt::format("{:.{}f}", value.get<double>(), decimals) : "-";
+std::optional<double> number_in(const Json& entry, const char* key) {
+  return entry.contains(key) && entry.at(key).is_number() ? std::optional(entry.at(key).get<double>())
+                                                          : std::nullopt;
 }
 
-std::string phase_cell(const Json& value) { return cell(value, 0) + (value.is_number() ? "°" : ""); }
+std::optional<ShownReading> reading_in(const Json& entry, const char* amplitude, const char* phase) {
+  const auto found = number_in(entry, amplitude);
+  return found ? std::optional(ShownReading{*found, number_in(entry, phase).value_or(std::nan(""))})
+               : std::nullopt;
+}
 
-/// "warm_up 5 min at idle; dwell 60 s".
-std::string conditions_words(const Json& conditions) {
-  std::string words;
-  for (const auto& [key, text] : conditions.items())
-    words += (words.empty() ? "" : "; ") + key + " " + text.get<std::string>();
+/// The speed point in words; older records give its speed alone.
+std::string speed_in(const Json& place) {
+  return place.value("speed", fmt::format("{:.0f} rpm", place.at("speed_rpm").get<double>()));
+}
+
+bool is_overall(const Json& reading) { return reading.at("component") == "overall"; }
+
+Words words_in(const Json& object) {
+  Words words;
+  for (const auto& [key, text] : object.items()) words.emplace_back(key, text.get<std::string>());
   return words;
 }
 
-std::string verdict_words(const std::string& verdict) {
-  std::string words = verdict;
-  for (char& c : words)
-    if (c == '_') c = ' ';
-  return words;
-}
-
-/// Rows of the sheet: kind, and the cells after it. The text and the CSV say the same.
-using SheetRow = std::vector<std::string>;
-
-std::vector<SheetRow> heading_rows(const StoredRecord& record, const Json& content) {
-  std::vector<SheetRow> rows{{"record", std::to_string(record.number)},
-                             {"job", content.at("title")},
-                             {"rotor", content.at("rotor")},
-                             {"serial", content.at("serial")},
-                             {"station", content.at("station")},
-                             {"date", content.at("date")},
-                             {"check run", content.at("run")},
-                             {"made at", content.at("when")},
-                             {"conditions", conditions_words(content.at("conditions"))},
-                             {"made by", content.at("person")},
-                             {"verdict", verdict_words(content.at("verdict"))},
-                             {"filed", content.at("filed_at").get<std::string>() + " by " +
-                                           content.at("filed_by").get<std::string>()},
-                             {"software", content.at("software")}};
-  if (record.record.corrects)
-    rows.push_back({"corrects", fmt::format("record {}: {}", *record.record.corrects, record.record.reason)});
-  if (record.corrected_by) rows.push_back({"corrected by", fmt::format("record {}", *record.corrected_by)});
-  return rows;
-}
-
-std::vector<SheetRow> level_rows(const Json& content) {
-  const Json& readings = content.at("check").at("readings");
-  auto decimals = decimals_by_unit(readings, decimal_keys);
-  std::vector<SheetRow> rows;
-  for (const auto& one : readings) {
-    SheetRow row{cell(one.at("speed_rpm"), 0), one.at("sensor"), one.at("component")};
-    for (const char* key : level_keys) row.push_back(cell(one.at(key), decimals[one.at("unit")]));
-    row.push_back(one.at("unit"));
-    for (const char* key : {"expected_phase_deg", "phase_deg"}) row.push_back(phase_cell(one.at(key)));
-    row.push_back(one.at("above_limit") ? "ABOVE LIMIT" : one.at("above_target") ? "above target" : "ok");
-    rows.push_back(row);
+/// The mean reading of the first run that has readings in use, at the place of `at`; by `first` in an older
+/// record.
+std::optional<ShownReading> as_found_at(const Json& content, const Json& at) {
+  for (const auto& run : content.value("runs", Json::array())) {
+    if (!run.at("set_aside").is_null() || run.at("readings").empty()) continue;
+    std::complex<double> sum = 0.0;
+    int count = 0;
+    for (const auto& one : run.at("readings")) {
+      if (!one.contains("speed")) return reading_in(at, "first", "");
+      if (is_overall(one) || one.at("phase_deg").is_null() || one.at("speed") != at.at("speed") ||
+          one.at("sensor") != at.at("sensor"))
+        continue;
+      sum += std::polar(one.at("amplitude").get<double>(), radians(one.at("phase_deg").get<double>()));
+      ++count;
+    }
+    if (count == 0) return std::nullopt;
+    return ShownReading{std::abs(sum) / count, degrees(std::arg(sum))};
   }
-  return rows;
+  return reading_in(at, "first", "");
 }
 
-std::vector<SheetRow> weight_rows(const Json& list) {
-  std::vector<SheetRow> rows;
-  for (const auto& one : list)
-    rows.push_back({one.at("plane"),
-                    one.at("slot").is_null() ? "-" : std::to_string(one.at("slot").get<int>()),
-                    piece_words(one.at("piece")), one.at("part_number"),
-                    fmt::format("{:.1f}", one.at("angle_deg").get<double>()), one.at("blade_position")});
-  return rows;
+bool at_place(const Json& one, const Json& place) {
+  return speed_in(one) == speed_in(place) && one.at("sensor") == place.at("sensor");
 }
 
-/// Weights of a list of the document, and the fillers that go the same way.
-std::vector<SheetRow> moved_rows(const Json& weights, const char* key) {
-  auto rows = weight_rows(weights.at(key));
-  for (const auto& one : weights.value(std::string("fillers_") + key, Json::array()))
-    rows.push_back({one.at("plane"), std::to_string(one.at("slot").get<int>()), "filler", "", "", ""});
-  return rows;
+/// Each reading of the check run at a place, and how it is judged; `place` is a reading, or what is expected.
+SheetLevel level_in(const Json& content, const Json& place, bool overall) {
+  const Json& check = content.at("check");
+  SheetLevel level{speed_in(place), place.at("sensor"), place.value("unit", ""), overall};
+  if (!overall) level.as_found = as_found_at(content, place);
+  for (const auto& one : check.at("readings")) {
+    if (!at_place(one, place) || is_overall(one) != overall) continue;
+    const std::string between = level.measured.empty() ? "" : "; ";
+    level.measured += between + reading_words(*reading_in(one, "amplitude", "phase_deg"));
+    level.result += between + (one.contains("result") ? one.at("result").get<std::string>()
+                                                      : level_words(one.at("amplitude"), one.at("limit"),
+                                                                    number_in(one, "target")));
+    if (overall) level.as_found = reading_in(one, "first", "");
+    if (!level.differs_by) level.differs_by = number_in(one, "differs_by");
+    level.expected = reading_in(one, "expected", "expected_phase_deg");
+    level.limit = number_in(one, "limit");
+    level.target = number_in(one, "target");
+  }
+  return level;
 }
 
-std::string places_words(const Json& run) {
+/// Every place that there was to read, in its order.
+std::vector<SheetLevel> levels_in(const Json& content) {
+  std::vector<SheetLevel> levels;
+  const Json& check = content.at("check");
+  const Json missing = check.value("missing", Json::array());
+  for (const auto& place : content.at("expected")) {
+    SheetLevel level = level_in(content, place, false);
+    level.expected = reading_in(place, "amplitude", "phase_deg");
+    if (!level.differs_by) level.differs_by = number_in(place, "differs_by");
+    level.limit = number_in(place, "stop_above");
+    level.target = number_in(place, "target");
+    if (std::any_of(missing.begin(), missing.end(), [&](const Json& one) {
+          return at_place(one, place) && one.value("component", "") != "overall";
+        })) {
+      level.measured = "not read";
+      level.result = "✕ MISSING";
+    }
+    levels.push_back(std::move(level));
+    if (SheetLevel whole = level_in(content, place, true); !whole.measured.empty())
+      levels.push_back(std::move(whole));
+  }
+  return levels;
+}
+
+/// Of an older record, which holds no list of its places: what the check run read.
+std::vector<SheetLevel> levels_of_older(const Json& content) {
+  std::vector<SheetLevel> levels;
+  for (const auto& one : content.at("check").at("readings"))
+    if (levels.empty() || levels.back().speed != speed_in(one) || levels.back().sensor != one.at("sensor") ||
+        levels.back().overall != is_overall(one))
+      levels.push_back(level_in(content, one, is_overall(one)));
+  return levels;
+}
+
+/// What planes hold and how it came about; the planes in the rotor's order, where the record tells it.
+class PlanesIn {
+ public:
+  explicit PlanesIn(const Json& weights) : weights_(weights) {
+    for (const auto& one : weights.value("others", Json::array()))
+      plane(one.at("plane")).others = one.at("holds");
+    for (const auto& one : weights.at("now"))
+      plane(one.at("plane"))
+          .held.push_back({one.at("slot").is_null() ? std::nullopt : std::optional(one.at("slot").get<int>()),
+                           one.at("angle_deg"), piece_words(one.at("piece"))});
+    moved("removed", &SheetChange::take_out);
+    moved("fitted", &SheetChange::put_in);
+  }
+
+  [[nodiscard]] std::vector<SheetChange> changes() const {
+    std::vector<SheetChange> all;
+    for (const auto& [place, change] : changes_) all.push_back(change);
+    return all;
+  }
+  [[nodiscard]] const std::vector<SheetPlane>& planes() const { return planes_; }
+
+ private:
+  SheetPlane& plane(const std::string& name) { return planes_[order(name)]; }
+  std::size_t order(const std::string& name) {
+    const auto found =
+        std::find_if(planes_.begin(), planes_.end(), [&](const auto& p) { return p.name == name; });
+    if (found != planes_.end()) return static_cast<std::size_t>(found - planes_.begin());
+    planes_.push_back({name, {}, ""});
+    return planes_.size() - 1;
+  }
+  /// A weight that goes leaves its slot open, but for a filler that takes its place.
+  void moved(const char* key, std::string SheetChange::*what) {
+    for (const auto& one : weights_.at(key)) {
+      SheetChange& change = at(one);
+      change.angle_deg = one.at("angle_deg");
+      change.blades = one.at("blade_position");
+      change.*what = piece_words(one.at("piece"));
+      if (what == &SheetChange::put_in) change.part_number = one.at("part_number");
+    }
+    for (const auto& one : weights_.value(std::string("fillers_") + key, Json::array()))
+      at(one).*what = "filler";
+  }
+  SheetChange& at(const Json& one) {
+    const std::string name = one.at("plane");
+    const int slot = one.at("slot");
+    return changes_.try_emplace({order(name), slot}, SheetChange{name, slot, 0.0, "", "open", "open", ""})
+        .first->second;
+  }
+
+  const Json& weights_;
+  std::vector<SheetPlane> planes_;
+  std::map<std::pair<std::size_t, int>, SheetChange> changes_;
+};
+
+std::string weights_against_as_found(const Json& run) {
   std::string words;
   for (const auto& [key, sign] : {std::pair{"fitted", "+ "}, std::pair{"removed", "- "}})
-    for (const auto& row : weight_rows(run.at(key)))
-      words += (words.empty() ? "" : "; ") + std::string(sign) + row[0] + " " + row[1] + " " + row[2];
+    for (const auto& one : run.at(key))
+      words +=
+          (words.empty() ? "" : "; ") + fmt::format("{}{} {} {}", sign, one.at("plane").get<std::string>(),
+                                                    one.at("slot").get<int>(), piece_words(one.at("piece")));
   return words.empty() ? "as found" : words;
 }
 
-/// Older records do not list their runs.
-std::vector<SheetRow> run_rows(const Json& content) {
-  std::vector<SheetRow> rows;
-  for (const auto& one : content.value("runs", Json::array()))
-    rows.push_back(
-        {one.at("run"), one.at("when"), one.at("person"), places_words(one),
-         conditions_words(one.at("conditions")),
-         one.at("set_aside").is_null() ? "" : "set aside: " + one.at("set_aside").get<std::string>()});
-  return rows;
-}
-
-std::vector<SheetRow> reading_rows(const Json& content) {
-  std::vector<SheetRow> rows;
+/// The runs and what was read; older records do not list them.
+void add_runs(const Json& content, BalanceSheet& sheet) {
   for (const auto& run : content.value("runs", Json::array())) {
-    auto decimals = decimals_by_unit(run.at("readings"), amplitude_key);
+    const Json& aside = run.at("set_aside");
+    sheet.runs.push_back({run.at("run"), run.at("when"), run.at("person"), weights_against_as_found(run),
+                          conditions_words(words_in(run.at("conditions"))),
+                          aside.is_null() ? "" : "set aside: " + aside.get<std::string>()});
     for (const auto& one : run.at("readings"))
-      rows.push_back({run.at("run"), cell(one.at("speed_rpm"), 0), one.at("sensor"), one.at("component"),
-                      cell(one.at("amplitude"), decimals[one.at("unit")]), phase_cell(one.at("phase_deg")),
-                      one.at("unit")});
+      sheet.readings.push_back({run.at("run"), fmt::format("{:.0f} rpm", one.at("speed_rpm").get<double>()),
+                                one.at("sensor"), one.at("component"),
+                                reading_words(*reading_in(one, "amplitude", "phase_deg")), one.at("unit")});
   }
-  return rows;
 }
 
-std::vector<SheetRow> entry_rows(const Json& content) {
-  std::vector<SheetRow> rows;
-  const auto& given = content.at("entries");
-  for (const char* key : asked_entries) rows.push_back({key, given.value(key, "")});
-  for (const auto& [key, text] : given.items())
-    if (std::find(std::begin(asked_entries), std::end(asked_entries), key) == std::end(asked_entries))
-      rows.push_back({key, text.get<std::string>()});
-  return rows;
+/// Four digits and a blank, sixteen times.
+std::string grouped(const Digest& digest) {
+  std::string digits = hex(digest);
+  for (std::size_t i = 60; i > 0; i -= 4) digits.insert(i, " ");
+  return digits;
 }
 
-/// Code points, which is what the names here take in columns.
-std::size_t width(const std::string& text) {
-  return static_cast<std::size_t>(std::count_if(
-      text.begin(), text.end(), [](char c) { return (static_cast<unsigned char>(c) & 0xC0) != 0x80; }));
+Words filing_in(const StoredRecord& record, const Json& content) {
+  Words filing{{"Filed", content.at("filed_at").get<std::string>() + " by " +
+                             content.at("filed_by").get<std::string>()},
+               {"Software", content.at("software")}};
+  if (record.record.corrects)
+    filing.emplace_back("Corrects",
+                        fmt::format("record {}: {}", *record.record.corrects, record.record.reason));
+  if (record.corrected_by)
+    filing.emplace_back("Corrected by", fmt::format("record {}", *record.corrected_by));
+  filing.emplace_back("What the digest covers",
+                      "this record and all before it (trimwright record prove --expect)");
+  return filing;
 }
 
-/// Columns as wide as their widest cell.
-std::string table(const SheetRow& names, const std::vector<SheetRow>& rows) {
-  std::vector<std::size_t> widths;
-  for (const auto& name : names) widths.push_back(width(name));
-  for (const auto& row : rows)
-    for (std::size_t i = 0; i < row.size(); ++i) widths[i] = std::max(widths[i], width(row[i]));
-  const auto line = [&](const SheetRow& row) {
-    std::string text = " ";
-    for (std::size_t i = 0; i < row.size(); ++i)
-      text += " " + one_line(row[i]) + std::string(widths[i] - width(row[i]) + 1, ' ');
-    text.erase(text.find_last_not_of(' ') + 1);
-    return text + "\n";
-  };
-  std::string text = line(names);
-  for (const auto& row : rows) text += line(row);
-  if (rows.empty()) text += "  none\n";
-  return text;
+BalanceSheet sheet_in(const StoredRecord& record, const Json& content) {
+  const Json& check = content.at("check");
+  const PlanesIn planes(content.at("weights"));
+  BalanceSheet sheet;
+  sheet.rotor = content.at("rotor");
+  sheet.serial = content.at("serial");
+  sheet.job = content.at("title");
+  sheet.station = content.at("station");
+  sheet.run = content.at("run");
+  sheet.date = content.at("when");
+  sheet.made_by = content.at("person");
+  sheet.record = std::to_string(record.number);
+  sheet.digest = grouped(record.digest);
+  sheet.conditions = words_in(content.at("conditions"));
+  sheet.filing = filing_in(record, content);
+  sheet.phase = check.at("phase_convention");
+  sheet.angles_from = content.at("angles_from");
+  sheet.warnings = content.at("influence").at("warnings").get<std::vector<std::string>>();
+  sheet.levels = content.contains("expected") ? levels_in(content) : levels_of_older(content);
+  sheet.made = true;
+  sheet.changes = planes.changes();
+  sheet.planes = planes.planes();
+  sheet.verdict = {check.value("verdict_words", check.at("verdict").get<std::string>())};
+  sheet.entries = words_in(content.at("entries"));
+  add_runs(content, sheet);
+  sheet.cautions = content.at("cautions").get<std::vector<std::string>>();
+  return sheet;
 }
-
-/// Four digits and a blank, sixteen times, in two lines.
-std::string digest_lines(const Digest& digest) {
-  const std::string digits = hex(digest);
-  std::string text;
-  for (std::size_t i = 0; i < digits.size(); i += 4)
-    text += (i == 0 || i == 32 ? "    " : " ") + digits.substr(i, 4) + (i == 28 || i == 60 ? "\n" : "");
-  return text;
-}
-
-constexpr const char* blank = "____________________";
-
-const SheetRow level_heading{"rpm",   "sensor", "component", "before",         "expected", "after",
-                             "limit", "target", "unit",      "expected phase", "phase",    "result"};
-const SheetRow run_heading{"run", "when", "made by", "weights, against as found", "conditions", ""};
-const SheetRow reading_heading{"run", "rpm", "sensor", "component", "amplitude", "phase", "unit"};
-const SheetRow weight_heading{"plane", "slot", "piece", "part number", "angle", "blades"};
 
 }  // namespace
 
 Result<std::string> sheet_text(const StoredRecord& record) {
   return from_content(record, [&](const Json& content) {
-    const Json& weights = content.at("weights");
-    std::string text = "Trim balance: before and after\n==============================\n";
-    for (const auto& row : heading_rows(record, content))
-      text += fmt::format("{:13} {}\n", row[0] + ":", one_line(row[1]));
-    text += "\nLEVELS\n" + table(level_heading, level_rows(content));
-    text += "\nWEIGHTS REMOVED (against as found; angles with rotation, from the " +
-            one_line(content.at("angles_from").get<std::string>()) + ")\n" +
-            table(weight_heading, moved_rows(weights, "removed"));
-    text += "\nWEIGHTS FITTED\n" + table(weight_heading, moved_rows(weights, "fitted"));
-    text += "\nALL THAT IS FITTED NOW\n" + table(weight_heading, weight_rows(weights.at("now")));
-    text += "\nRUNS\n" + table(run_heading, run_rows(content));
-    text += "\nREADINGS OF THE RUNS\n" + table(reading_heading, reading_rows(content));
-    text += "\nENTRIES\n";
-    for (const auto& row : entry_rows(content))
-      text += fmt::format("  {:21} {}\n", one_line(row[0]) + ":",
-                          row[1].empty() ? std::string(blank) : one_line(row[1]));
-    text += "\nSIGNATURES\n";
-    for (const auto& role : signature_roles())
-      text += fmt::format("  {:33} {}  date {}\n", role + ":", blank, "__________");
-    text +=
-        "\nDIGEST of this record, which covers all records before it (trimwright record prove --expect)\n" +
-        digest_lines(record.digest);
-    text += "\nCAUTION\n";
-    for (const auto& caution : content.at("cautions")) text += "  ! " + caution.get<std::string>() + "\n";
-    return text;
+    return "Trim balance: before and after\n==============================\n" +
+           sheet_parts_text(sheet_parts(sheet_in(record, content)));
   });
 }
 
 Result<std::string> sheet_csv(const StoredRecord& record) {
   return from_content(record, [&](const Json& content) {
+    const auto parts = sheet_parts(sheet_in(record, content));
+    std::size_t most = 0;
+    for (const auto& part : parts)
+      for (const auto& row : part.rows) most = std::max(most, row.size());
     std::string text;
-    const auto add = [&](const std::string& kind, const std::vector<SheetRow>& rows) {
-      for (const auto& row : rows) {
-        SheetRow line{kind};
-        line.insert(line.end(), row.begin(), row.end());
-        line.resize(level_heading.size() + 1);
-        text += csv_line(line);
-      }
+    const auto add = [&](const std::string& kind, const std::vector<std::string>& row) {
+      std::vector<std::string> line{kind};
+      line.insert(line.end(), row.begin(), row.end());
+      line.resize(most + 1);
+      text += csv_line(line);
     };
-    add("heading", heading_rows(record, content));
-    add("level heading", {level_heading});
-    add("level", level_rows(content));
-    add("weight heading", {weight_heading});
-    add("removed", moved_rows(content.at("weights"), "removed"));
-    add("fitted", moved_rows(content.at("weights"), "fitted"));
-    add("fitted now", weight_rows(content.at("weights").at("now")));
-    add("run heading", {run_heading});
-    add("run", run_rows(content));
-    add("reading heading", {reading_heading});
-    add("reading", reading_rows(content));
-    add("entry", entry_rows(content));
-    for (const auto& role : signature_roles()) add("signature", {{role}});
-    add("digest", {{hex(record.digest)}});
-    for (const auto& caution : content.at("cautions")) add("caution", {{caution.get<std::string>()}});
+    for (const auto& part : parts) {
+      std::vector<std::string> heading;
+      for (const auto& column : part.columns) heading.push_back(column.words);
+      if (!heading.empty()) add(part.key + " heading", heading);
+      for (const auto& row : part.rows) add(part.key, row);
+    }
     return text;
   });
 }

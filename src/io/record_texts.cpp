@@ -28,7 +28,7 @@ std::string records_text(const std::vector<StoredRecord>& records) {
     if (one.corrected_by) text += fmt::format("  (corrected by {})", *one.corrected_by);
     text += one.holds ? "\n" : "  NOT AS IT WAS FILED\n";
   }
-  return text + "level: largest once-per-rev amplitude of the check run over its limit\n";
+  return text + "level: largest once-per-rev amplitude of the check run divided by its limit\n";
 }
 
 std::string filed_text(const FiledTrim& filed) {

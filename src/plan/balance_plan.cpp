@@ -5,7 +5,7 @@
 #include <algorithm>
 #include <cmath>
 
-#include "plan_words.hpp"
+#include "steps.hpp"
 
 namespace trimwright {
 namespace {

@@ -29,7 +29,7 @@ struct Told {
 
 Result<Told> told_by(const Job& job, TrimRequest request, const Prior* prior) {
   Told told{job, {}, {}, {}};
-  const Deadline deadline = Deadline::after(request.time_limit_s);
+  const Deadline deadline = request.deadline();
   auto settled = settle_and_fit(job, request.planes, prior);
   if (!settled && prior != nullptr) return tl::unexpected(settled.error());
   if (!settled && !request.planes.empty()) settled = settle_and_fit(job);
@@ -37,7 +37,7 @@ Result<Told> told_by(const Job& job, TrimRequest request, const Prior* prior) {
     told.notes.push_back("Nothing can be planned on yet: " + settled.error().what + ".");
     return told;
   }
-  if (settled->model.mirror.outcome == MirrorTest::Outcome::contradicts) {
+  if (settled->model.runs.mirror.outcome == MirrorTest::Outcome::contradicts) {
     told.notes.emplace_back(
         "The runs contradict the declared conventions of phase and angle: settle this first (trimwright "
         "influence). Nothing here relies on them.");
@@ -64,7 +64,7 @@ bool made_with(const Run& run, const std::vector<FittedWeights>& fitted) {
 }
 
 Result<PlannedJob> plan_job(PlanProblem problem) {
-  const Deadline deadline = Deadline::after(problem.request.time_limit_s);
+  const Deadline deadline = problem.request.deadline();
   auto check = held_back(problem.job, problem.fitted);
   const auto& planes = problem.request.planes;
   auto settled = problem.amplitudes_only ? settle_by_amplitudes(problem.job, planes)

@@ -6,6 +6,7 @@
 #include <cmath>
 #include <map>
 
+#include "forecast/outlook.hpp"
 #include "influence/run_information.hpp"
 #include "trial_weights.hpp"
 
@@ -271,9 +272,7 @@ Result<TrialAdvice> by_the_rule(const Job& job, const TrialKnowledge& known, con
   return advice;
 }
 
-}  // namespace
-
-Result<TrialAdvice> advise_trial(const Job& job, const TrialKnowledge& known, const TrialChoice& choice) {
+Result<TrialAdvice> advice_of(const Job& job, const TrialKnowledge& known, const TrialChoice& choice) {
   if (job.speeds_rpm.empty())
     return fail("the job has no reading, so nobody knows at which speeds to run",
                 "the readings of a baseline run");
@@ -289,6 +288,17 @@ Result<TrialAdvice> advise_trial(const Job& job, const TrialKnowledge& known, co
   const bool sure = model->belief && known.trim != nullptr && known.trim->outlook && known.trim->has_slots();
   if (!sure) return by_the_rule(job, known, choice, first_unknown(job, planes));
   return by_information(job, known, choice, planes);
+}
+
+}  // namespace
+
+Result<TrialAdvice> advise_trial(const Job& job, const TrialKnowledge& known, const TrialChoice& choice) {
+  auto advice = advice_of(job, known, choice);
+  if (advice && readiness(job).has(ReadinessConcern::above_limit))
+    advice->notes.insert(advice->notes.begin(),
+                         "A level is above its limit with what is fitted now: inspect first, as the maker's "
+                         "manual says (trimwright ready), and make no run that goes above a limit.");
+  return advice;
 }
 
 }  // namespace trimwright

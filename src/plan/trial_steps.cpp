@@ -2,7 +2,7 @@
 
 #include <algorithm>
 
-#include "plan_words.hpp"
+#include "steps.hpp"
 #include "trial_weights.hpp"
 
 namespace trimwright {

@@ -30,7 +30,7 @@ Result<void> check_path(const std::string& path, Archive::Opening how) {
 }
 
 /// What was acknowledged is there for others, too.
-void read_back(Database& database, const StoredRecord& filed) {
+void read_back(Database& database, const Placed& filed) {
   const auto again = database.looked_at_again();
   Database& there = again ? *again : database;
   const auto row =
@@ -47,6 +47,31 @@ std::set<std::string> stations_of(std::span<const Record> records) {
   std::set<std::string> stations;
   for (const auto& record : records) stations.insert(record.station);
   return stations;
+}
+
+/// All or none, in one transaction; where the last one is.
+Placed filed_once(std::span<const Record> records, Database& database, bool tell) {
+  Transaction transaction(database, stations_of(records));
+  database.reserve_numbers(records.size());
+  Filing filing(database, tell);
+  Placed last;
+  for (const auto& record : records) last = filing.append(record);
+  transaction.commit();
+  read_back(database, last);
+  return last;
+}
+
+Result<Placed> filed(std::span<const Record> records, Database& database) {
+  for (const auto& record : records)
+    if (const auto checked = check_record(record); !checked) return tl::unexpected(checked.error());
+  return caught([&]() -> Result<Placed> {
+    try {
+      return filed_once(records, database, false);
+    } catch (const DatabaseFailure& failure) {
+      if (!failure.taken) throw;
+      return filed_once(records, database, true);  // now it can be told which record it is
+    }
+  });
 }
 
 }  // namespace
@@ -78,36 +103,21 @@ Result<void> Archive::set_up(const std::string& url) {
 }
 
 Result<StoredRecord> Archive::file(const Record& record) {
-  if (const auto checked = check_record(record); !checked) return tl::unexpected(checked.error());
-  const auto once = [&] {
-    Transaction transaction(*state_->database, {record.station});
-    const StoredRecord filed = Filing(*state_->database).append(record);
-    transaction.commit();
-    read_back(*state_->database, filed);
-    return filed;
-  };
-  return caught([&]() -> Result<StoredRecord> {
-    try {
-      return once();
-    } catch (const DatabaseFailure& failure) {
-      if (!failure.taken) throw;
-      return once();  // now it can be told which record it is
-    }
-  });
+  const auto placed = filed({&record, 1}, *state_->database);
+  if (!placed) return tl::unexpected(placed.error());
+  StoredRecord stored;
+  stored.number = placed->number;
+  stored.previous = placed->previous;
+  stored.digest = placed->digest;
+  stored.record = record;
+  return stored;
 }
 
 Result<std::int64_t> Archive::file_all(std::span<const Record> records) {
-  for (const auto& record : records)
-    if (const auto checked = check_record(record); !checked) return tl::unexpected(checked.error());
-  return caught([&]() -> Result<std::int64_t> {
-    Transaction transaction(*state_->database, stations_of(records));
-    Filing filing(*state_->database);
-    StoredRecord last;
-    for (const auto& record : records) last = filing.append(record);
-    transaction.commit();
-    if (!records.empty()) read_back(*state_->database, last);
-    return last.number;
-  });
+  if (records.empty()) return 0;
+  const auto last = filed(records, *state_->database);
+  if (!last) return tl::unexpected(last.error());
+  return last->number;
 }
 
 Result<void> Archive::back_up(const std::string& path) const {

@@ -99,11 +99,15 @@ Result<void> Archive::each(const RecordQuery& query, const Take& take) const {
   return caught([&]() -> Result<void> {
     Database& database = *state_->database;
     const Conditions asked(query, database.serial_column());
-    const auto columns = stored_columns(database);
-    const auto rows = database.prepare(fmt::format(
-        "SELECT {}, (SELECT max(c.number) FROM record c WHERE c.corrects = record.number) FROM record "
-        "WHERE number IN (SELECT number FROM record{} ORDER BY number DESC LIMIT {}) ORDER BY number",
-        columns, asked.where(), query.most));
+    const bool all = query.most == RecordQuery{}.most;  // then nothing is gathered before the first is told
+    const auto which =
+        all ? asked.where()
+            : fmt::format(" WHERE number IN (SELECT number FROM record{} ORDER BY number DESC LIMIT {})",
+                          asked.where(), query.most);
+    const auto rows =
+        database.prepare(fmt::format("SELECT {}, (SELECT max(c.number) FROM record c WHERE c.corrects = "
+                                     "record.number) FROM record{} ORDER BY number",
+                                     stored_columns(database), which));
     asked.bind_to(*rows);
     const int corrected = database.version() > 1 ? 18 : 17;
     StoredRecord one;
@@ -125,6 +129,20 @@ Result<std::vector<StoredRecord>> Archive::find(const RecordQuery& query) const 
   });
   if (!all) return tl::unexpected(all.error());
   return found;
+}
+
+Result<std::vector<std::string>> Archive::serials_with(const std::string& part) const {
+  return caught([&]() -> Result<std::vector<std::string>> {
+    RecordQuery query;
+    query.part_of_serial = part;
+    const Conditions asked(query, state_->database->serial_column());
+    const auto rows = state_->database->prepare("SELECT DISTINCT serial FROM record" + asked.where() +
+                                                " ORDER BY serial LIMIT 20");
+    asked.bind_to(*rows);
+    std::vector<std::string> serials;
+    while (rows->step()) serials.push_back(rows->text(0));
+    return serials;
+  });
 }
 
 Result<StoredRecord> Archive::read(std::int64_t number) const {

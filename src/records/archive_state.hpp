@@ -31,13 +31,22 @@ template <class Do>
   }
 }
 
+/// Where a record was filed.
+struct Placed {
+  std::int64_t number = 0;
+  Digest previous{};
+  Digest digest{};
+};
+
 /// Files records at the end of their chains, inside a transaction of the caller's.
 class Filing {
  public:
-  explicit Filing(Database& database);
+  /// Where the database itself refuses what is filed already, it is asked before only to `tell` by which
+  /// record.
+  explicit Filing(Database& database, bool tell = true);
 
   /// Refuses what is filed already, and a correction that cannot be.
-  StoredRecord append(const Record& record);
+  Placed append(const Record& record);
   /// Where the same trim was filed.
   [[nodiscard]] std::optional<std::int64_t> same_as(const Record& record);
   /// By which record another one is corrected.
@@ -49,10 +58,11 @@ class Filing {
   [[nodiscard]] static std::optional<std::int64_t> first_of(Statement& statement);
   void check_not_filed_yet(const Record& record);
   void check_correction(const Record& record);
-  void insert(const StoredRecord& one);
+  void insert(const Placed& place, const Record& record);
   std::pair<std::int64_t, Digest>& end_of_chain(const std::string& station);
 
   Database& database_;
+  bool tell_;
   std::unique_ptr<Statement> insert_, same_, correction_, sent_;
   std::map<std::string, std::pair<std::int64_t, Digest>> ends_;
 };

@@ -61,6 +61,10 @@ class Database {
   /// Another look at the same archive, to see what is really there; null where this one sees it.
   [[nodiscard]] virtual std::unique_ptr<Database> looked_at_again() = 0;
   [[nodiscard]] virtual std::int64_t next_number(std::int64_t last) = 0;
+  /// So many numbers will be asked for.
+  virtual void reserve_numbers(std::size_t) {}
+  /// Whether it refuses a trim that is filed already by itself (`taken`), without being asked before.
+  [[nodiscard]] virtual bool refuses_twice() const = 0;
   /// Whether every station has a chain of its own, or all records are in one.
   [[nodiscard]] virtual bool chain_per_station() const = 0;
   /// What small letters of a serial are compared with.

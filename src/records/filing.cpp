@@ -4,8 +4,9 @@
 
 namespace trimwright {
 
-Filing::Filing(Database& database)
+Filing::Filing(Database& database, bool tell)
     : database_(database),
+      tell_(tell),
       same_(database.prepare("SELECT number FROM record WHERE inputs = ?1 ORDER BY number")),
       correction_(database.prepare("SELECT max(number) FROM record WHERE corrects = ?1")) {
   const bool origin = database.version() > 1;
@@ -16,19 +17,16 @@ Filing::Filing(Database& database)
   if (origin) sent_ = database.prepare("SELECT number FROM record WHERE origin = ?1");
 }
 
-StoredRecord Filing::append(const Record& record) {
+Placed Filing::append(const Record& record) {
   check_correction(record);
   check_not_filed_yet(record);
   auto& [number, digest] = end_of_chain(record.station);
-  StoredRecord one;
-  one.number = database_.next_number(number);
-  one.previous = digest;
-  one.record = record;
-  one.digest = digest_of(one.number, one.previous, record, database_.version());
-  insert(one);
-  number = one.number;
-  digest = one.digest;
-  return one;
+  Placed place{database_.next_number(number), digest, {}};
+  place.digest = digest_of(place.number, place.previous, record, database_.version());
+  insert(place, record);
+  number = place.number;
+  digest = place.digest;
+  return place;
 }
 
 std::optional<std::int64_t> Filing::first_of(Statement& statement) {
@@ -66,6 +64,7 @@ std::optional<std::int64_t> Filing::same_as(const Record& record) {
 }
 
 void Filing::check_not_filed_yet(const Record& record) {
+  if (!tell_ && !record.corrects && database_.refuses_twice()) return;
   const auto same = same_as(record);
   if (!same) return;
   database_.refuse(
@@ -91,8 +90,7 @@ void Filing::check_correction(const Record& record) {
                      fmt::format("--corrects with the latest, {} or one that corrects it", *by));
 }
 
-void Filing::insert(const StoredRecord& one) {
-  const Record& record = one.record;
+void Filing::insert(const Placed& one, const Record& record) {
   insert_->bind(1, one.number);
   insert_->bind(2, one.previous);
   insert_->bind(3, one.digest);

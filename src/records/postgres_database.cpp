@@ -2,8 +2,10 @@
 #include <libpq-fe.h>
 
 #include <array>
+#include <atomic>
 #include <charconv>
 #include <cstdlib>
+#include <deque>
 
 #include "database.hpp"
 #include "postgres_schema.hpp"
@@ -79,7 +81,10 @@ class PostgresStatement final : public Statement {
     for (char& c : sql_)
       if (c == '?') c = '$';
   }
-  ~PostgresStatement() override { end(); }
+  ~PostgresStatement() override {
+    end();
+    if (!prepared_.empty()) PQclear(PQexec(connection_, ("DEALLOCATE " + prepared_).c_str()));
+  }
   PostgresStatement(const PostgresStatement&) = delete;
   PostgresStatement& operator=(const PostgresStatement&) = delete;
 
@@ -129,12 +134,22 @@ class PostgresStatement final : public Statement {
     if (static_cast<std::size_t>(at) > values_.size()) values_.resize(static_cast<std::size_t>(at));
     values_[static_cast<std::size_t>(at) - 1] = std::move(value);
   }
+  /// A statement that is asked again is prepared by the server, once.
   void ask() {
     std::vector<const char*> values;
     for (const auto& value : values_) values.push_back(value ? value->c_str() : nullptr);
-    if (PQsendQueryParams(connection_, sql_.c_str(), static_cast<int>(values.size()), nullptr, values.data(),
-                          nullptr, nullptr, 0) != 1)
-      fail_with(connection_, nullptr, name_);
+    const int count = static_cast<int>(values.size());
+    if (++times_asked_ == 2) {
+      static std::atomic<int> names = 0;
+      prepared_ = fmt::format("trimwright_{}", ++names);
+      const Answer done(PQprepare(connection_, prepared_.c_str(), sql_.c_str(), count, nullptr));
+      if (PQresultStatus(done.get()) != PGRES_COMMAND_OK) fail_with(connection_, done.get(), name_);
+    }
+    const int sent =
+        prepared_.empty()
+            ? PQsendQueryParams(connection_, sql_.c_str(), count, nullptr, values.data(), nullptr, nullptr, 0)
+            : PQsendQueryPrepared(connection_, prepared_.c_str(), count, values.data(), nullptr, nullptr, 0);
+    if (sent != 1) fail_with(connection_, nullptr, name_);
     PQsetSingleRowMode(connection_);
     asked_ = true;
   }
@@ -157,6 +172,8 @@ class PostgresStatement final : public Statement {
   std::vector<std::optional<std::string>> values_;
   Answer answer_;
   bool asked_ = false;
+  int times_asked_ = 0;
+  std::string prepared_;  ///< its name on the server
 };
 
 class PostgresDatabase final : public Database {
@@ -207,10 +224,18 @@ class PostgresDatabase final : public Database {
   void roll_back() noexcept override { PQclear(PQexec(connection_.get(), "ROLLBACK")); }
   std::unique_ptr<Database> looked_at_again() override { return nullptr; }
   std::int64_t next_number(std::int64_t) override {
-    const auto next = prepare("SELECT nextval('record_number')");
-    next->step();
-    return next->integer(0);
+    if (numbers_.empty()) reserve_numbers(1);
+    const auto number = numbers_.front();
+    numbers_.pop_front();
+    return number;
   }
+  void reserve_numbers(std::size_t count) override {
+    numbers_.clear();
+    const auto next = prepare("SELECT nextval('record_number') FROM generate_series(1, ?1)");
+    next->bind(1, static_cast<std::int64_t>(count));
+    while (next->step()) numbers_.push_back(next->integer(0));
+  }
+  [[nodiscard]] bool refuses_twice() const override { return true; }
   [[nodiscard]] bool chain_per_station() const override { return true; }
   [[nodiscard]] const char* serial_column() const override { return "lower(serial)"; }
   void settle_tree() override {
@@ -261,6 +286,7 @@ class PostgresDatabase final : public Database {
   }
 
   std::unique_ptr<PGconn, Freed> connection_;
+  std::deque<std::int64_t> numbers_;  ///< reserved
 };
 
 }  // namespace

@@ -188,6 +188,7 @@ class SqliteDatabase final : public Database {
   void roll_back() noexcept override { sqlite3_exec(handle_, "ROLLBACK", nullptr, nullptr, nullptr); }
   std::unique_ptr<Database> looked_at_again() override { return open_sqlite(name_, false); }
   std::int64_t next_number(std::int64_t last) override { return last + 1; }
+  [[nodiscard]] bool refuses_twice() const override { return false; }
   [[nodiscard]] bool chain_per_station() const override { return false; }
   [[nodiscard]] const char* serial_column() const override { return "serial"; }
   void settle_tree() override {}
@@ -201,7 +202,8 @@ class SqliteDatabase final : public Database {
   }
 
   void make_or_check(bool create) {
-    run("PRAGMA synchronous = EXTRA; PRAGMA foreign_keys = ON; PRAGMA cell_size_check = ON;");
+    run("PRAGMA synchronous = EXTRA; PRAGMA foreign_keys = ON; PRAGMA cell_size_check = ON; "
+        "PRAGMA cache_size = -32000");
     if (create && number("PRAGMA application_id") == 0) create_schema();
     check_version();
     compare_schema(expected_schema(), schema());

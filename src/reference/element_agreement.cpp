@@ -63,6 +63,12 @@ bool agree(const ElementComparison& pair, int teeth) {
   return std::abs(pair.ahead_rad) <= apart * pitch && pair.scatter_rad <= scattered * pitch;
 }
 
+/// The one with most revolutions trusted: they share the shaft, so its revolutions are those there were to
+/// trust. An element that fails has few of its own, and may be trusted in all of those.
+const ElementWatch& most_trusted(std::span<const ElementWatch> elements) {
+  return *std::ranges::max_element(elements, {}, &ElementWatch::trusted);
+}
+
 }  // namespace
 
 void ElementWatch::see(const RevolutionBlock& block) {
@@ -109,14 +115,16 @@ std::vector<ElementComparison> compared(std::span<const ElementWatch> elements) 
 
 std::vector<Finding> disagreements(std::span<const ElementWatch> elements, int teeth) {
   std::vector<Finding> found;
+  if (elements.empty()) return found;
+  const double all = std::max(1, most_trusted(elements).blocks());
   for (const ElementComparison& pair : compared(elements)) {
     const ElementWatch &a = elements[pair.a], &b = elements[pair.b];
-    const double less_trusted = b.trusted_part() - a.trusted_part();
+    const double of_a = a.trusted() / all, of_b = b.trusted() / all, less_trusted = of_b - of_a;
     if (std::abs(less_trusted) > much_less_trusted)
       found.push_back(disagreement(
           less_trusted,
           fmt::format("Element '{}' can be trusted in {:.0f} % of the revolutions, '{}' in {:.0f} %.",
-                      a.name(), 100.0 * a.trusted_part(), b.name(), 100.0 * b.trusted_part())));
+                      a.name(), 100.0 * std::min(1.0, of_a), b.name(), 100.0 * std::min(1.0, of_b))));
     if (pair.moments == 0) continue;
     if (!agree(pair, teeth))
       found.push_back(disagreement(
@@ -132,11 +140,10 @@ std::vector<Finding> disagreements(std::span<const ElementWatch> elements, int t
 }
 
 ElementChoice chosen_element(std::span<const ElementWatch> elements, int teeth) {
-  double best = 0.0;
-  for (const ElementWatch& element : elements) best = std::max(best, element.trusted_part());
+  const int best = most_trusted(elements).trusted();
   std::vector<std::size_t> usable;
   for (std::size_t e = 0; e < elements.size(); ++e)
-    if (best > 0.0 && elements[e].trusted_part() >= as_often * best) usable.push_back(e);
+    if (best > 0 && elements[e].trusted() >= as_often * best) usable.push_back(e);
   if (usable.empty()) {
     const auto most = std::ranges::max_element(elements, {}, [](const auto& one) { return one.blocks(); });
     return {static_cast<std::size_t>(most - elements.begin()), true};

@@ -27,10 +27,7 @@ class ElementWatch {
   [[nodiscard]] const std::string& name() const { return name_; }
   [[nodiscard]] const std::deque<RevolutionBlock>& kept() const { return kept_; }
   [[nodiscard]] int blocks() const { return blocks_; }
-  [[nodiscard]] int trusted() const;
-  [[nodiscard]] double trusted_part() const {
-    return blocks_ > 0 ? trusted() / static_cast<double>(blocks_) : 0.0;
-  }
+  [[nodiscard]] int trusted() const;  ///< blocks
   [[nodiscard]] ReferenceBasis basis() const { return basis_; }
   /// Shaft angle from the reference tooth [rad] at `time_s`; empty where none is trusted then.
   [[nodiscard]] std::optional<double> angle_at(double time_s) const;

@@ -1,6 +1,8 @@
 #include "level_fit.hpp"
 
+#include <Eigen/Cholesky>
 #include <algorithm>
+#include <array>
 #include <cmath>
 #include <limits>
 #include <numbers>
@@ -16,6 +18,7 @@ constexpr double search_penalty = 12.0;  ///< in twice the log likelihood: the b
 constexpr double memory_penalty = 3.0;   ///< keeps plain scatter of a dozen phasors from passing for memory
 constexpr int refinements = 24;
 constexpr double most_memory = 0.995;
+constexpr double least_own_part = 0.1;  ///< of a term, not shared with the others, to be fitted beside them
 
 /// A constant beside e^{j w t}: normal equations of two unknowns.
 struct LineFit {
@@ -63,6 +66,28 @@ double left_at_even_times(std::span<const Phasor> x, double step_rad) {
       .left;
 }
 
+/// Where `left` is least between `low` and `high`, by golden section.
+template <class Left>
+double least_between(double low, double high, Left left) {
+  const double golden = 0.5 * (std::sqrt(5.0) - 1.0);
+  double a = high - golden * (high - low), b = low + golden * (high - low);
+  double at_a = left(a), at_b = left(b);
+  for (int i = 0; i < refinements; ++i) {
+    if (at_a < at_b) {
+      high = std::exchange(b, a);
+      at_b = at_a;
+      a = high - golden * (high - low);
+      at_a = left(a);
+    } else {
+      low = std::exchange(a, b);
+      at_a = at_b;
+      b = low + golden * (high - low);
+      at_b = left(b);
+    }
+  }
+  return 0.5 * (low + high);
+}
+
 bool at_even_times(std::span<const double> t) {
   const double mean = (t.back() - t.front()) / static_cast<double>(t.size() - 1);
   for (std::size_t i = 0; i < t.size(); ++i)
@@ -70,8 +95,13 @@ bool at_even_times(std::span<const double> t) {
   return true;
 }
 
+/// Of the search for a line's frequency [rad/s].
+double step_between(std::span<const double> t) {
+  return 2.0 * std::numbers::pi / (steps_per_turn * (t.back() - t.front()));
+}
+
 double best_frequency(std::span<const double> t, std::span<const Phasor> x) {
-  const double length = t.back() - t.front(), step = 2.0 * std::numbers::pi / (steps_per_turn * length);
+  const double length = t.back() - t.front(), step = step_between(t);
   const double highest = std::numbers::pi * static_cast<double>(x.size() - 1) / length;
   const double lowest = 2.0 * std::numbers::pi * fewest_turns / length;
   const bool even = at_even_times(t);
@@ -85,15 +115,39 @@ double best_frequency(std::span<const double> t, std::span<const Phasor> x) {
         least = left;
         best = signed_w;
       }
-  double low = best - step, high = best + step;  // golden section
-  const double golden = 0.5 * (std::sqrt(5.0) - 1.0);
-  for (int i = 0; i < refinements; ++i) {
-    const double a = high - golden * (high - low), b = low + golden * (high - low);
-    (with_line(t, x, a).left < with_line(t, x, b).left ? high : low) =
-        with_line(t, x, a).left < with_line(t, x, b).left ? b : a;
-  }
-  const double refined = 0.5 * (low + high);
+  const double refined =
+      least_between(best - step, best + step, [&](double w) { return with_line(t, x, w).left; });
   return std::abs(refined) < lowest ? best : refined;
+}
+
+/// A constant beside a line and the line's mirror image.
+struct MirrorFit {
+  Phasor constant, line;
+  double left = std::numeric_limits<double>::infinity();
+  double variance = 1.0;  ///< of the constant, over that of one phasor
+};
+
+MirrorFit with_mirror(std::span<const double> t, std::span<const Phasor> x, double w) {
+  const auto n = static_cast<Eigen::Index>(x.size());
+  Eigen::Matrix3cd normal = Eigen::Matrix3cd::Zero();
+  Eigen::Vector3cd right = Eigen::Vector3cd::Zero();
+  double squares = 0.0;
+  for (std::size_t i = 0; i < x.size(); ++i) {
+    const Phasor here = std::polar(1.0, w * (t[i] - t[0]));
+    const Eigen::Vector3cd row(1.0, here, std::conj(here));
+    normal += row.conjugate() * row.transpose();
+    right += row.conjugate() * x[i];
+    squares += std::norm(x[i]);
+  }
+  MirrorFit fit;
+  const Eigen::LDLT<Eigen::Matrix3cd> solver(normal);
+  if (!(solver.vectorD().real().minCoeff() > least_own_part * static_cast<double>(n))) return fit;
+  const Eigen::Vector3cd found = solver.solve(right);
+  fit.constant = found[0];
+  fit.line = found[1];
+  fit.left = std::max(0.0, squares - found.dot(right).real());
+  fit.variance = solver.solve(Eigen::Vector3cd::UnitX())[0].real();
+  return fit;
 }
 
 /// x_{i+1} = c + phi x_i + e.
@@ -123,6 +177,48 @@ MemoryFit with_memory(std::span<const Phasor> x) {
   return fit;
 }
 
+/// Variance that the mean of `x` has times their number, where covariances fall off by one factor from the
+/// first lag on and white noise adds to the variance alone (a first-order autoregression in noise; G. E. P.
+/// Box and G. M. Jenkins, Time Series Analysis, section 3.4). The mean takes its own variance out of each
+/// covariance: it is put back.
+double long_run_variance(std::span<const Phasor> x, Phasor mean) {
+  const std::size_t n = x.size();
+  std::array<Phasor, 3> covariance{};
+  for (std::size_t lag = 0; lag < covariance.size(); ++lag)
+    for (std::size_t i = 0; i + lag < n; ++i)
+      covariance[lag] += (x[i + lag] - mean) * std::conj(x[i] - mean) / static_cast<double>(n - lag);
+  double all = covariance[0].real();
+  for (int step = 0; step < 8; ++step) {
+    const double taken = all / static_cast<double>(n);
+    const Phasor first = covariance[1] + taken;
+    Phasor memory = std::abs(first) > 0.0 ? (covariance[2] + taken) / first : Phasor(0.0);
+    if (std::abs(memory) > most_memory) memory *= most_memory / std::abs(memory);
+    all = std::clamp(covariance[0].real() + taken + 2.0 * std::real(first / (1.0 - memory)), 0.0,
+                     covariance[0].real() * static_cast<double>(n));
+  }
+  return all;
+}
+
+double twice_likelihood(double count, double left) {
+  return -2.0 * count * std::log(std::max(left, 1e-300) / count);
+}
+
+/// The level beside a line that turns by about `w`, and beside the line's mirror image where that shows.
+LevelFit level_beside(const LineFit& line, double w, std::span<const double> t, std::span<const Phasor> x) {
+  const double n = static_cast<double>(x.size()), step = step_between(t);
+  LevelFit fit{LevelFit::Beside::line, line.constant, 0.0, w / (2.0 * std::numbers::pi), std::abs(line.line)};
+  fit.sd = std::sqrt(0.5 * line.left / (n - 2.5) / (n * (1.0 - line.overlap)));
+  const double near = least_between(w - step, w + step, [&](double v) { return with_mirror(t, x, v).left; });
+  const MirrorFit mirror = with_mirror(t, x, near);
+  if (twice_likelihood(n, mirror.left) - twice_likelihood(n, line.left) <= 2.0 * std::log(2.0 * n))
+    return fit;
+  fit.value = mirror.constant;
+  fit.sd = std::sqrt(0.5 * mirror.left / (n - 3.5) * mirror.variance);
+  fit.line_hz = near / (2.0 * std::numbers::pi);
+  fit.amplitude = std::abs(mirror.line);
+  return fit;
+}
+
 }  // namespace
 
 LevelFit fit_level(std::span<const double> times_s, std::span<const Phasor> series) {
@@ -135,9 +231,6 @@ LevelFit fit_level(std::span<const double> times_s, std::span<const Phasor> seri
   for (const Phasor x : series) scatter += std::norm(x - mean);
   fit.sd = std::sqrt(0.5 * scatter / (n * std::max(1.0, n - 1.0)));
   if (series.size() < fewest_phasors || scatter <= 1e-20 * n * std::norm(mean)) return fit;
-  const auto twice_likelihood = [](double count, double left) {
-    return -2.0 * count * std::log(std::max(left, 1e-300) / count);
-  };
   const double plain = twice_likelihood(n, scatter), each = std::log(2.0 * n);
   const double w = best_frequency(times_s, series);
   const LineFit line = with_line(times_s, series, w);
@@ -147,17 +240,11 @@ LevelFit fit_level(std::span<const double> times_s, std::span<const Phasor> seri
       (twice_likelihood(n - 1.0, band.left) - twice_likelihood(n - 1.0, scatter * (n - 1.0) / n)) -
       2.0 * each - memory_penalty;
   if (std::max(gain_line, gain_band) <= 0.0) return fit;
-  if (gain_line >= gain_band) {
-    fit.beside = LevelFit::Beside::line;
-    fit.value = line.constant;
-    fit.line_hz = w / (2.0 * std::numbers::pi);
-    fit.amplitude = std::abs(line.line);
-    fit.sd = std::sqrt(0.5 * line.left / (n - 2.5) / (n * (1.0 - line.overlap)));
-  } else {
-    fit.beside = LevelFit::Beside::band;
-    fit.value = band.constant;
-    fit.sd = std::sqrt(0.5 * band.left / (n - 3.0) / (n - 1.0)) / std::abs(1.0 - band.memory);
-  }
+  if (gain_line >= gain_band) return level_beside(line, w, times_s, series);
+  fit.beside = LevelFit::Beside::band;
+  fit.value = band.constant;
+  const double plain_sd = std::sqrt(0.5 * band.left / (n - 3.0) / (n - 1.0)) / std::abs(1.0 - band.memory);
+  fit.sd = std::max(plain_sd, std::sqrt(0.5 * long_run_variance(series, mean) / n));
   return fit;
 }
 

@@ -11,18 +11,22 @@ constexpr double least_lead = 0.0488;        ///< log of 1.05, over the next lar
 constexpr double clear_of_mean_noise = 6.0;  ///< standard deviations, over the next largest
 constexpr double clear_of_others = 5.0;      ///< times the usual spread of the teeth
 constexpr double least_spread = 0.003;       ///< of any ring's teeth
+constexpr double common_spread = 0.008;      ///< as made rings have it: few teeth alone tell it badly,
+constexpr double behind_common = 4.0;        ///< and it stands for so many more
 constexpr double rival_size = 0.04;          ///< below this excess a second tooth is no rival
 constexpr double rival_part = 0.2;           ///< of the largest's excess
 constexpr double near_rival_part = 0.6;      ///< of the largest's excess: a rival even among uneven teeth
 constexpr double least_wider = 0.03;         ///< log
 constexpr double least_odd = 0.025;          ///< log, of a tooth smaller than the others
-constexpr double stated_tolerance = 0.03;    ///< log, and
-constexpr double stated_part = 0.15;         ///< of the stated excess: the gap has its share in it
-constexpr double least_shared = 0.3;         ///< of the larger half's excess, in the other half
-constexpr double alternates = 0.6;           ///< of the excess, rms from revolution to revolution
-constexpr int few_ring_teeth = 6;            ///< below this there is no usual spread to go by
-constexpr double same_ring_misfit = 4.5;     ///< chi-square per tooth of three features, each tooth at most 9
-constexpr double tellable = 60.0;            ///< chi-square by which a ring's teeth differ from one another
+constexpr double size_tolerance = 0.02;      ///< log, of a stated size; of a width noise has its share too
+constexpr double width_tolerance = 0.03;
+constexpr double usual_width = 0.015;     ///< log: so wide may a tooth seem that is not wider
+constexpr double stated_part = 0.1;       ///< of the stated excess: gap and neighbours have their share in it
+constexpr double least_shared = 0.3;      ///< of the larger half's excess, in the other half
+constexpr double alternates = 0.6;        ///< of the excess, rms from revolution to revolution
+constexpr int few_ring_teeth = 6;         ///< below this there is no usual spread to go by
+constexpr double same_ring_misfit = 4.5;  ///< chi-square per tooth of three features, each tooth at most 9
+constexpr double tellable = 60.0;         ///< chi-square by which a ring's teeth differ from one another
 
 /// How one feature stands out around the ring, run-out left out.
 struct Ranking {
@@ -56,9 +60,12 @@ Ranking ranked(const Eigen::ArrayXd& logs, double mean_sd) {
   if (distances.empty()) return ranking;
   std::sort(distances.begin(), distances.end());
   // The fit passes through about as many places as it has constants: those say nothing.
-  const auto constants = static_cast<std::size_t>(2 * std::clamp((n - 2) / 4, 0, 3) + 1);
+  const auto constants = static_cast<std::size_t>(2 * run_out_waves(n) + 1);
   const std::size_t idle = std::min(constants, distances.size() - 1);
-  ranking.spread = 1.4826 * distances[idle + (distances.size() - idle) / 2];
+  const double told_by = static_cast<double>(distances.size() - idle);
+  const double seen = 1.4826 * distances[idle + (distances.size() - idle) / 2];
+  ranking.spread = std::sqrt((told_by * seen * seen + behind_common * common_spread * common_spread) /
+                             (told_by + behind_common));
   return ranking;
 }
 
@@ -119,21 +126,26 @@ std::optional<int> wider_than(int place, const Ranking& widths) {
   return wider && widest > clear_of_others * widths.usual() ? std::optional(widths.first) : std::nullopt;
 }
 
-bool as_stated(double log_seen, double stated, double sd) {
+/// Whether a size or width is the stated one, within `tolerance` and the gap's and the noise's share [log].
+bool as_stated(double log_seen, double stated, double tolerance, double sd) {
   const double log_stated = std::log(stated);
   return std::abs(log_seen - log_stated) <=
-         std::max({stated_tolerance, stated_part * std::abs(log_stated), 4.0 * sd});
+         std::max({tolerance, stated_part * std::abs(log_stated), 4.0 * sd});
 }
 
 /// A tooth clearly smaller than the others, as a worn one may be.
 std::optional<int> odd_small(const Ranking& sizes) {
   if (sizes.own.size() < few_ring_teeth) return std::nullopt;
+  const auto n = static_cast<int>(sizes.own.size());
+  const double odd = std::max(least_odd, clear_of_others * sizes.usual());
   std::optional<int> smallest;
-  for (int i = 0; i < static_cast<int>(sizes.own.size()); ++i)
-    if (std::isfinite(sizes.own[i]) && (!smallest || sizes.own[i] < sizes.own[*smallest])) smallest = i;
-  return smallest && -sizes.own[*smallest] > std::max(least_odd, clear_of_others * sizes.usual())
-             ? smallest
-             : std::nullopt;
+  for (int i = 0; i < n; ++i) {
+    const bool beside = (i + 1) % n == sizes.first || (sizes.first + 1) % n == i;  // its flux reaches over
+    if (std::isfinite(sizes.own[i]) && -sizes.own[i] > (beside ? 2.0 : 1.0) * odd &&
+        (!smallest || sizes.own[i] < sizes.own[*smallest]))
+      smallest = i;
+  }
+  return smallest;
 }
 
 void judge_by_size(const RingPicture& seen, const RingKnowledge& known, ReferenceJudgement& judgement) {
@@ -148,21 +160,28 @@ void judge_by_size(const RingPicture& seen, const RingKnowledge& known, Referenc
     judgement.verdict = verdict;
     judgement.rival = rival;
   };
+  const auto sized_as = [&](double stated) {
+    return as_stated(sizes.own[sizes.first], stated, size_tolerance, sizes.mean_sd);
+  };
+  const auto wide_as = [&](double stated, double log_width) {
+    return as_stated(log_width, stated, width_tolerance, widths.mean_sd);
+  };
+  const bool sized = known.ratio && sized_as(*known.ratio);
+  const bool width_fits = !known.width || wide_as(*known.width, widths.own[sizes.first]);
+  // The width decides where a tooth of usual width would not pass for the stated one.
+  const bool wide = known.width && width_fits && !wide_as(*known.width, usual_width);
   if (halves_lie_apart(seen, sizes.mean_sd)) return refuse(ReferenceVerdict::polarity_reversed);
   if (larger_now_and_then(seen, sizes)) return refuse(ReferenceVerdict::no_larger_tooth);
+  for (int place = 0; !(sized && wide) && place < seen.teeth(); ++place)
+    if (seen.broken_off(place)) return refuse(ReferenceVerdict::tooth_broken_off, place);
   if (second_is_a_rival(sizes)) return refuse(ReferenceVerdict::larger_not_alone, sizes.second);
   if (!first_is_clear(sizes, least_lead)) return refuse(ReferenceVerdict::no_larger_tooth);
   if (!halves_share_the_excess(seen, sizes.first)) return refuse(ReferenceVerdict::polarity_reversed);
   if (const auto wider = wider_than(sizes.first, widths))
     return refuse(ReferenceVerdict::widest_not_largest, wider);
-  const bool sized = known.ratio && as_stated(sizes.own[sizes.first], *known.ratio, sizes.mean_sd);
-  const bool width_fits = !known.width || as_stated(widths.own[sizes.first], *known.width, widths.mean_sd);
-  const bool wide = known.width && width_fits && std::abs(std::log(*known.width)) > least_wider;
   if ((known.ratio && !sized) || !width_fits) return refuse(ReferenceVerdict::not_as_stated);
   if (const auto odd = odd_small(sizes); sized && !wide && odd)
     return refuse(ReferenceVerdict::perhaps_worn, odd);
-  for (int place = 0; !(sized && wide) && place < seen.teeth(); ++place)
-    if (seen.broken_off(place)) return refuse(ReferenceVerdict::tooth_broken_off, place);
   judgement.basis = sized && wide ? ReferenceBasis::stated_size_and_width
                     : sized       ? ReferenceBasis::stated_size
                                   : ReferenceBasis::at_its_word;

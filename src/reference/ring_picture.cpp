@@ -14,6 +14,7 @@ constexpr double most_revolutions = 2000.0;  ///< remembered; older ones fade, s
 constexpr double enough_to_miss = 7.0;       ///< revolutions after which a place without pulses is broken off
 constexpr double seldom = 0.1;               ///< part of the revolutions in which a broken tooth may show
 constexpr int most_waves = 3;                ///< per turn that count as run-out
+constexpr int teeth_per_wave = 6;            ///< with fewer the waves would follow single teeth
 constexpr int reweightings = 25;
 constexpr int furthest_slip = 3;  ///< places looked at on either side
 
@@ -143,9 +144,11 @@ void RingPicture::take_in(const RingPicture& newer) {
   revolutions = all;
 }
 
+int run_out_waves(int teeth) { return std::clamp((teeth - 2) / teeth_per_wave, 0, most_waves); }
+
 Eigen::ArrayXd without_run_out(const Eigen::ArrayXd& logs) {
   const auto n = static_cast<int>(logs.size());
-  const int waves = std::clamp((n - 2) / 4, 0, most_waves);
+  const int waves = run_out_waves(n);
   Eigen::MatrixXd shape(n, 2 * waves + 1);
   for (int i = 0; i < n; ++i) {
     const double angle = 2.0 * std::numbers::pi * i / n;

@@ -5,7 +5,10 @@
 
 namespace trimwright {
 
-/// `logs` less what varies smoothly around the ring (run-out: up to three waves per turn, fitted so that
+/// Waves per turn that are taken for run-out on a ring of so many teeth: at most three.
+[[nodiscard]] int run_out_waves(int teeth);
+
+/// `logs` less what varies smoothly around the ring (run-out: `run_out_waves`, fitted so that
 /// single odd places weigh little; P. Bloomfield and W. L. Steiger, Least Absolute Deviations, 1983). NaN
 /// stay.
 [[nodiscard]] Eigen::ArrayXd without_run_out(const Eigen::ArrayXd& logs);

@@ -42,7 +42,10 @@ double SignalHistory::sum_to(double position) const {
   const double whole = std::floor(shifted);
   const auto index = static_cast<std::size_t>(whole);
   if (index >= samples_.size()) return total_;
-  return sums_[index] + (shifted - whole) * static_cast<double>(samples_[index]);
+  const double part = shifted - whole;
+  const double slope = 0.5 * (static_cast<double>(samples_[std::min(index + 1, samples_.size() - 1)]) -
+                              static_cast<double>(samples_[index - std::min<std::size_t>(index, 1)]));
+  return sums_[index] + part * (static_cast<double>(samples_[index]) + 0.5 * slope * (part - 1.0));
 }
 
 double SignalHistory::area(double begin, double end_position) const {
@@ -64,12 +67,15 @@ SignalHistory::Smoothed SignalHistory::smoothed(double centre, const Window& win
   if (last < begin) return {};
   const double first_angle = window.step * (static_cast<double>(begin) - centre);
   double cosine = std::cos(first_angle), sine = std::sin(first_angle);
-  double weights = 0.0, sum = 0.0, slope_weights = 0.0, slope_sum = 0.0;
+  double weights = 0.0, sum = 0.0, slope_weights = 0.0, slope_sum = 0.0, aside = 0.0;
+  double from_centre = static_cast<double>(begin) - centre;
   for (const float sample : from(begin).first(static_cast<std::size_t>(last - begin + 1))) {
     const double x = static_cast<double>(sample);
     const double weight = 1.0 + cosine;
     weights += weight;
     sum += weight * x;
+    aside += weight * from_centre;
+    from_centre += 1.0;
     slope_weights += sine;
     slope_sum += sine * x;
     const double next = cosine * window.step_cosine - sine * window.step_sine;
@@ -77,7 +83,8 @@ SignalHistory::Smoothed SignalHistory::smoothed(double centre, const Window& win
     cosine = next;
   }
   const double value = sum / weights;
-  return {value, window.step * (slope_sum - value * slope_weights) / weights};
+  const double slope = window.step * (slope_sum - value * slope_weights) / weights;
+  return {value - slope * aside / weights, slope};
 }
 
 }  // namespace trimwright

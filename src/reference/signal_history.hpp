@@ -7,7 +7,10 @@
 namespace trimwright {
 
 /// The most recent samples of one channel, with their running sum, addressed by sample number since the start
-/// of the recording. Positions may lie between samples; a sample stands for the unit interval centred on it.
+/// of the recording. Positions may lie between samples; a sample stands for the unit interval centred on it,
+/// in which the signal has the slope between its neighbours: where a revolution takes a whole number of
+/// samples each tooth would otherwise look larger or smaller by where the samples fall on it, in every
+/// revolution alike.
 class SignalHistory {
  public:
   struct Smoothed {
@@ -34,7 +37,7 @@ class SignalHistory {
   /// Mean over centre +- half_width; at the ends of what is kept the window shrinks but stays centred.
   [[nodiscard]] double mean(double centre, double half_width) const;
   /// Signal smoothed by `window` centred at `centre`. The window is symmetric, so a signal that is odd about
-  /// a point still crosses zero at that point.
+  /// a point still crosses zero at that point; what its samples' lying aside of it adds is taken off.
   [[nodiscard]] Smoothed smoothed(double centre, const Window& window) const;
 
  private:

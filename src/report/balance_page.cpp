@@ -46,7 +46,7 @@ Markup verdict_line(const PageView& view) {
 
 /// The runs contradict what the files declare.
 bool grave(const InfluenceModel& model) {
-  const auto outcome = model.mirror.outcome;
+  const auto outcome = model.runs.mirror.outcome;
   return outcome == MirrorTest::Outcome::contradicts || outcome == MirrorTest::Outcome::neither_fits;
 }
 

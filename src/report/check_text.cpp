@@ -53,8 +53,9 @@ std::string limit_table(const Job& job, const Verdict& verdict) {
 std::string missing_lines(const Job& job, const Verdict& verdict) {
   std::string text;
   for (const auto& one : verdict.missing)
-    text +=
-        wrapped("  ", "NOT READ: " + place_words(job, one.speed, one.sensor) + ", which an earlier run has.");
+    text += wrapped("  ", "NOT READ: " + place_words(job, one.speed, one.sensor) +
+                              (one.component == Component::overall ? " overall" : "") +
+                              ", which an earlier run has.");
   return text;
 }
 
@@ -63,6 +64,7 @@ std::string expected_table(const Job& job, const Verdict& verdict) {
                    {"sensor", Align::left},
                    {"read", Align::right},
                    {"expected", Align::right},
+                   {"±", Align::right},
                    {"away", Align::right},
                    {"differs by", Align::right},
                    {"result", Align::left}});
@@ -71,27 +73,36 @@ std::string expected_table(const Job& job, const Verdict& verdict) {
     const Sensor& sensor = job.rotor.sensors[one.sensor];
     const auto words = [&](double peak) { return amplitude_words(sensor.unit.shown_from_peak(peak)); };
     table.add({speed_words(job, one.speed), sensor.name, read_words(sensor, one, job.rotor.phase),
-               phasor_words(sensor, *one.expected, job.rotor.phase), words(*one.away()),
-               words(*one.differs_by), one.differs() ? "differs" : "as expected"});
+               phasor_words(sensor, *one.expected, job.rotor.phase),
+               one.expected_sd ? words(*one.expected_sd) : "-",
+               words(*one.away()) + (one.off_by_sd() ? fmt::format(" ({:.1f} ±)", *one.off_by_sd()) : ""),
+               words(*one.differs_by), one.differs() ? "differs" : "agrees"});
   }
   return table.text();
 }
 
-std::string mistake_table(const MistakeRanking& ranking) {
+std::string mistake_table(const Job& job, const MistakeRanking& ranking) {
   TextTable table({{"probability", Align::right}, {"misfit", Align::right}, {"explanation", Align::left}});
   for (std::size_t i = 0; i < ranking.kinds.size(); ++i) {
     const auto& one = ranking.kinds[i];
     if (i >= ranking.not_told_apart && (i >= 6 || one.probability < 1e-3) && one.kind != MistakeKind::nothing)
       continue;
     table.add({one.probability < 0.001 ? "below 0.1 %" : fmt::format("{:.1f} %", 100.0 * one.probability),
-               fmt::format("{:.0f}", one.misfit), (i < ranking.not_told_apart ? "> " : "  ") + one.what});
+               fmt::format("{:.0f}", one.misfit),
+               (i < ranking.not_told_apart ? "> " : "  ") + mistake_words(job, one)});
   }
   return table.text() +
          wrapped("  ",
                  fmt::format("Misfit: how far the readings lie from what the explanation says, squared, in "
-                             "units of their usual scatter, summed over all; about {} is usual. "
+                             "units of their usual scatter, summed over the run it is about; about {} is "
+                             "usual of the check run. "
                              "The readings do not tell those marked \">\" from each other.",
                              ranking.degrees_of_freedom));
+}
+
+std::string chance_words(double probability) {
+  if (probability < 1e-4) return "below 0.01 %";
+  return fmt::format("{:.{}f} %", 100.0 * probability, probability < 0.1 ? 2 : 0);
 }
 
 std::string prediction_part(const Job& job, const Verdict& verdict) {
@@ -101,13 +112,20 @@ std::string prediction_part(const Job& job, const Verdict& verdict) {
                      expected_table(job, verdict);
   text += wrapped(
       "  ",
-      "away: from the expected to the "
-      "read one, from tip to tip of the two arrows; a reading further away than \"differs by\" differs, and "
-      "one sound reading in fifty does. \"differs by\" is larger than in the plan where the reading was made "
-      "off "
-      "its set speed.");
+      "±: usual difference between a sound reading and the expected one in any one direction, all scatter "
+      "included. away: from the expected to the read one, from tip to tip of the two arrows, and how many ± "
+      "that is; a reading further away than \"differs by\" differs, and one sound reading in fifty does. "
+      "\"differs by\" is larger than in the plan where the reading was made off its set speed.");
+  const auto& found = verdict.mistakes;
+  text += wrapped(
+      "  ",
+      fmt::format("As predicted or not is judged by all readings together: how far they lie from what is "
+                  "expected, squared, in units of their scatter, is {:.0f} in all; about {} is usual, "
+                  "and a sound run is as far off with a probability of {}. {}.",
+                  found.chi_squared, found.degrees_of_freedom, chance_words(found.probability),
+                  found.as_predicted() ? "As predicted" : "Below 1 %: not as predicted"));
   if (!verdict.mistakes.as_predicted())
-    text += "\nWHAT MAY HAVE GONE WRONG\n" + mistake_table(verdict.mistakes);
+    text += "\nWHAT MAY HAVE GONE WRONG\n" + mistake_table(job, verdict.mistakes);
   return text;
 }
 

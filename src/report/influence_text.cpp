@@ -59,7 +59,7 @@ std::string run_list(const Job& job, const InfluenceModel& model) {
                    {"plane", Align::left},
                    {"moment in it", Align::right},
                    {"angle", Align::right}});
-  for (const std::size_t run : model.runs_used) {
+  for (const std::size_t run : model.runs.used) {
     const auto unbalance = run_unbalance(job, run);
     for (const std::size_t p : model.planes)
       table.add({job.runs[run].name, job.rotor.planes[p].name,
@@ -67,6 +67,57 @@ std::string run_list(const Job& job, const InfluenceModel& model) {
                  fmt::format("{:.1f}°", RotorAngle::of(unbalance[p]).degrees())});
   }
   return table.text();
+}
+
+/// Two readings of one place between which the weights of one plane alone changed.
+struct WorkedPair {
+  const InfluenceRow* row = nullptr;
+  const FittedReading *before = nullptr, *after = nullptr;
+  std::size_t p = 0;  ///< entry of InfluenceModel::planes
+};
+
+std::optional<WorkedPair> worked_pair(const Job& job, const InfluenceModel& model) {
+  for (const auto& row : model.rows)
+    for (std::size_t k = 1; k < row.fit.size(); ++k) {
+      const auto u = run_unbalance(job, row.fit.front().run), v = run_unbalance(job, row.fit[k].run);
+      std::vector<std::size_t> changed;
+      for (std::size_t p = 0; p < model.planes.size(); ++p)
+        if (std::abs(v[model.planes[p]] - u[model.planes[p]]) > 1e-6) changed.push_back(p);
+      if (changed.size() == 1) return WorkedPair{&row, &row.fit.front(), &row.fit[k], changed.front()};
+    }
+  return std::nullopt;
+}
+
+/// One coefficient from two readings, step by step, for a pocket calculator.
+std::string worked_lines(const Job& job, const InfluenceModel& model) {
+  const auto pair = worked_pair(job, model);
+  if (!pair) return {};
+  const Sensor& sensor = job.rotor.sensors[pair->row->sensor];
+  const std::size_t plane = model.planes[pair->p];
+  const auto reading = [&](Phasor x) {
+    const auto seen = shown(sensor, x, model.convention);
+    return fmt::format("{:.4g} ∠ {:.1f}°", seen.amplitude, seen.phase_deg);
+  };
+  const auto moment = [](std::complex<double> u) {
+    return fmt::format("{:.4g} g mm at {:.1f}°", std::abs(u), RotorAngle::of(u).degrees());
+  };
+  const Phasor dx = pair->after->read - pair->before->read;
+  const auto u = run_unbalance(job, pair->before->run)[plane],
+             v = run_unbalance(job, pair->after->run)[plane];
+  const std::string first = "\"" + job.runs[pair->before->run].name + "\"",
+                    second = "\"" + job.runs[pair->after->run].name + "\"";
+  return "\nONE OF THEM BY HAND (arrows are subtracted; the table takes all runs together)\n" +
+         wrapped("  ", place_words(job, pair->row->speed, pair->row->sensor) + ", plane " +
+                           job.rotor.planes[plane].name + ":") +
+         wrapped("  ",
+                 fmt::format("read: {} in {}, {} in {}; the change is {} {}.", reading(pair->after->read),
+                             second, reading(pair->before->read), first, reading(dx), sensor.unit.text())) +
+         wrapped("  ", fmt::format("fitted: {}, and {} before; the change is {}.", moment(v), moment(u),
+                                   moment(v - u))) +
+         wrapped("  ", fmt::format("one over the other, times 1000: {} per kg mm (the phase is that of the "
+                                   "reading {} the angle of the weight).",
+                                   reading(1000.0 * dx / (v - u)),
+                                   model.convention == PhaseConvention::lag ? "plus" : "less"));
 }
 
 bool one_spare_somewhere(const InfluenceModel& model) {
@@ -152,7 +203,7 @@ std::string mirror_words(const InfluenceModel& model) {
   if (model.convention == PhaseConvention::unknown)
     return "Solved from amplitudes alone: phases took no part, so it does not matter whether they are lag or "
            "lead.";
-  const MirrorTest& mirror = model.mirror;
+  const MirrorTest& mirror = model.runs.mirror;
   const std::string odds = odds_words(mirror.log_odds);
   switch (mirror.outcome) {
     case MirrorTest::Outcome::supports_given:
@@ -199,7 +250,7 @@ std::string noise_lines(const Job& job, const InfluenceModel& model) {
     text += wrapped("  ", fmt::format("This scatter is as surely known as a variance with {:.0f} degrees of "
                                       "freedom{}: 90 % intervals are {:.2f} standard errors either way.",
                                       noise.degrees_of_freedom,
-                                      model.chi_squared_dof > 0 ? " (not those of the residuals above)" : "",
+                                      model.runs.misfit_dof > 0 ? " (not those of the residuals above)" : "",
                                       interval_factor(0.9, noise.degrees_of_freedom)));
   if (const auto sampling = model.belief ? sampling_of(*model.belief) : std::nullopt)
     text += wrapped(
@@ -208,12 +259,13 @@ std::string noise_lines(const Job& job, const InfluenceModel& model) {
                           sampling->draws, sampling->effective_draws,
                           sampling->split_r_hat > 1.05 ? "do NOT agree: do not rely on the chances" : "agree",
                           sampling->split_r_hat));
-  if (model.fleet)
+  if (model.prior && model.prior->fleet)
     text += wrapped(
         "  ", fmt::format("Against the fleet's prior: squared distance {:.1f} in {} components, probability "
                           "{:.2g} for a rotor of the fleet.",
-                          model.fleet->distance, model.fleet->components, model.fleet->probability));
-  else if (model.with_prior)
+                          model.prior->fleet->distance, model.prior->fleet->components,
+                          model.prior->fleet->probability));
+  else if (model.prior)
     text += wrapped("  ", "The coefficients are the fleet's prior, with what these runs add to it.");
   return text;
 }
@@ -222,17 +274,17 @@ std::string quality_lines(const InfluenceModel& model) {
   std::string text = wrapped(
       "  ", fmt::format("Unknowns settled by the runs: {} (baseline and {} plane{}); condition of the "
                         "runs {:.2f}, of the planes {:.2f} (1 is best).",
-                        model.rank, model.planes.size(), model.planes.size() == 1 ? "" : "s", model.condition,
-                        model.planes_condition));
-  if (model.chi_squared_dof > 0)
+                        model.runs.rank, model.planes.size(), model.planes.size() == 1 ? "" : "s",
+                        model.runs.condition, model.planes_condition));
+  if (model.runs.misfit_dof > 0)
     text += wrapped(
         "  ",
-        fmt::format("Scatter about the fit beside what is stated (repeatability, run-to-run change, "
-                    "proportional part): {:.2f} times the variance expected, which sound readings reach "
-                    "with a probability of {:.2g} (chi-squared {:.2f} with {} degrees of freedom, two for "
-                    "each reading more than the unknowns).",
-                    model.chi_squared / model.chi_squared_dof, fit_probability(model), model.chi_squared,
-                    model.chi_squared_dof));
+        fmt::format("The readings scatter about the fit {:.2f} times as much as stated (repeatability, "
+                    "run-to-run change, proportional part; squares compared). When nothing is wrong they do "
+                    "so or more in {} of jobs (chi-squared {:.2f} with {} degrees of freedom, two for each "
+                    "reading more than the unknowns).",
+                    model.runs.misfit / model.runs.misfit_dof, percent_words(fit_probability(model)),
+                    model.runs.misfit, model.runs.misfit_dof));
   return text + wrapped("  ", mirror_words(model));
 }
 
@@ -247,7 +299,7 @@ std::string influence_text(const Job& job, const InfluenceModel& model) {
                   "with rotation.",
                   zero_words(job.rotor), phase_sentence(model.convention)));
   text += "\nRUNS USED\n" + run_list(job, model);
-  text += "\nCOEFFICIENTS\n" + coefficient_table(job, model);
+  text += "\nCOEFFICIENTS\n" + coefficient_table(job, model) + worked_lines(job, model);
   text += "\nBASELINE (what would be read with every slot empty, fillers out too; never an actual run)\n" +
           baseline_table(job, model);
   text += "\nHOW WELL THE RUNS SETTLE THIS\n" + quality_lines(model) + noise_lines(job, model);
@@ -259,6 +311,9 @@ std::string influence_text(const Job& job, const InfluenceModel& model) {
     text +=
         listed("THE CORRECTION WITH AND WITHOUT THE SUSPECT READINGS (weights of every size, at every angle)",
                suspect_words(job, *effect));
+  if (const auto alone = corrections_by_sensor(job, model); !alone.empty())
+    text += listed("WHAT EACH SENSOR ALONE ASKS FOR (weights of every size, at every angle)",
+                   sensor_words(job, alone));
   const auto warnings = model_warnings(job, model);
   if (!warnings.empty()) text += "\nBEFORE YOU TRUST THIS\n";
   for (const auto& warning : warnings) text += wrapped("  * ", warning);

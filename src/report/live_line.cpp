@@ -13,7 +13,6 @@ namespace trimwright {
 namespace {
 
 constexpr double wanted_deg = 1.0;  ///< standard deviation of the phase that is enough
-constexpr double lost_s = 1.0;      ///< without teeth
 
 /// Seconds until the phase is known to a degree: the standard deviation falls with the root of the time.
 double still_to_hold_s(double held_s, double sd_deg) {
@@ -23,8 +22,7 @@ double still_to_hold_s(double held_s, double sd_deg) {
 }  // namespace
 
 std::string live_line(const ReadingNow& now, std::span<const RecordedSensor> sensors, const Rotor& rotor) {
-  if (now.without_teeth_s > lost_s)
-    return fmt::format("NO REFERENCE for {:.0f} s: no regular teeth", now.without_teeth_s);
+  if (now.lost()) return fmt::format("NO REFERENCE for {:.0f} s: no regular teeth", now.without_teeth_s);
   std::string text = fmt::format("{:.0f} rpm", now.speed_rpm);
   if (now.reference != ReferenceVerdict::trusted)
     return text + fmt::format(", NO PHASE: {}", describe(now.reference));

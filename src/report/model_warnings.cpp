@@ -8,6 +8,7 @@
 #include <string>
 
 #include "number_words.hpp"
+#include "trimwright/report.hpp"
 
 namespace trimwright {
 namespace {
@@ -16,7 +17,7 @@ namespace {
 constexpr double doubtful = 0.01;
 
 std::string mirror_warning(const Job& job, const InfluenceModel& model) {
-  const auto& mirror = model.mirror;
+  const auto& mirror = model.runs.mirror;
   if (mirror.outcome == MirrorTest::Outcome::neither_fits)
     return "Neither way of reading the phases fits these runs: a sensor, a run or a reading is wrong. Do not "
            "fit anything "
@@ -46,6 +47,23 @@ std::string widening_words(const InfluenceModel& model) {
              : "";
 }
 
+/// What the runs as written show before anything is fitted, and what a plan would silently follow.
+bool is_of_the_job_file(ReadinessConcern concern) {
+  using enum ReadinessConcern;
+  switch (concern) {
+    case unread_run:
+    case doubled_readings:
+    case contradicts:
+    case lone_speed:
+    case no_longer_listed:
+    case other_conditions:
+    case trial_weight_in:
+      return true;
+    default:
+      return false;
+  }
+}
+
 }  // namespace
 
 std::vector<std::string> model_warnings(const Job& job, const InfluenceModel& model) {
@@ -58,29 +76,29 @@ std::vector<std::string> model_warnings(const Job& job, const InfluenceModel& mo
   if (model.convention_found)
     warnings.push_back(fmt::format(
         "The rotor file does not say lag or lead; these runs show {} ({} to 1). Everything here is in {}.",
-        convention_words(model.convention), odds_words(model.mirror.log_odds),
+        convention_words(model.convention), odds_words(model.runs.mirror.log_odds),
         convention_words(model.convention)));
-  if (model.small_residual)
+  if (model.basis == InfluenceModel::Basis::small_residual)
     warnings.push_back(
         "Baselines and coefficients suppose that weights in these planes can cancel most of the vibration, "
         "because the job says so (residual: small). Leave that out where something else than unbalance may "
         "be vibrating.");
-  if (model.with_prior)
+  if (model.prior)
     warnings.push_back(
         "The coefficients come from the prior of the rotor's fleet, with what these runs add to it. Angles "
         "must "
         "mean the same as in the fleet's jobs: slot 1, the reference tooth, lag or lead.");
-  if (model.with_prior && model.prior_jobs < few_fleet_jobs)
+  if (model.prior && model.prior->jobs < few_fleet_jobs)
     warnings.push_back(fmt::format(
         "The prior was learned from {} jobs only: how far rotors of the type differ is hardly known from so "
         "few. Limits and probabilities are widened for it; teach it more jobs, or make a trial run.",
-        model.prior_jobs));
-  if (model.fleet && model.fleet->probability < doubtful)
+        model.prior->jobs));
+  if (model.prior && model.prior->fleet && model.prior->fleet->probability < doubtful)
     warnings.push_back(fmt::format(
         "This rotor's coefficients do not look like its fleet's (probability {:.1g}): another configuration, "
         "a "
         "wrong angle of slot 1, a sensor connected otherwise, or a reading or weight written down wrong.",
-        std::max(model.fleet->probability, 1e-12)));
+        std::max(model.prior->fleet->probability, 1e-12)));
   for (const auto& run : job.runs)
     if (run.set_aside)
       warnings.push_back(fmt::format("Run \"{}\" is set aside: {}.", run.name, *run.set_aside));
@@ -101,17 +119,19 @@ std::vector<std::string> model_warnings(const Job& job, const InfluenceModel& mo
       warnings.push_back(fmt::format("Run \"{}\", noted with {} of its {} readings: {}.", run.name, readings,
                                      run.readings.size(), note));
   }
-  for (const auto& one : model.left_out)
+  for (const auto& one : model.runs.left_out)
     warnings.push_back(fmt::format("Left out, run \"{}\", {}: {}.", job.runs[one.run].name,
                                    place_words(job, one.speed, one.sensor), one.why));
   for (const auto& one : model.unsettled)
     warnings.push_back(fmt::format("NOT PREDICTED: {} ({}). Watch it in the run.",
                                    place_words(job, one.speed, one.sensor), one.why));
-  if (model.condition > 30.0)
+  for (const auto& finding : readiness(job).findings)
+    if (is_of_the_job_file(finding.concern)) warnings.push_back(finding_words(job, finding));
+  if (model.runs.condition > 30.0)
     warnings.push_back(
         fmt::format("The runs hardly separate the planes (condition {:.0f}): small reading errors become "
                     "large weights.",
-                    model.condition));
+                    model.runs.condition));
   if (model.planes_condition > 30.0)
     warnings.push_back(
         fmt::format("The planes act almost alike at these speeds and sensors (condition {:.0f}): their "

@@ -4,27 +4,16 @@
 
 #include <cmath>
 
+#include "balance_sheet.hpp"
 #include "model_warnings.hpp"
 #include "number_words.hpp"
 #include "page_tables.hpp"
 #include "paper.hpp"
+#include "runs/as_found.hpp"
 #include "slot_map.hpp"
 
 namespace trimwright {
 namespace {
-
-constexpr const char* blank = "";
-
-Markup particulars(const PageView& view) {
-  const Job& job = view.job;
-  return element("dl", {{"class", "particulars"}},
-                 paper_entry("Rotor", job.rotor.name) + paper_entry("Serial", job.serial) +
-                     paper_entry("Job", job.title) + paper_entry("Station", job.station) +
-                     paper_entry("Date", blank) + paper_entry("Record number", blank) +
-                     paper_entry("Digest", blank));
-}
-
-Markup number(const std::string& text) { return element("td", {{"class", "number"}}, text); }
 
 /// What the check run read at a place, and the judgement of each reading.
 struct Measured {
@@ -45,113 +34,72 @@ Measured measured_at(const PageView& view, std::size_t speed, std::size_t sensor
     add(measured.result, row_words(one));
   }
   for (const auto& one : view.verdict->missing)
-    if (one.speed == speed && one.sensor == sensor && component == Component::once_per_rev)
+    if (one.speed == speed && one.sensor == sensor && one.component == component)
       measured = {"not read", "✕ MISSING"};
   return measured;
 }
 
 /// A place to run: what is expected, where something predicts it, and what was read.
-Markup level_row(const PageView& view, const ExpectedReading& one, Component component) {
+SheetLevel level_at(const PageView& view, const ExpectedReading& one, Component component) {
   const Sensor& sensor = view.rotor().sensors[one.sensor];
   const bool once = component == Component::once_per_rev;
   const PageRow* row = once ? view.row_at(one.speed, one.sensor) : nullptr;
-  const auto as_found = once ? shown_reading(view.job, view.found_run, one.speed, one.sensor) : std::nullopt;
-  const auto level = [&](const std::optional<double>& peak) {
-    return number(peak ? amplitude_words(sensor.unit.shown_from_peak(*peak)) : "–");
+  const auto seen = [&](const std::optional<double>& peak) {
+    return peak ? std::optional(sensor.unit.shown_from_peak(*peak)) : std::nullopt;
   };
   const Measured measured = measured_at(view, one.speed, one.sensor, component);
-  return element("tr", {},
-                 element("th", {{"scope", "row"}}, speed_words(view.job, one.speed)) +
-                     element("td", {}, sensor.name + (once ? "" : ", overall level")) +
-                     element("td", {{"class", "unit"}}, sensor.unit.text()) +
-                     number(as_found ? reading_words(*as_found) : "") +
-                     number(row ? reading_words(row->before) : "") +
-                     number(row    ? reading_words(row->after)
-                            : once ? "not known"
-                                   : "") +
-                     number(!once                    ? ""
-                            : row && row->differs_by ? amplitude_words(*row->differs_by)
-                                                     : "?") +
-                     element("td", {{"class", "number write"}}, measured.words) + level(one.stop_above) +
-                     level(one.target) + element("td", {{"class", "write"}}, measured.result));
+  SheetLevel level{speed_words(view.job, one.speed), sensor.name, sensor.unit.text(), !once};
+  if (once) level.as_found = shown_reading(view.job, view.found_run, one.speed, one.sensor);
+  if (!once)
+    for (const auto& read : view.verdict->readings)
+      if (read.speed == one.speed && read.sensor == one.sensor && read.component == component && read.first)
+        level.as_found = ShownReading{sensor.unit.shown_from_peak(*read.first), std::nan("")};
+  if (row) {
+    level.now = row->before;
+    level.expected = row->after;
+    level.differs_by = row->differs_by;
+  }
+  level.measured = measured.words;
+  level.limit = seen(one.stop_above);
+  level.target = seen(one.target);
+  level.result = measured.result;
+  return level;
 }
 
-Markup levels(const PageView& view) {
-  Markup rows;
+void add_levels(const PageView& view, BalanceSheet& sheet) {
   for (const auto& one : view.plan.expected) {
-    rows += level_row(view, one, Component::once_per_rev);
+    sheet.levels.push_back(level_at(view, one, Component::once_per_rev));
     if (!measured_at(view, one.speed, one.sensor, Component::overall).words.empty())
-      rows += level_row(view, one, Component::overall);
+      sheet.levels.push_back(level_at(view, one, Component::overall));
   }
-  return page_table("Levels (amplitude ∠ phase " + convention_words(view.rotor().phase) + ")",
-                    {{"speed"},
-                     {"sensor"},
-                     {"unit"},
-                     {"as found", true},
-                     {"now (fit)", true},
-                     {"expected", true},
-                     {"differs by", true},
-                     {"measured after"},
-                     {"limit", true},
-                     {"target", true},
-                     {"result"}},
-                    rows) +
-         element(
-             "p", {},
-             "Differs by: draw the expected and the measured reading as arrows from one point, as long as "
-             "the amplitude and turned by the phase. When it is further from tip to tip than this, the "
-             "reading differs: change nothing before the cause is found. A reading made off its set speed "
-             "may be further away; once it is made, this sheet shows that.");
 }
 
-Markup weights(const PageView& view) {
-  Markup rows;
-  for (const auto& change : view.plan.changes) {
-    const Plane& plane = view.rotor().planes[change.plane];
-    const auto position = slot_position(view.rotor(), plane, change.slot);
-    rows += element(
-        "tr", {},
-        element("th", {{"scope", "row"}}, plane.name) +
-            element("td", {{"class", "number"}}, std::to_string(change.slot)) +
-            element("td", {{"class", "number"}}, fmt::format("{:.1f}°", position.angle.degrees())) +
-            element("td", {}, position.blade) + element("td", {}, content_words(plane, change.remove)) +
-            element("td", {}, content_words(plane, change.fit)) +
-            element("td", {{"class", "box"}},
-                    change.remove || plane.filler.moment_g_mm > 0.0 ? "☐ out" : "") +
-            element("td", {{"class", "box"}}, change.fit || plane.filler.moment_g_mm > 0.0 ? "☐ in" : "") +
-            element("td", {{"class", "box"}}, "☐"));
-  }
-  if (rows.empty() && view.trim.has_slots())
-    return element("p", {}, element("b", {}, view.plan.steps.front().instruction));
-  if (rows.empty()) {
-    for (const auto& part : view.trim.correction.parts)
-      rows += element("li", {},
-                      fmt::format("☐ {}: add {:.4g} g mm at {}", view.rotor().planes[part.plane].name,
-                                  std::abs(part.moment_to_add),
-                                  angle_position(view.rotor(), RotorAngle::of(part.moment_to_add)).text()));
-    return element("h3", {}, "Moments to add to what is fitted now") + element("ul", {}, rows);
-  }
-  return page_table("Weights: what changes against what is fitted now (angles with rotation, from the " +
-                        zero_words(view.rotor()) + ")",
-                    {{"plane"},
-                     {"slot", true},
-                     {"angle", true},
-                     {"blades"},
-                     {"take out"},
-                     {"put in"},
-                     {"out"},
-                     {"in"},
-                     {"checked"}},
-                    rows);
+std::optional<Piece> piece_in(const FittedWeights& fitted, int slot) {
+  const auto found = fitted.slots.find(slot);
+  return found == fitted.slots.end() ? std::nullopt : std::optional(found->second);
 }
 
-Markup fitted_after_plan(const PageView& view) {
-  Markup items;
-  for (std::size_t p = 0; p < view.fitted.size(); ++p)
-    items += element(
-        "li", {},
-        view.rotor().planes[p].name + ": " + fitted_words(view.rotor().planes[p], view.fitted[p]) + ".");
-  return element("h3", {}, "What the planes hold then") + element("ul", {}, items);
+/// What the planes hold with the plan carried out, and what changes until then.
+void add_planes(const PageView& view, const std::vector<FittedWeights>& before, BalanceSheet& sheet) {
+  for (std::size_t p = 0; p < view.fitted.size(); ++p) {
+    const Plane& plane = view.rotor().planes[p];
+    SheetPlane held{plane.name, {}, plane.slots ? content_words(plane, std::nullopt) : ""};
+    for (const auto& [slot, piece] : view.fitted[p].slots)
+      held.held.push_back({slot, 0.0, content_words(plane, piece)});
+    for (const auto& piece : view.fitted[p].free)
+      held.held.push_back(
+          {std::nullopt, piece.at.degrees(), content_words(plane, Piece{{}, piece.moment_g_mm})});
+    sheet.planes.push_back(std::move(held));
+    for (int slot = 1; plane.slots && slot <= plane.slots->count; ++slot) {
+      const auto out = piece_in(before[p], slot), in = piece_in(view.fitted[p], slot);
+      if (out == in) continue;
+      const Weight* weight = in && !in->weight_id.empty() ? plane.find_weight(in->weight_id) : nullptr;
+      const auto position = slot_position(view.rotor(), plane, slot);
+      sheet.changes.push_back({plane.name, slot, position.angle.degrees(), position.blade,
+                               content_words(plane, out), content_words(plane, in),
+                               weight ? weight->part_number : ""});
+    }
+  }
 }
 
 Markup maps(const PageView& view) {
@@ -162,53 +110,118 @@ Markup maps(const PageView& view) {
   return element("div", {{"class", "sheet-maps"}}, drawings) + slot_map_legend();
 }
 
-Markup verdict(const PageView& view) {
-  const std::string expected =
-      "Expected: " + expected_words(view.trim.predictions, view.trim.not_predicted.size()) + ".";
-  const std::string measured =
-      view.verdict
-          ? fmt::format("Run “{}”: {}", view.job.runs[view.verdict->run].name, verdict_words(*view.verdict))
-          : "Measured after: not yet. Write the readings down above.";
-  return element("h3", {}, "Verdict") + element("p", {}, expected) +
-         element("p", {}, measured + " Released: ☐ yes ☐ no, by a licensed person.");
+BalanceSheet sheet_of(const PageView& view) {
+  const Job& job = view.job;
+  BalanceSheet sheet;
+  sheet.rotor = job.rotor.name;
+  sheet.serial = job.serial;
+  sheet.job = job.title;
+  sheet.station = job.station;
+  sheet.phase = convention_words(job.rotor.phase);
+  sheet.angles_from = zero_words(job.rotor);
+  sheet.warnings = model_warnings(job, view.model);
+  sheet.cautions = view.plan.cautions;
+  add_levels(view, sheet);
+  if (view.verdict) {
+    const Run& run = job.runs[view.verdict->run];
+    sheet.made = true;
+    sheet.run = run.name;
+    sheet.date = run.conditions.when;
+    sheet.made_by = run.conditions.who;
+    sheet.conditions.assign(run.conditions.other.begin(), run.conditions.other.end());
+    sheet.verdict = {verdict_words(*view.verdict)};
+  } else {
+    sheet.verdict = {
+        "Expected: " + expected_words(view.trim.predictions, view.trim.not_predicted.size()) + ".",
+        "Measured after: not yet. Write the readings down above."};
+  }
+  add_planes(view, sheet.made ? fitted_as_found(job) : job.fitted_now, sheet);
+  return sheet;
 }
 
-/// What a person completes by hand.
-Markup entries() {
-  Markup lines;
-  for (const char* what : {"Manual and revision", "Torque", "Locking", "Part numbers", "Tools accounted for",
-                           "Pieces left over, accounted for"})
-    lines += paper_entry(what, blank);
-  return element("dl", {{"class", "particulars"}}, lines);
+/// What is told where no slot changes: why, or the moments of planes without slots.
+Markup nothing_changes(const PageView& view) {
+  if (view.trim.has_slots()) return element("p", {}, element("b", {}, view.plan.steps.front().instruction));
+  Markup items;
+  for (const auto& part : view.trim.correction.parts)
+    items += element("li", {},
+                     fmt::format("☐ {}: add {:.4g} g mm at {}", view.rotor().planes[part.plane].name,
+                                 std::abs(part.moment_to_add),
+                                 angle_position(view.rotor(), RotorAngle::of(part.moment_to_add)).text()));
+  return element("h3", {}, "Moments to add to what is fitted now") + element("ul", {}, items);
 }
 
-/// Where nothing is fitted there is nothing to sign for but run and release.
-Markup signatures(const PageView& view) {
+Markup cell_markup(SheetColumn::Kind kind, const std::string& words) {
+  constexpr const char* classes[] = {"", "number", "unit", "number write", "box", "line"};
+  if (kind == SheetColumn::Kind::words) return element("td", {}, words);
+  return element("td", {{"class", classes[static_cast<std::size_t>(kind)]}}, words);
+}
+
+Markup table_markup(const SheetPart& part) {
+  std::vector<PageColumn> columns;
+  for (const auto& column : part.columns)
+    columns.push_back({column.words, column.kind == SheetColumn::Kind::number});
   Markup rows;
-  const auto& roles = signature_roles();
-  const bool nothing = view.trim.has_slots() && view.plan.changes.empty();
-  for (std::size_t i = nothing ? 2 : 0; i < roles.size(); ++i)
-    rows +=
-        element("tr", {{"class", "row"}},
-                element("th", {{"scope", "row"}}, roles[i]) + element("td", {{"class", "line"}}, blank) +
-                    element("td", {{"class", "line"}}, blank) + element("td", {{"class", "line"}}, blank));
-  return page_table("Signatures, for the weights above",
-                    {{"role"}, {"name"}, {"signature"}, {"date and time"}}, rows);
+  for (const auto& row : part.rows) {
+    Markup cells = element("th", {{"scope", "row"}}, row[0]);
+    for (std::size_t c = 1; c < row.size(); ++c) cells += cell_markup(part.columns[c].kind, row[c]);
+    rows += element("tr", {}, cells);
+  }
+  return page_table(part.heading, columns, rows);
+}
+
+Markup entries_markup(const SheetPart& part) {
+  Markup list;
+  for (const auto& row : part.rows)
+    list += element(
+        "div", {},
+        element("dt", {}, row[0]) + element("dd", {{"class", row[1].empty() ? "line" : "known"}}, row[1]));
+  const Markup entries = element("dl", {{"class", "particulars"}}, list);
+  return part.heading.empty() ? entries : element("h3", {}, part.heading) + entries;
+}
+
+Markup part_markup(const SheetPart& part) {
+  Markup set;
+  std::vector<std::string> lines;
+  switch (part.kind) {
+    case SheetPart::Kind::entries:
+      set = entries_markup(part);
+      break;
+    case SheetPart::Kind::table:
+      set = table_markup(part);
+      break;
+    case SheetPart::Kind::points:
+      for (const auto& row : part.rows) lines.push_back(row[0]);
+      set = points_under(part.heading, lines);
+      break;
+    case SheetPart::Kind::sentences:
+      set = element("h3", {}, part.heading);
+      for (const auto& row : part.rows) set += element("p", {}, row[0]);
+  }
+  if (!part.note.empty()) set += element("p", {}, part.note);
+  return part.key == "level" ? set : element("div", {{"class", "keep"}}, set);
 }
 
 }  // namespace
 
 Markup page_sheet(const PageView& view) {
-  const auto part = [](std::string_view css_class, const Markup& content) {
-    return element("div", {{"class", css_class}}, content);
-  };
-  const std::string date = view.verdict != nullptr ? view.job.runs[view.verdict->run].conditions.when : "";
-  return paper(view.job, "sheet", "first", "Balance sheet", date,
-               particulars(view) +
-                   part("keep", points_under("Before you trust this", model_warnings(view.job, view.model))) +
-                   levels(view) + part("keep", verdict(view)) + part("keep", maps(view)) +
-                   part("keep only-print", points_under("Cautions", view.plan.cautions)) +
-                   part("keep", weights(view) + fitted_after_plan(view) + entries() + signatures(view)));
+  Markup parts, attested;  // what is signed stands with its signatures
+  const BalanceSheet sheet = sheet_of(view);
+  for (auto& part : sheet_parts(sheet)) {
+    const bool nothing_fitted = sheet.changes.empty() && view.trim.has_slots();
+    if (part.key == "signature" && nothing_fitted)  // nobody signs for fitting nothing
+      part.rows.erase(part.rows.begin(), part.rows.begin() + 2);
+    if (part.key == "fitted" && sheet.changes.empty()) attested += nothing_changes(view);
+    if (part.key == "weight" || part.key == "fitted" || part.key == "entry" || part.key == "signature")
+      attested += part_markup(part);
+    else if (part.key == "caution")
+      parts += element("div", {{"class", "keep only-print"}}, part_markup(part));
+    else
+      parts += part_markup(part);
+    if (part.key == "verdict") parts += element("div", {{"class", "keep"}}, maps(view));
+  }
+  return paper(view.job, "sheet", "first", "Balance sheet", sheet.date,
+               parts + element("div", {{"class", "keep"}}, attested));
 }
 
 }  // namespace trimwright

@@ -3,7 +3,7 @@
 #include <algorithm>
 #include <cmath>
 
-#include "plan/plan_words.hpp"
+#include "plan/steps.hpp"
 #include "trimwright/plan.hpp"
 #include "trimwright/report.hpp"
 

@@ -157,11 +157,10 @@ std::string both_objectives_table(const TrimPlan& trim) {
 }
 
 std::string verdict_line(const TrimPlan& trim) {
-  return wrapped(
-      "  ",
-      fmt::format("Largest expected amplitude over its limit: {:.3f}. No choice allowed here can bring it "
-                  "below {:.3f}.",
-                  trim.worst_ratio, trim.bound));
+  return wrapped("  ", fmt::format("Largest expected amplitude divided by its limit: {:.3f} (1 is at the "
+                                   "limit). No choice allowed here "
+                                   "can bring it below {:.3f}.",
+                                   trim.worst_ratio, trim.bound));
 }
 
 }  // namespace
@@ -177,15 +176,14 @@ std::string plan_text(const Job& job, const InfluenceModel& model, const TrimPla
     text += section("IF WEIGHTS CAME IN EVERY SIZE AND AT EVERY ANGLE") + moment_table(job, trim.correction);
   text += section("EXPECTED IN THE NEXT RUN (amplitude ∠ phase; stop the run above the limit)");
   text += prediction_table(job, trim.predictions, plan);
-  text +=
-      wrapped("  ",
-              "now (fit): what the model says of the weights fitted now. ±: one standard deviation of the "
-              "expected value per component, from the readings' stated repeatability or else from their "
-              "scatter; ? where neither is known. 9 in 10: nine readings in ten lie between these, noise "
-              "and tolerances included, and what is known of how small a trim leaves the vibration: so the "
-              "range need not lie about the expected value. differs by: a reading further away from the "
-              "expected one than this, from tip to tip of the two arrows, is not as expected; one sound "
-              "reading in fifty is.");
+  text += wrapped(
+      "  ",
+      "now (fit): what the model says of the weights fitted now. ±: one standard deviation of the "
+      "expected value per component, from the readings' stated repeatability or else from their "
+      "scatter; ? where neither is known. 9 in 10: nine readings in ten will lie between these two, noise "
+      "and tolerances included; the expected value need not lie in their middle. differs by: draw the "
+      "expected reading and the one you read as arrows; when their tips are further apart than this, the "
+      "reading is not as expected. Even when nothing is wrong, about 1 reading in 50 is further away.");
   text += wrapped("  ", outlook_words(trim.predictions, trim.not_predicted.size(), trim.outlook));
   text += verdict_line(trim);
   text += section("AT A GLANCE (# expected, o now, | target, ] limit)") + level_bars(job, trim.predictions);

@@ -5,7 +5,9 @@
 #include <cmath>
 #include <vector>
 
+#include "number_words.hpp"
 #include "text_table.hpp"
+#include "trimwright/check.hpp"
 #include "trimwright/plan.hpp"
 
 namespace trimwright {
@@ -51,6 +53,34 @@ std::vector<std::string> not_checked(const Readiness& readiness) {
 std::string finding_words(const Job& job, const ReadinessFinding& finding) {
   const std::string place = place_words(job, finding), runs = runs_words(job, finding.runs);
   switch (finding.concern) {
+    case Concern::no_readings:
+      return "There are no readings in any run.";
+    case Concern::unread_run:
+      return fmt::format("There are no readings of {}.", runs);
+    case Concern::doubled_readings:
+      return fmt::format(
+          "Run \"{}\" has no readings, and run \"{}\" has two at most places: are some of them those of run "
+          "\"{}\"?",
+          job.runs[finding.runs[1]].name, job.runs[finding.runs[0]].name, job.runs[finding.runs[1]].name);
+    case Concern::contradicts:
+      return fmt::format("{}two readings of {} differ by {:.0f} % of the amplitude.", place, runs,
+                         100.0 * finding.ratio);
+    case Concern::lone_speed:
+      return fmt::format("{}only {} has this speed, and it has no reading at {}: mistyped?", place, runs,
+                         finding.what);
+    case Concern::no_longer_listed:
+      return fmt::format(
+          "{} no longer lists {}: were they taken out? A run lists all that is fitted, not "
+          "only what was added.",
+          "R" + runs.substr(1), finding.what);
+    case Concern::other_conditions:
+      return fmt::format("{} stand in one model, and were not made alike ({}).", "R" + runs.substr(1),
+                         finding.what);
+    case Concern::trial_weight_in:
+      return fmt::format(
+          "The job does not say what is fitted now, so the weights of {} count as fitted, because it was the "
+          "last. Say fitted_now where they were taken out again.",
+          runs);
     case Concern::below_target:
       return fmt::format("Every reading of {} meets its target (the largest is at {:.2f} of it).", runs,
                          finding.ratio);
@@ -85,9 +115,22 @@ std::string finding_words(const Job& job, const ReadinessFinding& finding) {
 std::string what_to_do(ReadinessConcern concern) {
   switch (concern) {
     case Concern::below_target:
+    case Concern::no_longer_listed:
+    case Concern::trial_weight_in:
       return {};
+    case Concern::other_conditions:
+      return "Compare only runs made alike: set those aside that were not, or repeat them.";
+    case Concern::no_readings:
+    case Concern::unread_run:
+      return "Make the run, or enter its readings.";
+    case Concern::doubled_readings:
+    case Concern::lone_speed:
+    case Concern::contradicts:
+      return "Compare the table of readings with what was written down at the instrument.";
     case Concern::above_limit:
-      return "Run there again only as far as the maker's manual allows.";
+      return "Inspect first, as the maker's manual says: blades, spinner and their fastening, damage, loose "
+             "or "
+             "lost parts. Make no run there that goes above the limit; a trim comes after.";
     case Concern::no_repeat:
       return "One more run as found, nothing changed, shows what a trim can rely on.";
     case Concern::does_not_repeat:
@@ -116,10 +159,40 @@ std::string what_to_do(ReadinessConcern concern) {
 }
 
 std::string answer_words(const Readiness& readiness) {
-  if (readiness.has(Concern::below_target)) return "No trim is called for: the last run meets every target.";
+  if (readiness.has(Concern::no_readings)) return "Not yet: there are no readings at all.";
+  if (readiness.has(Concern::above_limit))
+    return "ABOVE A LIMIT: inspect first, before any further run or trim, as the maker's manual says.";
+  if (readiness.has(Concern::below_target))
+    return "No trim is called for: with what is fitted now every reading meets its target.";
   if (!readiness.ready()) return "Not yet: look at the following first, as the maker's manual says.";
   if (readiness.findings.empty()) return "Ready: nothing in these runs speaks against a trim.";
   return "Ready, with care: nothing in these runs speaks against a trim, but see below.";
+}
+
+/// What the run judged read, beside limits and targets.
+std::string levels(const Job& job, const Readiness& readiness) {
+  if (readiness.has(Concern::no_readings)) return {};
+  if (!readiness.judged)
+    return wrapped("  ", "No run was made with what is fitted now, so how it runs is not known.");
+  TextTable table({{"speed", TextTable::Align::left},
+                   {"sensor", TextTable::Align::left},
+                   {"read", TextTable::Align::right},
+                   {"limit", TextTable::Align::right},
+                   {"target", TextTable::Align::right},
+                   {"unit", TextTable::Align::left},
+                   {"component", TextTable::Align::left},
+                   {"result", TextTable::Align::left}});
+  for (const auto& one : job.runs[*readiness.judged].readings) {
+    const Sensor& sensor = job.rotor.sensors[one.sensor];
+    const Place& place = place_of(job, one.speed, one.sensor);
+    const auto words = [&](double peak) { return amplitude_words(sensor.unit.shown_from_peak(peak)); };
+    table.add({speed_words(job, one.speed), sensor.name, words(one.amplitude), words(place.limit),
+               place.target ? words(*place.target) : "-", sensor.unit.text(),
+               one.component == Component::overall ? "overall" : "once-per-rev",
+               level_words(one.amplitude, place.limit, place.target)});
+  }
+  return "  Run \"" + job.runs[*readiness.judged].name + "\", the last with what is fitted now:\n" +
+         table.text();
 }
 
 std::string ready_text(const Job& job, const Readiness& readiness) {
@@ -132,9 +205,12 @@ std::string ready_text(const Job& job, const Readiness& readiness) {
     text += wrapped("  * ", finding_words(job, finding));
     const bool last =
         i + 1 == readiness.findings.size() || readiness.findings[i + 1].concern != finding.concern;
-    if (const std::string advice = what_to_do(finding.concern); last && !advice.empty())
+    const bool no_more_runs = finding.concern == Concern::no_repeat && readiness.has(Concern::above_limit);
+    if (const std::string advice = what_to_do(finding.concern); last && !advice.empty() && !no_more_runs)
       text += wrapped("    ", advice);
   }
+  if (const std::string table = levels(job, readiness); !table.empty())
+    text += "\nBESIDE LIMITS AND TARGETS\n" + table;
   if (const auto open = not_checked(readiness); !open.empty()) {
     text += "\nNOT CHECKED\n";
     for (const auto& one : open) text += wrapped("  * ", one);

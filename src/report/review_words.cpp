@@ -146,4 +146,30 @@ std::vector<std::string> suspect_words(const Job& job, const SuspectEffect& effe
   return words;
 }
 
+std::vector<std::string> sensor_words(const Job& job, const std::vector<SensorCorrection>& corrections) {
+  constexpr double quite_another_deg = 60.0;
+  std::vector<std::string> words;
+  std::string apart;
+  for (const auto& one : corrections) {
+    const std::string whose = one.sensor ? job.rotor.sensors[*one.sensor].name : std::string("all together");
+    std::string asks;
+    bool turned = false;
+    for (std::size_t p = 0; p < one.correction.parts.size(); ++p) {
+      const auto& part = one.correction.parts[p];
+      const auto common = corrections.front().correction.parts[p].moment_to_add;
+      asks += fmt::format("{}{:.4g} g mm at {:.0f}° in {}", p == 0 ? "" : ", ", std::abs(part.moment_to_add),
+                          RotorAngle::of(part.moment_to_add).degrees(), job.rotor.planes[part.plane].name);
+      turned |= std::abs(std::arg(part.moment_to_add * std::conj(common))) > radians(quite_another_deg);
+    }
+    if (turned) apart += (apart.empty() ? "" : ", ") + whose;
+    words.push_back(whose + ": " + asks + ".");
+  }
+  if (!apart.empty())
+    words.push_back(fmt::format(
+        "More than {:.0f}° from what all together ask for: {}. A phase read in the other sense, a sensor "
+        "turned over or a lost reference looks so; so do readings that one plane cannot lower together.",
+        quite_another_deg, apart));
+  return words;
+}
+
 }  // namespace trimwright

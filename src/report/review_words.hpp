@@ -19,4 +19,8 @@ namespace trimwright {
 /// What becomes of the correction without the suspect readings.
 [[nodiscard]] std::vector<std::string> suspect_words(const Job& job, const SuspectEffect& effect);
 
+/// What each sensor alone asks for beside all together, and which asks for quite another angle.
+[[nodiscard]] std::vector<std::string> sensor_words(const Job& job,
+                                                    const std::vector<SensorCorrection>& corrections);
+
 }  // namespace trimwright

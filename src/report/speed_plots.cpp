@@ -10,9 +10,9 @@
 namespace trimwright {
 namespace {
 
-constexpr double left = 52.0;
-constexpr double right = 388.0;
-constexpr double top = 14.0;
+constexpr double plot_left = 52.0;
+constexpr double plot_right = 388.0;
+constexpr double plot_top = 14.0;
 
 double speed_of(const PageView& view, std::size_t row) { return view.job.speeds_rpm[view.rows[row].speed]; }
 
@@ -20,7 +20,7 @@ Axis speed_axis(const PageView& view, const std::vector<std::size_t>& rows) {
   double low = speed_of(view, rows.front());
   double high = speed_of(view, rows.back());
   const double margin = high > low ? 0.06 * (high - low) : 0.05 * high;
-  return {low - margin, high + margin, left, right};
+  return {low - margin, high + margin, plot_left, plot_right};
 }
 
 Markup speed_ticks(const PageView& view, const Axis& axis, double bottom) {
@@ -30,10 +30,10 @@ Markup speed_ticks(const PageView& view, const Axis& axis, double bottom) {
   Markup ticks;
   for (double value = std::ceil(axis.from / unit / step) * step; value * unit <= axis.to; value += step) {
     const double x = axis.at(value * unit);
-    ticks += plot_line({x, top}, {x, bottom}, "grid");
+    ticks += plot_line({x, plot_top}, {x, bottom}, "grid");
     ticks += plot_text({x, bottom + 15.0}, "tick", fmt::format("{:g}", value));
   }
-  return ticks + plot_text({0.5 * (left + right), bottom + 33.0}, "tick",
+  return ticks + plot_text({0.5 * (plot_left + plot_right), bottom + 33.0}, "tick",
                            rotor.speed_100_rpm ? fmt::format("speed, % of {:.0f} rpm", *rotor.speed_100_rpm)
                                                : "speed, rpm");
 }
@@ -41,8 +41,8 @@ Markup speed_ticks(const PageView& view, const Axis& axis, double bottom) {
 Markup value_ticks(const Axis& axis, double step) {
   Markup ticks;
   for (double value = axis.from; value <= axis.to * (1.0 + 1e-9); value += step) {
-    ticks += plot_line({left, axis.at(value)}, {right, axis.at(value)}, "grid");
-    ticks += plot_text({left - 6.0, axis.at(value)}, "tick end", fmt::format("{:.4g}", value));
+    ticks += plot_line({plot_left, axis.at(value)}, {plot_right, axis.at(value)}, "grid");
+    ticks += plot_text({plot_left - 6.0, axis.at(value)}, "tick end", fmt::format("{:.4g}", value));
   }
   return ticks;
 }
@@ -99,7 +99,7 @@ Markup amplitude_plot(const PageView& view, std::size_t sensor) {
   const double bottom = 250.0;
   const Axis x = speed_axis(view, rows);
   const double full = round_full(highest(view, rows));
-  const Axis y{0.0, full, bottom, top};
+  const Axis y{0.0, full, bottom, plot_top};
   Markup drawing = speed_ticks(view, x, bottom) + value_ticks(y, tick_step(full, 5));
   drawing += level_steps(view, sensor, x, y, true) + level_steps(view, sensor, x, y, false);
   Markup marks;
@@ -167,7 +167,7 @@ Axis phase_axis(const std::vector<PhaseSeries>& all, double bottom) {
       if (!std::isnan(phase)) low = std::min(low, phase), high = std::max(high, phase);
   low = 90.0 * std::floor(low / 90.0);
   high = std::max(low + 360.0, 90.0 * std::ceil(high / 90.0));
-  return {low, high, bottom, top};
+  return {low, high, bottom, plot_top};
 }
 
 std::vector<PhaseSeries> phase_series(const PageView& view, const std::vector<std::size_t>& rows) {
@@ -196,8 +196,8 @@ Markup phase_plot(const PageView& view, std::size_t sensor) {
   const Axis y = phase_axis(all, bottom);
   Markup drawing = speed_ticks(view, x, bottom);
   for (double value = y.from; value <= y.to + 1e-9; value += y.to - y.from > 540.0 ? 180.0 : 90.0) {
-    drawing += plot_line({left, y.at(value)}, {right, y.at(value)}, "grid");
-    drawing += plot_text({left - 6.0, y.at(value)}, "tick end",
+    drawing += plot_line({plot_left, y.at(value)}, {plot_right, y.at(value)}, "grid");
+    drawing += plot_text({plot_left - 6.0, y.at(value)}, "tick end",
                          fmt::format("{:.0f}", value - 360.0 * std::floor(value / 360.0)));
   }
   Markup marks;
@@ -237,12 +237,12 @@ Markup trade_off_plot(const PageView& view) {
   for (const auto& row : table) most = std::max(most, row.worst_ratio);
   const double bottom = 250.0;
   const double full = round_full(most);
-  const Axis y{0.0, full, bottom, top};
-  const Axis x{-0.5, static_cast<double>(table.back().changes.size()) + 0.5, left, right};
+  const Axis y{0.0, full, bottom, plot_top};
+  const Axis x{-0.5, static_cast<double>(table.back().changes.size()) + 0.5, plot_left, plot_right};
   Markup drawing = value_ticks(y, tick_step(full, 5));
-  drawing += element(
-      "path", {{"class", "limit"}, {"d", fmt::format("M{:.1f},{:.1f}H{:.1f}", left, y.at(1.0), right)}});
-  drawing += plot_text({right - 4.0, y.at(1.0) - 9.0}, "level end", "limit");
+  drawing += element("path", {{"class", "limit"},
+                              {"d", fmt::format("M{:.1f},{:.1f}H{:.1f}", plot_left, y.at(1.0), plot_right)}});
+  drawing += plot_text({plot_right - 4.0, y.at(1.0) - 9.0}, "level end", "limit");
   std::string words;
   for (std::size_t i = 0; i < table.size(); ++i) {
     const auto& row = table[i];
@@ -257,7 +257,7 @@ Markup trade_off_plot(const PageView& view) {
     words += fmt::format("{} changed: {:.3f}{}{}. ", pieces, row.worst_ratio, chosen ? ", this plan" : "",
                          row.recommended ? ", recommended" : "");
   }
-  drawing += plot_text({0.5 * (left + right), bottom + 33.0}, "tick",
+  drawing += plot_text({0.5 * (plot_left + plot_right), bottom + 33.0}, "tick",
                        "slots changed (★ recommended, filled: this plan)");
   return plot_figure(
       {"trade-off", "speed", 292.0, "Largest expected amplitude over its limit, by slots changed", words}, {},

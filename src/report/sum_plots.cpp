@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <cmath>
 
+#include "forecast/outlook.hpp"
 #include "number_words.hpp"
 #include "page_plots.hpp"
 #include "plot_parts.hpp"
@@ -116,7 +117,7 @@ Markup sum_plots(const PageView& view) {
 }
 
 Markup trial_plot(const PageView& view, std::size_t sensor) {
-  const auto& runs = view.model.runs_used;
+  const auto& runs = view.model.runs.used;
   if (runs.empty()) return {};
   const Sensor& s = view.rotor().sensors[sensor];
   struct Move {

@@ -4,16 +4,16 @@
 #include <sstream>
 
 namespace trimwright {
-namespace {
 
-/// Code points of UTF-8 text; every one this program prints is one column wide.
-std::size_t columns_of(const std::string& text) {
+std::size_t text_columns(const std::string& text) {
   return static_cast<std::size_t>(std::count_if(
       text.begin(), text.end(), [](char c) { return (static_cast<unsigned char>(c) & 0xc0) != 0x80; }));
 }
 
+namespace {
+
 std::string padded(const std::string& text, std::size_t width, TextTable::Align align) {
-  const std::string blanks(width - std::min(width, columns_of(text)), ' ');
+  const std::string blanks(width - std::min(width, text_columns(text)), ' ');
   return align == TextTable::Align::left ? text + blanks : blanks + text;
 }
 
@@ -22,8 +22,8 @@ std::string padded(const std::string& text, std::size_t width, TextTable::Align 
 std::string TextTable::text() const {
   std::vector<std::size_t> widths;
   for (std::size_t c = 0; c < columns_.size(); ++c) {
-    std::size_t width = columns_of(columns_[c].first);
-    for (const auto& row : rows_) width = std::max(width, columns_of(row[c]));
+    std::size_t width = text_columns(columns_[c].first);
+    for (const auto& row : rows_) width = std::max(width, text_columns(row[c]));
     widths.push_back(width);
   }
   const auto line = [&](const auto& cell) {
@@ -40,13 +40,13 @@ std::string TextTable::text() const {
 }
 
 std::string wrapped(const std::string& lead, const std::string& text, std::size_t width) {
-  const std::string indent(columns_of(lead), ' ');
+  const std::string indent(text_columns(lead), ' ');
   std::istringstream words(text);
   std::string result;
   std::string line = lead;
   bool fresh = true;
   for (std::string word; words >> word;) {
-    if (!fresh && columns_of(line) + 1 + columns_of(word) > width) {
+    if (!fresh && text_columns(line) + 1 + text_columns(word) > width) {
       result += line + "\n";
       line = indent;
       fresh = true;

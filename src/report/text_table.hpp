@@ -5,6 +5,9 @@
 
 namespace trimwright {
 
+/// Columns that UTF-8 text takes: its code points, as every one this program prints is one column wide.
+[[nodiscard]] std::size_t text_columns(const std::string& text);
+
 /// Columns of text, padded by what is shown, not by bytes.
 class TextTable {
  public:

@@ -37,7 +37,7 @@ std::string candidate_table(const Job& job, const TrialAdvice& advice) {
                    {"weight", Align::left},
                    {"pull", Align::right},
                    {"of rotor's weight", Align::right},
-                   {"variance left", Align::right},
+                   {"uncertainty left", Align::right},
                    {"above a limit", Align::right},
                    {"targets met after", Align::right}});
   for (const auto& one : advice.candidates)
@@ -49,25 +49,25 @@ std::string candidate_table(const Job& job, const TrialAdvice& advice) {
 }
 
 std::string candidate_lines(const Job& job, const TrialAdvice& advice) {
-  const std::string text = section("TRIALS WEIGHED (the best first)") + candidate_table(job, advice);
+  const std::string text = section("TRIAL WEIGHTS COMPARED (the best first)") + candidate_table(job, advice);
   const std::string no_mass = advice.advised().force_share
                                   ? ""
                                   : wrapped("  ", "of rotor's weight: ?, as the rotor file gives no mass.");
   if (!advice.advised().variance_left)
     return text + no_mass +
            wrapped("  ",
-                   "variance left, above a limit, targets met after: ?, as it is not known how surely a "
+                   "uncertainty left, above a limit, targets met after: ?, as it is not known how surely a "
                    "weight in "
                    "this plane acts.");
   return text + no_mass +
-         wrapped(
-             "  ",
-             fmt::format(
-                 "variance left: of what the correction would leave, in units of the targets, after this "
-                 "run (A-optimal). above a limit: the chance that some reading of this run is. Advised is "
-                 "what tells most with at most {:.0f} % of that, or the safer where two tell as much. "
-                 "targets met after: by the correction that follows.",
-                 100.0 * acceptable_risk));
+         wrapped("  ", fmt::format("uncertainty left: of what the correction would leave after this run, "
+                                   "less is better (variance in "
+                                   "units of the targets, A-optimal). above a limit: the chance that some "
+                                   "reading of this run is. "
+                                   "Recommended is the least uncertainty with at most {:.0f} % of that; of "
+                                   "two about equal, the "
+                                   "safer. targets met after: the chance, by the correction that follows.",
+                                   100.0 * acceptable_risk));
 }
 
 }  // namespace
@@ -81,7 +81,7 @@ std::string trial_text(const Job& job, const TrialAdvice& advice, const BalanceP
   for (const auto& note : advice.notes) text += wrapped("  ", note);
   if (run)
     text += section("WHAT CHANGES") + change_table(job, plan.changes) +
-            section("STOP LEVELS (end the run when a reading passes its level)") + stop_table(job, plan);
+            section("STOP LEVELS (stop the run when a reading goes above its level)") + stop_table(job, plan);
   return text + candidate_lines(job, advice) + step_lines(plan) + caution_lines(plan);
 }
 

@@ -45,7 +45,7 @@ const Weight* Plane::find_weight(const std::string& id) const {
   }
   const auto same_stack = [&](const Weight& w) {
     return parts.size() > 1 &&
-           std::is_permutation(w.stack_of.begin(), w.stack_of.end(), parts.begin(), parts.end());
+           std::is_permutation(w.stack_of.begin(), w.stack_of.end(), parts.begin(), parts.end(), alike);
   };
   const auto stack = std::find_if(weights.begin(), weights.end(), same_stack);
   return stack == weights.end() ? nullptr : &*stack;

@@ -1,5 +1,6 @@
-#include "trimwright/job.hpp"
+#include "as_found.hpp"
 
+#include <algorithm>
 #include <cassert>
 
 namespace trimwright {
@@ -18,6 +19,10 @@ std::vector<std::complex<double>> unbalance_of(const Job& job, const std::vector
 }
 
 }  // namespace
+
+const std::vector<FittedWeights>& fitted_as_found(const Job& job) {
+  return std::find_if(job.runs.begin(), job.runs.end(), [](const Run& r) { return !r.set_aside; })->fitted;
+}
 
 std::vector<std::complex<double>> run_unbalance(const Job& job, std::size_t run) {
   assert(run < job.runs.size());

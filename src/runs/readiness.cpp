@@ -1,10 +1,15 @@
 #include "trimwright/job.hpp"
 
 #include <algorithm>
+#include <chrono>
 #include <cmath>
+#include <cstdlib>
 #include <map>
 #include <numbers>
 #include <tuple>
+
+#include "base/date.hpp"
+#include "base/text.hpp"
 
 namespace trimwright {
 namespace {
@@ -31,8 +36,9 @@ ReadinessFinding at(Concern concern, const Reading& reading, std::size_t run, do
   return {concern, reading.speed, reading.sensor, {run}, ratio};
 }
 
-/// Largest reading of the last run over its target; findings for those above their limit.
-void judge_levels(const Job& job, std::size_t run, std::vector<ReadinessFinding>& findings) {
+/// Findings for levels above their limit; and, where the run is one with what is fitted now, whether all meet
+/// their targets.
+void judge_levels(const Job& job, std::size_t run, bool fitted_now, std::vector<ReadinessFinding>& findings) {
   double worst = 0.0;
   bool all_have_targets = !job.runs[run].readings.empty();
   for (const auto& reading : job.runs[run].readings) {
@@ -42,7 +48,8 @@ void judge_levels(const Job& job, std::size_t run, std::vector<ReadinessFinding>
     all_have_targets = all_have_targets && place.target.has_value();
     if (place.target) worst = std::max(worst, reading.amplitude / *place.target);
   }
-  if (all_have_targets && worst <= 1.0) findings.push_back({Concern::below_target, {}, {}, {run}, worst});
+  if (fitted_now && all_have_targets && worst <= 1.0)
+    findings.push_back({Concern::below_target, {}, {}, {run}, worst});
 }
 
 bool above_target(const Job& job, const Reading& reading) {
@@ -84,8 +91,9 @@ bool judge_shares(const Job& job, std::size_t run, std::vector<ReadinessFinding>
   return both;
 }
 
-bool same_unbalance(const Job& job, std::size_t a, std::size_t b) {
-  const auto one = run_unbalance(job, a), other = run_unbalance(job, b);
+using Moments = std::vector<std::complex<double>>;
+
+bool same_unbalance(const Moments& one, const Moments& other) {
   return std::equal(one.begin(), one.end(), other.begin(), [](const auto& x, const auto& y) {
     return std::abs(x - y) <= 1e-9 * std::max(1.0, std::abs(x));
   });
@@ -95,8 +103,9 @@ bool same_unbalance(const Job& job, std::size_t a, std::size_t b) {
 std::vector<std::vector<std::size_t>> repeats(const Job& job) {
   std::vector<std::vector<std::size_t>> groups;
   for (const std::size_t run : runs_used(job)) {
-    const auto group = std::find_if(groups.begin(), groups.end(),
-                                    [&](const auto& one) { return same_unbalance(job, one.front(), run); });
+    const auto group = std::find_if(groups.begin(), groups.end(), [&](const auto& one) {
+      return same_unbalance(run_unbalance(job, one.front()), run_unbalance(job, run));
+    });
     if (group == groups.end())
       groups.push_back({run});
     else
@@ -154,6 +163,183 @@ void judge_repeats(const Job& job, std::vector<ReadinessFinding>& findings) {
     }
 }
 
+/// The day that a text begins with, as in 2031-03-04 08:15.
+std::optional<std::chrono::sys_days> day_of(const std::string& when) {
+  const auto date = parse_date(std::string_view(when).substr(0, 10));
+  return date ? std::optional(std::chrono::sys_days(*date)) : std::nullopt;
+}
+
+bool is_trial(const Run& run) { return lower_case(run.name).find("trial") != std::string::npos; }
+
+/// Runs without a reading, and whose they may be.
+void judge_unread(const Job& job, const std::vector<std::size_t>& runs,
+                  std::vector<ReadinessFinding>& findings) {
+  for (std::size_t k = 0; k < runs.size(); ++k) {
+    if (!job.runs[runs[k]].readings.empty()) continue;
+    std::map<std::pair<PlaceKey, Component>, int> count;
+    if (k > 0)
+      for (const auto& one : job.runs[runs[k - 1]].readings)
+        ++count[{{one.speed, one.sensor}, one.component}];
+    const auto twice =
+        std::count_if(count.begin(), count.end(), [](const auto& one) { return one.second == 2; });
+    if (twice > 0 && 2 * static_cast<std::size_t>(twice) > count.size())
+      findings.push_back({Concern::doubled_readings, {}, {}, {runs[k - 1], runs[k]}});
+    else
+      findings.push_back({Concern::unread_run, {}, {}, {runs[k]}});
+  }
+}
+
+/// Readings of one run and place that no scatter explains.
+void judge_contradictions(const Job& job, std::size_t run, std::vector<ReadinessFinding>& findings) {
+  std::map<PlaceKey, std::vector<const Reading*>> places;
+  for (const auto& one : job.runs[run].readings)
+    if (one.component == Component::once_per_rev && one.x) places[{one.speed, one.sensor}].push_back(&one);
+  for (const auto& [place, all] : places) {
+    double most = 0.0;
+    for (const Reading* a : all)
+      for (const Reading* b : all) most = std::max(most, std::abs(*a->x - *b->x));
+    const double size = std::abs(*all.front()->x);
+    const Sensor& sensor = job.rotor.sensors[place.second];
+    const double sd = std::hypot(sd_of(job, *all.front()).value_or(0.0), sensor.proportional * size);
+    if (most > 4.0 * std::numbers::sqrt2 * sd && most > steady_part * size)
+      findings.push_back({Concern::contradicts, place.first, place.second, {run}, most / size});
+  }
+}
+
+/// One digit written for another, left out or doubled, or two exchanged.
+bool a_digit_apart(double one, double other) {
+  std::string a = std::to_string(std::lround(one)), b = std::to_string(std::lround(other));
+  if (a.size() > b.size()) std::swap(a, b);
+  if (a.size() + 1 == b.size()) {
+    for (std::size_t i = 0; i < b.size(); ++i)
+      if (std::string(b).erase(i, 1) == a) return true;
+    return false;
+  }
+  if (a.size() != b.size()) return false;
+  std::vector<std::size_t> unlike;
+  for (std::size_t i = 0; i < a.size(); ++i)
+    if (a[i] != b[i]) unlike.push_back(i);
+  if (unlike.size() == 1) return true;
+  return unlike.size() == 2 && a[unlike[0]] == b[unlike[1]] && a[unlike[1]] == b[unlike[0]];
+}
+
+/// The same, of some speed that stands for the point at `point`.
+bool mistyped_for(const Job& job, double rpm, double point) {
+  const double reach = job.rotor.speed_tolerance_rpm;
+  for (double meant = std::ceil(point - reach); meant <= std::max(point + reach, point); meant += 1.0)
+    if (a_digit_apart(rpm, meant)) return true;
+  return a_digit_apart(rpm, point);
+}
+
+/// A speed at which one run alone has a reading of a sensor, and that is a digit away from one of the other
+/// runs that this run lacks.
+void judge_speeds(const Job& job, const std::vector<std::size_t>& runs,
+                  std::vector<ReadinessFinding>& findings) {
+  std::map<PlaceKey, double> made;  // [rpm]
+  std::map<PlaceKey, std::vector<std::size_t>> by;
+  for (const std::size_t r : runs)
+    for (const auto& one : job.runs[r].readings) {
+      made[{one.speed, one.sensor}] = one.rpm;
+      auto& in = by[{one.speed, one.sensor}];
+      if (in.empty() || in.back() != r) in.push_back(r);
+    }
+  if (runs.size() < 2) return;
+  for (const auto& [place, in] : by) {
+    if (in.size() != 1) continue;
+    for (const auto& [other, others] : by) {
+      if (other.second != place.second || other.first == place.first ||
+          std::find(others.begin(), others.end(), in.front()) != others.end())
+        continue;
+      if (mistyped_for(job, made[place], job.speeds_rpm[other.first]))
+        findings.push_back(
+            {Concern::lone_speed, place.first, place.second, in, 0.0, 0.0, speed_words(job, other.first)});
+    }
+  }
+}
+
+/// The numbers of a text, and the text without them.
+std::pair<std::vector<double>, std::string> numbers_of(const std::string& text) {
+  std::pair<std::vector<double>, std::string> parts;
+  for (std::size_t i = 0; i < text.size();) {
+    if (text[i] < '0' || text[i] > '9') {
+      parts.second += text[i++];
+      continue;
+    }
+    char* end = nullptr;
+    parts.first.push_back(std::strtod(text.c_str() + i, &end));
+    i = static_cast<std::size_t>(end - text.c_str());
+  }
+  return parts;
+}
+
+/// Whether two conditions are worded alike and no number is more than twice the other.
+bool much_alike(const std::string& one, const std::string& other) {
+  const auto [a, text_a] = numbers_of(one);
+  const auto [b, text_b] = numbers_of(other);
+  return text_a == text_b && std::equal(a.begin(), a.end(), b.begin(), b.end(), [](double x, double y) {
+           return std::max(x, y) <= 2.0 * std::min(x, y);
+         });
+}
+
+/// Conditions that two runs state quite differently, and runs made long after each other.
+void judge_conditions(const Job& job, const std::vector<std::size_t>& runs,
+                      std::vector<ReadinessFinding>& findings) {
+  const auto& first = job.runs[runs.front()].conditions;
+  for (const std::size_t r : runs) {
+    const auto& now = job.runs[r].conditions;
+    for (const auto& [name, value] : now.other)
+      for (const auto& [known, before] : first.other)
+        if (name == known && !much_alike(value, before))
+          findings.push_back({Concern::other_conditions,
+                              {},
+                              {},
+                              {runs.front(), r},
+                              0.0,
+                              0.0,
+                              name + ": " + before + " and " + value});
+    const auto then = day_of(first.when), day = day_of(now.when);
+    if (then && day && *day - *then > std::chrono::days(30))
+      findings.push_back({Concern::other_conditions,
+                          {},
+                          {},
+                          {runs.front(), r},
+                          0.0,
+                          0.0,
+                          std::to_string((*day - *then).count()) + " days apart"});
+  }
+}
+
+/// Pieces of the first run that a run with pieces of its own lists no more, nothing being listed in their
+/// place, though they are listed again later, or none of them is left.
+void judge_lists(const Job& job, const std::vector<std::size_t>& runs,
+                 std::vector<ReadinessFinding>& findings) {
+  const auto& first = job.runs[runs.front()].fitted;
+  for (std::size_t k = 1; k < runs.size(); ++k) {
+    const auto& fitted = job.runs[runs[k]].fitted;
+    std::string gone;
+    std::size_t kept = 0;
+    bool adds = false, again = false;
+    for (std::size_t p = 0; p < fitted.size(); ++p) {
+      for (const auto& [slot, piece] : first[p].slots) {
+        kept += fitted[p].slots.contains(slot);
+        if (fitted[p].slots.contains(slot)) continue;
+        gone += (gone.empty() ? "" : ", ") +
+                (piece.weight_id.empty() ? std::string("the piece") : piece.weight_id) + " in " +
+                job.rotor.planes[p].name + " slot " + std::to_string(slot);
+        const auto lists = [&](const std::vector<FittedWeights>& held) {
+          return held[p].slots.contains(slot) && held[p].slots.at(slot) == piece;
+        };
+        again |= lists(job.fitted_now);
+        for (std::size_t later = k + 1; later < runs.size(); ++later)
+          again |= lists(job.runs[runs[later]].fitted);
+      }
+      for (const auto& [slot, piece] : fitted[p].slots) adds |= !first[p].slots.contains(slot);
+    }
+    if (adds && !gone.empty() && (again || kept == 0))
+      findings.push_back({Concern::no_longer_listed, {}, {}, {runs[k]}, 0.0, 0.0, gone});
+  }
+}
+
 }  // namespace
 
 bool Readiness::ready() const {
@@ -170,10 +356,23 @@ Readiness readiness(const Job& job) {
   Readiness readiness;
   auto& findings = readiness.findings;
   const auto runs = runs_used(job);
-  if (runs.empty()) return readiness;
-  judge_levels(job, runs.back(), findings);
+  if (std::none_of(runs.begin(), runs.end(), [&](std::size_t r) { return !job.runs[r].readings.empty(); })) {
+    findings.push_back({Concern::no_readings, {}, {}, runs});
+    return readiness;
+  }
+  for (const std::size_t run : runs)
+    if (!job.runs[run].readings.empty() && same_unbalance(run_unbalance(job, run), unbalance_now(job)))
+      readiness.judged = run;
+  judge_levels(job, readiness.judged.value_or(runs.back()), readiness.judged.has_value(), findings);
+  judge_unread(job, runs, findings);
+  judge_speeds(job, runs, findings);
+  judge_lists(job, runs, findings);
+  judge_conditions(job, runs, findings);
+  if (!job.fitted_now_stated && runs.size() > 1 && is_trial(job.runs[runs.back()]))
+    findings.push_back({Concern::trial_weight_in, {}, {}, {runs.back()}});
   for (const std::size_t run : runs) {
     judge_single_readings(job, run, findings);
+    judge_contradictions(job, run, findings);
     readiness.overall_read = judge_shares(job, run, findings) || readiness.overall_read;
     const auto& readings = job.runs[run].readings;
     readiness.scatter_stated = readiness.scatter_stated ||
@@ -189,7 +388,8 @@ Readiness readiness(const Job& job) {
 }
 
 bool holds_up(ReadinessConcern concern) {
-  return concern != Concern::no_repeat && concern != Concern::above_limit;
+  return concern != Concern::no_repeat && concern != Concern::no_longer_listed &&
+         concern != Concern::other_conditions && concern != Concern::trial_weight_in;
 }
 
 }  // namespace trimwright

@@ -34,17 +34,12 @@ bool same_changes(const std::vector<SlotChange>& a, const std::vector<SlotChange
 /// better for using what the planner may not.
 TradeOffRow choice_row(const TrimPlan& plan, const TrimRows& rows, std::vector<SlotChange> changes,
                        const Eigen::VectorXcd& added) {
-  TradeOffRow row;
+  TradeOffRow row = row_with(rows, added, std::move(changes));
   const auto scaled = scaled_rows(rows, plan.request.penalty);
   const Eigen::VectorXd sizes = (scaled.residual + scaled.response * added).cwiseAbs();
   row.objective = plan.request.objective == SlotObjective::worst_ratio ? sizes.maxCoeff() : sizes.norm();
-  const Eigen::VectorXd amplitudes = (rows.now + rows.response * added).cwiseAbs();
-  row.worst_ratio = amplitudes.cwiseQuotient(rows.limit).maxCoeff();
-  row.meets_limits = (amplitudes.array() <= rows.limit.array()).all();
-  row.meets_targets = (amplitudes.array() <= rows.target.array()).all();
   for (const auto& other : plan.trade_off)
-    if (other.changes.size() <= changes.size()) row.bound = std::min(other.bound, row.objective);
-  row.changes = std::move(changes);
+    if (other.changes.size() <= row.changes.size()) row.bound = std::min(other.bound, row.objective);
   return row;
 }
 

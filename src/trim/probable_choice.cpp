@@ -2,6 +2,7 @@
 
 #include <cmath>
 
+#include "forecast/outlook.hpp"
 #include "probable_moments.hpp"
 
 namespace trimwright {

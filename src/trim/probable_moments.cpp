@@ -1,8 +1,12 @@
 #include "probable_moments.hpp"
 
+#include <nlopt.h>
+
 #include <algorithm>
 #include <cmath>
+#include <functional>
 
+#include "forecast/outlook.hpp"
 #include "influence/posterior_draws.hpp"
 
 namespace trimwright {
@@ -16,50 +20,6 @@ double smooth_probability(const Eigen::MatrixXd& amplitudes, const VectorXd& tar
   constexpr double width = 0.08;  // of the target
   const Eigen::RowVectorXd worst = (target.cwiseInverse().asDiagonal() * amplitudes).colwise().maxCoeff();
   return (1.0 + ((worst.array() - 1.0) / width).exp()).inverse().mean();
-}
-
-/// Minimum of `f` near `start` by the simplex method; `size` is the first simplex's.
-template <class F>
-VectorXd simplex_minimum(F f, const VectorXd& start, const VectorXd& size, int most_calls) {
-  const Index n = start.size();
-  std::vector<std::pair<double, VectorXd>> simplex{{f(start), start}};
-  for (Index k = 0; k < n; ++k) {
-    VectorXd x = start;
-    x(k) += size(k);
-    simplex.emplace_back(f(x), x);
-  }
-  const auto by_value = [](const auto& a, const auto& b) { return a.first < b.first; };
-  for (int calls = static_cast<int>(n) + 1; calls < most_calls;) {
-    std::sort(simplex.begin(), simplex.end(), by_value);
-    if (simplex.back().first - simplex.front().first < 1e-5) break;
-    VectorXd centre = VectorXd::Zero(n);
-    for (Index k = 0; k < n; ++k)
-      centre += simplex[static_cast<std::size_t>(k)].second / static_cast<double>(n);
-    const auto moved = [&](double by) {
-      VectorXd x = centre + by * (simplex.back().second - centre);
-      const double value = f(x);
-      ++calls;
-      return std::pair{value, std::move(x)};
-    };
-    auto next = moved(-1.0);
-    const double second_worst = simplex[static_cast<std::size_t>(n) - 1].first;
-    if (next.first < simplex.front().first) {
-      if (auto further = moved(-2.0); further.first < next.first) next = std::move(further);
-    } else if (next.first >= second_worst) {
-      next = moved(next.first < simplex.back().first ? -0.5 : 0.5);
-    }
-    if (next.first < simplex.back().first) {
-      simplex.back() = std::move(next);
-      continue;
-    }
-    for (Index k = 1; k <= n; ++k) {
-      auto& [value, x] = simplex[static_cast<std::size_t>(k)];
-      x = 0.5 * (x + simplex.front().second);
-      value = f(x);
-      ++calls;
-    }
-  }
-  return std::min_element(simplex.begin(), simplex.end(), by_value)->second;
 }
 
 }  // namespace
@@ -79,12 +39,12 @@ Eigen::VectorXcd most_probable_moments(const InfluencePosterior& posterior,
     for (Index p = 0; p < planes; ++p) u(p) = {x(2 * p), x(2 * p + 1)};
     return u;
   };
-  const auto failing = [&](const VectorXd& x) {
+  const auto meeting = [&](const VectorXd& x) {
     Eigen::VectorXcd after = unbalance_now;
     const Eigen::VectorXcd added = moments(x);
     for (Index p = 0; p < planes; ++p)
       after(static_cast<Index>(entries[static_cast<std::size_t>(p)])) += added(p);
-    return -smooth_probability(
+    return smooth_probability(
         posterior.draws ? Eigen::MatrixXd(drawn_readings(posterior, after, {}, search_every).cwiseAbs())
                         : sampled_amplitudes(next_readings(posterior, after), draws),
         levels.target);
@@ -101,7 +61,23 @@ Eigen::VectorXcd most_probable_moments(const InfluencePosterior& posterior,
     from.segment<2>(2 * p) << start(p).real(), start(p).imag();
     size.segment<2>(2 * p).setConstant(strongest > 0.0 ? 1.0 / (3.0 * strongest) : 1.0);
   }
-  return moments(simplex_minimum(failing, from, size, most_calls));
+  // The simplex method of J. A. Nelder and R. Mead, Computer Journal 7 (1965), as NLopt has it.
+  nlopt_opt search = nlopt_create(NLOPT_LN_NELDERMEAD, static_cast<unsigned>(from.size()));
+  using Function = std::function<double(const VectorXd&)>;
+  Function function = meeting;
+  nlopt_set_max_objective(
+      search,
+      [](unsigned n, const double* x, double*, void* data) {
+        return (*static_cast<Function*>(data))(Eigen::Map<const VectorXd>(x, static_cast<Index>(n)));
+      },
+      &function);
+  nlopt_set_initial_step(search, size.data());
+  nlopt_set_ftol_abs(search, 1e-5);
+  nlopt_set_maxeval(search, most_calls);
+  double best = 0.0;
+  nlopt_optimize(search, from.data(), &best);
+  nlopt_destroy(search);
+  return moments(from);
 }
 
 }  // namespace trimwright

@@ -1,5 +1,6 @@
 #pragma once
 
+#include "forecast/outlook.hpp"
 #include "trimwright/forecast.hpp"
 
 namespace trimwright {

@@ -37,4 +37,20 @@ std::optional<SuspectEffect> effect_of_suspects(const Job& job, const InfluenceM
   return effect;
 }
 
+std::vector<SensorCorrection> corrections_by_sensor(const Job& job, const InfluenceModel& model,
+                                                    const TrimRequest& request) {
+  std::vector<SensorCorrection> list;
+  const auto common = correction_with(job, model, request);
+  if (!common) return list;
+  list.push_back({{}, *common});
+  for (std::size_t s = 0; s < job.rotor.sensors.size(); ++s) {
+    InfluenceModel own = model;
+    std::erase_if(own.rows, [s](const InfluenceRow& row) { return row.sensor != s; });
+    if (own.rows.size() < model.planes.size()) continue;
+    if (auto one = correction_with(job, own, request)) list.push_back({s, *std::move(one)});
+  }
+  if (list.size() < 3) list.clear();
+  return list;
+}
+
 }  // namespace trimwright

@@ -5,22 +5,19 @@
 #include <algorithm>
 #include <cmath>
 #include <iterator>
+#include <map>
 #include <tuple>
 
 #include "base/text.hpp"
+#include "forecast/outlook.hpp"
 #include "probable_choice.hpp"
 
 namespace trimwright {
 namespace {
 
 TradeOffRow row_of(const SlotCatalogue& catalogue, const SlotChoice& choice, const TrimRows& rows) {
-  TradeOffRow row;
-  row.changes = catalogue.changes(choice);
   const Eigen::VectorXcd added = catalogue.added_moment(choice);
-  const Eigen::VectorXd amplitudes = (rows.now + rows.response * added).cwiseAbs();
-  row.worst_ratio = amplitudes.cwiseQuotient(rows.limit).maxCoeff();
-  row.meets_limits = (amplitudes.array() <= rows.limit.array()).all();
-  row.meets_targets = (amplitudes.array() <= rows.target.array()).all();
+  TradeOffRow row = row_with(rows, added, catalogue.changes(choice));
   row.root_of_squares = (catalogue.problem().residual + catalogue.problem().response * added).norm();
   row.objective = choice.objective;
   row.bound = choice.bound;
@@ -111,17 +108,19 @@ std::vector<TradeOffRow> probable_rows(const Job& job, const InfluenceModel& mod
   auto candidates = choices_near(job, *model.belief, rows, catalogue, moments, deadline);
   std::copy_if(choices.begin(), choices.end(), std::back_inserter(candidates),
                [](const SlotChoice& one) { return one.admissible; });
-  std::vector<TradeOffRow> judged;
-  for (const auto& choice : candidates) judged.push_back(probable_row(job, model, rows, catalogue, choice));
   const auto worth = [](const TradeOffRow& row) {
     return std::tuple(row.outlook->meets_targets, row.outlook->meets_limits, -row.worst_ratio);
   };
-  std::stable_sort(judged.begin(), judged.end(), [&](const TradeOffRow& a, const TradeOffRow& b) {
-    return a.changes.size() != b.changes.size() ? a.changes.size() < b.changes.size() : worth(a) > worth(b);
-  });
+  // Fewest changes first, of as many the one worth most.
+  std::multimap<std::tuple<std::size_t, double, double, double>, TradeOffRow> judged;
+  for (const auto& choice : candidates) {
+    TradeOffRow row = probable_row(job, model, rows, catalogue, choice);
+    const auto [targets, limits, ratio] = worth(row);
+    judged.emplace(std::tuple(row.changes.size(), -targets, -limits, -ratio), std::move(row));
+  }
   std::vector<TradeOffRow> table;
-  for (auto& row : judged)
-    if (table.empty() || worth(row) > worth(table.back())) table.push_back(std::move(row));
+  for (auto& entry : judged)
+    if (table.empty() || worth(entry.second) > worth(table.back())) table.push_back(std::move(entry.second));
   return table;
 }
 

@@ -5,6 +5,7 @@
 #include <algorithm>
 #include <cmath>
 
+#include "forecast/outlook.hpp"
 #include "probable_choice.hpp"
 #include "recommendation.hpp"
 #include "slot_catalogue.hpp"
@@ -198,7 +199,7 @@ bool meets_everything(const TrimPlan& plan) {
 
 Result<TrimPlan> plan_trim(const Job& job, const InfluenceModel& model, const TrimRequest& request,
                            const Deadline& deadline) {
-  if (model.mirror.outcome == MirrorTest::Outcome::contradicts && !request.despite_mirror)
+  if (model.runs.mirror.outcome == MirrorTest::Outcome::contradicts && !request.despite_mirror)
     return fail(
         "the runs contradict the declared conventions: read the other way (lag for lead, or angles against "
         "for "

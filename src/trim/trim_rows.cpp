@@ -72,6 +72,16 @@ Result<TrimRows> trim_rows(const Job& job, const InfluenceModel& model, const Tr
   return rows;
 }
 
+TradeOffRow row_with(const TrimRows& rows, const Eigen::VectorXcd& added, std::vector<SlotChange> changes) {
+  TradeOffRow row;
+  row.changes = std::move(changes);
+  const Eigen::VectorXd amplitudes = (rows.now + rows.response * added).cwiseAbs();
+  row.worst_ratio = amplitudes.cwiseQuotient(rows.limit).maxCoeff();
+  row.meets_limits = (amplitudes.array() <= rows.limit.array()).all();
+  row.meets_targets = (amplitudes.array() <= rows.target.array()).all();
+  return row;
+}
+
 ContinuousProblem scaled_rows(const TrimRows& rows, double penalty) {
   const Eigen::VectorXcd scale = rows.weight.cwiseQuotient(rows.limit).cast<std::complex<double>>();
   ContinuousProblem problem{rows.now.cwiseProduct(scale), scale.asDiagonal() * rows.response,

@@ -28,6 +28,11 @@ struct TrimRows {
 [[nodiscard]] Result<TrimRows> trim_rows(const Job& job, const InfluenceModel& model,
                                          const TrimRequest& request, const std::vector<std::size_t>& planes);
 
+/// A row of the trade-off that leaves `added`: its levels beside limits and targets; objective and bound are
+/// the caller's.
+[[nodiscard]] TradeOffRow row_with(const TrimRows& rows, const Eigen::VectorXcd& added,
+                                   std::vector<SlotChange> changes);
+
 /// Rows over their limits, times their weights, with the rows of the request's penalty below them.
 [[nodiscard]] ContinuousProblem scaled_rows(const TrimRows& rows, double penalty);
 

@@ -18,6 +18,7 @@
 
 #include "base/linear_algebra.hpp"
 #include "cancelling_world.hpp"
+#include "forecast/outlook.hpp"
 #include "influence/cancelling.hpp"
 #include "trimwright/forecast.hpp"
 

@@ -29,11 +29,11 @@ void study(const World& world, double missing, int jobs, std::uint64_t seed) {
     for (std::size_t r = 1; r < rotor.job.runs.size(); ++r)
       std::erase_if(rotor.job.runs[r].readings, [&](const Reading&) { return draws.uniform() < missing; });
     const auto model = fit_influence(rotor.job);
-    if (!model || model->chi_squared_dof == 0) continue;
+    if (!model || model->runs.misfit_dof == 0) continue;
     ++judged;
     misfit += fit_probability(*model) < 0.01;
     using enum MirrorTest::Outcome;
-    stopped += model->mirror.outcome == neither_fits || model->mirror.outcome == contradicts;
+    stopped += model->runs.mirror.outcome == neither_fits || model->runs.mirror.outcome == contradicts;
     const auto review = review_influence(rotor.job, *model);
     suspect += std::ranges::any_of(review.readings, &ReviewedReading::suspect) ||
                std::ranges::any_of(review.runs, &ReviewedRun::suspect);

@@ -18,6 +18,7 @@
 #include <string>
 #include <vector>
 
+#include "forecast/outlook.hpp"
 #include "trim/probable_moments.hpp"
 #include "trimwright/influence.hpp"
 #include "trimwright/prior.hpp"

@@ -4,10 +4,12 @@
 On random jobs (readings missing, places that nothing predicts, overall levels, mixed units and detectors, lag and lead,
 angles either way round, run_to_run and tolerances stated or not, speeds named or not), every figure that stands in two
 outputs of the program is the same in all: table and steps of `plan`, its JSON, the page's tables, steps and sheet, and
-`check` of a run made with the plan's weights beside the page and the sheet of that run. Rows are paired by speed and
-sensor, never by position. JOBS: 20 unless given (about 20 s of processor time); 200 is the thorough run.
+`check` of a run made with the plan's weights beside the page and the sheet of that run, and that sheet beside the sheet of
+the record that is filed of it, cell by cell. Rows are paired by speed and sensor, never by position. JOBS: 20 unless given (about 20 s of processor time); 200 is the thorough run.
 """
 import cmath
+import csv
+import io
 import json
 import math
 import random
@@ -32,7 +34,8 @@ def same(what, *values):
 
 
 def run(*arguments):
-    return subprocess.run([PROGRAM, *arguments], capture_output=True, text=True, check=False)
+    """With time enough: a search that a busy machine cuts short may end at another plan each time."""
+    return subprocess.run([PROGRAM, *arguments, "--time-limit", "3600"], capture_output=True, text=True, check=False)
 
 
 def amplitude(shown):
@@ -60,6 +63,8 @@ class Page(HTMLParser):
     def handle_starttag(self, tag, attributes):
         if tag == "section":
             self.section = dict(attributes).get("id", "")
+        elif tag == "table":
+            self.rows.setdefault(self.section, []).append([])  # one table ends before the next begins
         elif tag == "tr":
             self.rows.setdefault(self.section, []).append([])
         elif tag in ("td", "th"):
@@ -160,7 +165,7 @@ def job(draw, folder):
     lines.append("runs:")
     for name, held in zip(names, fitted):
         weights = ", ".join(f"{p}: {{{slot}: {weight}}}" for p, (slot, weight) in held.items())
-        lines += [f"  - name: {name}", f"    fitted: {{{weights}}}" if held else "    fitted: none", "    readings:"]
+        lines += [f"  - name: {name}", "    when: 2031-05-12 09:40", "    who: R. Orrin", f"    fitted: {{{weights}}}" if held else "    fitted: none", "    readings:"]
         for v in speeds:
             for s in sensors:
                 x = x0[v, s] + sum(gain[v, s, p] * {"a": 300, "b": 700}[w] * cmath.rect(1, 0.628 * slot) for p, (slot, w) in held.items())
@@ -222,7 +227,8 @@ def compare_plan(seed, plan, text, page, judged=False):
             continue
         same(where + " JSON", (row["after"], row["after_phase_deg"], row["differs_by"], row["limit"]),
              (one["amplitude"], one["phase_deg"], one["differs_by"], one["stop_above"]))
-        same(where + " now", phasor(row["before"], row["before_phase_deg"]), its["now (fit)"], level["now (fit)"], paper["now (fit)"])
+        same(where + " now", phasor(row["before"], row["before_phase_deg"]), its["now (fit)"], level["now (fit)"],
+             *([] if judged else [paper["now (fit)"]]))
         same(where + " ±", amplitude(row["after_sd"]) or "?", its["±"], level["±"])
         same(where + " 9 in 10", "?" if row["reading_low"] is None else f"{amplitude(row['reading_low'])}-{amplitude(row['reading_high'])}", its["9 in 10"], level["9 in 10"])
         if row["differs_by"]:
@@ -241,6 +247,7 @@ def compare_check(seed, verdict, text, page, expected):
     """`check` beside the page and sheet of the same run."""
     sheet, levels, steps = page.table("sheet", "speed", "sensor"), page.table("levels", "speed", "sensor"), steps_of(page.texts)
     limits, beside = text_table(text, "speed", "sensor", "first"), text_table(text, "speed", "sensor", "read")
+    same(f"{seed} check: readings", True, len(verdict["readings"]) > 0)
     for one in verdict["readings"]:
         overall = one["component"] == "overall"
         key = (one["speed"], one["sensor"])
@@ -267,6 +274,32 @@ def compare_check(seed, verdict, text, page, expected):
     del limits
 
 
+def compare_record(seed, after, page, folder):
+    """The sheet of the filed record beside the page's, cell by cell."""
+    archive = str(folder / f"{seed}.db")
+    filed = run("record", "file", after, "--archive", archive, "--by", "L. Marsh", "--run", "after", "--dated", "2031-05-12")
+    same(f"{seed} filed", (0, ""), (filed.returncode, filed.stderr))
+    rows = list(csv.reader(io.StringIO(run("record", "sheet", "1", "--archive", archive, "--format", "csv").stdout)))
+    paper = page.rows["sheet"]
+    for kind in ("level", "weight", "signature"):
+        heading = [row for row in rows if row[0] == f"{kind} heading"]
+        mine = [row for row in rows if row[0] == kind]
+        if kind == "weight" and not mine:
+            continue
+        width = len(heading[0]) - heading[0][::-1].index(next(cell for cell in heading[0][::-1] if cell))
+        where = paper.index(heading[0][1:width])
+        theirs = paper[where + 1 : where + 1 + len(mine)]
+        same(f"{seed} rows of {kind}", len(mine), len(theirs))
+        for one, other in zip(mine, theirs):
+            cells = [cell.removeprefix("'") if cell[1:2] in "=+-@" else cell for cell in one[1:width]]
+            same(f"{seed} {kind} on the sheets of page and record", cells, other)
+        same(f"{seed}: no other {kind} on the page", [], paper[where + 1 + len(mine)] if where + 1 + len(mine) < len(paper) else [])
+    for kind in ("warning", "fitted", "verdict", "caution"):
+        for row in rows:
+            if row[0] == kind:
+                same(f"{seed} {kind}: {row[1]}", True, row[1] in page.texts)
+
+
 def one_job(seed, folder):
     draw = random.Random(seed)
     job(draw, folder)
@@ -286,6 +319,7 @@ def one_job(seed, folder):
         return True
     expected = compare_plan(f"{seed} after", json.loads(document.stdout), text.stdout, Page(page.stdout), judged=True)
     compare_check(seed, json.loads(verdict.stdout), words.stdout, Page(page.stdout), expected)
+    compare_record(seed, after, Page(page.stdout), folder)
     return True
 
 

@@ -230,9 +230,9 @@ def accepted_by_a_job(work: Work, recording: str, truth: complex, turbine: compl
     check("the job accepts both tables", done.returncode == 0, done.stderr)
     if done.returncode != 0:
         return
-    for one in json.loads(done.stdout)["coefficients"]:
-        if one["sensor"] == "case":
-            continue
+    coefficients = [one for one in json.loads(done.stdout)["coefficients"] if one["sensor"] != "case"]
+    check("coefficients of both sensors", {one["sensor"] for one in coefficients} == {"front", "turbine"}, coefficients)
+    for one in coefficients:
         x0, x1, factor = (truth, added["front"], 1.0) if one["sensor"] == "front" else (turbine, added["turbine"], 2.0)
         c = (x1 - x0) / (500.0 * cmath.exp(1j * math.radians(30.0)))
         # Documents show a sensor's own phase: that of the turbine one turned by 180 deg.

@@ -133,9 +133,10 @@ def a_weight_acts_as_the_truth_says(trim: Trim):
     trim.run("one weight", "--like", "as found", "--fit", "spinner 8=K5")
     moment = spinner_moment(8, 5.3, 188.5)
     coefficients = [one for one in trim.truth()["coefficients"] if one["plane"] == "spinner"]
-    for before, after in zip(trim.readings("as found"), trim.readings("one weight")):
-        if before["sensor"] != "front" or number(before["speed"]) < CLEAR_OF_RESONANCE_RPM:
-            continue
+    pairs = [(before, after) for before, after in zip(trim.readings("as found"), trim.readings("one weight"), strict=True)
+             if before["sensor"] == "front" and number(before["speed"]) >= CLEAR_OF_RESONANCE_RPM]
+    check(len(pairs) >= 1, "no reading of the front sensor above resonance")
+    for before, after in pairs:
         measured = reading(after) - reading(before)
         c = nearest(coefficients, before)
         expected = phasor(c["amplitude"], c["phase_deg"]) * moment

@@ -4,6 +4,7 @@
 
 #include <cmath>
 
+#include "forecast/outlook.hpp"
 #include "job_builder.hpp"
 
 using namespace trimwright;

@@ -37,7 +37,7 @@ TEST_CASE("A baseline and one trial run a plane give the coefficients") {
               known.run(rotor, "rear", {{}, free_at(500, 250)})}));
   REQUIRE(model);
   check_is_known(*model);
-  CHECK(model->rank == 3);
+  CHECK(model->runs.rank == 3);
 }
 
 TEST_CASE("A trial weight left in place is not counted twice") {
@@ -129,9 +129,9 @@ TEST_CASE("A run set aside, an overall level and a reading without phase take no
                                    known.run(rotor, "rear", {{}, free_at(500, 250)})}));
   REQUIRE(model);
   check_is_known(*model);
-  REQUIRE(model->left_out.size() == 2);
-  CHECK(model->left_out[0].why.find("overall") != std::string::npos);
-  CHECK(model->left_out[1].why.find("amplitude-only") != std::string::npos);
+  REQUIRE(model->runs.left_out.size() == 2);
+  CHECK(model->runs.left_out[0].why.find("overall") != std::string::npos);
+  CHECK(model->runs.left_out[1].why.find("amplitude-only") != std::string::npos);
 }
 
 TEST_CASE("A sensor that failed in one run is not predicted; the others are") {
@@ -189,13 +189,13 @@ TEST_CASE("Lag read as lead is detected where the trial weights are not in line"
   rotor.sensors[0].repeatability = 0.005;
   const auto right = fit_influence(mirror_job(rotor, PhaseConvention::lag, {0, 90, 200}));
   REQUIRE(right);
-  CHECK(right->mirror.outcome == MirrorTest::Outcome::supports_given);
+  CHECK(right->runs.mirror.outcome == MirrorTest::Outcome::supports_given);
   const auto wrong = fit_influence(mirror_job(rotor, PhaseConvention::lead, {0, 90, 200}));
   REQUIRE(wrong);
-  CHECK(wrong->mirror.outcome == MirrorTest::Outcome::contradicts);
+  CHECK(wrong->runs.mirror.outcome == MirrorTest::Outcome::contradicts);
   const auto in_line = fit_influence(mirror_job(rotor, PhaseConvention::lead, {30, 210}));
   REQUIRE(in_line);
-  CHECK(in_line->mirror.outcome == MirrorTest::Outcome::cannot_tell);
+  CHECK(in_line->runs.mirror.outcome == MirrorTest::Outcome::cannot_tell);
 }
 
 TEST_CASE("One sensor read the other way is found although the other outvotes it") {
@@ -211,8 +211,8 @@ TEST_CASE("One sensor read the other way is found although the other outvotes it
   }
   const auto model = fit_influence(settled(job));
   REQUIRE(model);
-  CHECK(model->mirror.outcome == MirrorTest::Outcome::contradicts);
-  CHECK(model->mirror.mirrored_sensors == std::vector<std::size_t>{1});
+  CHECK(model->runs.mirror.outcome == MirrorTest::Outcome::contradicts);
+  CHECK(model->runs.mirror.mirrored_sensors == std::vector<std::size_t>{1});
 }
 
 TEST_CASE("Where neither convention fits, neither is said to be supported, and the prediction is widened") {
@@ -224,7 +224,7 @@ TEST_CASE("Where neither convention fits, neither is said to be supported, and t
   *job.runs[2].readings[0].x += 0.4;
   const auto model = fit_influence(job);
   REQUIRE(model);
-  CHECK(model->mirror.outcome != MirrorTest::Outcome::supports_given);
+  CHECK(model->runs.mirror.outcome != MirrorTest::Outcome::supports_given);
   CHECK(excess_scatter(*model) > 5.0);
   CHECK(excess_scatter(*sound) == doctest::Approx(1.0));
 }
@@ -257,12 +257,12 @@ TEST_CASE("A reading off its speed point is left out where the vibration changes
   Job job = job_of(rotor, {baseline, trial});
   const auto model = fit_influence(job);
   REQUIRE(model);
-  REQUIRE(model->left_out.empty());  // 15 rpm of 115: about a tenth of the way to the neighbour
+  REQUIRE(model->runs.left_out.empty());  // 15 rpm of 115: about a tenth of the way to the neighbour
   job.runs[1].readings[1].rpm = 2150;
   const auto steep = fit_influence(job);
   REQUIRE(steep);
-  REQUIRE(steep->left_out.size() == 1);
-  CHECK(steep->left_out[0].why.find("50 rpm off") != std::string::npos);
+  REQUIRE(steep->runs.left_out.size() == 1);
+  CHECK(steep->runs.left_out[0].why.find("50 rpm off") != std::string::npos);
 }
 
 TEST_CASE("Weights that changed no reading settle nothing, and no plan is made on them") {

@@ -5,6 +5,7 @@
 #include <algorithm>
 
 #include "report/review_words.hpp"
+#include "some.hpp"
 #include "virtual_fleet.hpp"
 
 using namespace trimwright;
@@ -70,14 +71,14 @@ TEST_CASE("A run made on a rotor that changed is the run that the others do not 
   for (auto& reading : job.runs[1].readings) *reading.x += Phasor(0.25, -0.2);
   const auto review = reviewed(job);
   REQUIRE(review.runs_tested == 6);
-  for (const auto& one : review.runs) CHECK(one.suspect == (one.run == 1));
+  for (const auto& one : some(review.runs)) CHECK(one.suspect == (one.run == 1));
 }
 
 TEST_CASE("A trial weight that hardly changes anything is called too small") {
   const VirtualFleet fleet;
   const auto enough = reviewed(six_runs(fleet, 51, 0.6));
   REQUIRE(enough.trials.size() == 4);
-  for (const auto& trial : enough.trials) CHECK_FALSE(trial.too_small());
+  for (const auto& trial : some(enough.trials)) CHECK_FALSE(trial.too_small());
   Job job = six_runs(fleet, 51, 0.6);
   for (std::size_t i = 0; i < job.runs[2].readings.size(); ++i)
     job.runs[2].readings[i].x = *job.runs[0].readings[i].x * std::polar(1.1, 0.2);

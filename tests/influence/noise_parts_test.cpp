@@ -25,7 +25,7 @@ Job one_sensor_job(double repeatability, double run_to_run, const std::vector<do
 TEST_CASE("A baseline that repeats within its stated run-to-run change is no misfit") {
   const auto model = fit_influence(one_sensor_job(0.1, 1.0, {5.9, 4.4}));
   REQUIRE(model);
-  CHECK(model->chi_squared_dof == 4);
+  CHECK(model->runs.misfit_dof == 4);
   CHECK(fit_probability(*model) > 0.1);
   CHECK(excess_scatter(*model) == 1.0);
   // Without a run-to-run change the same readings are 9 standard deviations off.
@@ -79,10 +79,10 @@ TEST_CASE("Of sound jobs about one in a hundred is a misfit, hardly one has a su
       rotor.usual_runs_again();
       const auto model = fit_influence(rotor.job);
       REQUIRE(model);
-      REQUIRE(model->chi_squared_dof > 0);
+      REQUIRE(model->runs.misfit_dof > 0);
       misfits += fit_probability(*model) < 0.01;
-      stopped += model->mirror.outcome == MirrorTest::Outcome::neither_fits ||
-                 model->mirror.outcome == MirrorTest::Outcome::contradicts;
+      stopped += model->runs.mirror.outcome == MirrorTest::Outcome::neither_fits ||
+                 model->runs.mirror.outcome == MirrorTest::Outcome::contradicts;
       const auto review = review_influence(rotor.job, *model);
       suspects += std::ranges::any_of(review.readings, &ReviewedReading::suspect);
     }

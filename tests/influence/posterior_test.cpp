@@ -122,9 +122,9 @@ TEST_CASE("A baseline alone, with a prior, gives a model of every plane; without
   REQUIRE(settled);
   CHECK(settled->model.planes.size() == 2);
   CHECK(settled->model.rows.size() == 10);
-  CHECK(settled->model.with_prior);
-  CHECK_FALSE(settled->model.fleet);  // nothing of its own to compare
-  CHECK(settled->model.mirror.outcome == MirrorTest::Outcome::cannot_tell);
+  CHECK(settled->model.prior);
+  CHECK_FALSE(settled->model.prior->fleet);  // nothing of its own to compare
+  CHECK(settled->model.runs.mirror.outcome == MirrorTest::Outcome::cannot_tell);
 }
 
 TEST_CASE("A prior tells a mirrored reading of phase from one trial run") {
@@ -133,12 +133,12 @@ TEST_CASE("A prior tells a mirrored reading of phase from one trial run") {
   Job job = one_trial(fleet, 11);
   const auto right = settle_and_fit(job, {}, &prior);
   REQUIRE(right);
-  CHECK(right->model.mirror.outcome == MirrorTest::Outcome::supports_given);
+  CHECK(right->model.runs.mirror.outcome == MirrorTest::Outcome::supports_given);
   for (auto& run : job.runs)
     for (auto& reading : run.readings) reading.x = std::conj(*reading.x);
   const auto mirrored = settle_and_fit(job, {}, &prior);
   REQUIRE(mirrored);
-  CHECK(mirrored->model.mirror.outcome == MirrorTest::Outcome::contradicts);
+  CHECK(mirrored->model.runs.mirror.outcome == MirrorTest::Outcome::contradicts);
 }
 
 TEST_CASE("A prior of other planes, sensors or speeds is refused") {
@@ -219,7 +219,7 @@ TEST_CASE("With a small residual the coefficients leave less vibration than thos
     const auto left = [&] {
       const auto settled = settle_and_fit(job);
       REQUIRE(settled);
-      CHECK(settled->model.small_residual == job.small_residual);
+      CHECK((settled->model.basis == InfluenceModel::Basis::small_residual) == job.small_residual);
       Eigen::MatrixXcd c(fleet.rows(), 2);
       Eigen::VectorXcd x0(fleet.rows());
       for (Eigen::Index i = 0; i < fleet.rows(); ++i) {

@@ -7,6 +7,7 @@
 
 #include "learned_prior.hpp"
 #include "report/model_warnings.hpp"
+#include "some.hpp"
 #include "trimwright/files.hpp"
 #include "trimwright/influence.hpp"
 
@@ -43,7 +44,7 @@ TEST_CASE("A fleet without scatter is learned as one") {
 TEST_CASE("A scatter learned from three jobs is never zero, and known with few degrees of freedom") {
   const VirtualFleet fleet;
   for (std::uint64_t seed = 40; seed < 50; ++seed) {
-    for (const double sd : learned_prior(fleet, {0.03, 0.02}, 3, seed).scatter.sd) CHECK(sd > 1e-3);
+    for (const double sd : some(learned_prior(fleet, {0.03, 0.02}, 3, seed).scatter.sd)) CHECK(sd > 1e-3);
     // Two planes and three jobs give the common parts four degrees of freedom.
     CHECK(scatter_degrees_of_freedom(learned_prior(fleet, {0.15, 0.08}, 3, seed)) <= 4.0);
   }
@@ -164,7 +165,7 @@ TEST_CASE("A coefficient that too few jobs have is named, with what does not mat
   CHECK(prior->left_out[0].why.find("names") != std::string::npos);
   CHECK(prior->left_out[1].name == "job 2");
   CHECK(prior->left_out[1].why.find("mm/s, where the others have in/s") != std::string::npos);
-  for (const auto& one : prior->coefficients) CHECK(one.jobs == 4);
+  for (const auto& one : some(prior->coefficients)) CHECK(one.jobs == 4);
 }
 
 TEST_CASE("A fleet tells how much its trims leave") {
@@ -185,6 +186,7 @@ TEST_CASE("A prior file gives the same prior back") {
   CHECK(again->jobs == 5);
   CHECK(again->left->size == doctest::Approx(prior.left->size));
   REQUIRE(again->coefficients.size() == prior.coefficients.size());
+  REQUIRE_FALSE(prior.coefficients.empty());
   for (std::size_t i = 0; i < prior.coefficients.size(); ++i)
     CHECK(std::abs(again->coefficients[i].mean - prior.coefficients[i].mean) <
           1e-14 * std::abs(prior.coefficients[i].mean));

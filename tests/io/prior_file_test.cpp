@@ -40,6 +40,7 @@ TEST_CASE("A prior of any size that is written is read back as it was") {
     CHECK(read->scatter.covariance == prior.scatter.covariance);
     CHECK(read->mean_covariance == prior.mean_covariance);
     REQUIRE(read->coefficients.size() == prior.coefficients.size());
+    REQUIRE_FALSE(prior.coefficients.empty());
     for (std::size_t c = 0; c < prior.coefficients.size(); ++c) {
       CHECK(read->coefficients[c].rpm == prior.coefficients[c].rpm);
       CHECK(read->coefficients[c].sensor == prior.coefficients[c].sensor);

@@ -58,7 +58,7 @@ def correction(program: str, job: Path) -> list:
         raise RuntimeError(done.stderr)
     plan = json.loads(done.stdout)
     assert plan["phase_convention"] == "unknown"
-    assert all(one["after_phase_deg"] is None for one in plan["predicted"])
+    assert plan["predicted"] and all(one["after_phase_deg"] is None for one in plan["predicted"])
     return [part["moment_to_add_g_mm"] * np.exp(1j * np.radians(part["angle_deg"])) for part in plan["correction"]]
 
 

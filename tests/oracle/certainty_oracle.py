@@ -1,6 +1,6 @@
 #!/usr/bin/env python3
-"""Generalised least squares with known covariance, posterior of runs and prior, and the chance of meeting targets,
-against closed forms in NumPy and SciPy: certainty_oracle.py PROGRAM PROJECT [JOBS]. Leaves with status 1 when anything differs.
+"""Generalised least squares with known covariance against statsmodels; posterior of runs and prior, and the chance of
+meeting targets, against closed forms in NumPy and SciPy: certainty_oracle.py PROGRAM PROJECT [JOBS]. Leaves with status 1 when anything differs.
 
 Jobs have two planes, two sensors and one speed (no more rows than planes: nothing is supposed of what weights
 cannot cancel), a baseline and a run with weights in both planes at once, and a random prior with full covariance.
@@ -13,6 +13,7 @@ import tempfile
 from pathlib import Path
 
 import numpy as np
+import statsmodels.api as sm
 from scipy import stats
 
 PLANES, SENSORS, RPM = ["front", "rear"], ["A", "B"], 3000
@@ -177,8 +178,9 @@ def parts_job(rng, within, run, proportional):
 
 
 def aitken(moments, readings, sensor, run, proportional):
-    """Generalised least squares of one sensor with known covariance (A. C. Aitken, 1935); the proportional part
-    is of the fitted amplitude, found by iteration. Returns {speed: (estimate, covariance)} and chi-squared."""
+    """Generalised least squares of one sensor with known covariance by statsmodels, real and imaginary parts as two
+    observations; the proportional part is of the fitted amplitude, found by iteration. Returns the speeds, the
+    estimates (X0 and C per speed), their variances per real component, chi-squared and its degrees of freedom."""
     own = [one for one in readings if one[2] == sensor]
     speeds = sorted({k for _, k, *_ in own if sum(k == other for _, other, *_ in own) >= 3})
     own = [one for one in own if one[1] in speeds]
@@ -190,16 +192,16 @@ def aitken(moments, readings, sensor, run, proportional):
     together = np.array([[one[0] == other[0] for other in own] for one in own])
     for _ in range(4):
         v = run ** 2 * together + np.diag([one[4] ** 2 for one in own]) + np.diag((proportional * level) ** 2)
-        inverse = np.linalg.inv(v)
-        covariance = np.linalg.inv(design.conj().T @ inverse @ design)
-        estimate = covariance @ design.conj().T @ inverse @ x
+        real = np.vstack([np.hstack([times(d) for d in row]) for row in design])
+        fit = sm.GLS(stacked(x), real, sigma=np.kron(v, np.eye(2))).fit()
+        estimate = fit.params[0::2] + 1j * fit.params[1::2]
         level = np.abs(design @ estimate)
-    off = x - design @ estimate
-    return speeds, estimate, covariance, (off.conj() @ inverse @ off).real, 2 * (len(own) - 3 * len(speeds))
+    variances = np.diag(fit.normalized_cov_params)[0::2]
+    return speeds, estimate, variances, fit.wresid @ fit.wresid, 2 * (len(own) - 3 * len(speeds))
 
 
 def generalised(program, check, count):
-    """Coefficients, their ± and chi-squared with every part of the noise, against NumPy."""
+    """Coefficients, their ± and chi-squared with every part of the noise, against statsmodels."""
     rng = np.random.default_rng(6)
     for job in range(count):
         within, run, proportional = 0.02, rng.choice([0.0, 0.03, 0.2]), rng.choice([0.0, 0.03, 0.1])
@@ -211,12 +213,14 @@ def generalised(program, check, count):
             found = ask(program, folder, "influence")
         widened, chi2, dof = found["noise"]["widened"], 0.0, 0
         for s, sensor in enumerate(SENSORS):
-            speeds, estimate, covariance, misfit, spare = aitken(moments, readings, s, run, proportional)
+            speeds, estimate, variances, misfit, spare = aitken(moments, readings, s, run, proportional)
             chi2, dof = chi2 + misfit, dof + spare
-            for one in (one for one in found["coefficients"] if one["sensor"] == sensor):
+            coefficients = [one for one in found["coefficients"] if one["sensor"] == sensor]
+            check(len(coefficients) == len(speeds) * len(PLANES), f"parts {job}: {len(coefficients)} coefficients")
+            for one in coefficients:
                 at = 3 * speeds.index([2000, 2500, 3000].index(round(one["speed_rpm"]))) + 1 + PLANES.index(one["plane"])
                 value = one["amplitude"] * np.exp(1j * np.radians(one["phase_deg"]))
-                sd = np.sqrt(covariance[at, at].real) * widened
+                sd = np.sqrt(variances[at]) * widened
                 check(abs(value - estimate[at]) < 1e-7 * abs(estimate[at]), f"parts {job}: {value}, not {estimate[at]}")
                 check(abs(one["sd"] / sd - 1) < 1e-7, f"parts {job}: ± {one['sd']}, not {sd}")
         check(found["chi_squared"]["degrees_of_freedom"] == dof, f"parts {job}: degrees of freedom, not {dof}")
@@ -251,6 +255,7 @@ def main():
             (folder / "job.yaml").write_text(job_text(runs))
             influence, plan = ask(program, folder, "influence"), ask(program, folder, "plan")
         mean, covariance = closed_form(runs, *prior_moments(means, sd, mean_covariance))
+        check(len(influence["coefficients"]) == 4, f"job {job}: not four coefficients")
         for k, one in enumerate(influence["coefficients"]):
             at = [2, 4, 8, 10][k]
             found = one["amplitude"] * np.exp(1j * np.radians(one["phase_deg"]))

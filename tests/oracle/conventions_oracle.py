@@ -345,7 +345,7 @@ def mirror_image(program, checks, seeds):
             wrong = document_of(program, rotor, job, "plan")["correction"]
             outcome = document_of(program, rotor, job, "influence")["mirror_test"]["outcome"]
             checks.ok(outcome == "cannot_tell", f"rotor {seed}, {planes} planes: {outcome}")
-            for p, (one, other) in enumerate(zip(right, wrong)):
+            for p, (one, other) in enumerate(zip(right, wrong, strict=True)):
                 trial = physical.turn * physical.hole_phi(p, 4 + p)
                 off = (one["angle_deg"] + other["angle_deg"] - 2 * trial + 180) % 360 - 180
                 checks.close(abs(off), 1e-6, f"rotor {seed}, plane {p + 1} of {planes}: angle from the mirror image")

@@ -3,13 +3,13 @@
 #include <iostream>
 #include <nlohmann/json.hpp>
 
-#include "rehearsal/demonstration.hpp"
-#include "rehearsal/response.hpp"
-#include "rehearsal/virtual_recording.hpp"
-#include "rehearsal/whirl.hpp"
+#include "virtual_rotor/demonstration.hpp"
+#include "virtual_rotor/response.hpp"
+#include "virtual_rotor/virtual_recording.hpp"
+#include "virtual_rotor/whirl.hpp"
 
 using namespace trimwright;
-using namespace trimwright::rehearsal;
+using namespace trimwright::virtual_rotor;
 using nlohmann::json;
 
 namespace {

@@ -8,11 +8,11 @@
 #include <boost/numeric/odeint.hpp>
 #include <cmath>
 
-#include "rehearsal/response.hpp"
 #include "trimwright/phasor.hpp"
+#include "virtual_rotor/response.hpp"
 
 using namespace trimwright;
-using namespace trimwright::rehearsal;
+using namespace trimwright::virtual_rotor;
 
 namespace {
 
@@ -38,8 +38,8 @@ VirtualRotor short_lived_rotor() {
   rotor.discs = {{"front", 0.0, 30.0, 0.8, 1.5, 900.0}, {"rear", 0.8, 20.0, 0.4, 0.7, 500.0}};
   rotor.supports = {support_on_casing(0.4, 8e6, 1.1e7, 15.0), support_on_casing(1.2, 6e6, 9e6, 12.0)};
   rotor.planes = {{"front", 0.0}};
-  rotor.sensors = {{"a", 0, {30.0}, rehearsal::Quantity::displacement, 0.0},
-                   {"b", 1, {100.0}, rehearsal::Quantity::velocity, 0.0}};
+  rotor.sensors = {{"a", 0, {30.0}, virtual_rotor::Quantity::displacement, 0.0},
+                   {"b", 1, {100.0}, virtual_rotor::Quantity::velocity, 0.0}};
   rotor.pickup = {50.0};
   return rotor;
 }

@@ -46,3 +46,34 @@ TEST_CASE("When nothing is worth changing, the plan says so and asks for no run"
   REQUIRE(plan.steps.size() == 1);
   CHECK(plan.steps[0].kind == StepKind::do_nothing);
 }
+
+TEST_CASE("What was read last is the once-per-rev reading of the last run that was not set aside") {
+  Job job = slotted_job_with_trial(moments);
+  Reading overall = job.runs.back().readings.front();
+  overall.component = Component::overall;
+  overall.amplitude = 0.93;
+  overall.x.reset();
+  job.runs.back().readings.push_back(overall);
+  job.runs.push_back(job.runs.front());
+  job.runs.back().name = "gusts";
+  job.runs.back().set_aside = "gusts";
+  job.runs.back().readings.front().amplitude = 0.97;
+  const auto readings = readings_to_take(job, {});
+  REQUIRE(readings.size() == 1);
+  CHECK(readings[0].last_read.value() == doctest::Approx(0.6));  // 0.5 as found, and 1e-3 of 100 g mm
+}
+
+TEST_CASE("A plan that changes nothing says how many readings stay above their targets") {
+  Job job = slotted_job_with_trial(moments);
+  job.rotor.sensors[0].bands = {{10000.0, 1.0, 0.3}};  // 0.5 as found
+  job = settled(job);
+  const auto model = fit_influence(job);
+  REQUIRE(model);
+  TrimRequest request;
+  request.pieces = 0;
+  const auto trim = plan_trim(job, *model, request);
+  REQUIRE(trim);
+  const auto plan = plan_steps(job, *trim);
+  REQUIRE(plan.steps.size() == 1);
+  CHECK(plan.steps[0].instruction.find("1 expected reading stays above its target.") != std::string::npos);
+}

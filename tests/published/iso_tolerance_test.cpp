@@ -25,6 +25,7 @@ TEST_CASE("Grades and speeds of the standard's diagram") {
 TEST_CASE("Neighbouring grades differ by a factor of about 2.5") {
   const auto& grades = trimwright::balance_quality_grades();
   CHECK(std::find(grades.begin(), grades.end(), 6.3) != grades.end());
+  REQUIRE(grades.size() == 11);
   for (std::size_t i = 1; i < grades.size(); ++i)
     CHECK(grades[i - 1] / grades[i] == doctest::Approx(2.5).epsilon(0.02));
 }

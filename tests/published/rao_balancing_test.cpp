@@ -65,7 +65,7 @@ TEST_CASE("Mixing lag with angles with rotation moves Rao's correction to the wr
   const auto trim = plan_trim(job, *model, {});
   REQUIRE(trim);
   CHECK(trim->worst_ratio < 1e-6);  // it seems to fit perfectly: one trial run per plane cannot tell
-  CHECK(model->mirror.outcome == MirrorTest::Outcome::cannot_tell);
+  CHECK(model->runs.mirror.outcome == MirrorTest::Outcome::cannot_tell);
   const double right = RotorAngle::from_degrees(145.5548 + 180.0).degrees();
   CHECK(std::abs(wrap_180(RotorAngle::of(trim->correction.parts[0].moment_to_add).degrees() - right)) > 30.0);
 }

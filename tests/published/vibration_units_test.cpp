@@ -42,6 +42,8 @@ TEST_CASE("Handbook factors between displacement, velocity and acceleration") {
 
 TEST_CASE("Detectors of a sine") {
   CHECK(restated(1.0, "mm/s peak", "mm/s rms", 50.0) == doctest::Approx(0.7071).epsilon(1e-4));
+  CHECK(restated(1.0, "mm/s rms", "mm/s peak", 50.0) == doctest::Approx(1.4142).epsilon(1e-4));
+  CHECK(restated(1.0, "mil pp", "mil peak", 50.0) == doctest::Approx(0.5).epsilon(1e-12));
   CHECK(restated(1.0, "mil peak", "mil pp", 50.0) == doctest::Approx(2.0).epsilon(1e-12));
   CHECK(restated(1.0, "mil pp", "um pp", 50.0) == doctest::Approx(25.4).epsilon(1e-12));
   CHECK(restated(1.0, "in/s peak", "mm/s peak", 50.0) == doctest::Approx(25.4).epsilon(1e-12));

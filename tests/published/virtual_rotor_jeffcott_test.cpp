@@ -8,11 +8,11 @@
 #include <cmath>
 #include <numbers>
 
-#include "rehearsal/response.hpp"
 #include "trimwright/phasor.hpp"
+#include "virtual_rotor/response.hpp"
 
 using namespace trimwright;
-using namespace trimwright::rehearsal;
+using namespace trimwright::virtual_rotor;
 
 namespace {
 

@@ -1,5 +1,6 @@
 #pragma once
 
+#include <algorithm>
 #include <cmath>
 #include <complex>
 #include <cstdint>
@@ -35,6 +36,7 @@ struct FluxRing {
   double hum = 0.0, hum_hz = 50.0, offset = 0.0, clip = 0.0, quantum = 0.0;
   double missing = 0.0;  ///< probability of each pulse
   std::vector<GainSpan> spans;
+  double gain_per_s = 0.0, offset_per_s = 0.0;  ///< slow drift of the signal
   bool rising = false;
   std::uint64_t seed = 1;
 
@@ -77,7 +79,9 @@ struct FluxRing {
       double value = slope / unit * speed_rpm(t) / (full_rpm * full_rpm);
       for (const GainSpan& span : spans)
         if (t >= span.begin_s && t < span.end_s) value *= span.gain;
-      value += noise * normal(random) + hum * std::sin(2.0 * std::numbers::pi * hum_hz * t) + offset;
+      value *= 1.0 + gain_per_s * t;
+      value += noise * normal(random) + hum * std::sin(2.0 * std::numbers::pi * hum_hz * t) + offset +
+               offset_per_s * t;
       if (rising) value = -value;
       if (clip > 0.0) value = std::clamp(value, -clip, clip);
       if (quantum > 0.0) value = quantum * std::round(value / quantum);
@@ -104,6 +108,7 @@ struct FluxRing {
 
  private:
   [[nodiscard]] double bump_slope(double u) const {
+    if (std::abs(u) > 9.0) return 0.0;  // below 1e-15 of the steepest
     switch (bump) {
       case Bump::bell:
         return -u * std::exp(-0.5 * u * u);

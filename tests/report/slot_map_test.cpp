@@ -7,6 +7,7 @@
 #include "job_builder.hpp"
 #include "project_folder.hpp"
 #include "report/plot_geometry.hpp"
+#include "some.hpp"
 #include "trimwright/files.hpp"
 
 using namespace trimwright;
@@ -56,7 +57,7 @@ TEST_CASE("A plane is drawn from the end its slots are numbered from, and the nu
   CHECK(rotor_drawing(rotor, drum, {}).clockwise);
   CHECK(slot_spot(rotor, drum, 2).x <
         215.0);  // counterclockwise seen from aft: to the left of slot 1 at the top
-  for (const Plane& plane : rotor.planes) {
+  for (const Plane& plane : some(rotor.planes)) {
     const Spot first = slot_spot(rotor, plane, 1);
     const Spot second = slot_spot(rotor, plane, 2);
     const double cross = (first.x - 215.0) * (second.y - 215.0) - (first.y - 215.0) * (second.x - 215.0);
@@ -111,7 +112,7 @@ TEST_CASE("Labels beside points that lie together do not cover one another") {
     for (std::size_t j = 0; j < i; ++j)  // those side by side have a blank between them
       CHECK((std::abs(labels[i].x - labels[j].x) >= width + 3.0 ||
              std::abs(labels[i].y - labels[j].y) >= height - 1e-9));
-    for (const auto& point : points)
+    for (const auto& point : some(points))
       CHECK((std::abs(labels[i].x - point.x) >= width / 2.0 + 6.0 ||
              std::abs(labels[i].y - point.y) >= height / 2.0 + 6.0 - 1e-9 || i == 0));
   }

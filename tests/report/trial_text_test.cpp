@@ -37,7 +37,7 @@ TEST_CASE("A trial plan's step on stopping names the column of its table") {
 
 TEST_CASE("A trial plan says what its question marks mean") {
   Job job = slotted_job({100.0, 500.0, 2000.0});
-  CHECK(says(trial_words(job), "variance left, above a limit, targets met after: ?, as"));
+  CHECK(says(trial_words(job), "uncertainty left, above a limit, targets met after: ?, as"));
   CHECK_FALSE(says(trial_words(job), "no mass"));
   job.rotor.mass_kg.reset();
   CHECK(says(trial_words(job), "of rotor's weight: ?, as the rotor file gives no mass."));

@@ -80,3 +80,86 @@ TEST_CASE("A plane that breaks a rule already is not judged while it stays as it
   then[0].slots.erase(1);
   CHECK(check_fitting(rotor, {}, now, then));
 }
+
+namespace {
+
+/// The plane with a stack, pieces of 5 and 10 g, and fillers of 20 g mm and 1 g.
+Plane plane_with_masses() {
+  Plane plane = plane_with_a_stack();
+  plane.weights[0].stock.reset();
+  plane.filler = {20.0, 1.0};
+  plane.weights[0].mass_g = 5.0;
+  plane.weights[1].mass_g = plane.weights[2].mass_g = 10.0;
+  return plane;
+}
+
+bool keeps_rules(const Plane& plane, const std::vector<std::pair<int, std::string>>& then,
+                 const std::vector<std::pair<int, std::string>>& now = {}) {
+  return check_fitting(plane, holding(plane, now), holding(plane, then)).has_value();
+}
+
+}  // namespace
+
+TEST_CASE("A slot holds no more moment and mass than it may, and a weight only where it may be") {
+  Plane plane = plane_with_masses();
+  plane.rules.max_slot_moment_g_mm = 190.0;
+  CHECK(keeps_rules(plane, {{1, "w1"}}));
+  CHECK_FALSE(keeps_rules(plane, {{1, "w2"}}));
+  plane.rules.max_slot_moment_g_mm.reset();
+  plane.rules.max_slot_mass_g = 9.0;
+  CHECK(keeps_rules(plane, {{1, "w1"}}));
+  CHECK_FALSE(keeps_rules(plane, {{1, "w1+w1"}}));
+  plane.rules.max_slot_mass_g.reset();
+  plane.weights[0].only_in = {{2, 4}};
+  CHECK(keeps_rules(plane, {{4, "w1"}}));
+  CHECK_FALSE(keeps_rules(plane, {{1, "w1"}}));
+}
+
+TEST_CASE("A plane's pieces and masses are counted with those of stacks and fillers") {
+  Plane plane = plane_with_masses();
+  plane.rules.max_pieces = 2;
+  CHECK(keeps_rules(plane, {{1, "w1+w1"}}));
+  CHECK_FALSE(keeps_rules(plane, {{1, "w1+w1"}, {2, "w2"}}));
+  plane.rules.max_pieces.reset();
+  plane.rules.max_mass_g = 11.0;  // seven usable slots: w1 and six fillers
+  CHECK(keeps_rules(plane, {{1, "w1"}}));
+  plane.rules.max_mass_g = 10.9;
+  CHECK_FALSE(keeps_rules(plane, {{1, "w1"}}));
+}
+
+TEST_CASE("Pairs of slots are kept apart, together and alike") {
+  Plane plane = plane_with_masses();
+  plane.rules.apart = {{1, 2}};
+  CHECK(keeps_rules(plane, {{1, "w1"}, {3, "w1"}}));
+  CHECK_FALSE(keeps_rules(plane, {{1, "w1"}, {2, "w1"}}));
+  plane.rules = {};
+  plane.rules.together = {{1, 2}};
+  CHECK(keeps_rules(plane, {{1, "w1"}, {2, "w2"}}));
+  CHECK_FALSE(keeps_rules(plane, {{1, "w1"}}));
+  plane.rules = {};
+  plane.rules.alike = {{1, 2}};
+  CHECK(keeps_rules(plane, {{1, "w1"}, {2, "w1"}}));
+  CHECK_FALSE(keeps_rules(plane, {{1, "w1"}, {2, "w2"}}));
+}
+
+TEST_CASE("What is added is judged apart from what it comes to in all") {
+  Plane plane = plane_with_masses();
+  plane.slots->unusable.clear();
+  plane.max_added_moment_g_mm = 81.0;  // w1 in place of a filler of 20
+  CHECK(keeps_rules(plane, {{1, "w2"}, {5, "w1"}}, {{1, "w2"}}));
+  plane.max_added_moment_g_mm = 79.0;
+  CHECK_FALSE(keeps_rules(plane, {{1, "w2"}, {5, "w1"}}, {{1, "w2"}}));
+  plane.max_added_moment_g_mm.reset();
+  plane.max_total_moment_g_mm = 101.0;  // 200 - 20 at slot 1, 80 less on the other side
+  CHECK(keeps_rules(plane, {{1, "w2"}, {5, "w1"}}, {{1, "w2"}}));
+  plane.max_total_moment_g_mm = 99.0;
+  CHECK_FALSE(keeps_rules(plane, {{1, "w2"}, {5, "w1"}}, {{1, "w2"}}));
+}
+
+TEST_CASE("What is left in stock counts what is fitted") {
+  Plane plane = plane_with_a_stack();
+  plane.weights[0].stock = 5;
+  const auto fitted = holding(plane, {{1, "w1"}, {2, "w1+w1"}});
+  CHECK(left_in_stock(plane, fitted, plane.weights[0]) == 2);
+  CHECK(left_in_stock(plane, fitted, plane.weights[2]) == 1);
+}

@@ -51,6 +51,12 @@ TEST_CASE(
   CHECK(job.runs[0].readings[3].speed == 1);
 }
 
+TEST_CASE("A set point may lie above all its readings") {
+  Job job = read_at({2995.0, 2998.0});
+  REQUIRE(settle_places(job));
+  CHECK(job.speeds_rpm == std::vector<double>{3000.0});
+}
+
 TEST_CASE("A speed that is no round one stays as it was first read") {
   Job job = read_at({3020.0, 3023.0});
   REQUIRE(settle_places(job));

@@ -41,9 +41,11 @@ TEST_CASE("Runs that repeat are ready, and a rotor below its targets needs no tr
   CHECK(first(calm, ReadinessConcern::below_target).ratio == doctest::Approx(0.7));
 }
 
-TEST_CASE("One run alone is ready with care, and a level above its limit is told") {
+TEST_CASE("One run alone is ready with care; above a limit nothing is, before it was inspected") {
+  CHECK(readiness(repeated({{0.9, 40}})).ready());
   const auto found = readiness(repeated({{1.3, 40}}));
-  CHECK(found.ready());
+  CHECK_FALSE(found.ready());
+  CHECK(found.findings.front().concern == ReadinessConcern::above_limit);
   CHECK(found.has(ReadinessConcern::no_repeat));
   CHECK(first(found, ReadinessConcern::above_limit).ratio == doctest::Approx(1.3));
 }
@@ -92,4 +94,102 @@ TEST_CASE("Scatter within a dwell, a missing phase and a reading lost in noise a
   CHECK(first(found, ReadinessConcern::scatters_within).ratio == doctest::Approx(3.0));
   CHECK(first(found, ReadinessConcern::no_phase).runs == std::vector<std::size_t>{1});
   CHECK(readiness(repeated({{0.5, 40}, {0.5, 40}}, 0.2)).has(ReadinessConcern::too_small));
+}
+
+namespace {
+
+/// As found with w1 in slot 1; a trial with w2 in slot 5 beside it.
+Job tried() {
+  Rotor rotor = free_rotor({}, {"A"});
+  rotor.planes.push_back(slotted_plane("spinner", 8, {100.0, 200.0}));
+  rotor.sensors[0].repeatability = 0.01;
+  rotor.sensors[0].bands[0].target = 0.35;
+  FittedWeights first, then;
+  first.slots[1] = then.slots[1] = {"w1", 100.0};
+  then.slots[5] = {"w2", 200.0};
+  return job_of(rotor, {single_plane_rotor().run(rotor, "as found", {first}),
+                        single_plane_rotor().run(rotor, "trial", {then})});
+}
+
+}  // namespace
+
+TEST_CASE("What is fitted now is judged, not the last run") {
+  Job job = tried();
+  job.runs[1].readings[0].x = 0.3;
+  job.runs[1].readings[0].amplitude = 0.3;  // the trial met its target, and was taken out again
+  const auto out_again = readiness(job);
+  CHECK(out_again.judged == 0);
+  CHECK_FALSE(out_again.has(ReadinessConcern::below_target));
+  job.fitted_now = job.runs[1].fitted;
+  CHECK(readiness(job).has(ReadinessConcern::below_target));
+  job.fitted_now[0].slots[3] = {"w1", 100.0};  // never run so
+  CHECK_FALSE(readiness(job).judged.has_value());
+  CHECK_FALSE(readiness(job).has(ReadinessConcern::below_target));
+}
+
+TEST_CASE("A job without readings is not ready, and a run without any is asked after") {
+  Job job = tried();
+  job.runs[1].readings.push_back(job.runs[0].readings[0]);
+  std::swap(job.runs[0].readings, job.runs[1].readings);
+  job.runs[1].readings.clear();
+  CHECK(first(readiness(job), ReadinessConcern::doubled_readings).runs == std::vector<std::size_t>{0, 1});
+  job.runs[0].readings.pop_back();
+  CHECK(first(readiness(job), ReadinessConcern::unread_run).runs == std::vector<std::size_t>{1});
+  job.runs[0].readings.clear();
+  const auto none = readiness(job);
+  CHECK_FALSE(none.ready());
+  CHECK(none.has(ReadinessConcern::no_readings));
+}
+
+TEST_CASE("Two readings of one place in one run that no scatter explains are told") {
+  Job job = tried();
+  Reading again = job.runs[0].readings[0];
+  again.x = *again.x + Phasor(0.02);
+  job.runs[0].readings.push_back(again);
+  CHECK_FALSE(readiness(job).has(ReadinessConcern::contradicts));
+  job.runs[0].readings.back().x = Phasor(0.1, 0.3);
+  CHECK(first(readiness(job), ReadinessConcern::contradicts).runs == std::vector<std::size_t>{0});
+}
+
+TEST_CASE("A speed of one run alone, a digit away from one that it lacks, may be mistyped") {
+  Job job = tried();
+  for (auto& run : job.runs) {
+    Reading fast = run.readings[0];
+    fast.rpm = 3706.0;
+    run.readings.push_back(fast);
+  }
+  CHECK_FALSE(readiness(settled(job)).has(ReadinessConcern::lone_speed));
+  job.runs[1].readings[1].rpm = 3076.0;
+  const auto found = first(readiness(settled(job)), ReadinessConcern::lone_speed);
+  CHECK(found.runs ==
+        std::vector<std::size_t>{0});  // 3706 rpm is in the first run only, and 3076 in the second
+}
+
+TEST_CASE("A run that adds a piece and lists those as found no more is asked after") {
+  Job job = tried();
+  CHECK_FALSE(readiness(job).has(ReadinessConcern::no_longer_listed));
+  job.runs[1].fitted[0].slots.erase(1);
+  CHECK(first(readiness(job), ReadinessConcern::no_longer_listed).what == "w1 in spinner slot 1");
+}
+
+TEST_CASE("A trial weight counts as fitted where nothing says otherwise, and that is said") {
+  Job job = tried();
+  CHECK_FALSE(readiness(job).has(ReadinessConcern::trial_weight_in));
+  job.fitted_now = job.runs[1].fitted;
+  job.fitted_now_stated = false;
+  CHECK(readiness(job).has(ReadinessConcern::trial_weight_in));
+}
+
+TEST_CASE("Runs made under other conditions, or months apart, are told") {
+  Job job = tried();
+  job.runs[0].conditions = {"2031-03-04 08:15", "", {{"wind", "4 kt on the nose"}}};
+  job.runs[1].conditions = {"2031-03-04 09:15", "", {{"wind", "6 kt on the nose"}}};
+  CHECK_FALSE(readiness(job).has(ReadinessConcern::other_conditions));
+  job.runs[0].conditions = {"2031-03-04 08:15", "", {{"wind", "calm"}}};
+  job.runs[1].conditions = {"2031-03-05", "", {{"wind", "calm"}}};
+  CHECK_FALSE(readiness(job).has(ReadinessConcern::other_conditions));
+  job.runs[1].conditions.other = {{"wind", "20 kn from ahead"}};
+  CHECK(first(readiness(job), ReadinessConcern::other_conditions).what == "wind: calm and 20 kn from ahead");
+  job.runs[1].conditions = {"2031-09-05", "", {{"wind", "calm"}}};
+  CHECK(first(readiness(job), ReadinessConcern::other_conditions).what == "185 days apart");
 }

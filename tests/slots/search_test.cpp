@@ -95,6 +95,8 @@ TEST_SUITE("slot search") {
       const std::vector<SlotChoice> plain = search_slots(problem, {0.0, 0.0, Deadline::after(60.0)});
       for (Complex& row : problem.residual) row *= Complex(1.0 + draw.uniform(-1e-15, 1e-15), 1e-16);
       const std::vector<SlotChoice> noisy = search_slots(problem, {0.0, 0.0, Deadline::after(60.0)});
+      REQUIRE(plain.size() == 4);
+      REQUIRE(noisy.size() == 4);
       for (std::size_t m = 0; m < plain.size(); ++m) CHECK(same_changes(plain[m].changes, noisy[m].changes));
     }
   }
@@ -111,6 +113,7 @@ TEST_SUITE("slot search") {
       const SlotProblem problem = random_problem(recipe, draw);
       const std::vector<Enumerated> all = enumerate(problem);
       const std::vector<SlotChoice> found = search_slots(problem, {0.05, 0.02, Deadline::after(60.0)});
+      REQUIRE(found.size() == 5);
       for (std::size_t m = 0; m < found.size(); ++m) {
         const Enumerated* best = best_of(problem, all, m);
         CHECK(found[m].bound <= best->objective * (1.0 + 1e-12));
@@ -211,6 +214,7 @@ TEST_SUITE("slot search") {
       const std::vector<Enumerated> all = enumerate(problem);
       const double any = std::numeric_limits<double>::infinity();
       const std::vector<SlotChoice> found = search_slots(problem, {0.0, any, Deadline::after(60.0)});
+      REQUIRE(found.size() == static_cast<std::size_t>(problem.max_changes) + 1);
       for (std::size_t m = 0; m < found.size(); ++m) {
         CHECK(found[m].admissible == (best_of(problem, all, m) != nullptr));
         if (!found[m].admissible) CHECK(std::isinf(found[m].bound));
@@ -263,6 +267,7 @@ TEST_SUITE("slot search") {
       for (std::size_t k = 0; k < together.size(); ++k) {
         const std::vector<SlotChoice>& expected =
             alone[(k % problems.size() + k / problems.size()) % problems.size()];
+        REQUIRE_FALSE(expected.empty());
         REQUIRE(together[k].size() == expected.size());
         for (std::size_t m = 0; m < expected.size(); ++m) {
           CHECK(same_changes(together[k][m].changes, expected[m].changes));
@@ -287,6 +292,8 @@ TEST_SUITE("slot search") {
     const SlotProblem problem = random_problem(recipe, draw);
     const std::vector<SlotChoice> brief = search_slots(problem, {0.01, 0.005, Deadline::after(0.2)});
     const std::vector<SlotChoice> longer = search_slots(problem, {0.01, 0.005, Deadline::after(1.5)});
+    REQUIRE(brief.size() == 7);
+    REQUIRE(longer.size() == 7);
     for (std::size_t m = 0; m < brief.size(); ++m) {
       CAPTURE(m);
       REQUIRE(brief[m].admissible);
@@ -313,6 +320,7 @@ TEST_SUITE("slot search") {
     for (int instance = 0; instance < 3; ++instance) {
       const SlotProblem problem = random_problem(recipe, draw);
       const std::vector<SlotChoice> found = search_slots(problem, {0.01, 0.005, Deadline::after(60.0)});
+      REQUIRE(found.size() == 7);
       for (std::size_t m = 0; m < found.size(); ++m) {
         CHECK(found[m].changes.size() <= m);
         CHECK(found[m].objective - found[m].bound <= std::max(0.01 * found[m].objective, 0.005) * 1.00001);

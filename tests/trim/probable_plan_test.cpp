@@ -2,6 +2,7 @@
 
 #include <algorithm>
 
+#include "forecast/outlook.hpp"
 #include "trimwright/forecast.hpp"
 #include "trimwright/trim.hpp"
 #include "virtual_fleet.hpp"
@@ -102,6 +103,7 @@ TEST_CASE("Fewer changes are preferred where the probability is as good within t
   const auto plan = planned(small_catalogue(12, 0.35), true, 4);
   const auto& chosen = plan.trade_off[plan.chosen];
   CHECK(chosen.outlook->meets_targets >= best_row(plan) - probability_indifference);
+  REQUIRE(plan.chosen > 0);
   for (std::size_t i = 0; i < plan.chosen; ++i)
     CHECK(plan.trade_off[i].outlook->meets_targets < best_row(plan) - probability_indifference);
 }
@@ -116,6 +118,8 @@ TEST_CASE("A choice of one's own has the same probabilities as the plan that is 
   REQUIRE(own);
   REQUIRE(own->outlook);
   CHECK(own->outlook->meets_targets == plan.outlook->meets_targets);
+  REQUIRE_FALSE(plan.predictions.empty());
+  REQUIRE(own->predictions.size() == plan.predictions.size());
   for (std::size_t i = 0; i < plan.predictions.size(); ++i)
     CHECK(own->predictions[i].reading->high == plan.predictions[i].reading->high);
   // Nothing fitted: the readings as found, far above their targets.

@@ -7,6 +7,7 @@
 #include <map>
 
 #include "job_builder.hpp"
+#include "some.hpp"
 
 using namespace trimwright;
 using namespace trimwright::testing;
@@ -37,6 +38,12 @@ struct OnePlane {
   }
 };
 
+/// The rows of the trade-off, some of which change something.
+std::vector<TradeOffRow> changing_rows(const TrimPlan& plan) {
+  REQUIRE(plan.trade_off.size() > 1);
+  return plan.trade_off;
+}
+
 const TradeOffRow& chosen(const TrimPlan& plan) { return plan.trade_off[plan.chosen]; }
 
 }  // namespace
@@ -61,7 +68,7 @@ TEST_CASE("What is fitted already may go, move or stay") {
   TrimRequest stay;
   stay.keep_fitted = true;
   plan = rotor.plan(stay);
-  for (const auto& change : chosen(plan).changes) CHECK(change.slot != 1);
+  for (const auto& change : some(chosen(plan).changes)) CHECK(change.slot != 1);
   CHECK(chosen(plan).changes.size() > 1);
 }
 
@@ -94,6 +101,7 @@ TEST_CASE("The recommendation is the fewest changes within 0.05 of the best") {
   const OnePlane rotor(Phasor(230.0, 140.0), {100.0, 150.0});
   const auto plan = rotor.plan();
   const double best = plan.trade_off.back().worst_ratio;
+  REQUIRE(plan.chosen > 0);
   for (std::size_t i = 0; i < plan.trade_off.size(); ++i) {
     const auto& row = plan.trade_off[i];
     CHECK(row.recommended == (i == plan.chosen));
@@ -225,7 +233,7 @@ TEST_CASE(
   CHECK(plan.worst_ratio < 1e-9);
   rotor.job.rotor.planes[0].weights[1].stock = 1;  // one w2 only
   plan = rotor.plan();
-  for (const auto& row : plan.trade_off) {
+  for (const auto& row : changing_rows(plan)) {
     int used = 0;
     for (const auto& change : row.changes) {
       const Weight* weight = rotor.job.rotor.planes[0].find_weight(change.fit->weight_id);
@@ -240,7 +248,7 @@ TEST_CASE("The rules of a plane hold in every row of the trade-off") {
   PlaneRules& rules = rotor.job.rotor.planes[0].rules;
   SUBCASE("neighbours apart") {
     for (int slot = 1; slot <= 8; ++slot) rules.apart.emplace_back(slot, slot % 8 + 1);
-    for (const auto& row : rotor.plan().trade_off) {
+    for (const auto& row : changing_rows(rotor.plan())) {
       const auto slots = slots_after(rotor, row);
       for (const auto& [a, b] : rules.apart) CHECK_FALSE((slots.contains(a) && slots.contains(b)));
     }
@@ -248,27 +256,26 @@ TEST_CASE("The rules of a plane hold in every row of the trade-off") {
   SUBCASE("pairs together") {
     rules.together = {{1, 2}, {3, 4}, {5, 6}, {7, 8}};
     const auto plan = rotor.plan();
-    CHECK(plan.trade_off.size() > 1);
-    for (const auto& row : plan.trade_off) {
+    for (const auto& row : changing_rows(plan)) {
       const auto slots = slots_after(rotor, row);
       for (const auto& [a, b] : rules.together) CHECK(slots.contains(a) == slots.contains(b));
     }
   }
   SUBCASE("pairs alike") {
     rules.alike = {{4, 6}, {3, 7}};
-    for (const auto& row : rotor.plan().trade_off) {
+    for (const auto& row : changing_rows(rotor.plan())) {
       auto slots = slots_after(rotor, row);
       for (const auto& [a, b] : rules.alike) CHECK(slots[a] == slots[b]);
     }
   }
   SUBCASE("pieces in the plane") {
     rules.max_pieces = 2;
-    for (const auto& row : rotor.plan().trade_off) CHECK(slots_after(rotor, row).size() <= 2);
+    for (const auto& row : changing_rows(rotor.plan())) CHECK(slots_after(rotor, row).size() <= 2);
   }
   SUBCASE("pieces in all planes") {
     TrimRequest request;
     request.max_pieces = 3;
-    for (const auto& row : rotor.plan(request).trade_off) CHECK(slots_after(rotor, row).size() <= 3);
+    for (const auto& row : changing_rows(rotor.plan(request))) CHECK(slots_after(rotor, row).size() <= 3);
   }
   SUBCASE("mass of a slot and of the plane") {
     for (auto& weight : rotor.job.rotor.planes[0].weights)
@@ -277,14 +284,19 @@ TEST_CASE("The rules of a plane hold in every row of the trade-off") {
     rules.max_slot_mass_g = 4.0;
     const auto plan = rotor.plan();
     CHECK(slots_after(rotor, plan.trade_off.back()).size() == 3);
-    for (const auto& row : plan.trade_off)
+    for (const auto& row : changing_rows(plan))
       for (const auto& [slot, piece] : slots_after(rotor, row)) CHECK(piece.weight_id == "w1");
   }
   SUBCASE("a weight for some slots only") {
     rotor.job.rotor.planes[0].weights[1].only_in = {{1, 4}};
-    for (const auto& row : rotor.plan().trade_off)
-      for (const auto& [slot, piece] : slots_after(rotor, row))
-        if (piece.weight_id == "w2") CHECK((slot == 1 || slot == 4));
+    int fitted = 0;
+    for (const auto& row : changing_rows(rotor.plan()))
+      for (const auto& [slot, piece] : slots_after(rotor, row)) {
+        if (piece.weight_id != "w2") continue;
+        CHECK((slot == 1 || slot == 4));
+        ++fitted;
+      }
+    CHECK(fitted > 0);
   }
 }
 
@@ -293,7 +305,7 @@ TEST_CASE("An unusable slot counts as holding no weight in a pair") {
   rotor.job.rotor.planes[0].slots->unusable = {1};
   rotor.job.runs[1].fitted[0].slots = {{2, {"w1", 100.0}}};
   rotor.job.rotor.planes[0].rules.together = {{1, 5}};
-  for (const auto& row : rotor.plan().trade_off) CHECK_FALSE(slots_after(rotor, row).contains(5));
+  for (const auto& row : changing_rows(rotor.plan())) CHECK_FALSE(slots_after(rotor, row).contains(5));
 }
 
 TEST_CASE("Rules that contradict each other are named, and no others") {
@@ -351,8 +363,8 @@ TEST_CASE("Both objectives side by side: each is the better by its own measure")
   const auto plan = plan_trim(job, *model, request);
   REQUIRE(plan);
   REQUIRE_FALSE(plan->other_trade_off.empty());
-  for (const auto& ratio : plan->trade_off) {
-    for (const auto& squares : plan->other_trade_off) {
+  for (const auto& ratio : some(plan->trade_off)) {
+    for (const auto& squares : some(plan->other_trade_off)) {
       if (squares.changes.size() == ratio.changes.size()) {
         CHECK(ratio.worst_ratio <= squares.worst_ratio + 1e-9);
         CHECK(squares.root_of_squares <= ratio.root_of_squares + 1e-9);
@@ -365,7 +377,7 @@ TEST_CASE("Runs that contradict the declared conventions are refused by the plan
   const Job job = slotted_job_with_trial({100.0, 200.0});
   auto model = fit_influence(job);
   REQUIRE(model);
-  model->mirror.outcome = MirrorTest::Outcome::contradicts;
+  model->runs.mirror.outcome = MirrorTest::Outcome::contradicts;
   const auto refused = plan_trim(job, *model, {});
   REQUIRE_FALSE(refused);
   CHECK(refused.error().message().find("mirror image") != std::string::npos);

@@ -1,0 +1,171 @@
+#include "record_commands.hpp"
+
+#include <fmt/chrono.h>
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <chrono>
+
+#include "base/text.hpp"
+
+namespace trimwright::cli {
+namespace {
+
+std::string now_utc() {
+  return fmt::format("{:%Y-%m-%dT%H:%M:%SZ}",
+                     fmt::gmtime(std::chrono::system_clock::to_time_t(std::chrono::system_clock::now())));
+}
+
+/// Opens the archive and hands it over; complains where that cannot be done.
+template <class Do>
+Status with_archive(const RecordOptions& options, Do&& act) {
+  auto archive = Archive::open(options.archive, Archive::Opening::existing);
+  if (!archive) return complain(archive.error());
+  return act(*archive);
+}
+
+Status write(const RecordOptions& options, const Result<std::string>& answer) {
+  return answer ? options.output.write(*answer, {options.archive}) : complain(answer.error());
+}
+
+Error not_as_filed(const RecordOptions& options, std::size_t faults) {
+  return {fmt::format("the archive is not as it was filed: {} fault{}", faults, faults == 1 ? "" : "s"),
+          "a backup that proves whole",
+          {options.archive, 0, {}}};
+}
+
+}  // namespace
+
+Status file_record(RecordOptions& options) {
+  for (const auto& entry : options.entries)
+    if (auto added = add_entry(entry, options.details); !added) {
+      complain({"--entry: " + added.error().what, added.error().expected, {}});
+      return wrong_usage;
+    }
+  options.details.filed_at = now_utc();
+  options.details.software = "trimwright " TRIMWRIGHT_VERSION;
+  const auto trim = judge_trim(options.job, options.run, options.details);
+  if (!trim) return complain(trim.error());
+  auto sources = trim->sources;
+  sources.push_back(options.archive);
+  if (const auto apart = options.output.check_apart_from(sources); !apart) return complain(apart.error());
+  const auto filed = file_trim(trim->record, options.archive);
+  if (!filed) return complain(filed.error());
+  return options.output.write(options.output.json() ? records_json({filed->record}) : filed_text(*filed),
+                              {options.archive});
+}
+
+Status find_records(const RecordOptions& options) {
+  return with_archive(options, [&](const Archive& archive) {
+    RecordQuery query = options.query;
+    if (query.most == RecordQuery{}.most) query.most = 1000;
+    const auto found = archive.find(query);
+    if (!found) return complain(found.error());
+    std::string text = records_text(*found);
+    const auto longer =
+        found->empty() && !options.query.serial.empty() ? serials_words(archive, options.query.serial) : "";
+    if (!longer.empty()) text += "--serial asks for a whole serial; part of one is in: " + longer + ".\n";
+    const Status written = write(options, options.output.json() ? records_json(*found) : text);
+    const auto faults =
+        std::count_if(found->begin(), found->end(), [](const auto& one) { return !one.holds; });
+    return written != done || faults == 0 ? written
+                                          : complain(not_as_filed(options, static_cast<std::size_t>(faults)));
+  });
+}
+
+Status show_record(const RecordOptions& options) {
+  return with_archive(options, [&](const Archive& archive) {
+    const auto record = archive.read(options.number);
+    if (!record) return complain(record.error());
+    if (!options.folder.empty()) {
+      const auto files = files_of(*record);
+      if (!files) return complain(files.error());
+      if (const auto written = write_files_anew(*files, options.folder); !written)
+        return complain(written.error());
+    }
+    return write(options, options.output.json() ? record_json(*record) : sheet_text(*record));
+  });
+}
+
+Status print_sheet(const RecordOptions& options) {
+  return with_archive(options, [&](const Archive& archive) {
+    const auto record = archive.read(options.number);
+    if (!record) return complain(record.error());
+    return write(options, options.output.format == "csv" ? sheet_csv(*record) : sheet_text(*record));
+  });
+}
+
+Status export_records(const RecordOptions& options) {
+  return with_archive(options, [&](const Archive& archive) {
+    const auto form = options.output.json()              ? ExportForm::json
+                      : options.output.format == "lines" ? ExportForm::lines
+                                                         : ExportForm::csv;
+    return options.output.write_parts(
+        [&](const WritePart& part) { return trimwright::export_records(archive, options.query, form, part); },
+        {options.archive});
+  });
+}
+
+Status compare_records(const RecordOptions& options) {
+  return with_archive(options, [&](const Archive& archive) {
+    const auto records = records_of(archive, options.archive, options.query.serial);
+    if (!records) return complain(records.error());
+    return write(options, options.output.json() ? history_json(*records) : history_text(*records));
+  });
+}
+
+Status prove_archive(const RecordOptions& options) {
+  const auto expected = options.expect.empty() ? std::nullopt : digest_from_hex(options.expect);
+  const auto since = options.since.empty() ? std::nullopt : head_from_text(options.since);
+  if ((!options.expect.empty() && !expected) || (!options.since.empty() && !since)) {
+    complain(
+        !options.since.empty() && !since
+            ? Error{"--since: \"" + shortened(options.since) + "\" is no head", "a head that prove told", {}}
+            : Error{"--expect: \"" + shortened(options.expect) + "\" is no digest",
+                    "64 hexadecimal digits, as on the sheet",
+                    {}});
+    return wrong_usage;
+  }
+  return with_archive(options, [&](const Archive& archive) {
+    const auto proof = archive.prove(expected, since);
+    if (!proof) return complain(proof.error());
+    const Status written = write(options, options.output.json() ? proof_json(*proof) : proof_text(*proof));
+    return written != done || proof->whole() ? written
+                                             : complain(not_as_filed(options, proof->faults.size()));
+  });
+}
+
+Status send_records(const RecordOptions& options) {
+  const auto local = Archive::open(options.archive, Archive::Opening::existing);
+  if (!local) return complain(local.error());
+  auto shared = Archive::open(options.copy, Archive::Opening::create_if_missing);
+  if (!shared) return complain(shared.error());
+  const auto sent = shared->take_over(*local);
+  if (!sent) return complain(sent.error());
+  const Status written = Output{}.write(sent_text(*sent));
+  const auto against = std::count_if(sent->begin(), sent->end(),
+                                     [](const Sent& one) { return one.fate == Sent::Fate::corrected_twice; });
+  return written != done || against == 0
+             ? written
+             : complain({fmt::format("{} correction{} not sent", against, against == 1 ? " is" : "s are"),
+                         "one correction of each record",
+                         {options.copy, 0, {}}});
+}
+
+Status set_up_archive(const RecordOptions& options) {
+  const auto made = Archive::set_up(options.archive);
+  return made ? Output{}.write(
+                    "The archive is set up. Grant the role trimwright_station to the users who file.\n")
+              : complain(made.error());
+}
+
+Status back_up_archive(const RecordOptions& options) {
+  return with_archive(options, [&](const Archive& archive) {
+    const auto copied = archive.back_up(options.copy);
+    if (copied) return Output{}.write("The archive is copied to " + options.copy + ".\n");
+    complain(copied.error());
+    return not_written;
+  });
+}
+
+}  // namespace trimwright::cli

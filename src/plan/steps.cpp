@@ -1,0 +1,214 @@
+#include "steps.hpp"
+
+#include <fmt/format.h>
+#include <fmt/ranges.h>
+
+#include <algorithm>
+#include <cmath>
+#include <map>
+#include <set>
+
+namespace trimwright {
+namespace {
+
+std::string end_words(ViewingEnd end) {
+  return end == ViewingEnd::front ? "the front (ahead of the engine, looking aft)"
+                                  : "aft (behind the engine, looking forward)";
+}
+
+std::string seen_words(const SeenSense& numbered) {
+  return fmt::format("the numbers grow {} seen from {}", name(numbered.sense), end_words(numbered.seen_from));
+}
+
+Step confirm_step(const Job& job) {
+  const Rotor& rotor = job.rotor;
+  Step step{StepKind::confirm_numbering,
+            "Confirm the numbering on the rotor itself before touching a weight.",
+            {},
+            true};
+  step.particulars.push_back(fmt::format("The rotor turns {} seen from {}.", name(rotor.rotation.sense),
+                                         end_words(rotor.rotation.seen_from)));
+  for (const Plane& plane : rotor.planes) {
+    if (!plane.slots) continue;
+    step.particulars.push_back(fmt::format("{}: {} slots, {}; slot 1 is at {}.", plane.name,
+                                           plane.slots->count, seen_words(plane.slots->numbered),
+                                           angle_position(rotor, plane.slots->slot_1).text()));
+  }
+  if (rotor.blades)
+    step.particulars.push_back(fmt::format("Blades: {}, {}; blade 1 is at {:.1f}° with rotation.",
+                                           rotor.blades->count, seen_words(rotor.blades->numbered),
+                                           rotor.blades->blade_1.degrees()));
+  return step;
+}
+
+/// What the slots of a plane hold that are not listed one by one.
+std::string other_slots(const Plane& plane, bool any_listed) {
+  std::string words = any_listed ? "every other slot: " : "every slot: ";
+  words += plane.filler.moment_g_mm > 0.0 ? "its filler" : "open";
+  if (plane.slots->unusable.empty()) return words;
+  const auto& unusable = plane.slots->unusable;
+  return words + fmt::format("; leave alone unusable slot{} {}", unusable.size() == 1 ? "" : "s",
+                             fmt::join(unusable, ", "));
+}
+
+Step count_step(const Job& job) {
+  Step step{
+      StepKind::count_fitted,
+      "A second person counts what is fitted now. If it is not exactly this, stop: the plan does not hold.",
+      {},
+      true};
+  for (std::size_t p = 0; p < job.rotor.planes.size(); ++p) {
+    const Plane& plane = job.rotor.planes[p];
+    const auto& fitted = job.fitted_now[p];
+    for (const auto& [slot, piece] : fitted.slots)
+      step.particulars.push_back(place_words(job.rotor, p, slot) + ": " + piece_words(plane, piece));
+    for (const auto& piece : fitted.free)
+      step.particulars.push_back(fmt::format("{}: {:.6g} g mm at {}", plane.name, piece.moment_g_mm,
+                                             angle_position(job.rotor, piece.at).text()));
+    if (plane.slots) step.particulars.push_back(plane.name + " " + other_slots(plane, !fitted.slots.empty()));
+    if (!plane.slots && fitted.free.empty()) step.particulars.push_back(plane.name + ": nothing fitted");
+  }
+  return step;
+}
+
+/// "2 × w3 (...)": pieces by kind.
+std::vector<std::string> tally(const Job& job, const std::vector<SlotChange>& changes, bool fitted) {
+  std::map<std::string, int> count;
+  for (const auto& change : changes) {
+    const Plane& plane = job.rotor.planes[change.plane];
+    const auto& piece = fitted ? change.fit : change.remove;
+    if (piece || plane.filler.moment_g_mm > 0.0) ++count[piece_words(plane, piece)];
+  }
+  std::vector<std::string> lines;
+  for (const auto& [words, n] : count) lines.push_back(fmt::format("{} × {}", n, words));
+  if (lines.empty()) lines.push_back("none");
+  return lines;
+}
+
+std::string joined(const std::vector<std::string>& parts) {
+  std::string text;
+  for (const auto& part : parts) text += (text.empty() ? "" : ", ") + part;
+  return text;
+}
+
+std::vector<std::string> condition_lines(const Job& job) {
+  std::vector<std::string> lines;
+  const auto run = std::find_if(job.runs.begin(), job.runs.end(), [](const Run& r) { return !r.set_aside; });
+  if (run == job.runs.end()) return lines;
+  for (const auto& [what, value] : run->conditions.other)
+    lines.push_back(fmt::format("{}: as in \"{}\" ({})", what, run->name, value));
+  return lines;
+}
+
+/// What to write down, beside what is expected and how far off is too far.
+std::string reading_line(const Job& job, const ExpectedReading& one) {
+  const Sensor& sensor = job.rotor.sensors[one.sensor];
+  std::string words = fmt::format("{}, {}: read ________ ∠ ______ ({}); ", speed_words(job, one.speed),
+                                  sensor.name, sensor.unit.text());
+  if (!one.expected) return words + "not predicted: watch it";
+  words += "expected " + phasor_words(sensor, *one.expected, job.rotor.phase);
+  if (!one.differs_by) return words;
+  const double size = std::abs(*one.expected);
+  const auto shown_words = [&](double peak) { return amplitude_words(sensor.unit.shown_from_peak(peak)); };
+  words += fmt::format("; it differs when more than {} away, surely with an amplitude ",
+                       shown_words(*one.differs_by));
+  if (size > *one.differs_by) words += "below " + shown_words(size - *one.differs_by) + " or ";
+  return words + "above " + shown_words(size + *one.differs_by);
+}
+
+}  // namespace
+
+std::string piece_words(const Plane& plane, const std::optional<Piece>& piece) {
+  if (!piece) return plane.filler.moment_g_mm > 0.0 ? "the filler" : "nothing (open slot)";
+  if (piece->weight_id.empty()) return fmt::format("a piece of {:.6g} g mm", piece->moment_g_mm);
+  const Weight* weight = plane.find_weight(piece->weight_id);
+  const std::string part = weight->part_number.empty() ? std::string{} : ", part " + weight->part_number;
+  if (weight->written.empty())
+    return fmt::format("{} ({:.6g} g mm{})", weight->id, weight->moment_g_mm, part);
+  return fmt::format("{} ({}{})", weight->id, weight->written, part);
+}
+
+std::string place_words(const Rotor& rotor, std::size_t plane, int slot) {
+  return rotor.planes[plane].name + " " + slot_position(rotor, rotor.planes[plane], slot).text();
+}
+
+void append(std::vector<Step>& steps, std::vector<Step> more) {
+  steps.insert(steps.end(), std::make_move_iterator(more.begin()), std::make_move_iterator(more.end()));
+}
+
+std::vector<Step> opening_steps(const Job& job) {
+  Step safe{StepKind::make_safe,
+            "Make safe: engine shut down, rotor stopped and held, starting and ignition isolated and tagged, "
+            "intake "
+            "clear, as the maker's current manual says.",
+            {"Manual and revision: ____________________"},
+            true};
+  return {safe, confirm_step(job), count_step(job)};
+}
+
+std::vector<Step> fitting_steps(const Job& job, const std::vector<SlotChange>& changes) {
+  Step out{StepKind::take_out, "Take out:", {}, true};
+  Step in{StepKind::put_in, "Put in:", {}, true};
+  for (const auto& change : changes) {
+    const Plane& plane = job.rotor.planes[change.plane];
+    const std::string place = place_words(job.rotor, change.plane, change.slot);
+    const bool empty_before = !change.remove && plane.filler.moment_g_mm == 0.0;
+    const bool empty_after = !change.fit && plane.filler.moment_g_mm == 0.0;
+    if (!empty_before) out.particulars.push_back(place + ": " + piece_words(plane, change.remove));
+    if (!empty_after) in.particulars.push_back(place + ": " + piece_words(plane, change.fit));
+  }
+  for (Step* step : {&out, &in}) {
+    step->sign = !step->particulars.empty();  // nobody signs for nothing
+    if (step->particulars.empty()) step->particulars.push_back("nothing");
+  }
+  const auto closing = closing_checks({"Drawn from stock: " + joined(tally(job, changes, true)),
+                                       "Left over and returned: " + joined(tally(job, changes, false))});
+  return {out, in, closing[0], closing[1]};
+}
+
+std::vector<Step> closing_checks(const std::vector<std::string>& counts) {
+  Step check{StepKind::second_check,
+             "A second person checks every slot of every plane: what the count before listed, with these "
+             "changes and no "
+             "others. Then the pieces left over are counted.",
+             counts, true};
+  Step torque{
+      StepKind::torque_and_locking,
+      "Torque and lock every fastener that was touched, with the values of the maker's current manual.",
+      {"Torque (from the manual): __________", "Locking (from the manual): __________",
+       "Manual revision: __________"},
+      true};
+  return {check, torque};
+}
+
+std::vector<Step> running_steps(const Job& job, const std::vector<ExpectedReading>& expected,
+                                const std::string& stop_column) {
+  std::set<std::size_t> speeds;
+  for (const auto& one : expected) speeds.insert(one.speed);
+  std::vector<std::string> listed;
+  for (const std::size_t s : speeds) listed.push_back(speed_words(job, s));
+  Step run{StepKind::run,
+           "Run at these speeds, under the same conditions as the runs before: " + joined(listed) + ".",
+           condition_lines(job), false};
+  Step stop{StepKind::stop_levels,
+            "End the run at once when any reading passes its level in the table (" + stop_column +
+                "), or on any sign of rubbing, looseness or a sudden change; the manual's own limits hold "
+                "where they are lower.",
+            {},
+            false};
+  const bool told =
+      std::any_of(expected.begin(), expected.end(), [](const auto& one) { return one.differs_by; });
+  Step compare{
+      StepKind::compare,
+      std::string("Write down amplitude and phase at each speed") +
+          (told ? " and compare. How far a reading is away: draw it and the expected one as arrows "
+                  "from one point, as long as the amplitude and turned by the phase, and measure from "
+                  "tip to tip."
+                : ":"),
+      {},
+      true};
+  for (const auto& one : expected) compare.particulars.push_back(reading_line(job, one));
+  return {run, stop, compare};
+}
+
+}  // namespace trimwright

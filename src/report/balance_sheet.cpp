@@ -1,0 +1,247 @@
+#include "balance_sheet.hpp"
+
+#include <fmt/format.h>
+
+#include <algorithm>
+
+#include "base/text.hpp"
+#include "text_table.hpp"
+#include "trimwright/plan.hpp"
+
+namespace trimwright {
+namespace {
+
+using Kind = SheetColumn::Kind;
+using Cells = std::vector<std::string>;
+
+/// What a person completes by hand where it was not given at filing.
+constexpr const char* asked_entries[] = {
+    "manual and revision", "torque", "locking", "part numbers", "tools accounted for",
+    "pieces accounted for"};
+
+SheetPart sheet_particulars(const BalanceSheet& sheet) {
+  SheetPart part{"particular", SheetPart::Kind::entries, ""};
+  part.rows = {
+      {"Rotor", sheet.rotor}, {"Serial", sheet.serial}, {"Job", sheet.job}, {"Station", sheet.station}};
+  if (!sheet.run.empty()) part.rows.push_back({"Check run", sheet.run});
+  part.rows.push_back({"Date", sheet.date});
+  if (!sheet.made_by.empty()) part.rows.push_back({"Run made by", sheet.made_by});
+  if (!sheet.conditions.empty()) part.rows.push_back({"Conditions", conditions_words(sheet.conditions)});
+  part.rows.push_back({"Record number", sheet.record});
+  part.rows.push_back({"Digest", sheet.digest});
+  for (const auto& [term, words] : sheet.filing) part.rows.push_back({term, words});
+  return part;
+}
+
+SheetPart sheet_levels(const BalanceSheet& sheet) {
+  SheetPart part{"level", SheetPart::Kind::table, "Levels (amplitude ∠ phase " + sheet.phase + ")"};
+  part.columns = {{"speed"},
+                  {"sensor"},
+                  {"unit", Kind::unit},
+                  {"as found", Kind::number},
+                  {"now (fit)", Kind::number},
+                  {"expected", Kind::number},
+                  {"differs by", Kind::number},
+                  {"measured after", Kind::write},
+                  {"limit", Kind::number},
+                  {"target", Kind::number},
+                  {"result", Kind::write}};
+  const auto level = [](const std::optional<double>& value) { return value ? amplitude_words(*value) : "–"; };
+  const auto reading = [](const std::optional<ShownReading>& value, const char* otherwise) {
+    return value ? reading_words(*value) : otherwise;
+  };
+  for (const auto& one : sheet.levels) {
+    const std::string differs = one.differs_by ? amplitude_words(*one.differs_by) : one.overall ? "" : "?";
+    part.rows.push_back({one.speed, one.sensor + (one.overall ? ", overall level" : ""), one.unit,
+                         reading(one.as_found, ""), reading(one.now, ""),
+                         reading(one.expected, one.overall ? "" : "not known"), differs, one.measured,
+                         level(one.limit), level(one.target), one.result});
+  }
+  if (sheet.made) {  // what was fitted before is no matter any more
+    part.columns.erase(part.columns.begin() + 4);
+    for (auto& row : part.rows) row.erase(row.begin() + 4);
+  } else {
+    part.note =
+        "Differs by: draw the expected and the measured reading as arrows from one point, as long as the "
+        "amplitude and turned by the phase. When it is further from tip to tip than this, the reading "
+        "differs: "
+        "change nothing before the cause is found. A reading made off its set speed may be further away; "
+        "once "
+        "it is made, this sheet shows that.";
+  }
+  return part;
+}
+
+SheetPart sheet_changes(const BalanceSheet& sheet) {
+  SheetPart part{"weight", SheetPart::Kind::table,
+                 std::string("Weights: what changes against what is fitted ") +
+                     (sheet.made ? "as found" : "now") + " (angles with rotation, from the " +
+                     sheet.angles_from + ")"};
+  part.columns = {
+      {"plane"},  {"slot", Kind::number}, {"angle", Kind::number}, {"blades"},        {"take out"},
+      {"put in"}, {"part number"},        {"out", Kind::box},      {"in", Kind::box}, {"checked", Kind::box}};
+  for (const auto& one : sheet.changes)
+    part.rows.push_back({one.plane, std::to_string(one.slot), fmt::format("{:.1f}°", one.angle_deg),
+                         one.blades, one.take_out, one.put_in, one.part_number,
+                         one.take_out == "open" ? "" : "☐ out", one.put_in == "open" ? "" : "☐ in", "☐"});
+  constexpr std::ptrdiff_t numbers = 6;
+  if (std::all_of(sheet.changes.begin(), sheet.changes.end(),
+                  [](const SheetChange& one) { return one.part_number.empty(); })) {
+    part.columns.erase(part.columns.begin() + numbers);
+    for (auto& row : part.rows) row.erase(row.begin() + numbers);
+  }
+  return part;
+}
+
+std::string held_words(const SheetPlane& plane) {
+  std::string words;
+  for (const auto& one : plane.held)
+    words +=
+        (words.empty() ? "" : ", ") + (one.slot ? fmt::format("slot {} {}", *one.slot, one.piece)
+                                                : fmt::format("{} at {:.1f}°", one.piece, one.angle_deg));
+  if (plane.others.empty()) return words.empty() ? "nothing" : words;
+  return words + (words.empty() ? "every slot " : "; every other slot ") + plane.others;
+}
+
+SheetPart sheet_planes(const BalanceSheet& sheet) {
+  SheetPart part{"fitted", SheetPart::Kind::points,
+                 sheet.made ? "What the planes hold" : "What the planes hold then"};
+  for (const auto& plane : sheet.planes) part.rows.push_back({plane.name + ": " + held_words(plane) + "."});
+  return part;
+}
+
+SheetPart sheet_entries(const BalanceSheet& sheet) {
+  SheetPart part{"entry", SheetPart::Kind::entries, "Entries"};
+  for (const char* key : asked_entries) {
+    const auto given = std::find_if(sheet.entries.begin(), sheet.entries.end(),
+                                    [&](const auto& entry) { return entry.first == key; });
+    part.rows.push_back({key, given == sheet.entries.end() ? "" : given->second});
+  }
+  for (const auto& [key, words] : sheet.entries)
+    if (std::find(std::begin(asked_entries), std::end(asked_entries), key) == std::end(asked_entries))
+      part.rows.push_back({key, words});
+  return part;
+}
+
+SheetPart sheet_signatures() {
+  SheetPart part{"signature", SheetPart::Kind::table, "Signatures"};
+  part.columns = {{"role"}, {"name", Kind::line}, {"signature", Kind::line}, {"date and time", Kind::line}};
+  for (const auto& role : signature_roles()) part.rows.push_back({role, "", "", ""});
+  return part;
+}
+
+SheetPart listed(std::string key, SheetPart::Kind kind, std::string heading, const Cells& lines) {
+  SheetPart part{std::move(key), kind, std::move(heading)};
+  for (const auto& line : lines) part.rows.push_back({line});
+  return part;
+}
+
+SheetPart sheet_verdict(const BalanceSheet& sheet) {
+  SheetPart part = listed("verdict", SheetPart::Kind::sentences, "Verdict", sheet.verdict);
+  if (sheet.made) part.rows.front().front() = "Run “" + sheet.run + "”: " + sheet.verdict.front();
+  part.rows.push_back({"Released: ☐ yes ☐ no, by a licensed person."});
+  return part;
+}
+
+}  // namespace
+
+std::string conditions_words(const std::vector<std::pair<std::string, std::string>>& conditions) {
+  std::string words;
+  for (const auto& [key, text] : conditions) words += (words.empty() ? "" : "; ") + key + " " + text;
+  return words;
+}
+
+std::vector<SheetPart> sheet_parts(const BalanceSheet& sheet) {
+  std::vector<SheetPart> parts{
+      sheet_particulars(sheet),
+      listed("warning", SheetPart::Kind::points, "Before you trust this", sheet.warnings),
+      sheet_levels(sheet),
+      sheet_changes(sheet),
+      sheet_planes(sheet),
+      sheet_verdict(sheet),
+      sheet_entries(sheet),
+      {"run",
+       SheetPart::Kind::table,
+       "Runs",
+       {{"run"}, {"when"}, {"made by"}, {"weights, against as found"}, {"conditions"}, {"remark"}},
+       sheet.runs},
+      {"reading",
+       SheetPart::Kind::table,
+       "Readings of the runs (amplitude ∠ phase " + sheet.phase + ")",
+       {{"run"}, {"speed"}, {"sensor"}, {"component"}, {"reading", Kind::number}, {"unit", Kind::unit}},
+       sheet.readings},
+      listed("caution", SheetPart::Kind::points, "Cautions", sheet.cautions),
+      sheet_signatures()};
+  std::erase_if(parts, [](const SheetPart& part) { return part.rows.empty(); });
+  return parts;
+}
+
+namespace {
+
+constexpr std::size_t sheet_width = 100;
+constexpr const char* line_to_fill = "____________________";
+
+bool right(const SheetColumn& column) { return column.kind == Kind::number; }
+
+std::string cell_text(const SheetColumn& column, const std::string& cell) {
+  return column.kind == Kind::line ? std::string(line_to_fill) : one_line(cell);
+}
+
+/// The columns of `which`.
+std::string table_text(const SheetPart& part, const std::vector<std::size_t>& which) {
+  std::vector<std::pair<std::string, TextTable::Align>> columns;
+  for (const std::size_t c : which)
+    columns.emplace_back(part.columns[c].words,
+                         right(part.columns[c]) ? TextTable::Align::right : TextTable::Align::left);
+  TextTable table(std::move(columns));
+  for (const auto& row : part.rows) {
+    Cells cells;
+    for (const std::size_t c : which) cells.push_back(cell_text(part.columns[c], row[c]));
+    table.add(std::move(cells));
+  }
+  return table.text();
+}
+
+std::size_t width_of(const std::string& text) {
+  std::size_t widest = 0;
+  for (std::size_t from = 0; from < text.size(); from = text.find('\n', from) + 1)
+    widest = std::max(widest, text_columns(text.substr(from, text.find('\n', from) - from)));
+  return widest;
+}
+
+/// As many columns side by side as the paper holds; the others below, each time beside the first two.
+std::string table_text(const SheetPart& part) {
+  std::string text;
+  std::vector<std::size_t> which;
+  for (std::size_t c = 0; c < part.columns.size(); ++c) {
+    which.push_back(c);
+    if (which.size() <= 3 || width_of(table_text(part, which)) <= sheet_width) continue;
+    which.pop_back();
+    text += table_text(part, which) + "\n";
+    which = {0, 1, c};
+  }
+  return text + table_text(part, which);
+}
+
+std::string part_text(const SheetPart& part) {
+  std::string text = part.heading.empty() ? "" : "\n" + wrapped("", part.heading);
+  if (part.kind == SheetPart::Kind::table) return text + table_text(part);
+  for (const auto& row : part.rows)
+    if (part.kind == SheetPart::Kind::entries)
+      text += wrapped(fmt::format("  {:21} ", one_line(row[0]) + ":"),
+                      row[1].empty() ? line_to_fill : one_line(row[1]));
+    else
+      text += wrapped(part.kind == SheetPart::Kind::points ? "  * " : "  ", one_line(row[0]));
+  return text;
+}
+
+}  // namespace
+
+std::string sheet_parts_text(const std::vector<SheetPart>& parts) {
+  std::string text;
+  for (const auto& part : parts)
+    text += part_text(part) + (part.note.empty() ? "" : wrapped("  ", part.note));
+  return text;
+}
+
+}  // namespace trimwright

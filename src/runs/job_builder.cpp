@@ -1,0 +1,133 @@
+#include <cmath>
+#include <limits>
+
+#include "trimwright/job.hpp"
+
+namespace trimwright {
+
+JobBuilder::JobBuilder(std::string rotor, PhaseConvention phase) {
+  job_.rotor.name = std::move(rotor);
+  job_.rotor.phase = phase;
+}
+
+void JobBuilder::reject(std::string what, std::string expected) {
+  if (!wrong_) wrong_ = Error{std::move(what), std::move(expected), {}};
+}
+
+template <class Named>
+std::size_t JobBuilder::index_of(const std::vector<Named>& all, std::string_view name, const char* kind) {
+  std::string names;
+  for (std::size_t i = 0; i < all.size(); ++i) {
+    if (all[i].name == name) return i;
+    names += (i == 0 ? "\"" : ", \"") + all[i].name + "\"";
+  }
+  reject(std::string("no ") + kind + " is named \"" + std::string(name) + "\"",
+         names.empty() ? std::string("a ") + kind + " first" : "one of " + names);
+  return all.size();
+}
+
+JobBuilder& JobBuilder::plane(Plane plane) {
+  if (!job_.runs.empty())
+    reject("plane \"" + plane.name + "\" after a run", "every plane before the first run");
+  if (job_.rotor.plane_named(plane.name))
+    reject("a second plane \"" + plane.name + "\"", "a name for each plane");
+  job_.rotor.planes.push_back(std::move(plane));
+  return *this;
+}
+
+JobBuilder& JobBuilder::plane(std::string name) {
+  Plane made;
+  made.name = std::move(name);
+  return plane(std::move(made));
+}
+
+JobBuilder& JobBuilder::sensor(Sensor sensor) {
+  if (job_.rotor.sensor_named(sensor.name))
+    reject("a second sensor \"" + sensor.name + "\"", "a name for each sensor");
+  job_.rotor.sensors.push_back(std::move(sensor));
+  return *this;
+}
+
+JobBuilder& JobBuilder::sensor(std::string name, std::string_view unit, double limit,
+                               std::optional<double> target) {
+  Sensor made;
+  made.name = std::move(name);
+  const auto parsed = parse_vibration_unit(unit);
+  if (!parsed) {
+    reject(parsed.error().what, parsed.error().expected);
+    return *this;
+  }
+  if (!(limit > 0.0) || (target && !(*target > 0.0 && *target <= limit)))
+    reject("limit and target of sensor \"" + made.name + "\"", "a limit above 0, a target up to the limit");
+  made.unit = *parsed;
+  if (made.unit.quantity != MotionQuantity::as_shown) made.phase_of = made.unit.quantity;
+  if (target) target = made.unit.peak_from_shown(*target);
+  made.bands = {{std::numeric_limits<double>::infinity(), made.unit.peak_from_shown(limit), target}};
+  return sensor(std::move(made));
+}
+
+JobBuilder& JobBuilder::run(std::string name) {
+  Run begun;
+  begun.name = std::move(name);
+  begun.fitted.resize(job_.rotor.planes.size());
+  job_.runs.push_back(std::move(begun));
+  return *this;
+}
+
+JobBuilder& JobBuilder::fit(std::string_view plane, double moment_g_mm, double degrees) {
+  const std::size_t p = index_of(job_.rotor.planes, plane, "plane");
+  if (job_.runs.empty()) reject("something is fitted before a run", "a run first");
+  if (!std::isfinite(moment_g_mm) || !std::isfinite(degrees) || moment_g_mm < 0.0)
+    reject("a moment fitted in plane \"" + std::string(plane) + "\"", "a moment of 0 or more at an angle");
+  if (!wrong_) job_.runs.back().fitted[p].free.push_back({moment_g_mm, RotorAngle::from_degrees(degrees)});
+  return *this;
+}
+
+JobBuilder& JobBuilder::fit(std::string_view plane, int slot, std::string_view weight) {
+  const std::size_t p = index_of(job_.rotor.planes, plane, "plane");
+  if (job_.runs.empty()) reject("something is fitted before a run", "a run first");
+  if (wrong_) return *this;
+  const auto piece = catalogue_piece(job_.rotor.planes[p], std::string(weight));
+  if (!piece)
+    reject(piece.error().what, piece.error().expected);
+  else
+    job_.runs.back().fitted[p].slots[slot] = *piece;
+  return *this;
+}
+
+JobBuilder& JobBuilder::read(std::string_view sensor, double rpm, double amplitude, double phase_deg) {
+  const std::size_t s = index_of(job_.rotor.sensors, sensor, "sensor");
+  if (job_.runs.empty()) reject("something is read before a run", "a run first");
+  if (!(rpm > 0.0) || !(amplitude >= 0.0) || !std::isfinite(rpm + amplitude + phase_deg))
+    reject("a reading of sensor \"" + std::string(sensor) + "\"",
+           "a speed above 0 rpm, an amplitude of 0 or more and a phase");
+  if (wrong_) return *this;
+  const Sensor& by = job_.rotor.sensors[s];
+  Reading reading;
+  reading.rpm = rpm;
+  reading.sensor = s;
+  reading.amplitude = by.unit.peak_from_shown(amplitude);
+  reading.phase_factor = by.phase_factor();
+  // Held as if in lag where the convention is not known, as a job file's readings are.
+  const auto taken = job_.rotor.phase == PhaseConvention::unknown ? PhaseConvention::lag : job_.rotor.phase;
+  reading.x = from_shown(by, {amplitude, phase_deg}, taken);
+  job_.runs.back().readings.push_back(std::move(reading));
+  return *this;
+}
+
+Result<Job> JobBuilder::job() const {
+  if (wrong_) return tl::unexpected(*wrong_);
+  if (job_.runs.empty()) return fail("a job without runs", "a baseline run");
+  for (const Run& run : job_.runs)
+    for (std::size_t p = 0; p < run.fitted.size(); ++p)
+      if (const auto possible = check_possible(job_.rotor.planes[p], run.fitted[p]); !possible)
+        return fail(
+            "run \"" + run.name + "\", plane \"" + job_.rotor.planes[p].name + "\": " + possible.error().what,
+            possible.error().expected);
+  Job made = job_;
+  made.fitted_now = made.runs.back().fitted;
+  if (const auto settled = settle_places(made); !settled) return tl::unexpected(settled.error());
+  return made;
+}
+
+}  // namespace trimwright
