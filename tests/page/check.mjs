@@ -309,7 +309,7 @@ for (const [file, most, what] of [["example.html", 2], ["after.html", 2], ["larg
     const anonymous = pages.filter((text, i) => !text.includes(serial) || !text.includes(`page ${i + 1} of ${pages.length}`));
     check(anonymous.length === 0, `${file} ${format}: every printed page carries serial and number`);
     check(pages.every((text) => text.split("\n").filter((line) => line.trim() !== "").length > 8), `${file} ${format}: no page is nearly blank`);
-    for (const needed of what ? [what, "can kill", "Made by"] : ["Record number", "Digest", "Verdict", "can kill", "Torque", "Tools accounted for"])
+    for (const needed of what ? [what, "can kill", "Made by"] : ["Record number", "Digest", "Verdict", "can kill", "torque", "tools accounted for"])
       check(pages.join("").includes(needed), `${file} ${format}: holds "${needed}"`);
     if (!what) check(pages.some((text) => text.includes("Fitted by") && text.includes("take out")), `${file} ${format}: signatures stand with the weights`);
     execFileSync("pdftoppm", ["-r", "90", "-png", pdf, pdf]);
