@@ -45,7 +45,8 @@ struct JobFile {
 /// Whether the tables of readings that a job names are read with it.
 enum class ReadingTables {
   read,
-  leave_out  ///< they are yet to be made from recordings; `JobFile::request` then stays at its defaults
+  leave_out,  ///< they are yet to be made from recordings; `JobFile::request` then stays at its defaults
+  none_yet    ///< they are read, but there may be no run yet, and no reading at a speed that is named
 };
 
 /// Reads a job file (YAML, `trimwright: job 1`), the rotor file it names and its tables of readings, if any

@@ -52,4 +52,11 @@ namespace trimwright {
                                        const BalancePlan& plan, const std::string& page_data,
                                        const Verdict* verdict = nullptr);
 
+/// The advice of `advise_trial` as such a page: where the trial weight goes, what may be expected, when to
+/// stop, and a blank run sheet to print.
+[[nodiscard]] std::string trial_page(const Job& job, const TrialAdvice& advice, const BalancePlan& plan);
+
+/// Such a page before any run: a blank run sheet to print. `job` may have no runs.
+[[nodiscard]] std::string run_sheet_page(const Job& job);
+
 }  // namespace trimwright

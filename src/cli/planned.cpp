@@ -1,6 +1,9 @@
 #include "planned.hpp"
 
+#include <algorithm>
+
 #include "commands.hpp"
+#include "runs/as_found.hpp"
 #include "trimwright/files.hpp"
 
 namespace trimwright::cli {
@@ -22,14 +25,6 @@ TrimRequest asked(TrimRequest request, const PlanOptions& options) {
   return request;
 }
 
-/// A last run that was made with the choice, judged by the model that did not use it. Lost phases judge
-/// nothing.
-std::optional<Verdict> verdict_on_choice(const PlannedJob& plan, const JobFile& file) {
-  if (!plan.check_held_back || plan.model.convention == PhaseConvention::unknown) return std::nullopt;
-  return verdict_on(plan.job, plan.model, plan.job.runs.size() - 1, file.request.planes, {},
-                    file.prior ? &*file.prior : nullptr);
-}
-
 }  // namespace
 
 void PlanOptions::add_options(CLI::App& command) {
@@ -42,6 +37,20 @@ void PlanOptions::add_options(CLI::App& command) {
           "plan the weights of this file (JSON, as the balance page saves it) instead of choosing them")
       ->check(not_empty())
       ->excludes(row);
+  command.add_option("--time-limit", time_limit_s, "seconds that all searches together may take")
+      ->check(number_between(0.001, 86400))
+      ->capture_default_str();
+  command.add_flag("--despite-mirror", despite_mirror,
+                   "plan although the runs contradict the declared conventions");
+  command
+      .add_option(
+          "--objective", objective,
+          "instead of the job's: \"worst ratio\", \"least squares\", or \"probability\" that every reading "
+          "meets its target")
+      ->check(CLI::IsMember({"worst ratio", "least squares", "probability"}));
+}
+
+void PlanOptions::add_comparisons(CLI::App& command) {
   auto* several = command
                       .add_option("--best", best,
                                   "so many plans to choose from, best first, each different from the others")
@@ -52,17 +61,6 @@ void PlanOptions::add_options(CLI::App& command) {
       ->capture_default_str();
   command.add_flag("--both-objectives", both_objectives,
                    "show the trade-off of worst ratio and of least squares side by side");
-  command
-      .add_option(
-          "--objective", objective,
-          "instead of the job's: \"worst ratio\", \"least squares\", or \"probability\" that every reading "
-          "meets its target")
-      ->check(CLI::IsMember({"worst ratio", "least squares", "probability"}));
-  command.add_option("--time-limit", time_limit_s, "seconds that all searches together may take")
-      ->check(number_between(0.001, 86400))
-      ->capture_default_str();
-  command.add_flag("--despite-mirror", despite_mirror,
-                   "plan although the runs contradict the declared conventions");
 }
 
 Result<Planned> planned(JobFile file, const PlanOptions& options) {
@@ -72,6 +70,11 @@ Result<Planned> planned(JobFile file, const PlanOptions& options) {
                       options.amplitudes_only,
                       {},
                       options.fitted};
+  if (options.check_run) {
+    if (const auto run = find_check_run(file.job); !run) return tl::unexpected(run.error());
+    problem.fitted = file.job.runs.back().fitted;
+    problem.job.fitted_now = fitted_as_found(file.job);
+  }
   if (!options.fitted.empty()) {
     auto fitted = read_fitted_choice(options.fitted, file.job);
     if (!fitted) return tl::unexpected(fitted.error());
@@ -80,8 +83,7 @@ Result<Planned> planned(JobFile file, const PlanOptions& options) {
   }
   auto plan = plan_job(std::move(problem));
   if (!plan) return tl::unexpected(plan.error());
-  auto verdict = verdict_on_choice(*plan, file);
-  return Planned{std::move(*plan), std::move(verdict), std::move(file.sources)};
+  return Planned{std::move(*plan), std::move(file.prior), std::move(file.sources)};
 }
 
 }  // namespace trimwright::cli

@@ -4,7 +4,6 @@
 #include <optional>
 #include <string>
 
-#include "trimwright/check.hpp"
 #include "trimwright/files.hpp"
 #include "trimwright/plan.hpp"
 
@@ -21,16 +20,18 @@ struct PlanOptions {
   std::string objective;  ///< as a job file names it; empty: as the job says
   bool despite_mirror = false;
   bool amplitudes_only = false;  ///< an option of its own where a command allows it
+  bool check_run = false;        ///< plan what the last run fitted, from as found; as above
 
-  /// Adds --changes, --fitted, --best, --differ, --both-objectives, --objective, --time-limit and
-  /// --despite-mirror.
+  /// Adds --changes, --fitted, --objective, --time-limit and --despite-mirror.
   void add_options(CLI::App& command);
+  /// Adds --best, --differ and --both-objectives.
+  void add_comparisons(CLI::App& command);
 };
 
 /// A job planned through, and every file that was read for it.
 struct Planned {
   PlannedJob plan;
-  std::optional<Verdict> verdict;  ///< on the last run, where it was made with the weights of --fitted
+  std::optional<Prior> prior;
   std::vector<std::string> sources;
 };
 

@@ -8,6 +8,7 @@
 #include <boost/random/mersenne_twister.hpp>
 #include <boost/random/normal_distribution.hpp>
 #include <cmath>
+#include <numbers>
 
 #include "base/linear_algebra.hpp"
 #include "influence/posterior_draws.hpp"
@@ -79,6 +80,24 @@ PhasorDistribution next_readings(const InfluencePosterior& posterior, const Eige
   }
   next.covariance.diagonal().array() += 1e-12 * next.covariance.diagonal().maxCoeff() + 1e-300;
   return next;
+}
+
+std::vector<Phasor> nine_in_ten_ellipse(const PhasorDistribution& readings, std::size_t i, int corners) {
+  const auto at = static_cast<Index>(2 * i);
+  const Eigen::Matrix2d c = readings.covariance.block<2, 2>(at, at);
+  const double l11 = std::sqrt(std::max(0.0, c(0, 0)));  // of Cholesky's factor
+  const double l21 = l11 > 0.0 ? c(1, 0) / l11 : 0.0;
+  const double l22 = std::sqrt(std::max(0.0, c(1, 1) - l21 * l21));
+  const double nu = readings.degrees_of_freedom;
+  const double reach =
+      std::sqrt(nu > 1e6 ? -2.0 * std::log(0.1) : nu * std::expm1(-2.0 / nu * std::log(0.1)));
+  std::vector<Phasor> outline;
+  for (int corner = 0; corner < corners; ++corner) {
+    const Phasor turned = std::polar(reach, 2.0 * std::numbers::pi * corner / corners);
+    outline.push_back(readings.at(i) +
+                      Phasor(l11 * turned.real(), l21 * turned.real() + l22 * turned.imag()));
+  }
+  return outline;
 }
 
 OutlookDraws::OutlookDraws(Index components, int samples, double degrees_of_freedom, std::uint64_t seed)

@@ -33,6 +33,12 @@ struct RowLevels {
 [[nodiscard]] PhasorDistribution next_readings_with(const Job& job, const InfluencePosterior& posterior,
                                                     const std::vector<FittedWeights>& fitted);
 
+/// Corners of the ellipse about the mean of reading `i` that holds it nine times in ten: chi-squared of two
+/// components, Fisher's F where the scatter is estimated (T. W. Anderson, *An Introduction to Multivariate
+/// Statistical Analysis*, from memory, on the ellipsoids of normal and t). Peak, as the readings.
+[[nodiscard]] std::vector<Phasor> nine_in_ten_ellipse(const PhasorDistribution& readings, std::size_t i,
+                                                      int corners = 32);
+
 /// Fixed standard normal draws, `samples` columns of `components` and, for t, one chi-squared each: the same
 /// draws for every choice, so that choices compare.
 struct OutlookDraws {

@@ -215,9 +215,11 @@ void read_places(const std::optional<YamlValue>& listed, ReadingTables tables, J
 }
 
 void read_runs(YamlFields& fields, Job& job, ReadingTables tables, std::vector<std::string>& sources) {
-  const auto runs = fields.required("runs");
-  for (const auto& one : runs.list("a list of runs")) job.runs.push_back(read_run(one, job));
-  if (job.runs.empty()) runs.reject("there is no run", "at least a baseline run");
+  const bool begin = tables == ReadingTables::none_yet;
+  const auto runs = begin ? fields.optional("runs") : std::optional(fields.required("runs"));
+  if (runs)
+    for (const auto& one : runs->list("a list of runs")) job.runs.push_back(read_run(one, job));
+  if (job.runs.empty() && !begin) runs->reject("there is no run", "at least a baseline run");
   const auto other_files = static_cast<std::ptrdiff_t>(sources.size());
   if (const auto readings = fields.optional("readings"); readings && tables == ReadingTables::read)
     for (const YamlValue& table : table_paths(*readings)) {
@@ -245,7 +247,8 @@ JobFile read_job_root(const YamlValue& root, ReadingTables tables) {
   if (!rotor) reject_file(rotor_path, rotor.error());
   job.rotor = *rotor;
   read_runs(fields, job, tables, file.sources);
-  job.fitted_now = job.runs.back().fitted;
+  job.fitted_now =
+      job.runs.empty() ? std::vector<FittedWeights>(job.rotor.planes.size()) : job.runs.back().fitted;
   const auto now = fields.optional("fitted_now");
   job.fitted_now_stated = now.has_value();
   if (now) job.fitted_now = read_fitted(*now, job);

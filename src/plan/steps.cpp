@@ -12,8 +12,8 @@ namespace trimwright {
 namespace {
 
 std::string end_words(ViewingEnd end) {
-  return end == ViewingEnd::front ? "the front (ahead of the fan, looking aft)"
-                                  : "aft (behind the fan, looking forward)";
+  return end == ViewingEnd::front ? "the front (ahead of the engine, looking aft)"
+                                  : "aft (behind the engine, looking forward)";
 }
 
 std::string seen_words(const SeenSense& numbered) {
@@ -157,8 +157,10 @@ std::vector<Step> fitting_steps(const Job& job, const std::vector<SlotChange>& c
     if (!empty_before) out.particulars.push_back(place + ": " + piece_words(plane, change.remove));
     if (!empty_after) in.particulars.push_back(place + ": " + piece_words(plane, change.fit));
   }
-  if (out.particulars.empty()) out.particulars.push_back("nothing");
-  if (in.particulars.empty()) in.particulars.push_back("nothing");
+  for (Step* step : {&out, &in}) {
+    step->sign = !step->particulars.empty();  // nobody signs for nothing
+    if (step->particulars.empty()) step->particulars.push_back("nothing");
+  }
   const auto closing = closing_checks({"Drawn from stock: " + joined(tally(job, changes, true)),
                                        "Left over and returned: " + joined(tally(job, changes, false))});
   return {out, in, closing[0], closing[1]};

@@ -2,113 +2,79 @@
 
 #include <fmt/format.h>
 
+#include "base/text.hpp"
 #include "model_warnings.hpp"
 #include "number_words.hpp"
-#include "page_assets.hpp"
+#include "page_cards.hpp"
+#include "page_check.hpp"
+#include "page_frame.hpp"
+#include "page_levels.hpp"
 #include "page_plots.hpp"
 #include "page_sheet.hpp"
 #include "page_tables.hpp"
 #include "page_view.hpp"
-#include "plan_parts.hpp"
+#include "plot_parts.hpp"
+#include "run_sheet.hpp"
 #include "slot_map.hpp"
+#include "slot_moments.hpp"
 
 namespace trimwright {
 namespace {
 
-/// Nothing is ever fetched: the file speaks for itself, with the network off or on.
-constexpr const char* fetch_nothing =
-    "default-src 'none'; style-src 'unsafe-inline'; script-src 'unsafe-inline'; base-uri 'none'; form-action "
-    "'none'";
-
-Markup page_section(std::string_view id, const std::string& heading, const Markup& content) {
-  const std::string heading_id = std::string(id) + "-heading";
-  return element("section", {{"id", id}, {"aria-labelledby", heading_id}},
-                 element("h2", {{"id", heading_id}}, heading) + content);
+Markup button(const std::string& id, const std::string& words) {
+  return element("button", {{"type", "button"}, {"id", id}}, words);
 }
 
-Markup head(const PageView& view) {
-  const std::string serial = view.job.serial.empty() ? "" : " " + view.job.serial;
+/// A verdict's sign set apart from its words.
+Markup signed_words(const std::string& sign, const std::string& words) {
+  return element("span", {{"class", "sign"}}, sign) + Markup::text(" ") +
+         element("span", {{"class", "words"}}, words);
+}
+
+Markup verdict_line(const PageView& view) {
+  const std::string expected = expected_words(view.trim.predictions, view.trim.not_predicted.size());
+  const auto blank = expected.find(' ');
+  if (view.verdict == nullptr) {
+    const bool stop = expected.starts_with("✕");
+    return element("p", {{"class", stop ? "verdict signed stop" : "verdict signed"}},
+                   signed_words(expected.substr(0, blank), expected.substr(blank + 1)));
+  }
+  const std::string run = view.job.runs[view.verdict->run].name;
+  return element("p", {{"class", "verdict"}}, "Run “" + run + "”: " + verdict_words(*view.verdict)) +
+         element("p", {{"class", "verdict"}}, "The plan expected: " + expected);
+}
+
+/// The runs contradict what the files declare.
+bool grave(const InfluenceModel& model) {
+  const auto outcome = model.runs.mirror.outcome;
+  return outcome == MirrorTest::Outcome::contradicts || outcome == MirrorTest::Outcome::neither_fits;
+}
+
+Markup result_section(const PageView& view) {
   return element(
-      "head", {},
-      element("meta", {{"charset", "utf-8"}}) +
-          element("meta", {{"name", "viewport"}, {"content", "width=device-width, initial-scale=1"}}) +
-          element("meta", {{"name", "color-scheme"}, {"content", "light dark"}}) +
-          element("meta", {{"http-equiv", "Content-Security-Policy"}, {"content", fetch_nothing}}) +
-          element("title", {}, "Balance page: " + view.rotor().name + serial) +
-          element("style", {}, Markup::own(page_css)) +
-          element("style", {{"id", "dark"}, {"media", "screen and (prefers-color-scheme: dark)"}},
-                  Markup::own(page_dark_css)));
-}
-
-Markup facts(const PageView& view) {
-  const auto fact = [](const std::string& term, const std::string& words) {
-    return words.empty() ? Markup() : element("div", {}, element("dt", {}, term) + element("dd", {}, words));
-  };
-  const Job& job = view.job;
-  return element("dl", {{"class", "facts"}},
-                 fact("Rotor", job.rotor.name) + fact("Serial", job.serial) + fact("Job", job.title) +
-                     fact("Station", job.station) +
-                     fact("Angles", "rotor angles, with rotation, from the " + zero_words(job.rotor)) +
-                     fact("Phase", convention_words(job.rotor.phase)));
-}
-
-Markup contents(const PageView& view) {
-  const auto link = [](const std::string& to, const std::string& words) {
-    return element("li", {}, element("a", {{"href", "#" + to}}, words));
-  };
-  Markup links = link("weights", "Weights") + link("levels", "Levels") + link("plots", "Plots");
-  if (view.trim.has_slots()) links += link("choice", "Fewer or more");
-  links += link("influence", "Influence") + link("steps", "Steps") + link("sheet", "Sheet");
-  return element("nav", {{"aria-label", "On this page"}}, element("ul", {}, links));
-}
-
-Markup header(const PageView& view) {
-  return element(
-      "header", {},
-      element("h1", {}, "Balance page") + facts(view) + contents(view) +
-          element("p", {{"id", "tools"}, {"hidden", "hidden"}},
-                  element("button", {{"type", "button"}, {"id", "theme"}}, "Dark / light") +
-                      element("button", {{"type", "button"}, {"id", "print"}}, "Print the sheet")));
-}
-
-Markup first_words(const PageView& view) {
-  Markup words = element("p", {{"class", "verdict"}},
-                         "Plan: " + expected_words(view.trim.predictions, view.trim.not_predicted.size()));
-  if (view.verdict)
-    words += element("p", {{"class", "verdict"}},
-                     "Run “" + view.job.runs[view.verdict->run].name + "”: " + verdict_words(*view.verdict));
-  words += element("p", {},
-                   outlook_words(view.trim.predictions, view.trim.not_predicted.size(), view.trim.outlook));
-  for (const auto& note : view.trim.notes) words += element("p", {}, note);
-  const Markup warnings = points_under("Before you trust this", model_warnings(view.job, view.model));
-  if (!warnings.empty()) words += element("div", {{"class", "warning"}}, warnings);
-  return words + element("details", {{"class", "warning"}, {"open", "open"}},
-                         element("summary", {}, "Cautions: read before any work on the engine") +
-                             points_under("Cautions", view.plan.cautions));
+      "section", {{"id", "result"}, {"aria-labelledby", "result-heading"}},
+      element("h1", {{"id", "result-heading"}}, view.verdict == nullptr ? "Balance plan" : "Check run") +
+          verdict_line(view) +
+          cautions_part(view.plan.cautions, model_warnings(view.job, view.model), grave(view.model)));
 }
 
 /// What the script fills; without script it stays hidden.
 Markup try_out_bar() {
-  const auto button = [](const std::string& id, const std::string& words) {
-    return element("button", {{"type", "button"}, {"id", id}}, words);
-  };
   return element("div",
                  {{"id", "tryout"},
                   {"role", "region"},
                   {"aria-label", "What if: your own choice"},
                   {"hidden", "hidden"}},
                  element("p", {{"id", "tryout-words"}, {"role", "status"}}) +
+                     element("svg", {{"id", "mini"}, {"aria-hidden", "true"}}) +
                      element("p", {{"class", "buttons"}},
-                             button("undo", "Undo") + button("redo", "Redo") + button("reset", "To plan") +
-                                 button("as-fitted", "To now") + button("save", "Save")));
+                             button("undo", "Undo") + button("redo", "Redo") + button("reset", "Plan") +
+                                 button("as-fitted", "As now") + button("save", "Save")));
 }
 
 Markup plane_part(const PageView& view, std::size_t p) {
   const Plane& plane = view.rotor().planes[p];
-  const ViewingEnd end = plane.slots ? plane.slots->numbered.seen_from : view.rotor().rotation.seen_from;
-  Markup part = element("h3", {}, plane.name + (plane.access == Access::hard ? " (hard to reach)" : ""));
-  part += element("p", {{"class", "seen"}}, "Drawn as " + seen_words(end) + ".");
-  part += slot_map(view, p, "map");
+  Markup part = plane_drawing(view, p) + moment_words(plane_moments(view, p));
   part += element("div", {{"class", "tray"}, {"data-plane", p}});
   if (!plane.weights.empty())
     part += element("details", {}, element("summary", {}, "Weights in the catalogue") + weight_table(plane));
@@ -116,39 +82,102 @@ Markup plane_part(const PageView& view, std::size_t p) {
 }
 
 Markup weights_section(const PageView& view) {
-  Markup planes;
+  return element(
+      "section", {{"id", "weights"}, {"aria-labelledby", "weights-heading"}},
+      element("div", {{"class", "heading"}}, element("h2", {{"id", "weights-heading"}}, work_words(view))) +
+          change_cards(view));
+}
+
+Markup note_lines(const PageView& view) {
+  Markup notes;
+  for (const auto& note : view.trim.notes) notes += element("p", {{"class", "chance"}}, note);
+  return notes;
+}
+
+Markup slots_section(const PageView& view) {
+  Markup notes, planes;
+  if (view.verdict == nullptr) notes = note_lines(view);
   for (std::size_t p = 0; p < view.rotor().planes.size(); ++p) planes += plane_part(view, p);
-  const Markup help = element("p", {{"id", "tryout-help"}, {"hidden", "hidden"}},
-                              "What if: tap a slot to choose what it holds, or drag a weight to another "
-                              "slot. With the keyboard: arrows go from "
-                              "slot to slot, Enter opens the choice, M moves what the slot holds, Delete "
-                              "empties it. Levels and plots follow.");
-  const Markup own = element("div", {{"id", "own"}, {"class", "warning"}, {"hidden", "hidden"}},
-                             element("h3", {}, "Shown below is your own choice, not the plan") +
+  const Markup help =
+      element("p", {{"id", "tryout-help"}, {"class", "chance"}, {"hidden", "hidden"}},
+              "What if: tap a slot to choose what it holds, or drag a weight to another slot. "
+              "With the keyboard: arrows go from slot to slot, Enter opens the choice, M moves "
+              "what the slot holds, Delete empties it. Levels follow.");
+  const Markup own = element("div", {{"id", "own"}, {"class", "own"}, {"hidden", "hidden"}},
+                             element("h3", {}, "These slots show your own choice, not the plan") +
                                  element("ul", {{"id", "own-changes"}}));
-  return page_section("weights", "Weights",
-                      element("div", {{"class", "lists"}}, change_lists(view)) + own + help +
-                          slot_map_legend() + element("div", {{"class", "planes"}}, planes) + try_out_bar());
+  return element("section", {{"id", "slots"}, {"aria-labelledby", "slots-heading"}},
+                 element("h2", {{"id", "slots-heading"}, {"class", "unseen"}}, "Slots") + notes +
+                     element("div", {{"class", "planes"}}, planes) + own + slot_map_legend() + help);
+}
+
+Markup levels_section(const PageView& view) {
+  return element(
+      "section", {{"id", "levels"}, {"class", "levels"}, {"aria-labelledby", "levels-heading"}},
+      element(
+          "div", {{"class", "heading"}},
+          element("h2", {{"id", "levels-heading"}}, view.verdict == nullptr ? "Expected levels" : "Levels") +
+              element("small", {}, "each over its limit")) +
+          level_bars_of(view) + level_bars_key(view) + try_out_bar() +
+          element("p", {{"class", "chance plan-only"}},
+                  outlook_words(view.trim.predictions, view.trim.not_predicted.size(), view.trim.outlook)) +
+          element("details", {}, element("summary", {}, "Every figure") + expected_table(view)));
+}
+
+bool shown_at_all(const PageView& view, std::size_t sensor) { return !rows_of(view, sensor).empty(); }
+bool has_phases(const PageView& view) { return view.rotor().phase != PhaseConvention::unknown; }
+
+Markup why_section(const PageView& view) {
+  Markup trials;
+  for (std::size_t s = 0; s < view.rotor().sensors.size(); ++s)
+    if (shown_at_all(view, s)) trials += trial_plot(view, s);
+  Markup content =
+      element("p", {},
+              "At every place: the arrow of what is there now, what each plane's change adds to it, "
+              "and their sum, what is expected (thick). The shaded ellipse holds the next reading nine "
+              "times in ten. Dashed circle: target. These show the plan, not what is tried out.") +
+      sum_plots(view);
+  if (view.verdict != nullptr) content = note_lines(view) + content;
+  if (!trials.empty())
+    content +=
+        element("h3", {}, "What the trial runs did") +
+        element("p", {}, "From each reading of the first run to that of the run with a trial weight.") +
+        element("div", {{"class", "plots"}}, trials);
+  const std::string& why = view.trim.why;
+  const auto sentence = why.find(". ");
+  if (sentence != std::string::npos) content = element("p", {}, why) + content;
+  return folded("why", "Why these weights",
+                why.empty() ? std::string("the vectors that add up")
+                            : why.substr(0, sentence == std::string::npos ? sentence : sentence + 1),
+                content);
 }
 
 Markup plots_section(const PageView& view) {
-  Markup plots = series_legend(view);
+  Markup sensors;
+  for (std::size_t s = 0; s < view.rotor().sensors.size(); ++s) {
+    if (!shown_at_all(view, s)) continue;
+    Markup plots = amplitude_plot(view, s);
+    if (has_phases(view))
+      plots += phase_plot(view, s) + polar_plot(view, s, false) + polar_plot(view, s, true);
+    sensors += element("div", {{"class", "plots four"}}, plots);
+  }
+  Markup words = series_legend(view);
   if (view.rotor().speed_100_rpm)
-    plots += element(
+    words += element(
         "p", {},
         fmt::format("Numbers beside the points: speed in % of {:.0f} rpm.", *view.rotor().speed_100_rpm));
-  for (std::size_t s = 0; s < view.rotor().sensors.size(); ++s) {
-    bool any = false;
-    for (const auto& row : view.rows) any = any || row.sensor == s;
-    if (!any) continue;
-    const Sensor& sensor = view.rotor().sensors[s];
-    plots +=
-        element("h3", {}, "Sensor " + sensor.name + (sensor.mounting.empty() ? "" : ", " + sensor.mounting));
-    plots += element("div", {{"class", "plots"}},
-                     polar_plot(view, s, false) + polar_plot(view, s, true) + amplitude_plot(view, s) +
-                         phase_plot(view, s));
-  }
-  return page_section("plots", "Vibration", plots);
+  return folded("vibration", "Vibration",
+                "polar, and against speed: as found, now, expected; follows what is tried out",
+                words + sensors);
+}
+
+Markup choice_section(const PageView& view) {
+  std::string answer;
+  for (const auto& row : view.trim.trade_off)
+    answer += fmt::format("{}{}: {:.2f}", answer.empty() ? "largest over its limit with " : ", ",
+                          row.changes.size(), row.worst_ratio);
+  return folded("choice", "Fewer or more slots", answer,
+                element("div", {{"class", "plots"}}, trade_off_plot(view) + trade_off_table(view)));
 }
 
 Markup influence_section(const PageView& view) {
@@ -157,29 +186,58 @@ Markup influence_section(const PageView& view) {
     key +=
         element("li", {}, fmt::format("{}: plane {}", p + 1, view.rotor().planes[view.model.planes[p]].name));
   Markup plots;
-  for (std::size_t s = 0; s < view.rotor().sensors.size(); ++s) {
-    bool any = false;
-    for (const auto& row : view.rows) any = any || row.sensor == s;
-    if (any) plots += influence_plot(view, s);
-  }
-  return page_section(
-      "influence", "Influence vectors",
-      element("p", {}, "Labels: number of the plane, then the speed.") +
-          element("ul", {{"class", "legend"}}, key) + element("div", {{"class", "plots"}}, plots) +
-          element("details", {}, element("summary", {}, "The same as a table") + influence_table(view)));
+  for (std::size_t s = 0; s < view.rotor().sensors.size() && has_phases(view); ++s)
+    if (shown_at_all(view, s)) plots += influence_plot(view, s);
+  const Markup labels = view.model.planes.size() > 2
+                            ? Markup()
+                            : element("p", {}, "Labels: number of the plane, then the speed.") +
+                                  element("ul", {{"class", "legend"}}, key);
+  return folded("influence", "Influence vectors", "what 1000 g mm in each plane adds",
+                labels + element("div", {{"class", "plots"}}, plots) + influence_table(view));
 }
 
 Markup steps_section(const PageView& view) {
-  Markup items;
-  for (const auto& step : view.plan.steps) {
-    Markup points;
-    for (const auto& particular : step.particulars) points += element("li", {}, particular);
-    items +=
-        element("li", {},
-                element("p", {}, step.instruction) + (points.empty() ? Markup() : element("ul", {}, points)) +
-                    (step.sign ? element("p", {}, "Done by: ____________________") : Markup()));
-  }
-  return page_section("steps", "Steps", element("ol", {{"class", "steps"}}, items));
+  return folded("steps", "Steps", counted(view.plan.steps.size(), "step") + ", from making safe to comparing",
+                step_list(view.plan));
+}
+
+Markup conventions_section(const PageView& view) {
+  const auto fact = [](const std::string& term, const std::string& words) {
+    return words.empty() ? Markup() : element("div", {}, element("dt", {}, term) + element("dd", {}, words));
+  };
+  const Job& job = view.job;
+  const std::string phase =
+      job.rotor.phase == PhaseConvention::lag
+          ? "lag: degrees the rotor has turned from the reference pulse to the vibration's positive peak"
+      : job.rotor.phase == PhaseConvention::lead ? "lead: degrees the rotor has still to turn from the "
+                                                   "vibration's positive peak to the reference pulse"
+                                                 : "not known: it took no part";
+  return folded(
+      "conventions", "Words and angles", "what angle, phase and “differs by” mean here",
+      element("dl", {{"class", "facts"}},
+              fact("Rotor", job.rotor.name) + fact("Serial", job.serial) + fact("Job", job.title) +
+                  fact("Station", job.station) +
+                  fact("Angle", "rotor angle, growing with rotation, from the " + zero_words(job.rotor)) +
+                  fact("Phase", phase) +
+                  fact("Differs by",
+                       "a reading further from the expected one than this, from tip to tip of the two "
+                       "arrows, is not as expected: one sound reading in fifty is")));
+}
+
+/// What is shown here and what is printed, by boxes that need no script: they stand before the sheets.
+Markup paper_choice() {
+  const auto box = [](const std::string& id, const std::string& words) {
+    return element("input", {{"type", "checkbox"}, {"id", id}, {"class", "choose"}}) +
+           element("label", {{"for", id}}, words);
+  };
+  return element("h2", {{"class", "screen"}}, "Sheets to print and sign") +
+         element(
+             "p", {{"class", "screen chance"}},
+             "Printing this page prints the balance sheet: the plan as the program made it, never what is "
+             "tried out.") +
+         box("show-sheet", "Show the balance sheet here") +
+         box("show-run-sheet", "Show a blank run sheet, for any run") +
+         box("print-run-sheet", "Print the run sheet instead");
 }
 
 }  // namespace
@@ -187,19 +245,19 @@ Markup steps_section(const PageView& view) {
 std::string balance_page(const Job& job, const InfluenceModel& model, const TrimPlan& trim,
                          const BalancePlan& plan, const std::string& page_data, const Verdict* verdict) {
   const PageView view = page_view(job, model, trim, plan, verdict);
-  Markup main = page_section("result", "Result", first_words(view)) + weights_section(view) +
-                page_section("levels", "Levels", expected_table(view)) + plots_section(view);
-  if (trim.has_slots())
-    main += page_section("choice", "Fewer or more slots",
-                         element("div", {{"class", "plots"}}, trade_off_plot(view) + trade_off_table(view)));
-  main += influence_section(view) + steps_section(view) + page_sheet(view);
-  const Markup body =
-      element("a", {{"class", "skip"}, {"href", "#main"}}, "To the content") + header(view) +
-      element("main", {{"id", "main"}}, main) +
-      element("script", {{"type", "application/json"}, {"id", "page-data"}}, Markup::json(page_data)) +
-      element("script", {}, Markup::own(page_js));
-  return "<!DOCTYPE html>\n" +
-         element("html", {{"lang", "en"}}, head(view) + element("body", {}, body)).html() + "\n";
+  const Markup work =
+      element("div", {{"class", "work"}}, weights_section(view) + levels_section(view) + slots_section(view));
+  Markup more;
+  if (verdict != nullptr)
+    more += folded("check", "What the check says", "read beside expected, and what to do next",
+                   check_part(view), true);
+  if (has_phases(view)) more += why_section(view);
+  if (trim.has_slots()) more += choice_section(view);
+  more += plots_section(view) + steps_section(view) + influence_section(view) + conventions_section(view);
+  const Markup main = result_section(view) + work + element("div", {{"class", "more"}}, more) +
+                      paper_choice() + page_sheet(view) + run_sheet(view.job, "second", nullptr);
+  return page_document(job, "Balance page", masthead(job) + element("main", {{"id", "main"}}, main),
+                       page_data);
 }
 
 }  // namespace trimwright

@@ -13,7 +13,15 @@ namespace trimwright {
 [[nodiscard]] Markup amplitude_plot(const PageView& view, std::size_t sensor);
 [[nodiscard]] Markup phase_plot(const PageView& view, std::size_t sensor);
 
-/// Influence vectors of every plane at a sensor, per 1000 g mm.
+/// How the vectors add up at every place that is predicted: what is there now, what each plane's change adds,
+/// and what is expected, with the ellipse that holds nine readings in ten.
+[[nodiscard]] Markup sum_plots(const PageView& view);
+
+/// What the runs did to a sensor's readings: an arrow from the first run to each that changed weights.
+/// Nothing where no run changed any.
+[[nodiscard]] Markup trial_plot(const PageView& view, std::size_t sensor);
+
+/// Influence vectors of every plane at a sensor, per 1000 g mm; of many planes at the highest speed alone.
 [[nodiscard]] Markup influence_plot(const PageView& view, std::size_t sensor);
 
 /// Slots changed against the largest predicted amplitude over its limit.

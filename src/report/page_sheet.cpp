@@ -1,11 +1,14 @@
 #include "page_sheet.hpp"
 
+#include <fmt/format.h>
+
 #include <cmath>
 
 #include "balance_sheet.hpp"
 #include "model_warnings.hpp"
 #include "number_words.hpp"
 #include "page_tables.hpp"
+#include "paper.hpp"
 #include "runs/as_found.hpp"
 #include "slot_map.hpp"
 
@@ -136,6 +139,18 @@ BalanceSheet sheet_of(const PageView& view) {
   return sheet;
 }
 
+/// What is told where no slot changes: why, or the moments of planes without slots.
+Markup nothing_changes(const PageView& view) {
+  if (view.trim.has_slots()) return element("p", {}, element("b", {}, view.plan.steps.front().instruction));
+  Markup items;
+  for (const auto& part : view.trim.correction.parts)
+    items += element("li", {},
+                     fmt::format("☐ {}: add {:.4g} g mm at {}", view.rotor().planes[part.plane].name,
+                                 std::abs(part.moment_to_add),
+                                 angle_position(view.rotor(), RotorAngle::of(part.moment_to_add)).text()));
+  return element("h3", {}, "Moments to add to what is fitted now") + element("ul", {}, items);
+}
+
 Markup cell_markup(SheetColumn::Kind kind, const std::string& words) {
   constexpr const char* classes[] = {"", "number", "unit", "number write", "box", "line"};
   if (kind == SheetColumn::Kind::words) return element("td", {}, words);
@@ -190,22 +205,23 @@ Markup part_markup(const SheetPart& part) {
 }  // namespace
 
 Markup page_sheet(const PageView& view) {
-  Markup parts;
+  Markup parts, attested;  // what is signed stands with its signatures
   const BalanceSheet sheet = sheet_of(view);
-  for (const auto& part : sheet_parts(sheet)) {
-    if (part.key == "fitted" && sheet.changes.empty())
-      parts += element("div", {{"class", "keep"}}, change_lists(view));
-    parts += part_markup(part);
-    if (part.key == "fitted") parts += element("div", {{"class", "keep"}}, maps(view));
+  for (auto& part : sheet_parts(sheet)) {
+    const bool nothing_fitted = sheet.changes.empty() && view.trim.has_slots();
+    if (part.key == "signature" && nothing_fitted)  // nobody signs for fitting nothing
+      part.rows.erase(part.rows.begin(), part.rows.begin() + 2);
+    if (part.key == "fitted" && sheet.changes.empty()) attested += nothing_changes(view);
+    if (part.key == "weight" || part.key == "fitted" || part.key == "entry" || part.key == "signature")
+      attested += part_markup(part);
+    else if (part.key == "caution")
+      parts += element("div", {{"class", "keep only-print"}}, part_markup(part));
+    else
+      parts += part_markup(part);
+    if (part.key == "verdict") parts += element("div", {{"class", "keep"}}, maps(view));
   }
-  return element(
-      "section", {{"id", "sheet"}, {"aria-labelledby", "sheet-heading"}},
-      element("h2", {{"id", "sheet-heading"}}, "Balance sheet to file") +
-          element(
-              "p", {{"class", "screen"}},
-              "Printing this page prints this sheet alone (A4 or Letter). It shows the plan as the program "
-              "made it, not what is being tried above.") +
-          parts);
+  return paper(view.job, "sheet", "first", "Balance sheet", sheet.date,
+               parts + element("div", {{"class", "keep"}}, attested));
 }
 
 }  // namespace trimwright

@@ -20,6 +20,13 @@ Markup live_cell(std::string_view css_class, const std::string& words) {
   return element("td", {{"class", css_class}}, words);
 }
 
+std::string nine_in_ten_words(const Sensor& sensor, const PageView& view, const PageRow& row) {
+  const auto& reading = view.trim.predictions[view.number(row)].reading;
+  return reading ? amplitude_words(sensor.unit.shown_from_peak(reading->low)) + "-" +
+                       amplitude_words(sensor.unit.shown_from_peak(reading->high))
+                 : "?";
+}
+
 /// A place to run; one that nothing predicts is to be watched.
 Markup expected_row(const PageView& view, const ExpectedReading& one) {
   const Sensor& sensor = view.rotor().sensors[one.sensor];
@@ -31,32 +38,18 @@ Markup expected_row(const PageView& view, const ExpectedReading& one) {
       element("th", {{"scope", "row"}}, speed_words(view.job, one.speed)) + cell(sensor.name);
   const Markup levels = level(one.stop_above) + level(one.target) + unit_cell(sensor);
   if (row == nullptr)
-    return element(
-        "tr", {},
-        place + number_cell("not known") + cell("watch it") + number_cell("–") + number_cell("?") + levels);
-  return element("tr", {{"data-row", view.number(*row)}},
-                 place + live_cell("number live after", reading_words(row->after)) +
-                     live_cell("live result", level_words(row->after.amplitude, row->limit, row->target)) +
-                     number_cell(reading_words(row->before)) +
-                     live_cell("number live sd", row->after_sd ? amplitude_words(*row->after_sd) : "?") +
-                     levels);
-}
-
-const Step* step_of(const BalancePlan& plan, StepKind kind) {
-  const auto found =
-      std::find_if(plan.steps.begin(), plan.steps.end(), [kind](const Step& s) { return s.kind == kind; });
-  return found == plan.steps.end() ? nullptr : &*found;
-}
-
-Markup tick_list(const BalancePlan& plan, StepKind kind, const std::string& heading) {
-  const Step* step = step_of(plan, kind);
-  if (step == nullptr) return {};
-  Markup items;
-  for (const auto& particular : step->particulars)
-    items += element(
-        "li", {},
-        element("label", {}, element("input", {{"type", "checkbox"}}) + Markup::text(" " + particular)));
-  return element("div", {}, element("h3", {}, heading) + element("ul", {{"class", "ticks"}}, items));
+    return element("tr", {},
+                   place + number_cell("not known") + cell("watch it") + number_cell("–") + number_cell("?") +
+                       element("td", {{"class", "number plan-only"}}, "?") + number_cell("?") + levels);
+  return element(
+      "tr", {{"data-row", view.number(*row)}},
+      place + live_cell("number live after", reading_words(row->after)) +
+          live_cell("live result", level_words(row->after.amplitude, row->limit, row->target)) +
+          number_cell(reading_words(row->before)) +
+          live_cell("number live sd", row->after_sd ? amplitude_words(*row->after_sd) : "?") +
+          element("td", {{"class", "number plan-only"}}, nine_in_ten_words(sensor, view, *row)) +
+          live_cell("number live differs", row->differs_by ? amplitude_words(*row->differs_by) : "?") +
+          levels);
 }
 
 }  // namespace
@@ -67,10 +60,23 @@ std::string content_words(const Plane& plane, const std::optional<Piece>& piece)
                                   : piece->weight_id;
 }
 
+std::string fitted_words(const Plane& plane, const FittedWeights& fitted) {
+  std::string words;
+  for (const auto& [slot, piece] : fitted.slots)
+    words += fmt::format("{}slot {} {}", words.empty() ? "" : ", ", slot, content_words(plane, piece));
+  for (const auto& piece : fitted.free)
+    words += fmt::format("{}{:.6g} g mm at {:.1f}°", words.empty() ? "" : ", ", piece.moment_g_mm,
+                         piece.at.degrees());
+  if (!plane.slots) return words.empty() ? "nothing" : words;
+  return words + (words.empty() ? "every slot " : "; every other slot ") + content_words(plane, std::nullopt);
+}
+
 Markup page_table(const std::string& caption, const std::vector<PageColumn>& columns, const Markup& rows) {
   Markup head;
   for (const auto& column : columns)
-    head += element("th", {{"scope", "col"}, {"class", column.number ? "number" : "words"}}, column.words);
+    head += element("th",
+                    {{"scope", "col"}, {"class", (column.number ? "number " : "words ") + column.css_class}},
+                    column.words);
   const Markup table =
       element("table", {},
               element("caption", {}, caption) + element("thead", {}, element("tr", {}, head)) +
@@ -90,6 +96,8 @@ Markup expected_table(const PageView& view) {
        {"result"},
        {"now (fit)", true},
        {"±", true},
+       {"9 in 10", true, "plan-only"},
+       {"differs by", true},
        {"limit", true},
        {"target", true},
        {"unit"}},
@@ -123,35 +131,19 @@ Markup trade_off_table(const PageView& view) {
     const auto& row = view.trim.trade_off[i];
     std::string remark = row.recommended ? "recommended" : "";
     if (i == view.trim.chosen) remark += remark.empty() ? "this plan" : ", this plan";
-    rows += element(
-        "tr", {},
-        element("th", {{"scope", "row"}}, std::to_string(row.changes.size())) +
-            number_cell(fmt::format("{:.3f}", row.worst_ratio)) +
-            cell(row.proved_optimal ? "best possible" : fmt::format("within {:.2g} %", 100.0 * row.gap())) +
-            cell(remark));
+    rows += element("tr", {},
+                    element("th", {{"scope", "row"}}, std::to_string(row.changes.size())) +
+                        number_cell(fmt::format("{:.3f}", row.worst_ratio)) +
+                        cell(row.by_chance        ? "no: by chance"
+                             : row.proved_optimal ? "best possible"
+                                                  : fmt::format("within {:.2g} %", 100.0 * row.gap())) +
+                        number_cell(row.outlook ? percent_words(row.outlook->meets_targets) : "?") +
+                        cell(remark));
   }
-  return page_table("Fewer or more slots changed",
-                    {{"slots changed"}, {"largest / limit", true}, {"proved"}, {"remark"}}, rows);
-}
-
-Markup change_lists(const PageView& view) {
-  if (!view.trim.has_slots()) {
-    Markup items;
-    for (const auto& part : view.trim.correction.parts) {
-      const auto position = angle_position(view.rotor(), RotorAngle::of(part.moment_to_add));
-      items += element(
-          "li", {},
-          element("label", {},
-                  element("input", {{"type", "checkbox"}}) +
-                      Markup::text(fmt::format(" {}: {:.4g} g mm at {}", view.rotor().planes[part.plane].name,
-                                               std::abs(part.moment_to_add), position.text()))));
-    }
-    return element("h3", {}, "Add these moments to what is fitted now") +
-           element("ul", {{"class", "ticks"}}, items);
-  }
-  if (view.plan.changes.empty()) return element("p", {}, view.plan.steps.front().instruction);
-  return tick_list(view.plan, StepKind::take_out, "Take out") +
-         tick_list(view.plan, StepKind::put_in, "Put in");
+  return page_table(
+      "Fewer or more slots changed",
+      {{"slots changed"}, {"largest / limit", true}, {"proved"}, {"chance of all targets", true}, {"remark"}},
+      rows);
 }
 
 Markup points_under(const std::string& heading, const std::vector<std::string>& points) {

@@ -9,6 +9,7 @@ namespace trimwright {
 struct PageColumn {
   std::string words;
   bool number = false;
+  std::string css_class{};  ///< of its heading, beside
 };
 
 /// A table under a caption; `columns` name its columns, `rows` are its `tr` elements. It scrolls by itself
@@ -16,16 +17,16 @@ struct PageColumn {
 [[nodiscard]] Markup page_table(const std::string& caption, const std::vector<PageColumn>& columns,
                                 const Markup& rows);
 
-/// Before and expected at every speed and sensor; the page's script rewrites the expected ones.
+/// Every figure at every speed and sensor; the page's script rewrites the expected ones.
 [[nodiscard]] Markup expected_table(const PageView& view);
 [[nodiscard]] Markup influence_table(const PageView& view);
 [[nodiscard]] Markup trade_off_table(const PageView& view);
 
-/// What comes out and what goes in, with boxes to tick.
-[[nodiscard]] Markup change_lists(const PageView& view);
-
 /// A heading and its points as a list; nothing when there are none.
 [[nodiscard]] Markup points_under(const std::string& heading, const std::vector<std::string>& points);
+
+/// "slot 4 K3, slot 19 K2; every other slot filler": all that a plane holds.
+[[nodiscard]] std::string fitted_words(const Plane& plane, const FittedWeights& fitted);
 
 /// What a slot holds, as a table names it: "K3", "filler", "open", "piece of 780 g mm".
 [[nodiscard]] std::string content_words(const Plane& plane, const std::optional<Piece>& piece);

@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <cmath>
 
+#include "plan/steps.hpp"
 #include "trimwright/plan.hpp"
 #include "trimwright/report.hpp"
 
@@ -20,6 +21,19 @@ std::optional<double> differs_by(const PageView& view, const Prediction& p) {
     for (const auto& one : view.verdict->readings)
       if (one.speed == p.speed && one.sensor == p.sensor && one.differs_by) return one.differs_by;
   return p.differs_by;
+}
+
+/// One rule for the whole page: where the run is made, a reading differs by what `check` says.
+BalancePlan as_judged(BalancePlan plan, const PageView& view) {
+  if (view.verdict == nullptr) return plan;
+  for (auto& one : plan.expected)
+    if (const Prediction* p = prediction_at(view.trim.predictions, one.speed, one.sensor))
+      one.differs_by = differs_by(view, *p);
+  for (auto& step : plan.steps)
+    for (auto& made : running_steps(view.job, plan.expected, "limit"))
+      if (step.kind == StepKind::compare && made.kind == StepKind::compare)
+        step.particulars = made.particulars;
+  return plan;
 }
 
 PageRow page_row(const PageView& view, const Prediction& p) {
@@ -71,6 +85,7 @@ const PageRow* PageView::row_at(std::size_t speed, std::size_t sensor_index) con
 PageView page_view(const Job& job, const InfluenceModel& model, const TrimPlan& trim, const BalancePlan& plan,
                    const Verdict* verdict) {
   PageView view{job, model, trim, plan, fitted_after(job, plan.changes), first_run(job), verdict, {}};
+  view.plan = as_judged(std::move(view.plan), view);
   for (const auto& prediction : trim.predictions) view.rows.push_back(page_row(view, prediction));
   return view;
 }

@@ -32,7 +32,7 @@ struct PageView {
   const Job& job;
   const InfluenceModel& model;
   const TrimPlan& trim;
-  const BalancePlan& plan;
+  BalancePlan plan;                      ///< where a check run is judged, with its `differs_by`
   std::vector<FittedWeights> fitted;     ///< with the plan carried out, one per plane
   std::optional<std::size_t> found_run;  ///< the first run whose readings may be used
   const Verdict* verdict = nullptr;  ///< on the last run, made with the plan's weights; null where none was

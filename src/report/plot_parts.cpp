@@ -2,6 +2,7 @@
 
 #include <fmt/format.h>
 
+#include <algorithm>
 #include <cmath>
 
 #include "number_words.hpp"
@@ -55,7 +56,8 @@ Markup plot_figure(const PlotFrame& frame, std::initializer_list<Attribute> data
                               {"aria-labelledby", title_id},
                               {"aria-describedby", words_id}},
                              inside);
-  return element("figure", {}, element("figcaption", {}, frame.title) + svg);
+  const Markup shown_words = frame.words_shown ? element("small", {}, frame.words) : Markup();
+  return element("figure", {}, element("figcaption", {}, Markup::text(frame.title) + shown_words) + svg);
 }
 
 std::vector<PlotLabel> polar_grid_labels(const PolarDrawing& drawing, const std::string& convention) {
@@ -85,6 +87,27 @@ Markup polar_grid(const PolarDrawing& drawing, const std::string& convention) {
   for (const auto& label : polar_grid_labels(drawing, convention))
     grid += plot_text(label.at, label.css_class, label.words);
   return grid;
+}
+
+LabelPlaces places_in(const PolarDrawing& drawing, const std::string& convention) {
+  LabelPlaces places(400.0, 400.0);
+  for (const auto& label : polar_grid_labels(drawing, convention))
+    places.keep_free(label.at, label.words.size(), plot_letter);
+  return places;
+}
+
+Markup plot_arrow(Spot from, Spot to, std::string_view css_class) {
+  const double length = std::hypot(to.x - from.x, to.y - from.y);
+  if (length < 1.0) return {};
+  const Spot along{(to.x - from.x) / length, (to.y - from.y) / length};
+  const double head = std::min(11.0, 0.6 * length);
+  const Spot neck{to.x - head * along.x, to.y - head * along.y};
+  const double half = 0.4 * head;
+  const std::string shape =
+      fmt::format("M{:.1f},{:.1f}L{:.1f},{:.1f}L{:.1f},{:.1f}Z", to.x, to.y, neck.x - half * along.y,
+                  neck.y + half * along.x, neck.x + half * along.y, neck.y - half * along.x);
+  return element("g", {{"class", css_class}},
+                 plot_line(from, neck, "arrow") + element("path", {{"class", "arrow-head"}, {"d", shape}}));
 }
 
 double round_full(double value) {

@@ -34,9 +34,13 @@ struct PlotFrame {
   double height = 400.0;
   std::string title;
   std::string words;
+  bool words_shown = false;  ///< under the title, for everybody
 };
 [[nodiscard]] Markup plot_figure(const PlotFrame& frame, std::initializer_list<Attribute> data,
                                  const Markup& drawing);
+
+/// Size of the texts in plots: 12 px where a plot is drawn as narrow as a phone.
+inline constexpr double plot_letter = 14.5;
 
 /// A text of a plot.
 struct PlotLabel {
@@ -50,6 +54,12 @@ struct PlotLabel {
 
 /// Circles with their amplitudes, spokes with their phases.
 [[nodiscard]] Markup polar_grid(const PolarDrawing& drawing, const std::string& convention);
+
+/// Places for labels that keep off what the grid writes.
+[[nodiscard]] LabelPlaces places_in(const PolarDrawing& drawing, const std::string& convention);
+
+/// An arrow from `from` to `to`, with a head where it is long enough for one.
+[[nodiscard]] Markup plot_arrow(Spot from, Spot to, std::string_view css_class);
 
 /// The smallest round number not below `value`, a few steps of `tick_step`.
 [[nodiscard]] double round_full(double value);

@@ -10,8 +10,6 @@
 namespace trimwright {
 namespace {
 
-constexpr double letter = 11.0;
-
 double widest(const PageView& view, const std::vector<std::size_t>& rows, bool close_up) {
   double most = 0.0;
   for (const std::size_t i : rows) {
@@ -26,14 +24,6 @@ double widest(const PageView& view, const std::vector<std::size_t>& rows, bool c
   double limit = 0.0;
   for (const std::size_t i : rows) limit = std::max(limit, view.rows[i].limit);
   return !close_up && limit <= 1.6 * most ? std::max(most, limit) : most;
-}
-
-/// Places for labels that keep off what the grid writes.
-LabelPlaces places_in(const PolarDrawing& drawing, const std::string& convention) {
-  LabelPlaces places(400.0, 400.0);
-  for (const auto& label : polar_grid_labels(drawing, convention))
-    places.keep_free(label.at, label.words.size(), letter);
-  return places;
 }
 
 /// Circles of the levels that fit into the drawing, each with its amplitude.
@@ -56,7 +46,7 @@ Markup level_circles(const PageView& view, const std::vector<std::size_t>& rows,
     const std::string words = (is_limit ? "limit " : "target ") + amplitude_words(level);
     const Spot at = drawing.at(level, 195.0 + turned);
     circles += plot_text(at, "level", words);
-    places.keep_free(at, words.size(), letter);
+    places.keep_free(at, words.size(), plot_letter);
     turned += 60.0;
   }
   return circles;
@@ -88,18 +78,18 @@ Markup series(const PageView& view, const std::vector<std::size_t>& rows, const 
                                 {"y1", before.y},
                                 {"x2", after.x},
                                 {"y2", after.y}});
-      if (row.as_found) marks += placed(spot(*row.as_found), "found", found_marker());
-      const Spot label = places.place(before, row.speed_label.size(), letter);
+      const Spot label = places.place(before, row.speed_label.size(), plot_letter);
       marks += placed(
           before, "before",
           before_marker() + plot_text({label.x - before.x, label.y - before.y}, "speed", row.speed_label));
+      if (row.as_found) marks += placed(spot(*row.as_found), "found", found_marker());
     }
     Markup inside;
     if (row.differs_by)
       inside += element("circle", {{"class", "region"}, {"r", drawing.radius(*row.differs_by)}});
     inside += expected_marker();
     if (close_up) {
-      const Spot label = places.place(after, row.speed_label.size(), letter);
+      const Spot label = places.place(after, row.speed_label.size(), plot_letter);
       inside += plot_text({label.x - after.x, label.y - after.y}, "speed", row.speed_label);
     }
     marks += placed_row(after, "expected", i, inside);
@@ -140,60 +130,6 @@ Markup polar_plot(const PageView& view, std::size_t sensor, bool close_up) {
       polar_grid(drawing, convention) + levels + series(view, rows, drawing, close_up, places));
 }
 
-namespace {
-
-/// A vector's tip in the drawing, with what is written beside it.
-struct Tip {
-  Spot at;
-  std::string label;
-};
-
-/// Vectors of one plane by speed, joined at their tips; a plane has a dash pattern of its own.
-Markup plane_vectors(const std::vector<Tip>& tips, const PolarDrawing& drawing, const std::string& dashes,
-                     LabelPlaces& places) {
-  std::string path;
-  Markup vectors;
-  Markup marks;
-  for (const auto& tip : tips) {
-    path += fmt::format("{}{:.1f},{:.1f}", path.empty() ? "M" : "L", tip.at.x, tip.at.y);
-    vectors += plot_line(drawing.centre, tip.at, "vector " + dashes);
-    marks += placed(tip.at, "tip", element("circle", {{"class", "mark"}, {"r", 3.5}}));
-    marks += plot_text(places.place(tip.at, tip.label.size(), letter), "speed", tip.label);
-  }
-  return vectors + element("path", {{"class", "trace " + dashes}, {"d", path}}) + marks;
-}
-
-}  // namespace
-
-Markup influence_plot(const PageView& view, std::size_t sensor) {
-  const auto& s = view.rotor().sensors[sensor];
-  double most = 0.0;
-  for (const std::size_t i : rows_of(view, sensor))
-    most = std::max(most,
-                    1000.0 * s.unit.shown_from_peak(view.model.rows[i].coefficients.cwiseAbs().maxCoeff()));
-  const PolarDrawing drawing{{200.0, 200.0}, 158.0, round_full(most)};
-  const std::string convention = convention_words(view.rotor().phase);
-  LabelPlaces places = places_in(drawing, convention);
-  std::vector<std::vector<Tip>> tips(view.model.planes.size());
-  std::string words;
-  for (std::size_t p = 0; p < tips.size(); ++p)
-    for (const std::size_t i : rows_of(view, sensor)) {
-      const auto x = 1000.0 * view.model.rows[i].coefficients(static_cast<Eigen::Index>(p));
-      const auto seen = shown(s, x, view.rotor().phase);
-      const auto& speed = view.rows[i].speed_label;
-      tips[p].push_back({drawing.at(seen.amplitude, seen.phase_deg), fmt::format("{}: {}", p + 1, speed)});
-      places.keep_free(tips[p].back().at, 4.0);
-      words += fmt::format("Plane {} at {}: {} at {:.0f}°. ", view.rotor().planes[view.model.planes[p]].name,
-                           speed, amplitude_words(seen.amplitude), seen.phase_deg);
-    }
-  Markup vectors;
-  for (std::size_t p = 0; p < tips.size(); ++p)
-    vectors += plane_vectors(tips[p], drawing, fmt::format("plane{}", p % 6), places);
-  return plot_figure({fmt::format("influence-{}", sensor), "polar", 400.0,
-                      fmt::format("{}: {} per 1000 g mm at rotor angle 0", s.name, s.unit.text()), words},
-                     {}, polar_grid(drawing, convention) + vectors);
-}
-
 Markup series_legend(const PageView& view) {
   const auto entry = [](std::string_view css_class, const Markup& marker, const std::string& words) {
     const Markup picture = element("svg",
@@ -208,7 +144,7 @@ Markup series_legend(const PageView& view) {
   Markup list =
       entry("found", found_marker(),
             view.found_run ? "read in run “" + view.job.runs[*view.found_run].name + "”" : "read as found");
-  list += entry("before", before_marker(), "before: the model with what is fitted now");
+  list += entry("before", before_marker(), "now: the model with what is fitted now");
   list += entry("expected", expected_marker(), "expected with these weights");
   if (view.verdict)
     list += entry("measured", measured_marker(),

@@ -7,23 +7,31 @@
 
 #include "number_words.hpp"
 #include "plot_geometry.hpp"
+#include "plot_parts.hpp"
+#include "slot_moments.hpp"
 #include "trimwright/report.hpp"
 
 namespace trimwright {
 namespace {
 
-// Radii of the drawing, whose width is 440.
+/// Radii of the drawing, whose width is 440. Shown 330 px wide its texts of 16 are 12 px.
+struct RingRadii {
+  double blade_number, blade_outer, blade_inner, slot, fitted, removed, tooth, disc;
+};
 constexpr double size = 440.0;
-constexpr double blade_number_radius = 208.0;
-constexpr double blade_outer = 199.0;
-constexpr double blade_inner = 186.0;
-constexpr double slot_radius = 167.0;
-constexpr double fitted_radius = 136.0;
-constexpr double removed_radius = 112.0;
-constexpr double hit_inner = 98.0;
-constexpr double hit_outer = 184.0;
-constexpr double tooth_radius = 88.0;
-constexpr double arrow_radius = 84.0;
+constexpr RingRadii with_blades{205.0, 193.0, 181.0, 156.0, 124.0, 97.0, 73.0, 60.0};
+constexpr RingRadii without_blades{0.0, 0.0, 0.0, 186.0, 152.0, 123.0, 92.0, 76.0};
+constexpr double hit_outer = 218.0;
+constexpr double letters = 16.0;
+
+/// Blades are drawn where a person stands who sees them: at the end from which they are counted.
+bool blades_in_sight(const Rotor& rotor, const Plane& plane) {
+  return rotor.blades && viewing_end(rotor, plane) == rotor.blades->numbered.seen_from;
+}
+
+const RingRadii& radii_of(const Rotor& rotor, const Plane& plane) {
+  return blades_in_sight(rotor, plane) ? with_blades : without_blades;
+}
 
 std::string points(std::initializer_list<Spot> spots) {
   std::string text;
@@ -51,37 +59,27 @@ std::string slot_state(bool usable, const std::optional<Piece>& now, const std::
   return then ? "swaps" : "removed";
 }
 
-/// `room`: below 1 it is drawn smaller, where slots stand close.
-Markup pill(Spot at, std::string_view css_class, const std::string& mark, double room = 1.0) {
-  const double half = std::max(11.0, 3.6 * static_cast<double>(mark.size()) + 4.0);
+Markup pill(Spot at, std::string_view css_class, const std::string& mark) {
+  const double half = std::max(12.0, 0.3 * letters * static_cast<double>(mark.size()) + 3.0);
   Markup inside =
-      element("rect", {{"x", -half}, {"y", -9.5}, {"width", 2.0 * half}, {"height", 19.0}, {"rx", 3.0}});
-  inside += element("text", {{"y", 4.0}}, mark);
-  inside += element("path", {{"class", "strike"}, {"d", fmt::format("M{:.1f},7L{:.1f},-7", -half, half)}});
-  return element("g",
-                 {{"class", css_class},
-                  {"transform", fmt::format("translate({:.1f} {:.1f}){}", at.x, at.y,
-                                            room < 1.0 ? fmt::format(" scale({:.2f})", room) : "")}},
-                 inside);
+      element("rect", {{"x", -half}, {"y", -10.5}, {"width", 2.0 * half}, {"height", 21.0}, {"rx", 4.0}});
+  inside += element("text", {{"y", 5.5}}, mark);
+  inside += element("path", {{"class", "strike"}, {"d", fmt::format("M{:.1f},8L{:.1f},-8", -half, half)}});
+  return placed(at, css_class, inside);
 }
 
 /// Where a finger may land: the slot's share of the ring.
-Markup hit_sector(const RotorDrawing& drawing, double angle, double pitch) {
+Markup hit_sector(const RotorDrawing& drawing, double inner, double angle, double pitch) {
   const Spot a = drawing.at(hit_outer, angle - pitch / 2.0);
   const Spot b = drawing.at(hit_outer, angle + pitch / 2.0);
-  const Spot c = drawing.at(hit_inner, angle + pitch / 2.0);
-  const Spot d = drawing.at(hit_inner, angle - pitch / 2.0);
+  const Spot c = drawing.at(inner, angle + pitch / 2.0);
+  const Spot d = drawing.at(inner, angle - pitch / 2.0);
   return element("path", {{"class", "hit"}, {"d", points({a, b, c, d}) + "Z"}});
 }
 
 Markup slot_number(Spot at, double r, int slot) {
-  const double letters = std::min(12.0, r * 0.95);
   return element("circle", {{"class", "ring"}, {"cx", at.x}, {"cy", at.y}, {"r", r}}) +
-         element("text",
-                 {{"class", "number"},
-                  {"x", at.x},
-                  {"y", at.y + 0.36 * letters},
-                  {"style", fmt::format("font-size:{:.1f}px", letters)}},
+         element("text", {{"class", "number"}, {"x", at.x}, {"y", at.y + 0.36 * letters}},
                  std::to_string(slot));
 }
 
@@ -92,71 +90,84 @@ Markup bars(Spot at, double r) {
                                     points({{at.x - d, at.y + d}, {at.x + d, at.y - d}})}});
 }
 
+/// Every how many slots there is room for a number.
+int numbered_every(const RingRadii& radii, double pitch) {
+  return std::max(1, static_cast<int>(std::ceil(20.5 / (pitch * radii.slot))));
+}
+
 /// `tried_out`: the page's script may change what the slot holds, so everything it may show is there.
 Markup one_slot(const PageView& view, const RotorDrawing& drawing, std::size_t plane_index, int slot,
                 bool tried_out) {
   const Plane& plane = view.rotor().planes[plane_index];
+  const RingRadii& radii = radii_of(view.rotor(), plane);
   const auto now = held(view.job.fitted_now[plane_index], slot);
   const auto then = held(view.fitted[plane_index], slot);
   const auto angle = plane.slots->angle(slot);
   const double pitch = radians(plane.slots->pitch_deg());
-  const Spot at = drawing.at(slot_radius, angle);
-  const double r = std::min(13.5, 0.46 * pitch * slot_radius);
+  const Spot at = drawing.at(radii.slot, angle);
+  const double r = std::min(13.0, 0.48 * pitch * radii.slot);
   const std::string state = slot_state(plane.slots->usable(slot), now, then);
 
   Markup inside = slot_number(at, r, slot);
   if (state == "unusable") {
     inside += bars(at, r);
   } else if (tried_out || state != "empty") {
-    const double room = std::min(1.0, pitch * fitted_radius / 23.0);
+    const double closer =
+        pitch * radii.fitted < 19.0 && slot % 2 == 0 ? 22.0 : 0.0;  // neighbours in two rows
     inside += Markup::text(" ") +
-              pill(drawing.at(fitted_radius, angle), "holds", mark_of(plane, then ? then : now), room);
-    inside += Markup::text(" ") + pill(drawing.at(removed_radius, angle), "taken", mark_of(plane, now), room);
+              pill(drawing.at(radii.fitted - closer, angle), "holds", mark_of(plane, then ? then : now));
+    inside +=
+        Markup::text(" ") + pill(drawing.at(radii.removed - closer, angle), "taken", mark_of(plane, now));
   }
-  if (tried_out) inside = hit_sector(drawing, angle.degrees(), plane.slots->pitch_deg()) + inside;
-  return element("g", {{"class", "slot " + state}, {"data-slot", static_cast<std::size_t>(slot)}}, inside);
+  if (tried_out) inside = hit_sector(drawing, radii.disc, angle.degrees(), plane.slots->pitch_deg()) + inside;
+  const bool quiet = (slot - 1) % numbered_every(radii, pitch) != 0;
+  return element(
+      "g",
+      {{"class", (quiet ? "slot quiet " : "slot ") + state}, {"data-slot", static_cast<std::size_t>(slot)}},
+      inside);
 }
 
-Markup blades(const BladeRow& row, const RotorDrawing& drawing) {
+Markup blades(const BladeRow& row, const RotorDrawing& drawing, const RingRadii& radii) {
   Markup marks;
-  const int every = row.count > 44 ? 5 : 1;
+  const int every = row.count > 60 ? 10 : 5;
   for (int blade = 1; blade <= row.count; ++blade) {
     const auto angle = row.angle(blade).degrees();
-    marks +=
-        element("path", {{"d", points({drawing.at(blade_inner, angle), drawing.at(blade_outer, angle)})}});
-    if ((blade - 1) % every == 0) {
-      const Spot at = drawing.at(blade_number_radius, angle);
-      marks += element("text", {{"x", at.x}, {"y", at.y + 3.5}}, std::to_string(blade));
-    }
+    marks += element(
+        "path",
+        {{"d", points({drawing.at(radii.blade_inner, angle), drawing.at(radii.blade_outer, angle)})}});
+    if (blade != 1 && (blade % every != 0 || row.count - blade < every / 2)) continue;
+    const Spot at = drawing.at(radii.blade_number, angle);
+    marks += element("text", {{"x", std::clamp(at.x, 18.0, size - 18.0)}, {"y", at.y + 5.5}},
+                     (blade == 1 ? "blade " : "b") + std::to_string(blade));
   }
   return element("g", {{"class", "blades"}}, marks);
 }
 
-Markup reference_tooth(const RotorDrawing& drawing) {
-  const Spot at = drawing.at(tooth_radius, 0.0);
+Markup reference_tooth(const RotorDrawing& drawing, const RingRadii& radii) {
+  const Spot at = drawing.at(radii.tooth, 0.0);
   return element(
-      "rect", {{"class", "tooth"}, {"x", at.x - 7.0}, {"y", at.y - 8.0}, {"width", 14.0}, {"height", 16.0}});
+      "rect", {{"class", "tooth"}, {"x", at.x - 6.0}, {"y", at.y - 7.0}, {"width", 12.0}, {"height", 14.0}});
 }
 
 /// An arc with an arrowhead in the way the rotor turns.
-Markup rotation_arrow(const RotorDrawing& drawing) {
-  const Spot from = drawing.at(arrow_radius, 16.0);
-  const Spot to = drawing.at(arrow_radius, 74.0);
+Markup rotation_arrow(const RotorDrawing& drawing, const RingRadii& radii) {
+  const double r = radii.tooth;
+  const Spot from = drawing.at(r, 16.0);
+  const Spot to = drawing.at(r, 62.0);
   const std::string sweep = drawing.clockwise ? "1" : "0";
-  const std::string head = points({drawing.at(arrow_radius + 7.0, 72.0), drawing.at(arrow_radius, 86.0),
-                                   drawing.at(arrow_radius - 7.0, 72.0)}) +
-                           "Z";
+  const std::string head =
+      points({drawing.at(r + 7.0, 60.0), drawing.at(r, 77.0), drawing.at(r - 7.0, 60.0)}) + "Z";
   return element(
       "g", {{"class", "rotation"}},
-      element("path", {{"d", points({from}) + fmt::format("A{0:.0f},{0:.0f} 0 0 {1} {2:.1f},{3:.1f}",
-                                                          arrow_radius, sweep, to.x, to.y)}}) +
+      element("path", {{"d", points({from}) + fmt::format("A{0:.0f},{0:.0f} 0 0 {1} {2:.1f},{3:.1f}", r,
+                                                          sweep, to.x, to.y)}}) +
           element("path", {{"class", "head"}, {"d", head}}));
 }
 
-Markup free_pieces(const FittedWeights& fitted, const RotorDrawing& drawing) {
+Markup free_pieces(const FittedWeights& fitted, const RotorDrawing& drawing, const RingRadii& radii) {
   Markup marks;
   for (const auto& piece : fitted.free) {
-    const Spot at = drawing.at(fitted_radius, piece.at);
+    const Spot at = drawing.at(radii.fitted, piece.at);
     marks += element(
         "path",
         {{"class", "free"},
@@ -164,42 +175,6 @@ Markup free_pieces(const FittedWeights& fitted, const RotorDrawing& drawing) {
     marks += centred_text({at.x, at.y + 20.0}, "note", fmt::format("{:.0f} g mm", piece.moment_g_mm));
   }
   return marks;
-}
-
-/// For a plane without slots: where the moment goes.
-Markup moment_arrow(const PageView& view, std::size_t plane, const RotorDrawing& drawing) {
-  Markup marks;
-  for (const auto& part : view.trim.correction.parts) {
-    if (part.plane != plane || view.trim.has_slots()) continue;
-    const auto angle = RotorAngle::of(part.moment_to_add);
-    const std::string head =
-        points({drawing.at(slot_radius - 16.0, angle.degrees() - 4.0), drawing.at(slot_radius, angle),
-                drawing.at(slot_radius - 16.0, angle.degrees() + 4.0)}) +
-        "Z";
-    marks += element(
-        "path",
-        {{"class", "moment"},
-         {"d", points({drawing.at(tooth_radius + 12.0, angle), drawing.at(slot_radius - 12.0, angle)})}});
-    marks += element("path", {{"class", "head"}, {"d", head}});
-    const Spot at = drawing.at(removed_radius, angle.degrees() + 14.0);
-    marks += centred_text(at, "note", fmt::format("{:.4g} g mm", std::abs(part.moment_to_add)));
-  }
-  return marks;
-}
-
-Markup centre_words(const PageView& view, const Plane& plane, const RotorDrawing& drawing) {
-  const ViewingEnd end = viewing_end(view.rotor(), plane);
-  const double y = drawing.centre.y;
-  const std::string turns = std::string("turns ") + std::string(name(view.rotor().rotation.seen(end)));
-  const std::string name_shown = plane.name.size() <= 16 ? plane.name : std::string{};
-  return centred_text({size / 2.0, y - 56.0}, "note",
-                      zero_words(view.rotor()).size() <= 20 ? zero_words(view.rotor()) : "0°") +
-         centred_text({size / 2.0, y - 14.0}, "name", name_shown) +
-         centred_text({size / 2.0, y + 8.0}, "note",
-                      end == ViewingEnd::front ? "seen from the front" : "seen from aft") +
-         centred_text({size / 2.0, y + 24.0}, "note",
-                      end == ViewingEnd::front ? "(looking aft)" : "(looking forward)") +
-         centred_text({size / 2.0, y + 46.0}, "note", turns);
 }
 
 std::string held_words(const PageView& view, std::size_t plane) {
@@ -230,8 +205,8 @@ std::string described(const PageView& view, std::size_t plane) {
 }  // namespace
 
 std::string seen_words(ViewingEnd end) {
-  return end == ViewingEnd::front ? "seen from the front (standing ahead of the fan, looking aft)"
-                                  : "seen from aft (standing behind the fan, looking forward)";
+  return end == ViewingEnd::front ? "seen from the front (standing ahead of the engine, looking aft)"
+                                  : "seen from aft (standing behind the engine, looking forward)";
 }
 
 std::vector<std::string> weight_marks(const Plane& plane) {
@@ -253,22 +228,27 @@ std::vector<std::string> weight_marks(const Plane& plane) {
 
 Markup slot_map(const PageView& view, std::size_t plane, const std::string& part) {
   const Plane& p = view.rotor().planes[plane];
+  const RingRadii& radii = radii_of(view.rotor(), p);
   const RotorDrawing drawing = rotor_drawing(view.rotor(), p, {size / 2.0, size / 2.0});
   const std::string title_id = fmt::format("{}-{}-title", part, plane);
   const std::string words_id = fmt::format("{}-{}-words", part, plane);
   Markup inside = element("title", {{"id", title_id}}, "Slot map of plane " + p.name);
   inside += element("desc", {{"id", words_id}}, described(view, plane));
-  inside += element("circle", {{"class", "rim"}, {"cx", size / 2.0}, {"cy", size / 2.0}, {"r", slot_radius}});
-  if (view.rotor().blades) inside += blades(*view.rotor().blades, drawing);
-  inside += rotation_arrow(drawing) + reference_tooth(drawing) + centre_words(view, p, drawing);
+  inside += element("circle", {{"class", "rim"}, {"cx", size / 2.0}, {"cy", size / 2.0}, {"r", radii.slot}});
+  if (blades_in_sight(view.rotor(), p)) inside += blades(*view.rotor().blades, drawing, radii);
+  inside += rotation_arrow(drawing, radii) + reference_tooth(drawing, radii);
+  inside += moment_disc(plane_moments(view, plane), drawing, radii.disc);
   for (int slot = 1; p.slots && slot <= p.slots->count; ++slot)
     inside += one_slot(view, drawing, plane, slot, part == "map");
-  inside += free_pieces(view.job.fitted_now[plane], drawing) + moment_arrow(view, plane, drawing);
+  inside += free_pieces(view.job.fitted_now[plane], drawing, radii);
+  if (part == "map") inside += centred_text({size / 2.0, size / 2.0 + 12.0}, "readout", "");
   return element("svg",
                  {{"class", "map"},
                   {"viewBox", "0 0 440 440"},
                   {"role", "img"},
                   {"data-plane", plane},
+                  {"data-clockwise", drawing.clockwise ? "yes" : "no"},
+                  {"data-inner", radii.disc},
                   {"aria-labelledby", title_id},
                   {"aria-describedby", words_id}},
                  inside);

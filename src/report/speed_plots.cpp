@@ -10,9 +10,9 @@
 namespace trimwright {
 namespace {
 
-constexpr double left = 52.0;
-constexpr double right = 388.0;
-constexpr double top = 14.0;
+constexpr double plot_left = 52.0;
+constexpr double plot_right = 388.0;
+constexpr double plot_top = 14.0;
 
 double speed_of(const PageView& view, std::size_t row) { return view.job.speeds_rpm[view.rows[row].speed]; }
 
@@ -20,7 +20,7 @@ Axis speed_axis(const PageView& view, const std::vector<std::size_t>& rows) {
   double low = speed_of(view, rows.front());
   double high = speed_of(view, rows.back());
   const double margin = high > low ? 0.06 * (high - low) : 0.05 * high;
-  return {low - margin, high + margin, left, right};
+  return {low - margin, high + margin, plot_left, plot_right};
 }
 
 Markup speed_ticks(const PageView& view, const Axis& axis, double bottom) {
@@ -30,10 +30,10 @@ Markup speed_ticks(const PageView& view, const Axis& axis, double bottom) {
   Markup ticks;
   for (double value = std::ceil(axis.from / unit / step) * step; value * unit <= axis.to; value += step) {
     const double x = axis.at(value * unit);
-    ticks += plot_line({x, top}, {x, bottom}, "grid");
-    ticks += plot_text({x, bottom + 13.0}, "tick", fmt::format("{:g}", value));
+    ticks += plot_line({x, plot_top}, {x, bottom}, "grid");
+    ticks += plot_text({x, bottom + 15.0}, "tick", fmt::format("{:g}", value));
   }
-  return ticks + plot_text({0.5 * (left + right), bottom + 29.0}, "tick",
+  return ticks + plot_text({0.5 * (plot_left + plot_right), bottom + 33.0}, "tick",
                            rotor.speed_100_rpm ? fmt::format("speed, % of {:.0f} rpm", *rotor.speed_100_rpm)
                                                : "speed, rpm");
 }
@@ -41,8 +41,8 @@ Markup speed_ticks(const PageView& view, const Axis& axis, double bottom) {
 Markup value_ticks(const Axis& axis, double step) {
   Markup ticks;
   for (double value = axis.from; value <= axis.to * (1.0 + 1e-9); value += step) {
-    ticks += plot_line({left, axis.at(value)}, {right, axis.at(value)}, "grid");
-    ticks += plot_text({left - 6.0, axis.at(value)}, "tick end", fmt::format("{:.4g}", value));
+    ticks += plot_line({plot_left, axis.at(value)}, {plot_right, axis.at(value)}, "grid");
+    ticks += plot_text({plot_left - 6.0, axis.at(value)}, "tick end", fmt::format("{:.4g}", value));
   }
   return ticks;
 }
@@ -99,7 +99,7 @@ Markup amplitude_plot(const PageView& view, std::size_t sensor) {
   const double bottom = 250.0;
   const Axis x = speed_axis(view, rows);
   const double full = round_full(highest(view, rows));
-  const Axis y{0.0, full, bottom, top};
+  const Axis y{0.0, full, bottom, plot_top};
   Markup drawing = speed_ticks(view, x, bottom) + value_ticks(y, tick_step(full, 5));
   drawing += level_steps(view, sensor, x, y, true) + level_steps(view, sensor, x, y, false);
   Markup marks;
@@ -111,8 +111,8 @@ Markup amplitude_plot(const PageView& view, std::size_t sensor) {
     const double at = x.at(speed_of(view, i));
     before.push_back({at, y.at(row.before.amplitude)});
     after.push_back({at, y.at(row.after.amplitude)});
-    if (row.as_found) marks += placed({at, y.at(row.as_found->amplitude)}, "found", found_marker());
     marks += placed(before.back(), "before", before_marker());
+    if (row.as_found) marks += placed({at, y.at(row.as_found->amplitude)}, "found", found_marker());
     const double bar = row.differs_by ? std::abs(y.at(*row.differs_by) - y.at(0.0)) : 0.0;
     marks += placed_row(
         after.back(), "expected", i,
@@ -128,7 +128,7 @@ Markup amplitude_plot(const PageView& view, std::size_t sensor) {
   drawing += element("polyline", {{"class", "before-line"}, {"points", polyline(before)}});
   drawing += element(
       "polyline", {{"class", "expected-line"}, {"data-rows", row_list(rows)}, {"points", polyline(after)}});
-  return plot_figure({fmt::format("amplitude-{}", sensor), "speed", 290.0,
+  return plot_figure({fmt::format("amplitude-{}", sensor), "speed", 292.0,
                       fmt::format("{}: amplitude, {}, against speed", s.name, s.unit.text()), words},
                      {{"data-amplitude", sensor},
                       {"data-full", fmt::format("{}", full)},
@@ -137,29 +137,98 @@ Markup amplitude_plot(const PageView& view, std::size_t sensor) {
                      drawing + marks);
 }
 
+namespace {
+
+/// Phases of a series by speed, each as near to the one before as whole turns allow.
+std::vector<double> unwrapped(const std::vector<std::optional<ShownReading>>& series) {
+  std::vector<double> phases;
+  std::optional<double> last;
+  for (const auto& one : series) {
+    double phase = one ? one->phase_deg : std::nan("");
+    if (one && last) phase += 360.0 * std::round((*last - phase) / 360.0);
+    if (one) last = phase;
+    phases.push_back(phase);
+  }
+  return phases;
+}
+
+/// A run's phases against speed, joined where one follows the other.
+struct PhaseSeries {
+  std::string_view css_class, line_class;
+  Markup marker;
+  std::vector<double> phases;
+};
+
+/// From below the lowest phase to above the highest, a turn at least, in steps of 90 degrees.
+Axis phase_axis(const std::vector<PhaseSeries>& all, double bottom) {
+  double low = 360.0, high = 0.0;
+  for (const auto& series : all)
+    for (const double phase : series.phases)
+      if (!std::isnan(phase)) low = std::min(low, phase), high = std::max(high, phase);
+  low = 90.0 * std::floor(low / 90.0);
+  high = std::max(low + 360.0, 90.0 * std::ceil(high / 90.0));
+  return {low, high, bottom, plot_top};
+}
+
+std::vector<PhaseSeries> phase_series(const PageView& view, const std::vector<std::size_t>& rows) {
+  std::vector<std::optional<ShownReading>> found, before, after, measured;
+  for (const std::size_t i : rows) {
+    const auto& row = view.rows[i];
+    found.push_back(row.as_found);
+    before.emplace_back(row.before);
+    after.emplace_back(row.after);
+    measured.push_back(row.measured);
+  }
+  return {{"before", "before-line", before_marker(), unwrapped(before)},
+          {"found", "", found_marker(), unwrapped(found)},
+          {"expected", "expected-line", expected_marker(), unwrapped(after)},
+          {"measured", "", measured_marker(), unwrapped(measured)}};
+}
+
+}  // namespace
+
 Markup phase_plot(const PageView& view, std::size_t sensor) {
   const auto rows = rows_of(view, sensor);
   const auto& s = view.rotor().sensors[sensor];
   const double bottom = 250.0;
   const Axis x = speed_axis(view, rows);
-  const Axis y{0.0, 360.0, bottom, top};
-  Markup drawing = speed_ticks(view, x, bottom) + value_ticks(y, 90.0);
-  std::string words;
-  for (const std::size_t i : rows) {
-    const auto& row = view.rows[i];
-    const double at = x.at(speed_of(view, i));
-    if (row.as_found) drawing += placed({at, y.at(row.as_found->phase_deg)}, "found", found_marker());
-    drawing += placed({at, y.at(row.before.phase_deg)}, "before", before_marker());
-    drawing += placed_row({at, y.at(row.after.phase_deg)}, "expected", i, expected_marker());
-    if (row.measured) drawing += placed({at, y.at(row.measured->phase_deg)}, "measured", measured_marker());
-    words += fmt::format("{}: {:.0f}° before, {:.0f}° expected. ", row.speed_label, row.before.phase_deg,
-                         row.after.phase_deg);
+  const auto all = phase_series(view, rows);
+  const Axis y = phase_axis(all, bottom);
+  Markup drawing = speed_ticks(view, x, bottom);
+  for (double value = y.from; value <= y.to + 1e-9; value += y.to - y.from > 540.0 ? 180.0 : 90.0) {
+    drawing += plot_line({plot_left, y.at(value)}, {plot_right, y.at(value)}, "grid");
+    drawing += plot_text({plot_left - 6.0, y.at(value)}, "tick end",
+                         fmt::format("{:.0f}", value - 360.0 * std::floor(value / 360.0)));
   }
+  Markup marks;
+  for (const auto& series : all) {
+    std::vector<Spot> spots;
+    for (std::size_t i = 0; i < rows.size(); ++i) {
+      if (std::isnan(series.phases[i])) continue;
+      const Spot at{x.at(speed_of(view, rows[i])), y.at(series.phases[i])};
+      spots.push_back(at);
+      marks += series.css_class == "expected" ? placed_row(at, series.css_class, rows[i], series.marker)
+                                              : placed(at, series.css_class, series.marker);
+    }
+    if (!series.line_class.empty())
+      drawing +=
+          element("polyline",
+                  {{"class", series.line_class}, {"data-rows", row_list(rows)}, {"points", polyline(spots)}});
+  }
+  std::string words;
+  for (const std::size_t i : rows)
+    words += fmt::format("{}: {:.0f}° before, {:.0f}° expected. ", view.rows[i].speed_label,
+                         view.rows[i].before.phase_deg, view.rows[i].after.phase_deg);
   return plot_figure(
-      {fmt::format("phase-{}", sensor), "speed", 290.0,
+      {fmt::format("phase-{}", sensor), "speed", 292.0,
        fmt::format("{}: phase, degrees {}, against speed", s.name, convention_words(view.rotor().phase)),
        words},
-      {{"data-phase", sensor}, {"data-full", "360"}, {"data-low", y.start}, {"data-high", y.end}}, drawing);
+      {{"data-phase", sensor},
+       {"data-from", y.from},
+       {"data-to", y.to},
+       {"data-low", y.start},
+       {"data-high", y.end}},
+      drawing + marks);
 }
 
 Markup trade_off_plot(const PageView& view) {
@@ -168,12 +237,12 @@ Markup trade_off_plot(const PageView& view) {
   for (const auto& row : table) most = std::max(most, row.worst_ratio);
   const double bottom = 250.0;
   const double full = round_full(most);
-  const Axis y{0.0, full, bottom, top};
-  const Axis x{-0.5, static_cast<double>(table.back().changes.size()) + 0.5, left, right};
+  const Axis y{0.0, full, bottom, plot_top};
+  const Axis x{-0.5, static_cast<double>(table.back().changes.size()) + 0.5, plot_left, plot_right};
   Markup drawing = value_ticks(y, tick_step(full, 5));
-  drawing += element(
-      "path", {{"class", "limit"}, {"d", fmt::format("M{:.1f},{:.1f}H{:.1f}", left, y.at(1.0), right)}});
-  drawing += plot_text({right - 4.0, y.at(1.0) - 9.0}, "level end", "limit");
+  drawing += element("path", {{"class", "limit"},
+                              {"d", fmt::format("M{:.1f},{:.1f}H{:.1f}", plot_left, y.at(1.0), plot_right)}});
+  drawing += plot_text({plot_right - 4.0, y.at(1.0) - 9.0}, "level end", "limit");
   std::string words;
   for (std::size_t i = 0; i < table.size(); ++i) {
     const auto& row = table[i];
@@ -183,15 +252,15 @@ Markup trade_off_plot(const PageView& view) {
     drawing += plot_line({at.x, y.at(0.0)}, at, chosen ? "stem chosen" : "stem");
     drawing += placed(at, chosen ? "expected" : "before", chosen ? expected_marker() : before_marker());
     drawing += plot_text({at.x, at.y - 14.0}, "speed",
-                         fmt::format("{:.3f}{}", row.worst_ratio, row.recommended ? " ★" : ""));
-    drawing += plot_text({at.x, bottom + 13.0}, "tick", std::to_string(pieces));
+                         fmt::format("{:.2f}{}", row.worst_ratio, row.recommended ? " ★" : ""));
+    drawing += plot_text({at.x, bottom + 15.0}, "tick", std::to_string(pieces));
     words += fmt::format("{} changed: {:.3f}{}{}. ", pieces, row.worst_ratio, chosen ? ", this plan" : "",
                          row.recommended ? ", recommended" : "");
   }
-  drawing += plot_text({0.5 * (left + right), bottom + 29.0}, "tick",
+  drawing += plot_text({0.5 * (plot_left + plot_right), bottom + 33.0}, "tick",
                        "slots changed (★ recommended, filled: this plan)");
   return plot_figure(
-      {"trade-off", "speed", 290.0, "Largest expected amplitude over its limit, by slots changed", words}, {},
+      {"trade-off", "speed", 292.0, "Largest expected amplitude over its limit, by slots changed", words}, {},
       drawing);
 }
 

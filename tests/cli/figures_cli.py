@@ -218,7 +218,7 @@ def compare_plan(seed, plan, text, page, judged=False):
         reading = phasor(one["amplitude"], one["phase_deg"]) if row else "not known"
         differs = amplitude(one["differs_by"]) or "?"
         same(where + " expected", reading, its["expected"], level["expected"], paper["expected"], *([steps[key][0]] if steps else []))
-        same(where + " differs by", differs, its["differs by"], *([] if judged else [paper["differs by"]]), *([steps[key][1]] if steps else []))
+        same(where + " differs by", differs, its["differs by"], *([] if judged else [level["differs by"], paper["differs by"], *([steps[key][1]] if steps else [])]))
         same(where + " limit", amplitude(one["stop_above"]), its["limit"], level["limit"], paper["limit"])
         same(where + " target", its["target"].replace("-", "–"), level["target"], paper["target"])
         same(where + " result", its["result"], level["result"])
@@ -230,7 +230,7 @@ def compare_plan(seed, plan, text, page, judged=False):
         same(where + " now", phasor(row["before"], row["before_phase_deg"]), its["now (fit)"], level["now (fit)"],
              *([] if judged else [paper["now (fit)"]]))
         same(where + " ±", amplitude(row["after_sd"]) or "?", its["±"], level["±"])
-        same(where + " 9 in 10", "?" if row["reading_low"] is None else f"{amplitude(row['reading_low'])}-{amplitude(row['reading_high'])}", its["9 in 10"])
+        same(where + " 9 in 10", "?" if row["reading_low"] is None else f"{amplitude(row['reading_low'])}-{amplitude(row['reading_high'])}", its["9 in 10"], level["9 in 10"])
         if row["differs_by"]:
             parts = math.sqrt(sum(part**2 for part in row["scatter"].values()))
             same(where + " no part of the scatter left out", True, row["differs_by"] >= 2.82 * parts)
@@ -245,7 +245,7 @@ def compare_plan(seed, plan, text, page, judged=False):
 
 def compare_check(seed, verdict, text, page, expected):
     """`check` beside the page and sheet of the same run."""
-    sheet = page.table("sheet", "speed", "sensor")
+    sheet, levels, steps = page.table("sheet", "speed", "sensor"), page.table("levels", "speed", "sensor"), steps_of(page.texts)
     limits, beside = text_table(text, "speed", "sensor", "first"), text_table(text, "speed", "sensor", "read")
     same(f"{seed} check: readings", True, len(verdict["readings"]) > 0)
     for one in verdict["readings"]:
@@ -260,7 +260,8 @@ def compare_check(seed, verdict, text, page, expected):
         if overall or one["expected"] is None:
             continue
         same(where + " expected", one["expected"], expected[key]["amplitude"])
-        same(where + " differs by", amplitude(one["differs_by"]), paper["differs by"], beside[key]["differs by"])
+        same(where + " differs by", amplitude(one["differs_by"]), paper["differs by"], levels[key]["differs by"], beside[key]["differs by"],
+             *([steps[key][1]] if steps else []))
         same(where + " differs", one["differs"], "differs" in paper["result"], beside[key]["result"] == "differs")
         same(where + " text", read, beside[key]["read"])
     for one in verdict["missing"]:

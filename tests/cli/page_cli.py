@@ -224,8 +224,46 @@ def check_arithmetic(folder, job):
     check(compared > 20 and worst < 1e-9, f"what if: {compared} rows of the script and the program differ by {worst:.1e}")
 
 
+def check_phases():
+    """Phase against speed: from one speed to the next no series turns by more than half a turn."""
+    page = run("page", JOB, "--time-limit", "0.2").stdout
+    plots = re.findall(r'<g data-phase="\d+" data-from="([-\d.]+)" data-to="([-\d.]+)" data-low="([-\d.]+)" data-high="([-\d.]+)">(.*?)</svg>', page, re.S)
+    turns = []
+    for begin, end, low, high, inside in plots:
+        for points in re.findall(r'<polyline[^>]* points="([^"]*)"', inside):
+            phases = [float(begin) + (float(end) - float(begin)) * (float(point.split(",")[1]) - float(low)) / (float(high) - float(low))
+                      for point in points.split()]
+            turns += [abs(b - a) for a, b in zip(phases, phases[1:])]
+    check(len(turns) > 10 and max(turns) < 181, f"phase goes through a whole turn without a jump: {len(turns)} moves, the largest {max(turns, default=0):.0f} degrees")
+
+
+def check_other_pages(folder):
+    """After the check run, after a baseline alone, and before any run."""
+    after = run("page", str(PROJECT / "examples/quillhaven/after.yaml"), "--check-run", "--time-limit", "0.2")
+    verdict = json.loads(run("check", str(PROJECT / "examples/quillhaven/after.yaml"), "--format", "json").stdout)
+    check(after.returncode == 0 and "Changed 3 slots" in after.stdout and "What the check says" in after.stdout,
+          "the shipped check run has its page: " + after.stderr)
+    steps = after.stdout[after.stdout.index('id="steps"'):]
+    for one in verdict["readings"]:
+        if one.get("differs_by") is None:
+            continue
+        differs = f"it differs when more than {one['differs_by']:.3g}"
+        check(steps.count(differs[:-1]) > 0, f"the steps of a judged page say check's differs by at {one['speed']} {one['sensor']}: {differs}")
+    trial = run("page", str(PROJECT / "examples/quillhaven/first-visit.yaml"))
+    check("Fit one trial weight and run" in trial.stdout and "Run sheet" in trial.stdout, "a baseline alone makes a trial page: " + trial.stderr)
+    (folder / "begin.yaml").write_text(f"trimwright: job 1\nrotor: {PROJECT}/configs/larkmere-fan.yaml\nspeeds: [{{at: 80 %}}]\nruns: []\n")
+    begin = run("page", str(folder / "begin.yaml"))
+    check("4096 rpm (80 %)" in begin.stdout and "Run sheet" in begin.stdout, "before any run there is a run sheet: " + begin.stderr)
+    refused = run("plan", str(folder / "begin.yaml"))
+    check(refused.returncode == 1 and "there is no run" in refused.stderr, "which nothing else takes for a job")
+    for option in (["--best", "3"], ["--both-objectives"]):
+        check(run("page", JOB, *option).returncode == 2, "a page does not take what it would not show: " + option[0])
+
+
 with tempfile.TemporaryDirectory(prefix="trimwright-page-") as name:
     check_refusals(Path(name))
+    check_phases()
+    check_other_pages(Path(name))
     check_prediction(Path(name))
     check_arithmetic(Path(name), JOB)
     check_arithmetic(Path(name), ruled_job(Path(name)))

@@ -83,3 +83,24 @@ TEST_CASE("Tolerances of weight and slot become a covariance of the fitted momen
   CHECK(covariance(1, 1) == doctest::Approx(std::pow(100.0 * std::acos(-1.0) / 180.0, 2) / 3.0));
   CHECK(covariance(0, 1) == doctest::Approx(0.0));
 }
+
+// Mahalanobis distance squared of every corner. From SciPy: scipy.stats.chi2.ppf(0.9, 2) and
+// 2 * scipy.stats.f.ppf(0.9, 2, 5).
+TEST_CASE("The ellipse of nine readings in ten lies where chi-squared and Fisher's F say") {
+  PhasorDistribution x = circular({Phasor(0.1, 0.2), Phasor(0.5, -0.3)}, 0.05);
+  Eigen::Matrix2d c;
+  c << 0.004, 0.001, 0.001, 0.002;
+  x.covariance.block<2, 2>(2, 2) = c;
+  for (const auto& [freedom, squared] : {std::pair(1e9, 4.605170186), std::pair(5.0, 7.559432159)}) {
+    x.degrees_of_freedom = freedom;
+    const auto outline = nine_in_ten_ellipse(x, 1);
+    CHECK(outline.size() == 32);
+    for (const Phasor corner : outline) {
+      const Eigen::Vector2d off(corner.real() - 0.5, corner.imag() + 0.3);
+      const double distance =
+          (c(1, 1) * off.x() * off.x() - 2.0 * c(0, 1) * off.x() * off.y() + c(0, 0) * off.y() * off.y()) /
+          (c(0, 0) * c(1, 1) - c(0, 1) * c(0, 1));
+      CHECK(distance == doctest::Approx(squared).epsilon(1e-6));
+    }
+  }
+}

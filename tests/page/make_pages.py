@@ -5,6 +5,7 @@ after.html     the same with a check run that fitted the plan's weights
 hostile.html   names, notes and serials that try to break out: strings of the OWASP XSS Filter Evasion Cheat Sheet and
                of the "Big List of Naughty Strings" (chosen from memory), each in every text a job or rotor file can hold
 large.html     6 planes of 64 slots, 64 rows
+trial.html     after a baseline alone; begin.html: before any run
 """
 import json
 import shutil
@@ -28,7 +29,7 @@ HOSTILE = [
     "\\u003cscript\\u003ewindow.pwned=1",
     "${window.pwned=1} {{7*7}} `window.pwned=1`",
     "a\" autofocus onfocus=\"window.pwned=1",
-    "\u202eesrever \u2028 \u2029 \ufeff ' \" & < >",
+    "' \" & < > \u00e9\u4e2d\u05e9",
 ]
 
 
@@ -97,6 +98,10 @@ page(project / "examples/quillhaven/job.yaml", "example.html")
 page(check_run_job(folder / "after"), "after.html", "--fitted", str(folder / "after/fitted.json"))
 for number, text in enumerate(HOSTILE):
     page(hostile_job(folder / "hostile", text), f"hostile-{number}.html")
+page(project / "examples/quillhaven/first-visit.yaml", "trial.html")
+(folder / "begin.yaml").write_text(f"trimwright: job 1\ntitle: Before any run\nrotor: {project.resolve()}/configs/larkmere-fan.yaml\n"
+                                   "serial: LKM-417\nspeeds: [{at: 80 %}, {at: 96 %}]\n")
+page(folder / "begin.yaml", "begin.html")
 (folder / "large").mkdir(exist_ok=True)
 subprocess.run([sys.executable, str(Path(__file__).parent / "large_job.py"), str(folder / "large")], check=True)
 page(folder / "large/job.yaml", "large.html", "--time-limit", "1")

@@ -45,11 +45,48 @@ TEST_CASE("The page of the example is one file below 500 kB that fetches nothing
 
 TEST_CASE("The page says what the plan says, with its cautions and lines to sign, and lines for the record") {
   const auto page = page_of(example());
-  for (const char* words :
-       {"spinner slot 40, 13.0° with rotation, between blades 28 and 29", "A running engine can kill",
-        "Record number", "Digest", "Released by (licensed)", "seen from the front", "NOT PREDICTED"})
+  for (const char* words : {"spinner slot 40, 13.0° with rotation, between blades 28 and 29",
+                            "A running engine can kill", "torque", "tools accounted for", "Record number",
+                            "Digest", "Released by (licensed)", "seen from the front", "NOT PREDICTED"})
     CHECK_MESSAGE(page.find(words) != std::string::npos, words);
   for (const auto& caution : some(cautions())) CHECK(page.find(caution.substr(0, 40)) != std::string::npos);
+}
+
+TEST_CASE("A card for every slot that changes and a bar for every place to run come before all else") {
+  const auto file = example();
+  const auto page = page_of(file);
+  const auto settled = settle_and_fit(file.job, file.request.planes);
+  const auto trim = plan_trim(settled->job, settled->model, file.request);
+  const auto plan = plan_steps(settled->job, *trim);
+  CHECK(count(page, "<li class=\"card\">") == plan.changes.size());
+  CHECK(count(page, "<li class=\"level") == plan.expected.size());
+  CHECK(page.find("<li class=\"card\">") < page.find("<li class=\"level"));
+  CHECK(page.find("<li class=\"level") < page.find("class=\"map\""));
+}
+
+TEST_CASE("Blades are drawn where a person sees them: at the end from which they are counted") {
+  const auto page =
+      page_of(example());  // the spinner from the front, the drum from aft; each on page and sheet
+  CHECK(count(page, "<g class=\"blades\">") == 2);
+  CHECK(count(page, ">blade 1<") == 2);
+}
+
+TEST_CASE("Before any run and after a baseline alone the page is a run sheet, and the trial run with one") {
+  JobFile file = example();
+  file.job.runs.resize(1);
+  file.job.fitted_now = file.job.runs[0].fitted;
+  const auto trial = plan_trial(file.job, file.request, nullptr, {});
+  REQUIRE(trial);
+  const auto page = trial_page(trial->job, trial->advice, trial->steps);
+  for (const char* words :
+       {"Fit one trial weight and run", "Run sheet", "stop above", "A running engine can kill"})
+    CHECK_MESSAGE(page.find(words) != std::string::npos, words);
+  CHECK(count(page, "<li class=\"card\">") == 1);
+  file.job.runs.clear();
+  const auto sheet = run_sheet_page(file.job);
+  for (const char* words :
+       {"Made by", "Wind", "Warm-up", "in this run: slot and weight", "phase, degrees lag"})
+    CHECK_MESSAGE(sheet.find(words) != std::string::npos, words);
 }
 
 TEST_CASE("Names, notes and serials cannot break out of the page") {
@@ -127,8 +164,10 @@ std::string page_after(const Job& job) {
 TEST_CASE("Page and sheet say of the check run what check says, at a place that nothing predicted, too") {
   const auto page = page_after(half_read(1.2));
   CHECK(count(page, "NOT ACCEPTED: 1 reading is above its limit.") == 2);  // on top and on the sheet
-  CHECK(count(page, "✕ ABOVE LIMIT") == count(page_after(half_read(0.2)), "✕ ABOVE LIMIT") + 1);
-  CHECK(count(page, "✓ 1 reading predicted below limit and target; 1 not predicted: watch it") == 1);  // on top
+  CHECK(count(page, "✕ ABOVE LIMIT") == count(page_after(half_read(0.2)), "✕ ABOVE LIMIT") +
+                                            3);  // as a bar, in the check's table, on the sheet
+  CHECK(count(page, "✓ 1 reading predicted below limit and target; 1 not predicted: watch it") ==
+        1);  // on top
   CHECK(page.find("all 1 ") == std::string::npos);
 }
 

@@ -214,7 +214,7 @@ const arithmetic = (() => {
     return document;
   };
 
-  return {predict, changes, allowedIn, refusals, moved, filled, stockLeft, samePiece, choiceOf, fittedDocument};
+  return {predict, changes, totalMoment, allowedIn, refusals, moved, filled, stockLeft, samePiece, choiceOf, fittedDocument};
 })();
 
 if (typeof module !== "undefined") module.exports = arithmetic;

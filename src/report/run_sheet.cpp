@@ -1,0 +1,133 @@
+#include "run_sheet.hpp"
+
+#include <algorithm>
+
+#include "number_words.hpp"
+#include "page_tables.hpp"
+#include "paper.hpp"
+#include "slot_map.hpp"
+#include "trimwright/plan.hpp"
+
+namespace trimwright {
+namespace {
+
+/// Where to read: as in the runs so far; before any, every sensor at every speed that the job names.
+std::vector<Place> places_on_sheet(const Job& job) {
+  auto places = places_to_run(job);
+  if (!places.empty()) return places;
+  for (std::size_t v = 0; v < job.speeds_rpm.size(); ++v)
+    for (std::size_t s = 0; s < job.rotor.sensors.size(); ++s)
+      if (const LimitBand* band = job.rotor.sensors[s].band_at(job.speeds_rpm[v]))
+        places.push_back({v, s, band->limit, band->target});
+  return places;
+}
+
+Markup written_cell() { return element("td", {{"class", "writing"}}); }
+
+Markup reading_boxes(const Job& job) {
+  Markup rows;
+  const auto row = [&](const std::string& speed, const Sensor& sensor, const std::string& stop,
+                       const std::string& target) {
+    rows += element("tr", {{"class", "row"}},
+                    element("th", {{"scope", "row"}}, speed) + element("td", {}, sensor.name) +
+                        element("td", {{"class", "unit"}}, sensor.unit.text()) +
+                        element("td", {{"class", "number"}}, stop) +
+                        element("td", {{"class", "number"}}, target) + written_cell() + written_cell() +
+                        written_cell());
+  };
+  const auto places = places_on_sheet(job);
+  for (const auto& one : places) {
+    const Sensor& sensor = job.rotor.sensors[one.sensor];
+    row(speed_words(job, one.speed), sensor, amplitude_words(sensor.unit.shown_from_peak(one.limit)),
+        one.target ? amplitude_words(sensor.unit.shown_from_peak(*one.target)) : "–");
+  }
+  for (int line = 0; places.empty() && line < 5; ++line)
+    for (const auto& sensor : job.rotor.sensors) row("", sensor, "", "");
+  const std::string phase = job.rotor.phase == PhaseConvention::unknown
+                                ? std::string("phase, degrees lag or lead")
+                                : "phase, degrees " + convention_words(job.rotor.phase);
+  return page_table(
+      "Readings (once per revolution; end the run at once when a reading passes its stop level)",
+      {{"speed"},
+       {"sensor"},
+       {"unit"},
+       {"stop above", true},
+       {"target", true},
+       {"amplitude"},
+       {phase},
+       {"overall level"}},
+      rows);
+}
+
+/// Limits by speed where no speed is named yet.
+Markup limit_list(const Job& job) {
+  if (!places_on_sheet(job).empty()) return {};
+  Markup items;
+  for (const auto& sensor : job.rotor.sensors) {
+    std::string words;
+    for (const auto& band : sensor.bands)
+      words += (words.empty() ? "" : "; ") + std::string("up to ") + speed_words(job.rotor, band.up_to_rpm) +
+               " stop above " + amplitude_words(sensor.unit.shown_from_peak(band.limit)) + " " +
+               sensor.unit.text();
+    items += element("li", {}, sensor.name + ": " + words);
+  }
+  return element("ul", {}, items);
+}
+
+Markup fitted_table(const Job& job, const PageView* trial) {
+  Markup rows;
+  for (std::size_t p = 0; p < job.rotor.planes.size(); ++p) {
+    const Plane& plane = job.rotor.planes[p];
+    rows += element(
+        "tr", {{"class", "row"}},
+        element("th", {{"scope", "row"}}, plane.name) +
+            element("td", {},
+                    job.runs.empty() ? std::string{} : fitted_words(plane, job.runs.back().fitted[p])) +
+            (trial == nullptr
+                 ? written_cell()
+                 : element("td", {{"class", "writing"}}, "☐ " + fitted_words(plane, trial->fitted[p]))));
+  }
+  return page_table("Fitted in this run: every slot that holds a weight, and which",
+                    {{"plane"},
+                     {job.runs.empty() ? "" : "in run “" + job.runs.back().name + "”"},
+                     {"in this run: slot and weight"}},
+                    rows);
+}
+
+/// Conditions that the runs so far tell, each with a line of its own.
+Markup conditions(const Job& job) {
+  Markup entries = paper_entry("Run", "") + paper_entry("Date and time", "") + paper_entry("Made by", "") +
+                   paper_entry("Wind", "") + paper_entry("Warm-up", "") +
+                   paper_entry("Dwell at each speed", "");
+  std::vector<std::string> told{"wind", "warm_up", "dwell"};
+  for (const auto& run : job.runs)
+    for (const auto& [what, words] : run.conditions.other) {
+      if (std::find(told.begin(), told.end(), what) != told.end()) continue;
+      told.push_back(what);
+      entries += paper_entry(what, "");
+    }
+  return element("dl", {{"class", "particulars"}}, entries);
+}
+
+}  // namespace
+
+Markup run_sheet(const Job& job, std::string_view css_class, const PageView* trial) {
+  Markup maps;
+  for (std::size_t i = 0; trial != nullptr && i < trial->plan.changes.size(); ++i) {
+    const std::size_t plane = trial->plan.changes[i].plane;
+    maps += element("div", {},
+                    element("h3", {}, "Trial weight in " + job.rotor.planes[plane].name) +
+                        slot_map(*trial, plane, "sheet"));
+  }
+  if (!maps.empty()) maps = element("div", {{"class", "sheet-maps"}}, maps) + slot_map_legend();
+  Markup caution = element("p", {}, element("b", {}, cautions().front()));
+  return paper(
+      job, "run-sheet", css_class, "Run sheet", "",
+      caution + conditions(job) + element("div", {{"class", "keep"}}, fitted_table(job, trial)) + maps +
+          limit_list(job) + reading_boxes(job) +
+          element("dl", {{"class", "particulars keep"}},
+                  paper_entry("What was noticed", "") + paper_entry("Slots checked by (second person)", "") +
+                      paper_entry("Run made by: signature", "")));
+}
+
+}  // namespace trimwright
