@@ -98,21 +98,26 @@ std::vector<SheetLevel> levels_in(const Json& content) {
   std::vector<SheetLevel> levels;
   const Json& check = content.at("check");
   const Json missing = check.value("missing", Json::array());
+  const auto mark_missing = [&](SheetLevel& level, const Json& place) {
+    for (const auto& one : missing)
+      if (at_place(one, place) && (one.value("component", "") == "overall") == level.overall) {
+        level.measured = "not read";
+        level.result = "✕ MISSING";
+      }
+  };
   for (const auto& place : content.at("expected")) {
     SheetLevel level = level_in(content, place, false);
     level.expected = reading_in(place, "amplitude", "phase_deg");
     if (!level.differs_by) level.differs_by = number_in(place, "differs_by");
     level.limit = number_in(place, "stop_above");
     level.target = number_in(place, "target");
-    if (std::any_of(missing.begin(), missing.end(), [&](const Json& one) {
-          return at_place(one, place) && one.value("component", "") != "overall";
-        })) {
-      level.measured = "not read";
-      level.result = "✕ MISSING";
-    }
+    mark_missing(level, place);
     levels.push_back(std::move(level));
-    if (SheetLevel whole = level_in(content, place, true); !whole.measured.empty())
-      levels.push_back(std::move(whole));
+    SheetLevel whole = level_in(content, place, true);
+    whole.limit = number_in(place, "stop_above");
+    whole.target = number_in(place, "target");
+    mark_missing(whole, place);
+    if (!whole.measured.empty()) levels.push_back(std::move(whole));
   }
   return levels;
 }
