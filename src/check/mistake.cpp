@@ -39,13 +39,18 @@ std::optional<std::size_t> run_of(const Hypothesis& one) {
   return one.runs.front();
 }
 
-/// Prior probability of every candidate: alike among the kinds that are possible, and of a kind among runs.
+/// Prior probability of every candidate: alike among the kinds that are possible, and of a kind among the
+/// runs it may have happened in, also where only the check run is looked at for it (a rotor that changed).
 std::map<MistakeKind, double> prior_of_each(const Candidates& candidates) {
   std::map<MistakeKind, double> runs;
-  for (const auto& [key, one] : candidates) runs[key.first] += 1.0;
+  double most = 1.0;
+  for (const auto& [key, one] : candidates) most = std::max(most, runs[key.first] += 1.0);
   const double mistaken =
       (1.0 - prior_of_nothing_wrong) / static_cast<double>(std::max<std::size_t>(runs.size() - 1, 1));
-  for (auto& [kind, one] : runs) one = kind == MistakeKind::nothing ? prior_of_nothing_wrong : mistaken / one;
+  for (auto& [kind, one] : runs) {
+    const bool of_check_only = kind == MistakeKind::rotor_changed || kind == MistakeKind::none_of_these;
+    one = kind == MistakeKind::nothing ? prior_of_nothing_wrong : mistaken / (of_check_only ? most : one);
+  }
   return runs;
 }
 

@@ -147,28 +147,32 @@ std::vector<std::string> suspect_words(const Job& job, const SuspectEffect& effe
 }
 
 std::vector<std::string> sensor_words(const Job& job, const std::vector<SensorCorrection>& corrections) {
-  constexpr double quite_another_deg = 60.0;
+  constexpr double quite_apart_deg = 60.0;
   std::vector<std::string> words;
-  std::string apart;
   for (const auto& one : corrections) {
-    const std::string whose = one.sensor ? job.rotor.sensors[*one.sensor].name : std::string("all together");
     std::string asks;
-    bool turned = false;
-    for (std::size_t p = 0; p < one.correction.parts.size(); ++p) {
-      const auto& part = one.correction.parts[p];
-      const auto common = corrections.front().correction.parts[p].moment_to_add;
-      asks += fmt::format("{}{:.4g} g mm at {:.0f}° in {}", p == 0 ? "" : ", ", std::abs(part.moment_to_add),
-                          RotorAngle::of(part.moment_to_add).degrees(), job.rotor.planes[part.plane].name);
-      turned |= std::abs(std::arg(part.moment_to_add * std::conj(common))) > radians(quite_another_deg);
-    }
-    if (turned) apart += (apart.empty() ? "" : ", ") + whose;
-    words.push_back(whose + ": " + asks + ".");
+    for (const auto& part : one.correction.parts)
+      asks += fmt::format("{}{:.4g} g mm at {:.0f}° in {}", asks.empty() ? "" : ", ",
+                          std::abs(part.moment_to_add), RotorAngle::of(part.moment_to_add).degrees(),
+                          job.rotor.planes[part.plane].name);
+    words.push_back((one.sensor ? job.rotor.sensors[*one.sensor].name : "all together") + ": " + asks + ".");
   }
-  if (!apart.empty())
-    words.push_back(fmt::format(
-        "More than {:.0f}° from what all together ask for: {}. A phase read in the other sense, a sensor "
-        "turned over or a lost reference looks so; so do readings that one plane cannot lower together.",
-        quite_another_deg, apart));
+  const auto apart = [](const SensorCorrection& a, const SensorCorrection& b) {
+    for (std::size_t p = 0; p < a.correction.parts.size(); ++p)
+      if (std::abs(std::arg(a.correction.parts[p].moment_to_add *
+                            std::conj(b.correction.parts[p].moment_to_add))) > radians(quite_apart_deg))
+        return true;
+    return false;
+  };
+  for (std::size_t i = 1; i < corrections.size(); ++i)
+    for (std::size_t k = i + 1; k < corrections.size(); ++k)
+      if (apart(corrections[i], corrections[k]))
+        words.push_back(fmt::format(
+            "{} and {} ask for angles more than {:.0f}° apart. A phase read in the other sense, a sensor "
+            "turned over or a lost reference looks so; so do readings that these planes cannot lower "
+            "together.",
+            job.rotor.sensors[*corrections[i].sensor].name, job.rotor.sensors[*corrections[k].sensor].name,
+            quite_apart_deg));
   return words;
 }
 

@@ -11,8 +11,9 @@
 using namespace trimwright;
 using namespace trimwright::testing;
 
-// The long table is tests/bench/mistake_table.cpp; these are other seeds, and few.
-TEST_CASE("The mistake that was made is named in nine of ten trials where it moves a reading clearly") {
+// The long table is tests/bench/mistake_table.cpp; these are other seeds, and few. The aim is nineteen of twenty
+// named; mistakes of the check run now stand beside those of the runs before, and some are not told apart.
+TEST_CASE("The mistake that was made is named, with its run, in three of four trials where it shows clearly") {
   std::map<MistakeKind, MistakeTally> tallies;
   MistakeTally all;
   for (const std::uint64_t seed : {501u, 502u, 503u, 504u}) {
@@ -29,7 +30,7 @@ TEST_CASE("The mistake that was made is named in nine of ten trials where it mov
       }
   }
   CHECK(all.clear > 80);
-  CHECK(all.named >= 0.9 * all.clear);
+  CHECK(all.named >= 0.75 * all.clear);
   CHECK(tallies[MistakeKind::nothing].trials == 12);
   CHECK(tallies[MistakeKind::nothing].alarms <= 1);
   CHECK(tallies.size() == mistake_kinds().size());

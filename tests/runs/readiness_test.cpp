@@ -161,8 +161,8 @@ TEST_CASE("A speed of one run alone, a digit away from one that it lacks, may be
   CHECK_FALSE(readiness(settled(job)).has(ReadinessConcern::lone_speed));
   job.runs[1].readings[1].rpm = 3076.0;
   const auto found = first(readiness(settled(job)), ReadinessConcern::lone_speed);
-  CHECK(found.runs ==
-        std::vector<std::size_t>{0});  // 3706 rpm is in the first run only, and 3076 in the second
+  CHECK(found.runs == std::vector<std::size_t>{1});
+  CHECK(found.what == "3706 rpm");
 }
 
 TEST_CASE("A run that adds a piece and lists those as found no more is asked after") {
