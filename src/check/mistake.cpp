@@ -135,11 +135,14 @@ MistakeRanking rank_mistakes(const Job& job, const InfluenceModel& model, std::s
   std::map<std::vector<std::size_t>, double> of_written;
   for (auto& one : list) {
     const auto known = of_written.try_emplace(one.runs, 0.0);
-    if (known.second) known.first->second = all.judged(all.as_written(one.runs)).log_density;
+    if (known.second) {
+      const Hypothesis as_listed = all.as_written(one.runs);
+      known.first->second = all.judged(as_listed).log_density + all.spread(as_listed);
+    }
     const std::pair key{one.kind, run_of(one)};
     const Judged form = all.judged(one);
-    const double weight =
-        as_written.log_density + form.log_density - known.first->second + std::log(one.share / shares[key]);
+    const double weight = as_written.log_density + form.log_density + all.spread(one) - known.first->second +
+                          std::log(one.share / shares[key]);
     auto& candidate = candidates[key];
     if (candidate.best.runs.empty())
       candidate.ranked = {one.kind, key.second, {}, 0.0, -std::numeric_limits<double>::infinity(), 0.0, {}};

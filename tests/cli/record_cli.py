@@ -269,7 +269,7 @@ def tables(bench: Bench):
         check(row["as found"].split(" ")[0][:3] == f"{one['first']:.4f}"[:3], f"not as found: {row}, {one['first']}")
     signed = [row[1] for row in sheet if row[0] == "signature"]
     check(all(role in page for role in signed) and len(signed) == 4, f"signed by {signed}")
-    web = bench.run("page", bench.folder / "examples/quillhaven/after.yaml")
+    web = bench.run("page", bench.folder / "examples/quillhaven/after.yaml", "--check-run")
     roles = re.search("<caption>Signatures</caption>.*?</table>", web, re.S).group()
     check(re.findall('<th scope="row">(.*?)</th>', roles) == signed, f"another's sheet is signed by others: {roles}")
     for words in ("Released by", "follow the manual", "Levels (amplitude", "Weights: what changes", "What the planes hold", "torque", "locking",
@@ -291,7 +291,7 @@ def corrected(bench: Bench):
     check("of serial" in bench.file(job, "--corrects", 1, "--reason", "x", status=1), "another rotor's record corrected")
     bench.file(job, "--corrects", 2, "--reason", "the station was wrong")
     check(json.loads(bench.record("show", 2, "--format", "json"))["corrected_by"] == 3, "not told on the old record")
-    check("corrected by" in bench.record("sheet", 2) and "corrects" in bench.record("sheet", 3), "nor on the sheets")
+    check("Corrected by" in bench.record("sheet", 2) and "Corrects" in bench.record("sheet", 3), "nor on the sheets")
 
 
 def expected_digest(bench: Bench):
