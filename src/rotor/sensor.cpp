@@ -32,8 +32,9 @@ std::string amplitude_words(double shown) {
 
 std::string reading_words(const ShownReading& reading) {
   if (std::isnan(reading.phase_deg)) return amplitude_words(reading.amplitude);
-  return fmt::format("{} ∠ {:.0f}°", amplitude_words(reading.amplitude),
-                     wrap_360(std::round(reading.phase_deg)));
+  // A half is rounded up, whatever a file's decimals made of it; and never "-0".
+  const double whole = wrap_360(std::floor(reading.phase_deg + 0.5 + 1e-6));
+  return fmt::format("{} ∠ {:.0f}°", amplitude_words(reading.amplitude), std::abs(whole));
 }
 
 std::string phasor_words(const Sensor& sensor, Phasor x, PhaseConvention convention) {
