@@ -82,9 +82,9 @@ struct Fleet {
 };
 
 /// All job files (`trimwright: job 1`) in a folder and the folders in it, by path; other YAML files are
-/// passed over. Or, when `path` is an archive, the jobs of its `most_fleet_records` latest records as they were
-/// filed, those that were corrected left out. `rotor`: only jobs on this rotor type; empty: all. Errors: no such folder or archive;
-/// a job that cannot be read; none on `rotor`.
+/// passed over. Or, when `path` is an archive, the jobs of its `most_fleet_records` latest records as they
+/// were filed, those that were corrected left out. `rotor`: only jobs on this rotor type; empty: all. Errors:
+/// no such folder or archive; a job that cannot be read; none on `rotor`.
 [[nodiscard]] Result<Fleet> read_fleet(const std::string& path, const std::string& rotor = {});
 
 /// The `plan 1` document, described in docs/json.md.

@@ -331,17 +331,18 @@ Judged RunComparison::judged(const Hypothesis& one) const {
 
 double RunComparison::spread(const Hypothesis& one) const {
   if (fleet_ || one.runs.front() == check_) return 0.0;
-  MatrixXcd d(static_cast<Index>(runs_.size()), 1 + centre_.size());
-  for (Index k = 0; k < d.rows(); ++k) {
-    const std::size_t run = runs_[static_cast<std::size_t>(k)];
+  const auto supposed = [&](std::size_t run) {
     const auto at = std::find(one.runs.begin(), one.runs.end(), run);
-    const VectorXcd u =
-        at == one.runs.end() ? listed_[run] : VectorXcd(one.unbalance.row(at - one.runs.begin()).transpose());
-    d.row(k) << 1.0, (u - centre_).cwiseQuotient(change_.cast<Phasor>()).transpose();
-  }
-  const Eigen::LLT<MatrixXcd> factor(d.adjoint() * d);
-  if (factor.info() != Eigen::Success) return -std::numeric_limits<double>::infinity();
-  return 2.0 * static_cast<double>(levels_.size()) * factor.matrixLLT().diagonal().real().array().log().sum();
+    return at == one.runs.end() ? listed_[run]
+                                : VectorXcd(one.unbalance.row(at - one.runs.begin()).transpose());
+  };
+  Eigen::VectorXd change = Eigen::VectorXd::Zero(centre_.size());
+  for (const std::size_t run : runs_)
+    change = change.cwiseMax((supposed(run) - supposed(runs_.front())).cwiseAbs());
+  double log_factor = 0.0;
+  for (Index p = 0; p < change.size(); ++p)
+    if (change(p) > 0.0) log_factor += std::log(change(p) / change_(p));
+  return 2.0 * static_cast<double>(levels_.size()) * log_factor;
 }
 
 RunComparison RunComparison::corrected(const Hypothesis& one) const {

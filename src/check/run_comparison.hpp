@@ -83,10 +83,10 @@ class RunComparison {
   [[nodiscard]] Hypothesis as_written(const std::vector<std::size_t>& runs) const;
   /// Over `scatter_scales`; the misfit at the usual scatter.
   [[nodiscard]] Judged judged(const Hypothesis& one) const;
-  /// Log of how widely the moments supposed spread over all runs, det(D^H D) of D = (1, U), for every row.
-  /// With it heavier moments are not held unlikely for the smaller coefficients that they need: the
-  /// likelihood is that of D. A. Harville, *Biometrika* 61 (1974), which no scale of U changes. 0 of the
-  /// check run, before which the coefficients are known, and with a fleet's prior, which knows them.
+  /// What is believed beforehand of C is a belief of what the usual change of a plane's weights moves a
+  /// reading by: where a hypothesis makes that change another, so is the belief. The log of its density's
+  /// factor, for every row. 0 of the check run, before which the coefficients are known, and with a fleet's
+  /// prior.
   [[nodiscard]] double spread(const Hypothesis& one) const;
   /// What the others foretell of the hypothesis's runs.
   [[nodiscard]] Eigen::VectorXcd expected(const Hypothesis& one) const;

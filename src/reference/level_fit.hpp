@@ -25,8 +25,8 @@ struct LevelFit {
 /// of Statistics 6, 1978; the line's frequency from its periodogram: D. C. Rife and R. R. Boorstyn, IEEE
 /// Trans. Information Theory 20, 1974). `times_s` rise; a line needs at least 0.6 turns over the series.
 /// A block that holds no whole number of the neighbour's turns shows its mirror image too, turning the other
-/// way (a real sine is two lines; F. J. Harris, Proc. IEEE 66, 1978, on leakage): where it shows, it is fitted
-/// beside the line.
+/// way (a real sine is two lines; F. J. Harris, Proc. IEEE 66, 1978, on leakage): where it shows, it is
+/// fitted beside the line.
 [[nodiscard]] LevelFit fit_level(std::span<const double> times_s, std::span<const Phasor> series);
 
 }  // namespace trimwright

@@ -36,9 +36,9 @@ std::string bar(const Prediction& prediction) {
 }  // namespace
 
 std::string level_bars(const Job& job, const std::vector<Prediction>& predictions) {
-  using Align = TextTable::Align;
-  TextTable table(
-      {{"speed", Align::left}, {"sensor", Align::left}, {"0 to the limit and a fifth more", Align::left}});
+  TextTable table({{"speed", TextTable::Align::left},
+                   {"sensor", TextTable::Align::left},
+                   {"0 to the limit and a fifth more", TextTable::Align::left}});
   for (const auto& p : predictions)
     table.add({speed_words(job, p.speed), job.rotor.sensors[p.sensor].name, bar(p)});
   return table.text();

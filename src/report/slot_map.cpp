@@ -218,10 +218,10 @@ std::vector<std::string> weight_marks(const Plane& plane) {
       marks.push_back(plane.weights[i].id);
       continue;
     }
-    std::string letters;
+    std::string mark;
     for (std::size_t n = i + 1; n > 0; n = (n - 1) / 26)
-      letters.insert(letters.begin(), static_cast<char>('A' + (n - 1) % 26));
-    marks.push_back(letters);
+      mark.insert(mark.begin(), static_cast<char>('A' + (n - 1) % 26));
+    marks.push_back(mark);
   }
   return marks;
 }

@@ -19,8 +19,8 @@ class TextTable {
   explicit TextTable(std::vector<std::pair<std::string, Align>> columns) : columns_(std::move(columns)) {}
 
   void add(std::vector<std::string> cells) { rows_.push_back(std::move(cells)); }
-  /// Every line indented by two blanks and ended by a newline; the heading underlined. A last column of words is
-  /// broken at blanks where a line would be wider than `widest_line`.
+  /// Every line indented by two blanks and ended by a newline; the heading underlined. A last column of words
+  /// is broken at blanks where a line would be wider than `widest_line`.
   [[nodiscard]] std::string text() const;
 
  private:
@@ -30,6 +30,7 @@ class TextTable {
 
 /// `text` broken at blanks to lines of at most `width` columns, the first after `lead`, the others indented
 /// alike.
-[[nodiscard]] std::string wrapped(const std::string& lead, const std::string& text, std::size_t width = widest_line);
+[[nodiscard]] std::string wrapped(const std::string& lead, const std::string& text,
+                                  std::size_t width = widest_line);
 
 }  // namespace trimwright

@@ -326,8 +326,8 @@ void judge_lists(const Job& job, const std::vector<std::size_t>& runs,
         gone += (gone.empty() ? "" : ", ") +
                 (piece.weight_id.empty() ? std::string("the piece") : piece.weight_id) + " in " +
                 job.rotor.planes[p].name + " slot " + std::to_string(slot);
-        const auto lists = [&](const std::vector<FittedWeights>& held) {
-          return held[p].slots.contains(slot) && held[p].slots.at(slot) == piece;
+        const auto lists = [p, at = slot, was = piece](const std::vector<FittedWeights>& held) {
+          return held[p].slots.contains(at) && held[p].slots.at(at) == was;
         };
         again |= lists(job.fitted_now);
         for (std::size_t later = k + 1; later < runs.size(); ++later)

@@ -62,13 +62,14 @@ std::string unlikely_words(const Job& job, const InfluenceModel& model, const Ou
 /// By chance; where even the best is unlikely, the fewest changes that gain as much in every respect.
 Recommendation by_chance(const Job& job, const std::vector<TradeOffRow>& rows, const InfluenceModel& model,
                          const std::optional<Outlook>& with_any_weights) {
-  const double targets = largest_chance(rows, &Outlook::meets_targets), limits = largest_chance(rows, &Outlook::meets_limits);
+  const double targets = largest_chance(rows, &Outlook::meets_targets),
+               limits = largest_chance(rows, &Outlook::meets_limits);
   const double worst = least_worst(rows);
   const auto gains = [&](const TradeOffRow& row, bool chance, bool size) {
     const Outlook& one = *row.outlook;
     return (!chance || one.meets_targets >= targets - probability_indifference) &&
            (targets >= even_chance || (one.meets_limits >= limits - probability_indifference &&
-                                  (!size || one.expected_worst <= worst + ratio_indifference)));
+                                       (!size || one.expected_worst <= worst + ratio_indifference)));
   };
   const auto first = [&](bool chance, bool size) {
     return std::find_if(rows.begin(), rows.end(),

@@ -27,7 +27,8 @@ void confess(MistakeKind kind, const MistakeTrial::Result& result) {
     return one ? std::to_string(*one) : std::string("any");
   };
   fmt::print(stderr, "{} of run {} taken for {} of run {} ({:.2f}, misfit {:.0f}): {}\n", mistake_name(kind),
-             run(result.run), mistake_name(first.kind), run(first.run), first.probability, first.misfit, first.what);
+             run(result.run), mistake_name(first.kind), run(first.run), first.probability, first.misfit,
+             first.what);
 }
 
 void add(MistakeTally& tally, MistakeKind kind, const MistakeTrial::Result& result) {

@@ -11,9 +11,11 @@
 using namespace trimwright;
 using namespace trimwright::testing;
 
-// The long table is tests/bench/mistake_table.cpp; these are other seeds, and few. The aim is nineteen of twenty
-// named; mistakes of the check run now stand beside those of the runs before, and some are not told apart.
-TEST_CASE("The mistake that was made is named, with its run, in three of four trials where it shows clearly") {
+// The long table is tests/bench/mistake_table.cpp; these are other seeds, and few. The aim is nineteen of
+// twenty named; mistakes of the check run now stand beside those of the runs before, and some are not told
+// apart.
+TEST_CASE(
+    "The mistake that was made is named, with its run, in three of four trials where it shows clearly") {
   std::map<MistakeKind, MistakeTally> tallies;
   MistakeTally all;
   for (const std::uint64_t seed : {501u, 502u, 503u, 504u}) {

@@ -5,9 +5,9 @@
 #include <cmath>
 #include <numbers>
 
+#include "some.hpp"
 #include "virtual_rotor/beam.hpp"
 #include "virtual_rotor/whirl.hpp"
-#include "some.hpp"
 
 using namespace trimwright;
 using namespace trimwright::virtual_rotor;

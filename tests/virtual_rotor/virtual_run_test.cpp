@@ -5,8 +5,8 @@
 #include <Eigen/QR>
 #include <cmath>
 
-#include "virtual_rotor/demonstration.hpp"
 #include "some.hpp"
+#include "virtual_rotor/demonstration.hpp"
 
 using namespace trimwright;
 using namespace trimwright::virtual_rotor;

@@ -4,9 +4,9 @@
 
 #include <cmath>
 
+#include "some.hpp"
 #include "virtual_rotor/demonstration.hpp"
 #include "virtual_rotor/response.hpp"
-#include "some.hpp"
 
 using namespace trimwright;
 using namespace trimwright::virtual_rotor;
