@@ -76,7 +76,7 @@ TradeOffRow row_with(const TrimRows& rows, const Eigen::VectorXcd& added, std::v
   TradeOffRow row;
   row.changes = std::move(changes);
   const Eigen::VectorXd amplitudes = (rows.now + rows.response * added).cwiseAbs();
-  row.worst_ratio = amplitudes.cwiseQuotient(rows.limit).maxCoeff();
+  row.worst_ratio = rows.worst_ratio(added);
   row.meets_limits = (amplitudes.array() <= rows.limit.array()).all();
   row.meets_targets = (amplitudes.array() <= rows.target.array()).all();
   return row;
