@@ -1,5 +1,7 @@
 #include <doctest/doctest.h>
 
+#include <sstream>
+
 #include "trimwright/influence.hpp"
 #include "trimwright/report.hpp"
 
@@ -13,7 +15,10 @@ std::string text_of(PhaseConvention phase) {
   bench.run("baseline").read("bearing", 1500.0, 3.2, 40.0);
   bench.run("trial").fit("disc", 500.0, 90.0).read("bearing", 1500.0, 2.5, 75.0);
   const Job job = bench.job().value();
-  return influence_text(job, fit_influence(job).value());
+  std::istringstream words(influence_text(job, fit_influence(job).value()));
+  std::string text;  // its lines joined
+  for (std::string word; words >> word;) text += word + " ";
+  return text;
 }
 
 // By hand: 2.5 at 75 less 3.2 at 40 is 1.839 at 168.8 (as lag and as lead: the same triangle); over 0.5 kg
