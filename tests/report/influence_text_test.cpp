@@ -23,8 +23,8 @@ TEST_CASE(
   const std::string lag = text_of(PhaseConvention::lag), lead = text_of(PhaseConvention::lead);
   CHECK(lag.find("the change is 1.839 ∠ 168.8°") != std::string::npos);
   CHECK(lag.find("the change is 500 g mm at 90.0°") != std::string::npos);
-  CHECK(lag.find("3.679 ∠ 258.8° per kg mm") != std::string::npos);
-  CHECK(lead.find("3.679 ∠ 78.8° per kg mm") != std::string::npos);
+  CHECK(lag.find("3.679 ∠ 258.8° per 1000 g mm") != std::string::npos);
+  CHECK(lead.find("3.679 ∠ 78.8° per 1000 g mm") != std::string::npos);
 }
 
 }  // namespace
