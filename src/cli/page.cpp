@@ -51,7 +51,7 @@ Status page_of_trial(const PageOptions& options, const JobFile& file) {
   TrimRequest request = file.request;
   request.time_limit_s = options.plan.time_limit_s;
   const auto trial = plan_trial(file.job, request, nullptr, {});
-  if (!trial) return complain(trial.error());
+  if (!trial) return complain_of_job(trial.error(), file, options.job, "page");
   return options.output.write(trial_page(trial->job, trial->advice, trial->steps), file.sources);
 }
 
@@ -68,9 +68,9 @@ Result<std::optional<Verdict>> verdict_on_choice(const Planned& answer) {
   return std::optional(*std::move(verdict));
 }
 
-Status page_of_plan(const PageOptions& options, JobFile file) {
-  const auto answer = planned(std::move(file), options.plan);
-  if (!answer) return complain(answer.error());
+Status page_of_plan(const PageOptions& options, const JobFile& file) {
+  const auto answer = planned(file, options.plan);
+  if (!answer) return complain_of_job(answer.error(), file, options.job, "page");
   const auto verdict = verdict_on_choice(*answer);
   if (!verdict) return complain(verdict.error());
   const auto& [job, model, trim, steps, held_back] = answer->plan;
@@ -80,7 +80,8 @@ Status page_of_plan(const PageOptions& options, JobFile file) {
 }
 
 Status page(const PageOptions& options) {
-  auto file = read_job(options.job);
+  auto file = open_job(options.job);
+  if (!file && file.error().where.file != options.job) return complain(file.error());
   if (!file || nothing_read(file->job)) {
     const auto begun = read_job(options.job, ReadingTables::none_yet);
     if (begun && nothing_read(begun->job) && !options.of_a_plan())
@@ -88,7 +89,7 @@ Status page(const PageOptions& options) {
   }
   if (!file) return complain(file.error());
   if (before_trials(*file) && !options.of_a_plan()) return page_of_trial(options, *file);
-  return page_of_plan(options, *std::move(file));
+  return page_of_plan(options, *file);
 }
 
 }  // namespace

@@ -43,7 +43,7 @@ Result<TrialChoice> choice_of(const TrialOptions& options, const Job& job) {
 }
 
 Status trial(const TrialOptions& options) {
-  const auto file = read_job(options.job);
+  const auto file = open_job(options.job);
   if (!file) return complain(file.error());
   const auto choice = choice_of(options, file->job);
   if (!choice) return complain(choice.error());
@@ -52,7 +52,7 @@ Status trial(const TrialOptions& options) {
   auto trial = plan_trial(file->job, request, file->prior ? &*file->prior : nullptr, *choice);
   if (!trial) {
     trial.error().what = given_options(options) + trial.error().what;
-    return complain(trial.error());
+    return complain_of_job(trial.error(), *file, options.job, "trial");
   }
   const auto& [job, advice, steps] = *trial;
   return options.output.write(

@@ -137,8 +137,7 @@ std::string review_tables(const Job& job, const InfluenceModel& model, const Inf
                 one.suspect           ? "SUSPECT"
                 : one.components == 0 ? "the others cannot predict it"
                                       : ""});
-    text += "\nEACH RUN AS THE OTHERS PREDICT IT (probability of a difference as large by chance)\n" +
-            runs.text();
+    text += "\nEACH RUN AS THE OTHERS PREDICT IT (how probable so large a difference is)\n" + runs.text();
   }
   if (review.readings_tested == 0) return text;
   TextTable table({{"run", Align::left},
@@ -301,7 +300,7 @@ std::string influence_text(const Job& job, const InfluenceModel& model) {
               zero_words(job.rotor), phase_sentence(model.convention)));
   text += "\nRUNS USED\n" + run_list(job, model);
   text += "\nCOEFFICIENTS\n" + coefficient_table(job, model) + worked_lines(job, model);
-  text += "\nBASELINE (what would be read with every slot empty, fillers out too; never an actual run)\n" +
+  text += "\nBASELINE (with every slot empty, fillers out too; never an actual run)\n" +
           baseline_table(job, model);
   text += "\nHOW WELL THE RUNS SETTLE THIS\n" + quality_lines(model) + noise_lines(job, model);
   const InfluenceReview review = review_influence(job, model);
@@ -309,9 +308,8 @@ std::string influence_text(const Job& job, const InfluenceModel& model) {
   text += lack_of_fit_line(review) + trial_lines(job, review) + review_tables(job, model, review);
   text += listed("WHAT TO REPEAT", what_to_repeat(job, model, review));
   if (const auto effect = effect_of_suspects(job, model, review))
-    text +=
-        listed("THE CORRECTION WITH AND WITHOUT THE SUSPECT READINGS (weights of every size, at every angle)",
-               suspect_words(job, *effect));
+    text += listed("THE CORRECTION WITH AND WITHOUT THE SUSPECT READINGS (weights of any size)",
+                   suspect_words(job, *effect));
   if (const auto alone = corrections_by_sensor(job, model); !alone.empty())
     text += listed("WHAT EACH SENSOR ALONE ASKS FOR (weights of every size, at every angle)",
                    sensor_words(job, alone));
