@@ -158,23 +158,22 @@ std::string rehearsal_text(std::uint64_t seed, RehearsalDay day) {
       "trimwright: rehearsal 1\n"
       "# Whoever knows the seed can know the answer: trimwright rehearse truth tells it.\n"
       "seed: {}\n"
-      "stops_at_limits: {}{}# a run ends at the first speed at which a level passes its limit\n"
-      "slip: {}                   # one mistake, in one of the first runs or in none\n"
+      "stops_at_limits: {:<11}# a run ends at the first speed at which a level passes its limit\n"
+      "slip: {:<22}# one mistake, in one of the first runs or in none\n"
       "scatter:                     # one standard deviation each, per real component\n"
-      "  seating: {}            # of every plane's moment, from run to run\n"
-      "  run: {}                 # of all levels of a run together\n"
-      "  reading: {}             # of a reading, beside\n"
-      "  repeatability: {}   # (recordings have noise of their own instead of these two)\n"
+      "  seating: {:<18}# of every plane's moment, from run to run\n"
+      "  run: {:<22}# of all levels of a run together\n"
+      "  reading: {:<18}# of a reading, beside\n"
+      "  repeatability: {:<12}# (recordings have noise of their own instead of these two)\n"
       "  speed: 0.1 %               # of the speed held\n"
-      "  reference: {}           # by which all phases of a run are turned\n"
+      "  reference: {:<16}# by which all phases of a run are turned\n"
       "pickup:                      # of the reference teeth: its first element, in a recording\n"
       "  gap: 1 mm\n"
       "  lost: 0 %                  # pulses that debris on the tip hides,\n"
       "  altered: 0 %               # makes 0.3 to 1.7 times as high,\n"
       "  false: 0 %                 # or adds between teeth\n",
-      seed, day == RehearsalDay::calm ? "no" : "yes", day == RehearsalDay::calm ? "          " : "         ",
-      day == RehearsalDay::slip ? "one" : "none", scatter.seating, scatter.run, scatter.reading,
-      scatter.repeatability, scatter.reference);
+      seed, day == RehearsalDay::calm ? "no" : "yes", day == RehearsalDay::slip ? "one" : "none",
+      scatter.seating, scatter.run, scatter.reading, scatter.repeatability, scatter.reference);
 }
 
 std::optional<PlantedSlip> planted_slip(const Rehearsal& rehearsal, const Job& job, std::size_t run,
