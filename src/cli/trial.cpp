@@ -51,10 +51,12 @@ Status trial(const TrialOptions& options) {
   TrimRequest request = file->request;
   request.time_limit_s = options.time_limit_s;
   std::optional<EarlierEffects> earlier;
+  auto sources = file->sources;
   if (!options.earlier.empty()) {
     auto read = read_earlier_effects(options.earlier, file->job);
     if (!read) return complain(read.error());
     earlier = std::move(*read);
+    sources.push_back(options.earlier);
   }
   auto trial = plan_trial(file->job, request, file->prior ? &*file->prior : nullptr, *choice,
                           earlier ? &*earlier : nullptr);
@@ -64,7 +66,7 @@ Status trial(const TrialOptions& options) {
   }
   const auto& [job, advice, steps] = *trial;
   return options.output.write(
-      options.output.json() ? trial_json(job, advice, steps) : trial_text(job, advice, steps), file->sources);
+      options.output.json() ? trial_json(job, advice, steps) : trial_text(job, advice, steps), sources);
 }
 
 }  // namespace
