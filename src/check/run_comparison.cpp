@@ -345,6 +345,23 @@ double RunComparison::spread(const Hypothesis& one) const {
   return 2.0 * static_cast<double>(levels_.size()) * log_factor;
 }
 
+std::optional<Eigen::VectorXcd> RunComparison::foretold_check(const Hypothesis& one) const {
+  const bool of_readings = one.readings != as_written(one.runs).readings || one.log_volume != 0.0 ||
+                           one.noise_sd.size() > 0 || one.moment_sd.size() > 0 || one.gain_sd > 0.0;
+  if (of_readings) return std::nullopt;
+  const RunComparison after = corrected(one);
+  return after.expected(after.as_written({check_}));
+}
+
+double RunComparison::apart(const VectorXcd& one, const VectorXcd& other) const {
+  const Hypothesis written = as_written({check_});
+  const auto readings = readings_of(written.runs);
+  const MatrixXcd x = design(readings, written.runs, written.unbalance);
+  const MatrixXcd s = x * foretold(written.runs, 1.0).covariance * x.adjoint() + noise(readings);
+  const Eigen::LLT<MatrixXcd> factor(s);
+  return factor.matrixL().solve(VectorXcd(one - other)).squaredNorm();
+}
+
 RunComparison RunComparison::corrected(const Hypothesis& one) const {
   RunComparison after = *this;
   after.memory_.clear();
