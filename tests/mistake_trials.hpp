@@ -420,7 +420,8 @@ struct MistakeTally {
     const auto& kinds = result.ranking.kinds;
     const auto end = kinds.begin() + static_cast<std::ptrdiff_t>(result.ranking.not_told_apart);
     const auto is_it = [&](const RankedMistake& one) {
-      return one.kind == kind && (one.run == result.run || !names_a_cause(kind));
+      if (!names_a_cause(kind)) return !names_a_cause(one.kind);  // the verdict: cause unknown
+      return one.kind == kind && one.run == result.run;
     };
     first += std::any_of(kinds.begin(), end, [&](const auto& one) { return one.answer == 0 && is_it(one); })
                  ? 1

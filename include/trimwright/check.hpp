@@ -101,9 +101,10 @@ inline constexpr double prior_of_nothing_wrong = 0.85;
 /// Kinds whose odds against the likeliest are shorter than this are not told apart from it.
 inline constexpr double telling_odds = 20.0;
 
-/// How many times the assumed scatter the true one may be, each as likely. Never less: a run after a good
-/// trim reads closer to nothing than the model can foresee, and a calmer scatter would take that for a
-/// mistake. Never much more: at four times it a wrong explanation far off passes for a right one.
+/// How many times the assumed scatter the true one may be (without a mistake each as likely, with one the
+/// first by far). Never less: a run after a good trim reads closer to nothing than the model can foresee, and
+/// a calmer scatter would take that for a mistake. Never much more: at four times it a wrong explanation far
+/// off passes for a right one.
 inline constexpr double scatter_scales[] = {1.0, 1.5, 2.0};
 
 /// Of check run `run` and the runs before it, from which `model` was fitted (`prior`: with this). Posterior

@@ -24,7 +24,9 @@ void confess(MistakeKind kind, const MistakeTrial::Result& result) {
   const auto& kinds = result.ranking.kinds;
   const auto& first = kinds.front();
   for (std::size_t i = 0; i < result.ranking.not_told_apart; ++i)
-    if (kinds[i].answer == 0 && kinds[i].kind == kind && kinds[i].run == result.run) return;
+    if (kinds[i].answer == 0 && (names_a_cause(kind) ? kinds[i].kind == kind && kinds[i].run == result.run
+                                                     : !names_a_cause(kinds[i].kind)))
+      return;
   const auto run = [](const std::optional<std::size_t>& one) {
     return one ? std::to_string(*one) : std::string("any");
   };
