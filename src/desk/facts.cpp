@@ -83,7 +83,9 @@ DeskJson checked(const DeskJson& cells, const Rotor& rotor) {
 }  // namespace
 
 Result<DeskJson> rotor_facts(const DeskRequest& request) {
-  const auto rotor = read_rotor(request.rotor());
+  const auto rotor = request.asked.contains("tree")
+                         ? parse_rotor(request.rotor(), yaml_text(request.asked.at("tree")))
+                         : read_rotor(request.rotor());
   if (!rotor) return tl::unexpected(rotor.error());
   DeskJson planes = DeskJson::array();
   for (const auto& plane : rotor->planes) planes.push_back(plane_facts(*rotor, plane));

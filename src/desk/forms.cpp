@@ -71,10 +71,14 @@ Result<DeskJson> tree_of_file(const DeskRequest& request) {
   }
 }
 
-Result<DeskJson> file_of_tree(const DeskRequest& request) {
+std::string yaml_text(const DeskJson& tree) {
   YAML::Emitter out;
-  out << node_of(request.asked.at("tree"), 0);
-  return DeskJson{{"text", std::string(out.c_str()) + "\n"}};
+  out << node_of(tree, 0);
+  return std::string(out.c_str()) + "\n";
+}
+
+Result<DeskJson> file_of_tree(const DeskRequest& request) {
+  return DeskJson{{"text", yaml_text(request.asked.at("tree"))}};
 }
 
 Result<DeskJson> readings_of_table(const DeskRequest& request) {

@@ -40,7 +40,9 @@ using DeskAnswer = Result<DeskJson> (*)(const DeskRequest&);
 
 /// `kind` ("rotor" or "job") and `text` of a YAML file: its `tree`, texts throughout.
 [[nodiscard]] Result<DeskJson> tree_of_file(const DeskRequest& request);
-/// A `tree` as the `text` of a YAML file; an empty text stands for a value not given yet.
+/// A tree as the text of a YAML file; an empty text in it stands for a value not given yet.
+[[nodiscard]] std::string yaml_text(const DeskJson& tree);
+/// The same of the request's `tree`: `text`.
 [[nodiscard]] Result<DeskJson> file_of_tree(const DeskRequest& request);
 /// `name` of a table among the files: its `readings`.
 [[nodiscard]] Result<DeskJson> readings_of_table(const DeskRequest& request);
@@ -52,7 +54,7 @@ using DeskAnswer = Result<DeskJson> (*)(const DeskRequest&);
 
 // Facts: what the files say, as far as the page draws and checks it.
 
-/// rotor.yaml: planes as they are drawn, sensors and their units.
+/// The rotor, its file or its `tree`: planes as they are drawn, sensors and their units.
 [[nodiscard]] Result<DeskJson> rotor_facts(const DeskRequest& request);
 /// The job: speeds, and what was fitted in each run.
 [[nodiscard]] Result<DeskJson> job_facts(const DeskRequest& request);

@@ -9,11 +9,12 @@ const examples = [
   [/\.weights\[(\d+)\]\.id$/, (n) => `weight ${Number(n) + 1}`], [/\.mass$/, () => "1 g"], [/\.radius$/, () => "100 mm"], [/\.moment$/, () => "100 g.mm"],
   [/^sensors\[(\d+)\]\.name$/, (n) => `sensor ${Number(n) + 1}`], [/^sensors\[\d+\]\.measures$/, () => "velocity"], [/^sensors\[\d+\]\.unit$/, () => "mm/s peak"],
   [/^sensors\[\d+\]\.phase_of$/, () => "velocity"], [/\.direction\.positive$/, () => "outward"],
-  [/\.limits\[(\d+)\]\.up_to$/, (n) => `${100000 + Number(n)} rpm`], [/\.limits\[\d+\]\.limit$/, () => "1000"],
+  [/\.limits\[(\d+)\]\.up_to$/, (n) => `${100000 + Number(n)} rpm`],
 ];
-const exampleFor = (path) => {
+const exampleFor = (path, rotor) => {
   for (const [pattern, value] of examples) { const found = pattern.exec(path); if (found) return value(found[1]); }
-  return null;
+  const limit = /^sensors\[(\d+)\]\.limits\[\d+\]\.limit$/.exec(path);
+  return limit ? `1000 ${rotor.sensors[limit[1]].unit.replace(/ (peak|rms|pp)$/, "")}` : null;
 };
 /** The key a message is about; a key that is missing is told at the map that lacks it. */
 const keyOf = (found) => {
@@ -26,15 +27,14 @@ const checkRotor = async (job) => {
   const messages = new Map();
   const rotor = copy(job.rotor);
   for (let turn = 0; turn < 200; ++turn) {
-    const text = (await engine.ask("file of tree", {tree: rotor})).text;
     try {
-      return {messages, rotor, facts: await engine.ask("rotor", {files: {[job.names.rotor]: text}, rotor: job.names.rotor})};
+      return {messages, rotor, facts: await engine.ask("rotor", {tree: rotor, rotor: job.names.rotor})};
     } catch (error) {
       if (!error.found) throw error;
       const path = keyOf(error.found);
       const repeated = messages.has(path);
       if (!repeated) messages.set(path, {...error.found, empty: !at(job.rotor, path)});
-      const example = exampleFor(path);
+      const example = exampleFor(path, rotor);
       const unitOnly = /\.unit$/.test(path);
       if (example !== null && at(rotor, path) !== example) put(rotor, path, example);
       else if (path !== "" && at(rotor, path) !== undefined) drop(rotor, path);
@@ -48,7 +48,7 @@ const checkRotor = async (job) => {
 /** Limits in another sensor's unit would be refused beside the example's unit. */
 const sortBands = (rotor, path) => {
   const sensor = at(rotor, /^sensors\[\d+\]/.exec(path)[0]);
-  if (sensor && /\.unit$/.test(path)) { sensor.limits = [{up_to: "100000 rpm", limit: "1000"}]; for (const key of ["repeatability", "run_to_run"]) delete sensor[key]; }
+  if (sensor && /\.unit$/.test(path)) { sensor.limits = [{up_to: "100000 rpm", limit: "1000 mm/s"}]; for (const key of ["repeatability", "run_to_run"]) delete sensor[key]; }
 };
 
 /** Messages of the readings' cells: "run/row/sensor/part". */
@@ -66,10 +66,11 @@ const checkReadings = async (job, rotorText) => {
   return messages;
 };
 
-/** Everything: messages by part of the desk, what is drawn, and whether the job can be answered. */
-const checkJob = async (job) => {
+/** Everything: messages by part of the desk, what is drawn, and whether the job can be answered. `soon` is told of the rotor first. */
+const checkJob = async (job, soon) => {
   const {messages: rotorMessages, rotor, facts} = await checkRotor(job);
   const result = {rotor: rotorMessages, readings: new Map(), job: new Map(), facts, jobFacts: null, general: null};
+  soon({...result, readings: desk.checked?.readings ?? result.readings, job: desk.checked?.job ?? result.job});
   if (!rotor) { const [first] = rotorMessages.values(); result.general = first ?? null; return result; }
   const rotorText = (await engine.ask("file of tree", {tree: rotor})).text;
   result.readings = await checkReadings(job, rotorText);

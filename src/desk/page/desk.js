@@ -65,10 +65,8 @@ const recheck = () => {
   recheck.timer = setTimeout(async () => {
     if (!desk.job) return;
     try {
-      const found = await checkJob(desk.job);
-      if (mine !== checking) return;
-      desk.checked = found;
-      showMessages(); gridMessages(); drawRotor();
+      const told = (found) => { if (mine !== checking) return; desk.checked = found; showMessages(); gridMessages(); drawRotor(); };
+      told(await checkJob(desk.job, told));
     } catch (error) { if (!error.stopped) say(`The library could not be asked: ${error.message}`); }
   }, 120);
 };

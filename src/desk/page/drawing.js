@@ -16,7 +16,7 @@ const ring = (plane, {held = () => "", chosen = null, tap = null, changed = () =
     const content = held(one.slot);
     const at0 = spot(one, radius);
     const number = spot(one, radius + (many ? 17 : 20));
-    const inside = spot(one, radius - (many && one.slot % 2 === 0 ? 30 : 20));
+    const inside = spot(one, radius - (many && one.slot % 2 === 0 ? 38 : 26));
     const r = Math.max(4, Math.min(11, pitch / 2 - 2));
     const group = make("g", {class: ["slot", one.usable ? "" : "unusable", content ? "holds" : "", chosen === one.slot ? "chosen" : "", changed(one.slot) ? "changed" : ""].join(" ")});
     group.append(make("circle", {cx: at0.x, cy: at0.y, r}));

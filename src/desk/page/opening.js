@@ -17,15 +17,15 @@ const rowsOf = (readings, job) => {
     for (const more of ["phase_of", "sd", "note"]) if (one[more]) cell[more] = one[more];
     row.cells[one.sensor] = cell;
   }
-  return rows.length > 0 ? rows : [newRow()];
+  return [...rows, newRow()];
 };
 
 /** Units that most of what stands in a rotor file is written in. */
 const unitsOf = (rotor, readings, mark) => {
   const most = (texts, known, otherwise) => {
-    const found = texts.map((text) => known.find((unit) => String(text ?? "").trim().endsWith(" " + unit))).filter(Boolean);
-    return known.map((unit) => [found.filter((one) => one === unit).length, unit]).sort((a, b) => b[0] - a[0])[0][0] > 0 ?
-      known.map((unit) => [found.filter((one) => one === unit).length, unit]).sort((a, b) => b[0] - a[0])[0][1] : otherwise;
+    const times = (unit) => texts.filter((text) => String(text ?? "").trim().endsWith(` ${unit}`)).length;
+    const best = [...known].sort((a, b) => times(b) - times(a))[0];
+    return times(best) > 0 ? best : otherwise;
   };
   const weights = (rotor.planes ?? []).flatMap((plane) => [plane.filler, ...(plane.weights ?? [])]).filter(Boolean);
   return {mark, speed: most(readings.map((one) => one.speed), choice.speed, "rpm"), mass: most(weights.map((one) => one.mass), choice.mass, "g"),
@@ -42,6 +42,9 @@ const jobFromFiles = async (texts, said = [], mark = "point") => {
   let rotorName = rotors[0];
   let tree = null;
   if (jobName) {
+    tree = (await engine.ask("tree of file", {kind: "job", text: texts[jobName]})).tree;
+    // Here all files stand side by side: paths become names, in the text too, so that comments stay.
+    for (const path of [tree.rotor, ...[].concat(tree.readings ?? [])]) if (path && baseName(path) !== path) texts = {...texts, [jobName]: texts[jobName].replace(path, baseName(path))};
     tree = (await engine.ask("tree of file", {kind: "job", text: texts[jobName]})).tree;
     if (tree.rotor && texts[baseName(tree.rotor)] !== undefined) rotorName = baseName(tree.rotor);
   }

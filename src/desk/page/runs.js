@@ -15,7 +15,7 @@ const runCard = (r) => {
     make("p", {class: "buttons"},
       button("Add an overall level", () => { change((job) => { const rows = job.runs[r].rows; const at0 = isBlank(rows.at(-1)) ? rows.length - 1 : rows.length; rows.splice(at0, 0, {...newRow(), component: "overall"}); }); show(); }),
       button("Remove this run", async () => { if ((await ask(`Remove the run “${facts.name}” with its readings?`, ["Remove it", "Keep it"])) === 0) { change((job) => { job.runs.splice(r, 1); }); show(); } })),
-    make("details", {open: Boolean(facts.conditions || facts.set_aside)}, make("summary", {}, "Conditions, set aside"), fields(
+    make("details", {open: Boolean(facts.set_aside)}, make("summary", {}, "Conditions, set aside"), fields(
       field({label: "Warm-up", root, path: "conditions.warm_up", optional: true}), field({label: "Held at each speed", root, path: "conditions.dwell", optional: true}), field({label: "Wind", root, path: "conditions.wind", optional: true}),
       field({label: "Not to be used, because", root, path: "set_aside", optional: true}))));
 };
