@@ -3,7 +3,7 @@
 const examples = [
   [/^name$/, () => "rotor"], [/^rotation\.sense$/, () => "clockwise"], [/^rotation\.seen_from$/, () => "aft"], [/^phase$/, () => "lag"],
   [/^speed_tolerance$/, () => "1 rpm"], [/^reference\.(teeth|larger_tooth)$/, () => "1"], [/^reference\.polarity$/, () => "falling"],
-  [/^planes\[(\d+)\]\.name$/, (n) => `plane ${Number(n) + 1}`], [/^planes\[\d+\]\.slots\.count$/, () => "12"], [/^planes\[\d+\]\.slots\.slot_1_at$/, () => "0 deg with rotation"],
+  [/^planes\[(\d+)\]\.name$/, (n) => `plane ${Number(n) + 1}`], [/^planes\[\d+\]\.slots\.slot_1_at$/, () => "0 deg with rotation"],
   [/^planes\[\d+\]\.slots\.numbered$/, () => "clockwise"], [/^planes\[\d+\]\.slots\.seen_from$/, () => "front"],
   [/^blades\.count$/, () => "20"], [/^blades\.blade_1_at$/, () => "0 deg with rotation"], [/^blades\.numbered$/, () => "clockwise"], [/^blades\.seen_from$/, () => "front"],
   [/\.weights\[(\d+)\]\.id$/, (n) => `weight ${Number(n) + 1}`], [/\.mass$/, () => "1 g"], [/\.radius$/, () => "100 mm"], [/\.moment$/, () => "100 g.mm"],
@@ -11,7 +11,16 @@ const examples = [
   [/^sensors\[\d+\]\.phase_of$/, () => "velocity"], [/\.direction\.positive$/, () => "outward"],
   [/\.limits\[(\d+)\]\.up_to$/, (n) => `${100000 + Number(n)} rpm`],
 ];
-const exampleFor = (path, rotor) => {
+/** As many slots as anything names, so that one wrong number makes no others wrong. */
+const enoughSlots = (job, p) => {
+  const plane = job.rotor.planes[p];
+  const fitted = ["now", ...job.runs.keys()].flatMap((r) => Object.keys(planeFitted(fittedOf(job, r)[plane.name]).slots).map(Number));
+  const named = [...[].concat(plane.slots.unusable ?? []), ...(plane.weights ?? []).flatMap((one) => one.only_in ?? [])].map(Number);
+  return String(Math.min(400, Math.max(12, ...[...fitted, ...named].filter(Number.isInteger))));
+};
+const exampleFor = (path, rotor, job) => {
+  const count = /^planes\[(\d+)\]\.slots\.count$/.exec(path);
+  if (count) return enoughSlots(job, count[1]);
   for (const [pattern, value] of examples) { const found = pattern.exec(path); if (found) return value(found[1]); }
   const limit = /^sensors\[(\d+)\]\.limits\[\d+\]\.limit$/.exec(path);
   return limit ? `1000 ${rotor.sensors[limit[1]].unit.replace(/ (peak|rms|pp)$/, "")}` : null;
@@ -34,7 +43,7 @@ const checkRotor = async (job) => {
       const path = keyOf(error.found);
       const repeated = messages.has(path);
       if (!repeated) messages.set(path, {...error.found, empty: !at(job.rotor, path)});
-      const example = exampleFor(path, rotor);
+      const example = exampleFor(path, rotor, job);
       const unitOnly = /\.unit$/.test(path);
       if (example !== null && at(rotor, path) !== example) put(rotor, path, example);
       else if (path !== "" && at(rotor, path) !== undefined) drop(rotor, path);
