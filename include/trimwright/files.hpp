@@ -40,13 +40,14 @@ struct JobFile {
   std::shared_ptr<const RecordingPlan> recording;  ///< how this job's recordings are read; null: not said
   std::optional<Prior> prior;                      ///< the fleet's coefficients, when the job names a prior
   std::vector<std::string> sources;                ///< every file that was read
+  std::vector<std::string> notes;                  ///< what stands in them and was left out, for a person
 };
 
 /// Whether the tables of readings that a job names are read with it.
 enum class ReadingTables {
   read,
   leave_out,  ///< they are yet to be made from recordings; `JobFile::request` then stays at its defaults
-  none_yet    ///< they are read, but there may be no run yet, and no reading at a speed that is named
+  none_yet    ///< they are left out, and there may be no run yet, and no reading at a speed that is named
 };
 
 /// Reads a job file (YAML, `trimwright: job 1`), the rotor file it names and its tables of readings, if any

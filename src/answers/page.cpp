@@ -30,12 +30,12 @@ bool before_trials(const JobFile& file) {
   return !file.prior;
 }
 
-Result<PageAnswer> page_of_trial(const PlanOptions& options, const JobFile& file) {
+Result<PageAnswer> page_of_trial(const std::string& path, const PlanOptions& options, const JobFile& file) {
   TrimRequest request = file.request;
   request.time_limit_s = options.time_limit_s;
   const auto trial = plan_trial(file.job, request, nullptr, {});
-  if (!trial) return tl::unexpected(trial.error());
-  return PageAnswer{trial_page(trial->job, trial->advice, trial->steps), file.sources};
+  if (!trial) return tl::unexpected(with_next_command(trial.error(), file, path, "page"));
+  return PageAnswer{trial_page(trial->job, trial->advice, trial->steps), file.sources, file.notes};
 }
 
 /// A last run that was made with the choice, judged by the model that did not use it, as `check` does: with
@@ -51,29 +51,30 @@ Result<std::optional<Verdict>> verdict_on_choice(const Planned& answer) {
   return std::optional(*std::move(verdict));
 }
 
-Result<PageAnswer> page_of_plan(const PlanOptions& options, JobFile file) {
-  const auto answer = planned(std::move(file), options);
-  if (!answer) return tl::unexpected(answer.error());
+Result<PageAnswer> page_of_plan(const std::string& path, const PlanOptions& options, const JobFile& file) {
+  const auto answer = planned(file, options);
+  if (!answer) return tl::unexpected(with_next_command(answer.error(), file, path, "page"));
   const auto verdict = verdict_on_choice(*answer);
   if (!verdict) return tl::unexpected(verdict.error());
   const auto& [job, model, trim, steps, held_back] = answer->plan;
   return PageAnswer{
       balance_page(job, model, trim, steps, page_json(job, model, trim), *verdict ? &**verdict : nullptr),
-      answer->sources};
+      answer->sources, file.notes};
 }
 
 }  // namespace
 
 Result<PageAnswer> page_of_job(const std::string& path, const PlanOptions& options) {
-  auto file = read_job(path);
+  const auto file = read_job(path);
+  if (!file && file.error().where.file != path) return tl::unexpected(file.error());
   if (!file || nothing_read(file->job)) {
     const auto begun = read_job(path, ReadingTables::none_yet);
     if (begun && nothing_read(begun->job) && !of_a_plan(options))
       return PageAnswer{run_sheet_page(begun->job), begun->sources};
   }
   if (!file) return tl::unexpected(file.error());
-  if (before_trials(*file) && !of_a_plan(options)) return page_of_trial(options, *file);
-  return page_of_plan(options, *std::move(file));
+  if (before_trials(*file) && !of_a_plan(options)) return page_of_trial(path, options, *file);
+  return page_of_plan(path, options, *file);
 }
 
 Result<PageAnswer> run_sheet_of_job(const std::string& path) {

@@ -11,6 +11,7 @@ namespace trimwright {
 struct PageAnswer {
   std::string html;
   std::vector<std::string> sources;
+  std::vector<std::string> notes{};  ///< `JobFile::notes`
 };
 
 /// The page for where a job stands: a blank run sheet before any run, the next trial run while nothing tells

@@ -1,6 +1,9 @@
 #include "planned.hpp"
 
+#include "base/new_file.hpp"
+#include "base/text.hpp"
 #include "runs/as_found.hpp"
+#include "runs/next_steps.hpp"
 #include "trimwright/files.hpp"
 
 namespace trimwright {
@@ -45,6 +48,15 @@ Result<Planned> planned(JobFile file, const PlanOptions& options) {
   auto plan = plan_job(std::move(problem));
   if (!plan) return tl::unexpected(plan.error());
   return Planned{std::move(*plan), std::move(file.prior), std::move(file.sources)};
+}
+
+Error with_next_command(Error error, const JobFile& file, const std::string& path,
+                        const std::string& command) {
+  if (!error.where.file.empty() || error.where.line == unwritten) return error;
+  const NextSteps next = next_steps(file.job, file.prior.has_value());
+  const std::string then = file.job.rotor.to_confirm.empty() ? next.command : "ready";
+  if (then != command) error.expected += "; next: trimwright " + then + " " + one_line(path);
+  return error;
 }
 
 Result<TrialChoice> trial_choice(const Job& job, const std::string& plane, std::optional<int> slot,

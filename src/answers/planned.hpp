@@ -33,6 +33,11 @@ struct Planned {
 /// `plan_job` as the options ask. Errors: its own; those of a choice that is read.
 [[nodiscard]] Result<Planned> planned(JobFile file, const PlanOptions& options);
 
+/// What `command` could not do with the job at `path`: where that is for want of a run, the command that
+/// comes next is named too.
+[[nodiscard]] Error with_next_command(Error error, const JobFile& file, const std::string& path,
+                                      const std::string& command);
+
 /// A trial run as a person names it: an empty name or none is advised. Errors: no such plane.
 [[nodiscard]] Result<TrialChoice> trial_choice(const Job& job, const std::string& plane,
                                                std::optional<int> slot, std::optional<std::string> weight);

@@ -25,7 +25,9 @@ struct PageOptions {
 
 Status page(const PageOptions& options) {
   const auto answer = page_of_job(options.job, options.plan);
-  return answer ? options.output.write(answer->html, answer->sources) : complain(answer.error());
+  if (!answer) return complain(answer.error());
+  tell_notes(answer->notes);
+  return options.output.write(answer->html, answer->sources);
 }
 
 }  // namespace

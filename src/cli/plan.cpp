@@ -27,10 +27,10 @@ struct PlanCommand {
 };
 
 Status plan(const PlanCommand& options) {
-  auto file = read_job(options.job);
+  const auto file = open_job(options.job);
   if (!file) return complain(file.error());
-  const auto answer = planned(std::move(*file), options.plan);
-  if (!answer) return complain(answer.error());
+  const auto answer = planned(*file, options.plan);
+  if (!answer) return complain_of_job(answer.error(), *file, options.job, "plan");
   const auto& [job, model, trim, steps, held_back] = answer->plan;
   return options.output.write(
       options.output.json() ? plan_json(job, model, trim, steps) : plan_text(job, model, trim, steps),

@@ -34,7 +34,7 @@ std::string given_options(const TrialOptions& options) {
 }
 
 Status trial(const TrialOptions& options) {
-  const auto file = read_job(options.job);
+  const auto file = open_job(options.job);
   if (!file) return complain(file.error());
   const auto choice = trial_choice(file->job, options.plane, options.slot, options.weight);
   if (!choice) return complain(choice.error());
@@ -43,7 +43,7 @@ Status trial(const TrialOptions& options) {
   auto trial = plan_trial(file->job, request, file->prior ? &*file->prior : nullptr, *choice);
   if (!trial) {
     trial.error().what = given_options(options) + trial.error().what;
-    return complain(trial.error());
+    return complain_of_job(trial.error(), *file, options.job, "trial");
   }
   const auto& [job, advice, steps] = *trial;
   return options.output.write(

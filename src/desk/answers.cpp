@@ -22,6 +22,11 @@ Result<DeskJson> page_json_of(const Result<PageAnswer>& page) {
   return DeskJson{{"page", page->html}};
 }
 
+tl::unexpected<Error> refused(Error error, const JobFile& file, const DeskRequest& request,
+                              const std::string& command) {
+  return tl::unexpected(with_next_command(std::move(error), file, request.job(), command));
+}
+
 /// Every file of the folder but the recordings, of which there are none.
 DeskJson files_now(const DeskRequest& request) {
   DeskJson files = DeskJson::object();
@@ -36,7 +41,9 @@ Result<DeskJson> ready_answer(const DeskRequest& request) {
   const auto file = read_job(request.job());
   if (!file) return tl::unexpected(file.error());
   const Readiness found = readiness(file->job);
-  return words_and_document(ready_text(file->job, found), ready_json(file->job, found));
+  const bool knows_type = file->prior.has_value();
+  return words_and_document(ready_text(file->job, found, request.job(), knows_type),
+                            ready_json(file->job, found, knows_type));
 }
 
 Result<DeskJson> influence_answer(const DeskRequest& request) {
@@ -45,7 +52,7 @@ Result<DeskJson> influence_answer(const DeskRequest& request) {
   const auto settled = request.flag("amplitudes_only")
                            ? settle_by_amplitudes(file->job, file->request.planes)
                            : settle_and_fit(file->job, file->request.planes, file->prior ? &*file->prior : nullptr);
-  if (!settled) return tl::unexpected(settled.error());
+  if (!settled) return refused(settled.error(), *file, request, "influence");
   return words_and_document(influence_text(settled->job, settled->model),
                             influence_json(settled->job, settled->model));
 }
@@ -60,7 +67,7 @@ Result<DeskJson> trial_answer(const DeskRequest& request) {
   TrimRequest asked = file->request;
   asked.time_limit_s = request.plan().time_limit_s;
   const auto trial = plan_trial(file->job, asked, file->prior ? &*file->prior : nullptr, *choice);
-  if (!trial) return tl::unexpected(trial.error());
+  if (!trial) return refused(trial.error(), *file, request, "trial");
   const auto& [job, advice, steps] = *trial;
   DeskJson answer = words_and_document(trial_text(job, advice, steps), trial_json(job, advice, steps));
   answer["page"] = trial_page(job, advice, steps);
@@ -70,8 +77,8 @@ Result<DeskJson> trial_answer(const DeskRequest& request) {
 Result<DeskJson> plan_answer(const DeskRequest& request) {
   auto file = read_job(request.job());
   if (!file) return tl::unexpected(file.error());
-  const auto answer = planned(*std::move(file), request.plan());
-  if (!answer) return tl::unexpected(answer.error());
+  const auto answer = planned(*file, request.plan());
+  if (!answer) return refused(answer.error(), *file, request, "plan");
   const auto& [job, model, trim, steps, held_back] = answer->plan;
   return words_and_document(plan_text(job, model, trim, steps), plan_json(job, model, trim, steps));
 }
@@ -82,7 +89,7 @@ Result<DeskJson> check_answer(const DeskRequest& request) {
   file->request.time_limit_s = request.plan().time_limit_s;
   const auto judged =
       judge_job(file->job, file->request, request.text("run"), file->prior ? &*file->prior : nullptr);
-  if (!judged) return tl::unexpected(judged.error());
+  if (!judged) return refused(judged.error(), *file, request, "check");
   return words_and_document(check_text(judged->job, judged->verdict), check_json(judged->job, judged->verdict));
 }
 

@@ -6,6 +6,7 @@
 #include "io/read_readings.hpp"
 #include "io/yaml_fields.hpp"
 #include "request.hpp"
+#include "trimwright/files.hpp"
 
 namespace trimwright {
 namespace {
@@ -82,20 +83,22 @@ Result<DeskJson> file_of_tree(const DeskRequest& request) {
 }
 
 Result<DeskJson> readings_of_table(const DeskRequest& request) {
-  const auto table = read_table(request.path(request.text("name")));
+  const auto rotor = read_rotor(request.rotor());
+  if (!rotor) return tl::unexpected(rotor.error());
+  const auto table = read_table(request.path(request.text("name")), *rotor, false);
   if (!table) return tl::unexpected(table.error());
   DeskJson readings = DeskJson::array();
-  for (const auto& [run, one] : *table)
+  for (const auto& [run, one] : table->readings)
     readings.push_back({{"run", run},
                         {"speed", one.speed},
                         {"sensor", one.sensor},
-                        {"amplitude", one.amplitude},
+                        {"amplitude", one.missing ? "missing" : one.amplitude},
                         {"phase", one.phase},
                         {"component", one.component},
                         {"phase_of", one.phase_of},
                         {"sd", one.sd},
                         {"note", one.note}});
-  return DeskJson{{"readings", std::move(readings)}};
+  return DeskJson{{"readings", std::move(readings)}, {"notes", table->notes}};
 }
 
 Result<DeskJson> table_of_rows(const DeskRequest& request) {

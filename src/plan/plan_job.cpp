@@ -3,6 +3,7 @@
 #include <algorithm>
 
 #include "influence/amplitude_model.hpp"
+#include "runs/next_steps.hpp"
 #include "trimwright/trim.hpp"
 
 namespace trimwright {
@@ -55,6 +56,13 @@ Result<Told> told_by(const Job& job, TrimRequest request, const Prior* prior) {
   return told;
 }
 
+/// No weight is advised on what is only assumed.
+Result<void> check_confirmed(const Rotor& rotor) {
+  if (rotor.to_confirm.empty()) return {};
+  return fail("the rotor file lists under to_confirm what is only assumed: " + listed_to_confirm(rotor),
+              "each compared with the maker's manual, put right and taken off the list");
+}
+
 }  // namespace
 
 bool made_with(const Run& run, const std::vector<FittedWeights>& fitted) {
@@ -64,6 +72,7 @@ bool made_with(const Run& run, const std::vector<FittedWeights>& fitted) {
 }
 
 Result<PlannedJob> plan_job(PlanProblem problem) {
+  if (auto sure = check_confirmed(problem.job.rotor); !sure) return tl::unexpected(sure.error());
   const Deadline deadline = problem.request.deadline();
   auto check = held_back(problem.job, problem.fitted);
   const auto& planes = problem.request.planes;
@@ -89,6 +98,7 @@ Result<PlannedJob> plan_job(PlanProblem problem) {
 
 Result<PlannedTrial> plan_trial(const Job& job, const TrimRequest& request, const Prior* prior,
                                 const TrialChoice& choice) {
+  if (auto sure = check_confirmed(job.rotor); !sure) return tl::unexpected(sure.error());
   auto told = told_by(job, request, prior);
   if (!told) return tl::unexpected(told.error());
   const InfluenceModel* model = told->model ? &*told->model : nullptr;

@@ -101,7 +101,9 @@ Result<SlotChange> by_rule(const Job& job, const std::vector<SlotChange>& change
   if (!choice.weight_id) {
     if (!job.rotor.mass_kg)
       return fail("the trial weight cannot be advised: the rotor's mass is not known",
-                  "mass in the rotor file, or a trial weight named by you");
+                  "mass in the rotor file, or a weight named by you, that the manual allows (--plane \"" +
+                      job.rotor.planes[changes.front().plane].name + "\" --weight \"" +
+                      changes.front().fit->weight_id + "\")");
     const double most = trial_force_share * *job.rotor.mass_kg * gravity;
     std::erase_if(light, [&](const SlotChange& one) {
       return force_newton(one.fit->moment_g_mm, job.speeds_rpm.back()) > most;

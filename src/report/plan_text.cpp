@@ -58,6 +58,7 @@ std::string prediction_table(const Job& job, const std::vector<Prediction>& pred
                words(one.differs_by, "?"), words(one.stop_above, ""), words(one.target, "-"),
                sensor.unit.text(), p ? level_words(std::abs(p->after), p->limit, p->target) : "watch it"});
   }
+  for (const char* heading : {"±", "9 in 10", "differs by", "target"}) table.leave_out_if_empty(heading);
   return table.text();
 }
 

@@ -17,6 +17,9 @@ from collections import Counter
 from html.parser import HTMLParser
 from pathlib import Path
 
+sys.dont_write_bytecode = True
+from text_rows import has_heading, one_line_rows
+
 import numpy as np
 
 PROGRAM = str(Path(sys.argv[1]).resolve())
@@ -160,9 +163,9 @@ def before_trim():
 
 def table(text, *heading):
     """Rows of a printed table, as {column: cell}; a column stands where its rule of dashes does."""
-    lines = text.split("\n")
+    lines = one_line_rows(text.split("\n"))
     for at, line in enumerate(lines):
-        if line.split()[: len(heading)] == list(heading) and set(lines[at + 1].strip()) <= {"-", " "}:
+        if has_heading(line, heading, lines) and set(lines[at + 1].strip()) <= {"-", " "}:
             spans = [match.span() for match in re.finditer("-+", lines[at + 1])]
             rows = []
             for row in lines[at + 2:]:
@@ -256,13 +259,17 @@ def check_fitting_steps(what, found, now, then):
     same(f"{what}: left over", tally(counts.get("Left over and returned", "")), taken)
 
 
+ZERO = "0° is at the larger tooth of the reference ring, number 1 of 34: find it by eye, the one tooth wider or higher than all others, and mark where it stands."
+
+
 def check_opening(what, found, now):
     confirm, count = found[1][1], found[2][1]
     front, aft = "the front (ahead of the engine, looking aft)", "aft (behind the engine, looking forward)"
     same(f"{what}: numbering", confirm, [
         f"The rotor turns clockwise seen from {aft}.",
+        ZERO,
         f"spinner: 10 slots, the numbers grow clockwise seen from {front}; slot 1 is at 20.0° with rotation, {blade_words(20)}.",
-        f"tail cone: 12 slots, the numbers grow clockwise seen from {aft}; slot 1 is at 345.0° with rotation, {blade_words(345)}.",
+        f"tail cone: 12 slots, the numbers grow clockwise seen from {aft}; slot 1 is at 345.0° with rotation, {blade_words(345)} (written: 15 deg against rotation).",
         f"Blades: 22, the numbers grow counterclockwise seen from {aft}; blade 1 is at 6.0° with rotation."])
     listed = [f"{place_words(p, slot)}: {piece_words(p, held)}" for p in PLANES for slot, held in sorted(now[p].items())]
     same(f"{what}: what is fitted now", [line for line in count if " slot " in line and "every" not in line], listed)

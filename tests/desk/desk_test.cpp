@@ -134,7 +134,7 @@ TEST_CASE("A table is written as it is read") {
   const DeskDocument rows = {{"run", "speed", "sensor", "amplitude", "phase", "component", "note"},
                              {"as found", "80 %", "front", "0.312 in/s peak", "21 deg", "once-per-rev", "gusts, \"strong\""}};
   const auto text = asked("table of rows", {{"rows", rows}})["text"];
-  const auto readings = asked("readings of table", {{"name", "t.csv"}, {"files", {{"t.csv", text}}}})["readings"];
+  const auto readings = asked("readings of table", {{"name", "t.csv"}, {"files", {{"t.csv", text}, {"rotor.yaml", project_text("configs/larkmere-fan.yaml")}}}})["readings"];
   REQUIRE(readings.size() == 1);
   CHECK(readings[0]["amplitude"] == "0.312 in/s peak");
   CHECK(readings[0]["note"] == "gusts, \"strong\"");

@@ -95,7 +95,13 @@ const openTexts = async (texts) => {
 /** Tables of readings for the job that is open, by the names of its runs. */
 const addTables = async (texts, names) => {
   const readings = [];
-  for (const name of names) readings.push(...(await engine.ask("readings of table", {name, files: {[name]: texts[name]}})).readings);
+  const said = [];
+  for (const name of names) {
+    const {files, rotor} = await filesOf(desk.job);
+    const table = await engine.ask("readings of table", {name, files: {[name]: texts[name], [rotor]: files[rotor]}, rotor});
+    readings.push(...table.readings.map((one) => ({...one, run: one.run || name.replace(/\.\w+$/, "")})));
+    said.push(...table.notes);
+  }
   change((job) => {
     for (const name of new Set(readings.map((one) => one.run))) {
       let run = job.runs.find((one) => one.facts.name === name);
@@ -104,7 +110,7 @@ const addTables = async (texts, names) => {
     }
   });
   go("runs");
-  say(`${readings.length} readings taken from ${names.join(", ")}.`);
+  say(`${readings.length} readings taken from ${names.join(", ")}. ${said.join(" ")}`);
 };
 const openFiles = async (list) => { if (list.length > 0) await openTexts(await textsOf(list)); };
 const save = async () => {

@@ -9,9 +9,9 @@ const rowsOf = (readings, job) => {
   for (const one of readings) {
     const sensor = job.rotor.sensors.find((each) => each.name === one.sensor);
     const speed = withoutUnit(one.speed, job.units.speed);
-    const free = (row) => row.speed === speed && row.component === one.component && !row.cells[one.sensor];
-    let row = rows.find(free);
-    if (!row) { row = {speed, component: one.component, cells: {}}; rows.push(row); }
+    const component = one.component || "once-per-rev";
+    let row = rows.find((each) => each.speed === speed && each.component === component && !each.cells[one.sensor]);
+    if (!row) { row = {speed, component, cells: {}}; rows.push(row); }
     const cell = {amplitude: withoutUnit(one.amplitude, sensor?.unit), phase: withoutUnit(one.phase.replace(/ deg (lag|lead)$/, " deg"), "deg")};
     if (one.phase && /deg (lag|lead)$/.test(one.phase) && !one.phase.endsWith(job.rotor.phase)) cell.phase = one.phase;
     for (const more of ["phase_of", "sd", "note"]) if (one[more]) cell[more] = one[more];
@@ -44,7 +44,7 @@ const jobFromFiles = async (texts, said = [], mark = "point") => {
   if (jobName) {
     tree = (await engine.ask("tree of file", {kind: "job", text: texts[jobName]})).tree;
     // Here all files stand side by side: paths become names, in the text too, so that comments stay.
-    for (const path of [tree.rotor, ...[].concat(tree.readings ?? [])]) if (path && baseName(path) !== path) texts = {...texts, [jobName]: texts[jobName].replace(path, baseName(path))};
+    for (const path of [tree.rotor, ...[].concat(tree.readings ?? []), ...(tree.runs ?? []).map((run) => run.readings).filter((one) => typeof one === "string")]) if (path && baseName(path) !== path) texts = {...texts, [jobName]: texts[jobName].replace(path, baseName(path))};
     tree = (await engine.ask("tree of file", {kind: "job", text: texts[jobName]})).tree;
     if (tree.rotor && texts[baseName(tree.rotor)] !== undefined) rotorName = baseName(tree.rotor);
   }
@@ -56,11 +56,17 @@ const jobFromFiles = async (texts, said = [], mark = "point") => {
   job.names.job = jobName;
   const {runs = [], readings: tables, ...rest} = tree;
   job.job = rest;
-  const wanted = (tables === undefined ? [] : [].concat(tables)).map(baseName);
+  const ofRuns = runs.filter((run) => typeof run.readings === "string").map((run) => [baseName(run.readings), run.name]);
+  const wanted = [...(tables === undefined ? [] : [].concat(tables)).map(baseName), ...ofRuns.map(([name]) => name)];
   const missing = wanted.filter((name) => texts[name] === undefined);
   const readings = [];
-  for (const name of wanted.filter((one) => texts[one] !== undefined)) readings.push(...(await engine.ask("readings of table", {name, files: {[name]: texts[name]}})).readings);
-  for (const run of runs) for (const one of run.readings ?? []) readings.push({phase: "", phase_of: "", sd: "", note: "", ...one, run: run.name});
+  for (const name of wanted.filter((one) => texts[one] !== undefined)) {
+    const table = await engine.ask("readings of table", {name, files: {[name]: texts[name], [rotorName]: texts[rotorName]}, rotor: rotorName});
+    const own = ofRuns.find(([one]) => one === name)?.[1];
+    readings.push(...table.readings.map((one) => ({...one, run: one.run || own || ""})));
+    said.push(...table.notes);
+  }
+  for (const run of runs) for (const one of Array.isArray(run.readings) ? run.readings : []) readings.push({phase: "", phase_of: "", sd: "", note: "", ...one, run: run.name});
   job.units = unitsOf(job.rotor, readings, mark);
   const known = new Set(runs.map((run) => run.name));
   const strangers = [...new Set(readings.map((one) => one.run).filter((name) => !known.has(name)))];
@@ -70,7 +76,7 @@ const jobFromFiles = async (texts, said = [], mark = "point") => {
   job.opened.job = {text: texts[jobName], tree: jobTree(job, readingsOf(job))};
   // Given back as it was only where it names its files as the desk does.
   const sameTables = tables === undefined ? readings.length === 0 : tables === job.names.table && wanted.length === 1;
-  if (baseName(tree.rotor) !== tree.rotor || !sameTables || strangers.length > 0) delete job.opened.job;
+  if (runs.some((run) => run.readings) || baseName(tree.rotor) !== tree.rotor || !sameTables || strangers.length > 0) delete job.opened.job;
   for (const name of names) if (![jobName, rotorName, ...wanted].includes(name)) job.extra[name] = texts[name];
   if (missing.length > 0) said.push(`Not among the files: ${missing.join(", ")}. Their readings are missing here; open all files of the job together.`);
   if (tree.recording) said.push("This job reads recordings: that stays with the program. What it says of them is kept.");

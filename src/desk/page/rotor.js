@@ -182,7 +182,12 @@ const drawRotor = () => {
     place.replaceChildren(...parts);
   }
 };
+/** What a rotor file that was begun for somebody lists as assumed. */
+const confirmPart = () => (desk.job.rotor.to_confirm === undefined ? null : make("div", {class: "question"},
+  make("p", {}, make("b", {}, "Assumed, still to be confirmed on the rotor: "), [].concat(desk.job.rotor.to_confirm).join(", "), "."),
+  make("p", {class: "buttons"}, button("All of it is as it stands here", () => { change((job) => { delete job.rotor.to_confirm; }); show(); }))));
 const rotorView = () => [
+  confirmPart(),
   conventionsPart(), rotorPart(),
   desk.job.rotor.planes.map((_, p) => planePart(p)),
   make("p", {class: "buttons"}, button("Another plane", () => { change((job) => { job.rotor.planes.push(newPlane()); }); show(); focusCell(`rotor:planes[${desk.job.rotor.planes.length - 1}].name`); })),
