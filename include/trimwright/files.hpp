@@ -88,6 +88,10 @@ struct Fleet {
 /// no such folder or archive; a job that cannot be read; none on `rotor`.
 [[nodiscard]] Result<Fleet> read_fleet(const std::string& path, const std::string& rotor = {});
 
+/// How weights acted on this job's rotor type before: from a prior file, a job file, or the jobs that
+/// `read_fleet` reads. Errors: those of reading; no job in which the runs settle how a plane acts.
+[[nodiscard]] Result<EarlierEffects> read_earlier_effects(const std::string& path, const Job& job);
+
 /// The `plan 1` document, described in docs/json.md.
 [[nodiscard]] std::string plan_json(const Job& job, const InfluenceModel& model, const TrimPlan& trim,
                                     const BalancePlan& plan);

@@ -3,6 +3,7 @@
 #include <Eigen/Core>
 
 #include <map>
+#include <optional>
 #include <string>
 #include <utility>
 #include <vector>
@@ -39,6 +40,7 @@ struct Hypothesis {
   Eigen::VectorXd moment_sd;  ///< unknown moment per plane [g mm per real component]; empty: none; of one run
   double gain_sd = 0.0;       ///< unknown common gain
   Eigen::VectorXd noise_sd;   ///< unknown, each reading on its own; empty: none
+  std::optional<std::size_t> mistyped_row{};  ///< of the one reading that may be anything
 };
 
 /// log(exp(a) + exp(b)).
@@ -90,6 +92,10 @@ class RunComparison {
   [[nodiscard]] double spread(const Hypothesis& one) const;
   /// What the others foretell of the hypothesis's runs.
   [[nodiscard]] Eigen::VectorXcd expected(const Hypothesis& one) const;
+  /// What the check run would read by a hypothesis of what was fitted; empty of any other.
+  [[nodiscard]] std::optional<Eigen::VectorXcd> foretold_check(const Hypothesis& one) const;
+  /// Between two forecasts of the check run: squared, over the covariance of its readings as foretold.
+  [[nodiscard]] double apart(const Eigen::VectorXcd& one, const Eigen::VectorXcd& other) const;
   /// The comparison as it were with the mistake undone.
   [[nodiscard]] RunComparison corrected(const Hypothesis& one) const;
 

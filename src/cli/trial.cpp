@@ -20,6 +20,7 @@ struct TrialOptions {
   std::string plane;
   std::optional<int> slot;
   std::optional<std::string> weight;
+  std::string earlier;
   double time_limit_s = TrimRequest{}.time_limit_s;
   Output output;
 };
@@ -40,14 +41,23 @@ Status trial(const TrialOptions& options) {
   if (!choice) return complain(choice.error());
   TrimRequest request = file->request;
   request.time_limit_s = options.time_limit_s;
-  auto trial = plan_trial(file->job, request, file->prior ? &*file->prior : nullptr, *choice);
+  std::optional<EarlierEffects> earlier;
+  auto sources = file->sources;
+  if (!options.earlier.empty()) {
+    auto read = read_earlier_effects(options.earlier, file->job);
+    if (!read) return complain(read.error());
+    earlier = std::move(*read);
+    sources.push_back(options.earlier);
+  }
+  auto trial = plan_trial(file->job, request, file->prior ? &*file->prior : nullptr, *choice,
+                          earlier ? &*earlier : nullptr);
   if (!trial) {
     trial.error().what = given_options(options) + trial.error().what;
     return complain_of_job(trial.error(), *file, options.job, "trial");
   }
   const auto& [job, advice, steps] = *trial;
   return options.output.write(
-      options.output.json() ? trial_json(job, advice, steps) : trial_text(job, advice, steps), file->sources);
+      options.output.json() ? trial_json(job, advice, steps) : trial_text(job, advice, steps), sources);
 }
 
 }  // namespace
@@ -61,6 +71,12 @@ void add_trial(CLI::App& app, int& status) {
   command->add_option("--slot", options->slot, "slot of the trial weight (default: advised)")
       ->check(number_between(1, 1000));
   command->add_option("--weight", options->weight, "catalogue id of the trial weight (default: advised)")
+      ->check(not_empty());
+  command
+      ->add_option(
+          "--earlier", options->earlier,
+          "how weights acted before, for planes that nothing else tells of: a job file or a folder of "
+          "them, an archive, or a prior")
       ->check(not_empty());
   command->add_option("--time-limit", options->time_limit_s, "seconds that all searches together may take")
       ->check(number_between(0.001, 86400))

@@ -11,7 +11,7 @@
 namespace trimwright {
 
 // The desk makes no recordings: a virtual run gives its readings.
-Result<void> record_run(const Rehearsal&, const Job&, const RehearsalRun&, const std::string& path) {
+Result<void> record_run(const Rehearsal&, const Job&, const RealRun&, const std::string& path) {
   return fail("the desk writes no recordings", "readings", {path, 0, {}});
 }
 

@@ -68,6 +68,23 @@ RunConditions read_conditions(YamlFields& fields) {
   return conditions;
 }
 
+/// Each must stand in some run: a name mistyped would make nothing matter.
+std::vector<std::string> read_names_of_conditions(const YamlValue& value, const Job& job) {
+  std::vector<std::string> names;
+  for (const auto& one : value.list("a list of conditions that the runs state")) {
+    names.push_back(one.label());
+    const bool stated = std::any_of(job.runs.begin(), job.runs.end(), [&](const Run& run) {
+      const auto& all = run.conditions.other;
+      return std::any_of(all.begin(), all.end(),
+                         [&](const auto& said) { return said.first == names.back(); });
+    });
+    if (!stated)
+      one.reject("no run states the condition \"" + shortened(names.back()) + "\"",
+                 "a name under \"conditions\" of a run");
+  }
+  return names;
+}
+
 Reading read_inline_reading(const YamlValue& value, const Rotor& rotor) {
   YamlFields fields(value, "{speed: ..., sensor: ..., amplitude: ..., phase: ..., component: ...}");
   WrittenReading written;
@@ -280,6 +297,8 @@ JobFile read_job_root(const YamlValue& root, ReadingTables tables) {
   if (!rotor) reject_file(rotor_path, rotor.error());
   job.rotor = *rotor;
   read_runs(fields, tables, file);
+  if (const auto matter = fields.optional("conditions_that_matter"))
+    job.conditions_that_matter = read_names_of_conditions(*matter, job);
   job.fitted_now =
       job.runs.empty() ? std::vector<FittedWeights>(job.rotor.planes.size()) : job.runs.back().fitted;
   const auto now = fields.optional("fitted_now");

@@ -139,6 +139,14 @@ std::string reading_line(const Job& job, const ExpectedReading& one) {
   return words + "above " + shown_words(size + *one.differs_by);
 }
 
+std::string overall_line(const Job& job, const PlaceToRead& one) {
+  const Sensor& sensor = job.rotor.sensors[one.sensor];
+  return fmt::format(
+      "{}, {}, overall level: read ________ ({}); not predicted, its limit is {}",
+      speed_words(job, one.speed), sensor.name, sensor.unit.text(),
+      amplitude_words(sensor.unit.shown_from_peak(place_of(job, one.speed, one.sensor).limit)));
+}
+
 }  // namespace
 
 std::string piece_words(const Plane& plane, const std::optional<Piece>& piece) {
@@ -231,6 +239,8 @@ std::vector<Step> running_steps(const Job& job, const std::vector<ExpectedReadin
       {},
       true};
   for (const auto& one : expected) compare.particulars.push_back(reading_line(job, one));
+  for (const auto& one : readings_to_make(job))
+    if (one.component == Component::overall) compare.particulars.push_back(overall_line(job, one));
   return {run, stop, compare};
 }
 

@@ -1,5 +1,7 @@
 #include "recorded_run.hpp"
 
+#include <fmt/format.h>
+
 #include <algorithm>
 #include <sndfile.hh>
 
@@ -24,8 +26,9 @@ Result<virtual_rotor::AssembledRotor> rotor_of_run(const Rehearsal& rehearsal, P
   return virtual_rotor::assemble(std::move(rotor));
 }
 
-/// Up through the five speeds, each held for ten seconds.
-virtual_rotor::SpeedProfile profile(const Rehearsal& rehearsal, std::uint64_t seed) {
+/// Up through the speeds, each held for ten seconds.
+virtual_rotor::SpeedProfile profile(const Rehearsal& rehearsal, const std::vector<double>& speeds,
+                                    std::uint64_t seed) {
   const virtual_rotor::Draws held(seed, speed_stream);
   const double full = rehearsal.truth.rotor().full_speed_rpm;
   virtual_rotor::SpeedProfile speed;
@@ -34,11 +37,11 @@ virtual_rotor::SpeedProfile profile(const Rehearsal& rehearsal, std::uint64_t se
   speed.wander_rpm = 1.5;
   speed.wander_period_s = 7.0;
   std::uint64_t point = 0;
-  for (const double rpm : rehearsal_speeds_rpm(rehearsal)) {
+  for (const double rpm : speeds) {
     speed.ramp_to(rpm * (1.0 + rehearsal.scatter.speed * held.gaussian(point++)), 3.0);
     speed.dwell(10.0);
   }
-  speed.ramp_to(0.85 * full, 3.0);
+  speed.ramp_to(std::min(0.85 * full, speeds.back()), 3.0);
   return speed;
 }
 
@@ -71,10 +74,10 @@ virtual_rotor::VibrationChannel disturbed_channel(int sensor, int blades) {
 }
 
 Result<virtual_rotor::VirtualRecording> recording_of(const Rehearsal& rehearsal, const Job& job,
-                                                     const RehearsalRun& run) {
+                                                     const RealRun& run) {
   const auto seed = seed_of_run(rehearsal, job.runs.size());
-  const Phasor gain =
-      1.0 + rehearsal.scatter.gain_of_run * virtual_rotor::Draws(seed, gain_stream).gaussian_pair(0);
+  const Phasor gain = run.turn * (1.0 + rehearsal.scatter.gain_of_run *
+                                            virtual_rotor::Draws(seed, gain_stream).gaussian_pair(0));
   const auto rotor = rotor_of_run(rehearsal, gain);
   if (!rotor) return tl::unexpected(rotor.error());
   const virtual_rotor::Draws seating(seed, seating_stream);
@@ -82,7 +85,7 @@ Result<virtual_rotor::VirtualRecording> recording_of(const Rehearsal& rehearsal,
   for (const auto& moment : unbalance_with(job, run.fitted))
     setup.unbalance.push_back(
         gain * (moment + rehearsal.scatter.seating_moment * seating.gaussian_pair(setup.unbalance.size())));
-  setup.speed = profile(rehearsal, seed);
+  setup.speed = profile(rehearsal, run.speeds_rpm, seed);
   setup.sample_rate = sample_rate;
   setup.ring.teeth = rehearsal.rotor.reference.teeth;
   setup.elements = elements(rehearsal.rotor, rehearsal.pickup);
@@ -94,12 +97,13 @@ Result<virtual_rotor::VirtualRecording> recording_of(const Rehearsal& rehearsal,
 }
 
 /// What a sample of each channel is in parts of the recorder's full scale.
-Eigen::RowVectorXd channel_scales(const Rehearsal& rehearsal) {
+Eigen::RowVectorXd channel_scales(const Rehearsal& rehearsal, std::optional<std::size_t> turned_over) {
   const auto sensors = static_cast<Eigen::Index>(rehearsal.rotor.sensors.size());
   Eigen::RowVectorXd scales =
       Eigen::RowVectorXd::Constant(recorded_elements + sensors, 1.0 / tooth_volts_full_scale);
   for (Eigen::Index s = 0; s < sensors; ++s) {
-    const bool inward = rehearsal.rotor.sensors[static_cast<std::size_t>(s)].positive_inward;
+    const bool inward = rehearsal.rotor.sensors[static_cast<std::size_t>(s)].positive_inward !=
+                        (turned_over == static_cast<std::size_t>(s));
     scales(recorded_elements + s) = (inward ? -1.0 : 1.0) * volts_per_mm_s / vibration_volts_full_scale;
   }
   return scales;
@@ -140,11 +144,11 @@ Result<void> write_recording(const std::string& path, const virtual_rotor::Virtu
 
 }  // namespace
 
-Result<void> record_run(const Rehearsal& rehearsal, const Job& job, const RehearsalRun& run,
+Result<void> record_run(const Rehearsal& rehearsal, const Job& job, const RealRun& run,
                         const std::string& path) {
   const auto recording = recording_of(rehearsal, job, run);
   if (!recording) return tl::unexpected(recording.error());
-  return write_recording(path, *recording, channel_scales(rehearsal), run.progress);
+  return write_recording(path, *recording, channel_scales(rehearsal, run.turned_over), run.asked.progress);
 }
 
 }  // namespace trimwright

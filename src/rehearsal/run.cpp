@@ -8,6 +8,7 @@
 #include "base/name.hpp"
 #include "base/new_file.hpp"
 #include "base/text.hpp"
+#include "day.hpp"
 #include "io/csv_rows.hpp"
 #include "job.hpp"
 #include "recorded_run.hpp"
@@ -20,8 +21,15 @@ namespace {
 
 namespace fs = std::filesystem;
 
-/// The stream of a rehearsal's seed that its runs are drawn from; `virtual_run` has its own.
-constexpr std::uint64_t run_stream = 1000;
+/// Streams of a rehearsal's seed and of a run's; `virtual_run` and `record_run` have others.
+constexpr std::uint64_t run_stream = 1000, reference_stream = 1005;
+
+std::vector<double> speeds_rpm(const Rehearsal& rehearsal, std::size_t count) {
+  std::vector<double> speeds;
+  for (std::size_t i = 0; i < count; ++i)
+    speeds.push_back(rehearsal_speeds_percent[i] / 100.0 * rehearsal.truth.rotor().full_speed_rpm);
+  return speeds;
+}
 
 MotionQuantity motion(virtual_rotor::Quantity quantity) {
   switch (quantity) {
@@ -60,31 +68,32 @@ Result<std::string> free_file_stem(const Rehearsal& rehearsal, const Job& job, c
   return stem;
 }
 
-std::string csv_row(const Rehearsal& rehearsal, const std::string& run,
+std::string csv_row(const Rehearsal& rehearsal, const RealRun& run,
                     const virtual_rotor::VirtualReading& reading) {
   const auto s = static_cast<std::size_t>(reading.sensor);
   const Sensor& sensor = rehearsal.rotor.sensors[s];
   const Phasor x =
+      (run.turned_over == s ? -run.turn : run.turn) *
       in_sensor_unit(sensor, rehearsal.truth.rotor().sensors[s].quantity, reading.value, reading.speed_rpm);
   const auto seen = shown(sensor, x, rehearsal.rotor.phase);
-  return csv_line({run, fmt::format("{:.1f} rpm", reading.speed_rpm), sensor.name,
+  return csv_line({run.asked.name, fmt::format("{:.1f} rpm", reading.speed_rpm), sensor.name,
                    fmt::format("{:.4f} {}", seen.amplitude, sensor.unit.text()),
                    fmt::format("{:.2f} deg", seen.phase_deg), "once-per-rev"});
 }
 
-Result<std::string> readings_table(const Rehearsal& rehearsal, const Job& job, const RehearsalRun& run) {
+Result<std::string> readings_table(const Rehearsal& rehearsal, const Job& job, const RealRun& run) {
   const auto readings =
-      virtual_rotor::virtual_run(rehearsal.truth, unbalance_with(job, run.fitted), rehearsal_speeds_rpm(rehearsal),
+      virtual_rotor::virtual_run(rehearsal.truth, unbalance_with(job, run.fitted), run.speeds_rpm,
                                  rehearsal.scatter, 1, seed_of_run(rehearsal, job.runs.size()));
   if (!readings) return tl::unexpected(readings.error());
   std::string table = csv_line({"run", "speed", "sensor", "amplitude", "phase", "component"});
-  for (const auto& reading : *readings) table += csv_row(rehearsal, run.name, reading);
+  for (const auto& reading : *readings) table += csv_row(rehearsal, run, reading);
   return table;
 }
 
-Result<void> write_run(const Rehearsal& rehearsal, const Job& job, const RehearsalRun& run,
+Result<void> write_run(const Rehearsal& rehearsal, const Job& job, const RealRun& run,
                        const std::string& path) {
-  if (run.readings_only) {
+  if (run.asked.readings_only) {
     const auto table = readings_table(rehearsal, job, run);
     if (!table) return tl::unexpected(table.error());
     return write_text_file(path, *table, NewFile::Existing::refused);
@@ -96,13 +105,6 @@ Result<void> write_run(const Rehearsal& rehearsal, const Job& job, const Rehears
 
 std::uint64_t seed_of_run(const Rehearsal& rehearsal, std::size_t run) {
   return virtual_rotor::Draws(rehearsal.seed, run_stream).bits(run);
-}
-
-std::vector<double> rehearsal_speeds_rpm(const Rehearsal& rehearsal) {
-  std::vector<double> speeds;
-  for (const double percent : rehearsal_speeds_percent)
-    speeds.push_back(percent / 100.0 * rehearsal.truth.rotor().full_speed_rpm);
-  return speeds;
 }
 
 Phasor in_sensor_unit(const Sensor& sensor, virtual_rotor::Quantity quantity, Phasor x, double rpm) {
@@ -117,9 +119,20 @@ Result<MadeRun> make_run(const Rehearsal& rehearsal, const Job& job, const Rehea
   if (!stem) return tl::unexpected(stem.error());
   const auto job_text = job_with_run(rehearsal, run, *stem + ".csv");
   if (!job_text) return tl::unexpected(job_text.error());
+  RealRun real{run, run.fitted, {}, {}};
+  if (auto slip = planted_slip(rehearsal, job, job.runs.size(), run.fitted)) {
+    real.fitted = std::move(slip->fitted);
+    real.turned_over = slip->turned_over;
+  }
+  const Completed done = completed(rehearsal, job, real.fitted);
+  if (done.speeds == 0)
+    return fail("run \"" + run.name + "\" gives no reading: " + done.stopped, "other weights");
+  real.speeds_rpm = speeds_rpm(rehearsal, done.speeds);
+  const virtual_rotor::Draws play(seed_of_run(rehearsal, job.runs.size()), reference_stream);
+  real.turn = std::polar(1.0, radians(rehearsal.reference_play_deg * play.gaussian(0)));
   const MadeRun made{rehearsal.file(*stem + (run.readings_only ? ".csv" : ".wav")),
-                     rehearsal.file(*stem + ".csv")};
-  if (const auto written = write_run(rehearsal, job, run, made.made); !written)
+                     rehearsal.file(*stem + ".csv"), done.stopped};
+  if (const auto written = write_run(rehearsal, job, real, made.made); !written)
     return tl::unexpected(written.error());
   if (const auto written = write_text_file(rehearsal.file("job.yaml"), *job_text); !written) {
     std::remove(made.made.c_str());  // a run that the job does not know was not made

@@ -176,6 +176,7 @@ std::string truth_text(const RehearsalTruth& truth) {
   std::string text = "What the rotor really is\n========================\n";
   text += wrapped("", fmt::format("{}, {}. Phases are {}; angles are with rotation, from the {}.", rotor.name,
                                   truth.job.serial, convention_words(rotor.phase), zero_words(rotor)));
+  if (!truth.slip.empty()) text += "\nWHAT WENT WRONG\n" + wrapped("  ", truth.slip);
   text += "\nHIDDEN UNBALANCE\n" + hidden_table(truth);
   text += "\nIN THE PLANES (what the hidden unbalance acts like, and the moment of all that is fitted)\n" +
           plane_table(truth);
@@ -202,6 +203,7 @@ std::string truth_json(const RehearsalTruth& truth) {
   json["levels"] = levels_json(truth);
   json["worst_ratio"] = worst_now(truth);
   json["best"] = best_json(truth);
+  json["slip"] = truth.slip.empty() ? Json(nullptr) : Json(truth.slip);
   return json.dump(2) + "\n";
 }
 

@@ -193,21 +193,39 @@ std::string trial_lines(const Job& job, const InfluenceReview& review) {
   for (const auto& trial : review.trials)
     if (trial.too_small())
       text += wrapped(
-          "  ", fmt::format("Run \"{}\" changed no amplitude by more than {:.0f} % and no phase by more than "
-                            "{:.0f}°: the trade asks for 30 % or 30° of a trial weight.",
-                            job.runs[trial.run].name, 100.0 * trial.amplitude_share, trial.phase_deg));
+          "  ", fmt::format("Run \"{}\" moved {} least, by {:.0f} % and {:.0f}°: of a trial weight the trade "
+                            "asks for 30 % or 30° there too.",
+                            job.runs[trial.run].name, place_words(job, trial.speed, trial.sensor),
+                            100.0 * trial.amplitude_share, trial.phase_deg));
   return text;
+}
+
+/// Each other way of declaring, beside what is declared.
+std::string convention_odds_words(const PriorUse& prior) {
+  std::string words = "Runs and prior, of what is declared over the likeliest other way:";
+  for (const auto& one : prior.conventions)
+    if (one.which != Convention::declared)
+      words += one.log_odds > 0.0
+                   ? fmt::format(" 1 to {} AGAINST: {};", odds_words(-one.log_odds), one.what)
+                   : fmt::format(" {} to 1 for, not: {};", odds_words(-one.log_odds), one.what);
+  words.back() = '.';
+  return words;
 }
 
 std::string mirror_words(const InfluenceModel& model) {
   if (model.convention == PhaseConvention::unknown)
     return "Solved from amplitudes alone: phases took no part, so it does not matter whether they are lag or "
            "lead.";
+  if (model.prior && !model.prior->conventions.empty()) return convention_odds_words(*model.prior);
   const MirrorTest& mirror = model.runs.mirror;
   const std::string odds = odds_words(mirror.log_odds);
   switch (mirror.outcome) {
     case MirrorTest::Outcome::supports_given:
-      return fmt::format("The runs support the declared conventions of phase and angle ({} to 1).", odds);
+      return fmt::format(
+          "The runs support that phase and angles go together as declared ({} to 1). Both the other way "
+          "round, or "
+          "slot 1 elsewhere, would fit as well: runs alone cannot tell that.",
+          odds);
     case MirrorTest::Outcome::contradicts:
       return fmt::format("The runs speak AGAINST the declared conventions of phase and angle ({} to 1).",
                          odds);

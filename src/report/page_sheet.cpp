@@ -52,7 +52,7 @@ SheetLevel level_at(const PageView& view, const ExpectedReading& one, Component 
   const Measured measured = measured_at(view, one.speed, one.sensor, component);
   SheetLevel level{speed_words(view.job, one.speed), sensor.name, sensor.unit.text(), !once};
   if (once) level.as_found = shown_reading(view.job, view.found_run, one.speed, one.sensor);
-  if (!once)
+  if (!once && view.verdict)
     for (const auto& read : view.verdict->readings)
       if (read.speed == one.speed && read.sensor == one.sensor && read.component == component && read.first)
         level.as_found = ShownReading{sensor.unit.shown_from_peak(*read.first), std::nan("")};
@@ -69,9 +69,16 @@ SheetLevel level_at(const PageView& view, const ExpectedReading& one, Component 
 }
 
 void add_levels(const PageView& view, BalanceSheet& sheet) {
+  const auto wanted = readings_to_make(view.job);
+  const auto overall_wanted = [&](const ExpectedReading& at) {
+    return std::any_of(wanted.begin(), wanted.end(), [&](const PlaceToRead& one) {
+      return one.speed == at.speed && one.sensor == at.sensor && one.component == Component::overall;
+    });
+  };
   for (const auto& one : view.plan.expected) {
     sheet.levels.push_back(level_at(view, one, Component::once_per_rev));
-    if (!measured_at(view, one.speed, one.sensor, Component::overall).words.empty())
+    if (view.verdict ? !measured_at(view, one.speed, one.sensor, Component::overall).words.empty()
+                     : overall_wanted(one))
       sheet.levels.push_back(level_at(view, one, Component::overall));
   }
 }

@@ -28,8 +28,10 @@ std::string runs_words(const Job& job, const std::vector<std::size_t>& runs) {
 }
 
 std::string place_words(const Job& job, const ReadinessFinding& finding) {
-  if (!finding.speed || !finding.sensor) return {};
-  return place_words(job, *finding.speed, *finding.sensor) + ": ";
+  if (!finding.speed) return {};
+  return (finding.sensor ? place_words(job, *finding.speed, *finding.sensor)
+                         : speed_words(job, *finding.speed)) +
+         ": ";
 }
 
 std::vector<std::string> not_checked(const Readiness& readiness) {

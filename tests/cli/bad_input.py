@@ -407,6 +407,9 @@ TRIAL_DRUM = "{spinner: {4: K3, 19: K2}, drum: {7: D12}}"
 JOB_CASES = [
     Case("prior that is not there", JOB, [("serial: LKM-417", "serial: LKM-417\nprior: nowhere.yaml")], ["prior", "nowhere.yaml", "no such file"], mark="prior: nowhere.yaml"),
     Case("prior that is a rotor", JOB, [("serial: LKM-417", "serial: LKM-417\nprior: rotor.yaml")], ['"rotor 1"', '"prior 1"'], mark=""),
+    Case("a condition that no run states", JOB,
+         [("serial: LKM-417", "serial: LKM-417\nconditions_that_matter: [moon]")], ['"moon"', "conditions"],
+         mark="conditions_that_matter: [moon]"),
     Case("residual of another kind", JOB, [("serial: LKM-417", "serial: LKM-417\nresidual: tiny")], ['"tiny"', "any or small"], mark="residual: tiny"),
     Case("stock exceeded", JOB, [(TRIAL_SPINNER, "{spinner: {1: K7, 2: K7, 3: K7, 4: K7, 5: K7}}")],
          ["fitted.spinner", '"K7"', "5", "stock is 4"]),
@@ -787,6 +790,8 @@ WRONG_USAGE = [
     (["plan", JOB, "--slot", "3"], ["--slot"]),
     (["trial", JOB, "--plane", "spinner", "--slot", "x"], ["--slot", "x"]),
     (["trial", JOB, "--plane", ""], ["--plane"]),
+    (["trial", JOB, "--earlier", "nowhere"], ["nowhere"]),
+    (["rehearse", "new", "practice", "--day", "rainy"], ["--day", "rainy"]),
     (["trial", JOB, "--plane", "spinner", "--changes", "2"], ["--changes"]),
     (["plan", JOB, "--objective", "luck"], ["--objective", "luck", "probability"]),
     (["plan", JOB, "-o"], ["-o"]),
