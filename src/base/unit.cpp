@@ -3,12 +3,12 @@
 #include <algorithm>
 #include <array>
 #include <cassert>
-#include <charconv>
 #include <cmath>
 #include <numbers>
 #include <optional>
 #include <span>
 
+#include "from_chars.hpp"
 #include "text.hpp"
 
 namespace trimwright {
@@ -238,7 +238,7 @@ Result<Quantity> parse_quantity(std::string_view text) {
   auto digits = whole;
   if (digits.starts_with('+') && !digits.starts_with("+-")) digits.remove_prefix(1);
   Quantity quantity;
-  const auto [end, status] = std::from_chars(digits.data(), digits.data() + digits.size(), quantity.value);
+  const auto [end, status] = from_chars(digits.data(), digits.data() + digits.size(), quantity.value);
   if (status != std::errc{} || !std::isfinite(quantity.value) || std::abs(quantity.value) > largest_number)
     return fail("\"" + shortened(whole) + "\" is not a finite number up to 1e9",
                 "a number such as 4.2, then its unit");

@@ -46,6 +46,8 @@ Status complain(const Error& error);
 
 /// `read_job`, which also tells on standard error what it left out.
 [[nodiscard]] Result<JobFile> open_job(const std::string& path);
+/// What was left out of a job's files, on standard error.
+void tell_notes(const std::vector<std::string>& notes);
 /// `complain` of what `command` could not do with the job at `path`: where that is for want of a run, the
 /// command that comes next is named.
 Status complain_of_job(Error error, const JobFile& file, const std::string& path, const std::string& command);

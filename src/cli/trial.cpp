@@ -1,5 +1,6 @@
 #include <memory>
 
+#include "answers/planned.hpp"
 #include "commands.hpp"
 #include "trimwright/files.hpp"
 #include "trimwright/plan.hpp"
@@ -33,20 +34,10 @@ std::string given_options(const TrialOptions& options) {
   return given.empty() ? given : given.substr(1) + ": ";
 }
 
-Result<TrialChoice> choice_of(const TrialOptions& options, const Job& job) {
-  TrialChoice choice{{}, options.slot, options.weight};
-  if (options.plane.empty()) return choice;
-  choice.plane = job.rotor.plane_named(options.plane);
-  if (choice.plane) return choice;
-  std::string names;
-  for (const auto& one : job.rotor.planes) names += (names.empty() ? "" : " or ") + one.name;
-  return tl::unexpected(Error{"--plane: the rotor has no plane \"" + options.plane + "\"", names, {}});
-}
-
 Status trial(const TrialOptions& options) {
   const auto file = open_job(options.job);
   if (!file) return complain(file.error());
-  const auto choice = choice_of(options, file->job);
+  const auto choice = trial_choice(file->job, options.plane, options.slot, options.weight);
   if (!choice) return complain(choice.error());
   TrimRequest request = file->request;
   request.time_limit_s = options.time_limit_s;
