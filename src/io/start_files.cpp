@@ -155,7 +155,7 @@ std::string sensor_block(const StartSensor& sensor) {
   const std::string& symbol = sensor.unit.symbol;
   return fmt::format(
       "  - name: {}\n    measures: {}\n    unit: {}\n    limits:\n"
-      "      - {{up_to: 105 %, limit: {:.3g} {}, target: {:.2g} {}}}\n"
+      "      - {{up_to: 105 %, limit: {:.2g} {}, target: {:.2g} {}}}\n"
       "    repeatability: {:.2g} {}\n    proportional: 10 %\n",
       yaml_text(sensor.name), name(sensor.unit.quantity), yaml_text(sensor.unit.text()), limit, symbol,
       0.25 * limit, symbol, 0.01 * limit, symbol);
@@ -187,7 +187,7 @@ std::string rotor_file(const StartAnswers& answers, const std::vector<StartPlane
     const bool answered = found != answers.end() && !found->second.empty();
     if (!answered && !question.confirmed.empty()) assumed += question.confirmed + ", ";
   }
-  assumed += "slot numbering, weights, limits, repeatability";
+  assumed += "reference, slot numbering, weights, limits, repeatability";
   const SeenSense rotation = *parse_rotation(answer_of(answers, "rotation"));
   std::string text = fmt::format(
       R"(trimwright: rotor 1

@@ -28,6 +28,7 @@ std::string moment_table(const Job& job, const Correction& correction) {
     table.add({job.rotor.planes[part.plane].name, fmt::format("{:.4g} g mm", std::abs(part.moment_to_add)),
                fmt::format("{:.1f}°", position.angle.degrees()), position.blade});
   }
+  table.leave_out_if_empty("blades");
   return table.text();
 }
 

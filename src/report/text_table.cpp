@@ -77,14 +77,22 @@ std::string TextTable::text() const {
     for (const auto& row : rows_) width = std::max(width, text_columns(row[c]));
     widths.push_back(width);
   }
-  // Narrows columns of words until the line fits; false where it cannot.
+  // How narrow a column can be: a heading is broken between its words, words of cells down to `least`.
+  const auto narrowest = [&](std::size_t c, std::size_t least) {
+    std::size_t width = 0;
+    std::istringstream words(columns_[c].first);
+    for (std::string word; words >> word;) width = std::max(width, text_columns(word));
+    for (const auto& row : rows_)
+      width = std::max(width, columns_[c].second == Align::left ? std::min(least, text_columns(row[c]))
+                                                                : text_columns(row[c]));
+    return width;
+  };
+  // Narrows the widest columns until the line fits; false where it cannot.
   const auto narrow = [&](const Columns& line, std::size_t indent, std::size_t least) {
     while (line_width(line, widths, indent) > widest_line) {
       std::size_t widest = columns_.size();
       for (const std::size_t c : line)
-        if (columns_[c].second == Align::left &&
-            widths[c] > std::max(least, text_columns(columns_[c].first)) &&
-            (widest == columns_.size() || widths[c] >= widths[widest]))
+        if (widths[c] > narrowest(c, least) && (widest == columns_.size() || widths[c] >= widths[widest]))
           widest = c;
       if (widest == columns_.size()) return false;
       --widths[widest];

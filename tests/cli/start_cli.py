@@ -97,7 +97,7 @@ with tempfile.TemporaryDirectory() as scratch:
     for command in ("plan", "trial"):
         check(f"{command}: no weight on what is assumed", "to_confirm" in run(command, job, status=1))
 
-    edit(rotor, "to_confirm: [slot numbering, weights, limits, repeatability]\n", "")
+    edit(rotor, "to_confirm: [reference, slot numbering, weights, limits, repeatability]\n", "")
     check("plan: without readings", f"next: trimwright ready {job}" in run("plan", job, status=1))
     fill(table, [("as found", [0, 0])])
     check("ready: a trial is next", f"NEXT\n  trimwright trial {job}\n" in run("ready", job))
@@ -125,7 +125,7 @@ with tempfile.TemporaryDirectory() as scratch:
     run("start", bare)
     text = run("ready", bare / "job.yaml")
     check("ready: all that was not answered is assumed", all(word in " ".join(text.split()) for word in
-          ("name, rotation, speed_100, phase, planes, sensors, slot numbering, weights, limits")), text)
+          ("name, rotation, speed_100, phase, planes, sensors, reference, slot numbering, weights, limits")), text)
     for name, value in (("--planes", "spinner"), ("--sensors", "front mils"), ("--rotation", "left"), ("--phase", "late"),
                         ("--speeds", "60 %, 60 %"), ("--speeds", "130 %"), ("--speed-100", "fast")):
         said = run("start", Path(scratch) / "no", name, value, status=1)

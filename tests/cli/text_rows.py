@@ -3,21 +3,46 @@
 import re
 
 
+def is_rule(line):
+    return line.lstrip(" ").startswith("--") and set(line) <= {"-", " "}
+
+
 def one_line_rows(lines):
-    """The lines of a text, the rows of wide tables (words in one line, numbers below it) each in one again."""
+    """The lines of a text, every table in it laid out anew: each row in one line, and its heading in one. A wide table has
+    rows of several lines, words in the first and numbers below, each with a rule of its own; in others headings and words
+    may go on in the next line."""
     found, at = [], 0
-    rule = lambda line: line.strip() and set(line) <= {"-", " "}
     while at < len(lines):
-        height = next((n for n in (2, 3) if at + 2 * n <= len(lines) and all(rule(lines[at + k]) for k in range(n, 2 * n))
-                       and not any(rule(lines[at + k]) for k in range(n))), 0)
-        if not height:
+        if not is_rule(lines[at]):
             found.append(lines[at])
             at += 1
             continue
-        widths = [len(lines[at + height + k]) for k in range(height)]
-        while at < len(lines) and lines[at].startswith("  ") and lines[at].strip() and lines[at + 1].startswith("    "):
-            found.append("  ".join(lines[at + k].ljust(widths[k]) if k < height - 1 else lines[at + k] for k in range(height)))
-            at += height
+        rules = []
+        while at < len(lines) and is_rule(lines[at]):
+            rules.append([match.span() for match in re.finditer("-+", lines[at])])
+            at += 1
+        fits = lambda line, spans: bool(line.strip()) and len(line) <= spans[-1][1] and not line[: spans[0][0]].strip() and not any(
+            line[end:begin].strip() for (_, end), (begin, _) in zip(spans, spans[1:]))
+        cells = lambda line, spans: [line[begin:end].strip() for begin, end in spans]
+        joined = lambda rows: [" ".join(filter(None, parts)) for parts in zip(*rows)]
+        if len(rules) == 1:
+            above = []
+            while found and fits(found[-1], rules[0]) and not is_rule(found[-1]):
+                above.insert(0, cells(found.pop(), rules[0]))
+            table = [joined(above)]
+        else:
+            above, found = found[-len(rules):], found[: -len(rules)]
+            table = [sum((cells(line, spans) for line, spans in zip(above, rules)), [])]
+        while at + len(rules) <= len(lines) and all(fits(line, spans) for line, spans in zip(lines[at:], rules)):
+            row = sum((cells(line, spans) for line, spans in zip(lines[at:], rules)), [])
+            if len(rules) == 1 and not row[0] and any(table[0]) and len(table) > 1:
+                table[-1] = joined([table[-1], row])
+            else:
+                table.append(row)
+            at += len(rules)
+        widths = [max(len(row[c]) for row in table) for c in range(len(table[0]))]
+        laid = lambda row: "  " + "  ".join(cell.ljust(width) for cell, width in zip(row, widths))
+        found += [laid(table[0]), laid(["-" * width for width in widths]), *map(laid, table[1:])]
     return found
 
 
