@@ -6,7 +6,8 @@ namespace trimwright::cli {
 
 void add_plan_options(CLI::App& command, PlanOptions& options) {
   auto* row =
-      command.add_option("--changes", options.changes, "take this row of the trade-off: so many slots changed")
+      command
+          .add_option("--changes", options.changes, "take this row of the trade-off: so many slots changed")
           ->check(number_between(0, 1000));
   command
       .add_option(
@@ -32,7 +33,9 @@ void add_comparisons(CLI::App& command, PlanOptions& options) {
                       .add_option("--best", options.best,
                                   "so many plans to choose from, best first, each different from the others")
                       ->check(number_between(1, 100));
-  command.add_option("--differ", options.least_difference, "slots in which the plans of --best must differ at least")
+  command
+      .add_option("--differ", options.least_difference,
+                  "slots in which the plans of --best must differ at least")
       ->needs(several)
       ->check(number_between(1, 1000))
       ->capture_default_str();

@@ -31,7 +31,8 @@ tl::unexpected<Error> refused(Error error, const JobFile& file, const DeskReques
 DeskJson files_now(const DeskRequest& request) {
   DeskJson files = DeskJson::object();
   for (const auto& entry : std::filesystem::directory_iterator(request.folder))
-    if (const auto text = read_text_file(entry.path().string())) files[entry.path().filename().string()] = *text;
+    if (const auto text = read_text_file(entry.path().string()))
+      files[entry.path().filename().string()] = *text;
   return DeskJson{{"files", std::move(files)}};
 }
 
@@ -49,9 +50,10 @@ Result<DeskJson> ready_answer(const DeskRequest& request) {
 Result<DeskJson> influence_answer(const DeskRequest& request) {
   const auto file = read_job(request.job());
   if (!file) return tl::unexpected(file.error());
-  const auto settled = request.flag("amplitudes_only")
-                           ? settle_by_amplitudes(file->job, file->request.planes)
-                           : settle_and_fit(file->job, file->request.planes, file->prior ? &*file->prior : nullptr);
+  const auto settled =
+      request.flag("amplitudes_only")
+          ? settle_by_amplitudes(file->job, file->request.planes)
+          : settle_and_fit(file->job, file->request.planes, file->prior ? &*file->prior : nullptr);
   if (!settled) return refused(settled.error(), *file, request, "influence");
   return words_and_document(influence_text(settled->job, settled->model),
                             influence_json(settled->job, settled->model));
@@ -90,17 +92,21 @@ Result<DeskJson> check_answer(const DeskRequest& request) {
   const auto judged =
       judge_job(file->job, file->request, request.text("run"), file->prior ? &*file->prior : nullptr);
   if (!judged) return refused(judged.error(), *file, request, "check");
-  return words_and_document(check_text(judged->job, judged->verdict), check_json(judged->job, judged->verdict));
+  return words_and_document(check_text(judged->job, judged->verdict),
+                            check_json(judged->job, judged->verdict));
 }
 
 Result<DeskJson> page_answer(const DeskRequest& request) {
   return page_json_of(page_of_job(request.job(), request.plan()));
 }
 
-Result<DeskJson> sheet_answer(const DeskRequest& request) { return page_json_of(run_sheet_of_job(request.job())); }
+Result<DeskJson> sheet_answer(const DeskRequest& request) {
+  return page_json_of(run_sheet_of_job(request.job()));
+}
 
 Result<DeskJson> new_rehearsal(const DeskRequest& request) {
-  const auto created = create_rehearsal(request.folder, static_cast<std::uint64_t>(request.number("seed").value_or(1)));
+  const auto created =
+      create_rehearsal(request.folder, static_cast<std::uint64_t>(request.number("seed").value_or(1)));
   if (!created) return tl::unexpected(created.error());
   return files_now(request);
 }
@@ -112,7 +118,9 @@ Result<DeskJson> rehearsal_run(const DeskRequest& request) {
   if (!job) return tl::unexpected(job.error());
   const auto made = make_run(*rehearsal, *job, {request.text("name"), job->fitted_now, true});
   if (!made) return tl::unexpected(made.error());
-  return files_now(request);
+  DeskJson answer = files_now(request);
+  answer["stopped"] = made->stopped;
+  return answer;
 }
 
 Result<DeskJson> rehearsal_told(const DeskRequest& request) {

@@ -14,12 +14,24 @@ namespace {
 namespace fs = std::filesystem;
 
 constexpr std::pair<const char*, DeskAnswer> desk_answers[] = {
-    {"tree of file", tree_of_file},     {"file of tree", file_of_tree},     {"readings of table", readings_of_table},
-    {"table of rows", table_of_rows},   {"numbers", numbers_of_cells},      {"rotor", rotor_facts},
-    {"job", job_facts},                 {"readings", checked_readings},     {"ready", ready_answer},
-    {"influence", influence_answer},    {"trial", trial_answer},            {"plan", plan_answer},
-    {"check", check_answer},            {"page", page_answer},              {"sheet", sheet_answer},
-    {"rehearse new", new_rehearsal},    {"rehearse run", rehearsal_run},    {"rehearse truth", rehearsal_told},
+    {"tree of file", tree_of_file},
+    {"file of tree", file_of_tree},
+    {"readings of table", readings_of_table},
+    {"table of rows", table_of_rows},
+    {"numbers", numbers_of_cells},
+    {"rotor", rotor_facts},
+    {"job", job_facts},
+    {"readings", checked_readings},
+    {"ready", ready_answer},
+    {"influence", influence_answer},
+    {"trial", trial_answer},
+    {"plan", plan_answer},
+    {"check", check_answer},
+    {"page", page_answer},
+    {"sheet", sheet_answer},
+    {"rehearse new", new_rehearsal},
+    {"rehearse run", rehearsal_run},
+    {"rehearse truth", rehearsal_told},
 };
 
 /// A name that stays in the folder.
@@ -92,8 +104,8 @@ PlanOptions DeskRequest::plan() const {
 }
 
 DeskJson error_json(const Error& error) {
-  return {{"message", error.message()},   {"what", error.what},         {"expected", error.expected},
-          {"file", error.where.file},     {"line", error.where.line},   {"key", error.where.key}};
+  return {{"message", error.message()}, {"what", error.what},       {"expected", error.expected},
+          {"file", error.where.file},   {"line", error.where.line}, {"key", error.where.key}};
 }
 
 std::string desk_answer(const std::string& folder, const std::string& request) {
@@ -102,7 +114,9 @@ std::string desk_answer(const std::string& folder, const std::string& request) {
     auto given = answer_to({folder, DeskJson::parse(request)});
     answer = given ? *std::move(given) : DeskJson{{"error", error_json(given.error())}};
   } catch (const std::exception& error) {
-    answer = {{"error", error_json({std::string("stopped by a failure of the desk itself: ") + error.what(), {}, {}})}};
+    answer = {
+        {"error",
+         error_json({std::string("stopped by a failure of the desk itself: ") + error.what(), {}, {}})}};
   }
   return without_folder(answer.dump(-1, ' ', false, DeskJson::error_handler_t::replace), folder);
 }

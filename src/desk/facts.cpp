@@ -68,9 +68,11 @@ DeskJson fitted_json(const Rotor& rotor, const std::vector<FittedWeights>& fitte
 /// Null, or what is wrong with one reading.
 DeskJson checked(const DeskJson& cells, const Rotor& rotor) {
   const auto cell = [&](const char* key) { return cells.value(key, std::string{}); };
-  WrittenReading written{cell("speed"),    cell("sensor"), cell("amplitude"), cell("phase"),
-                         cell("component"), cell("phase_of"), cell("sd"),      false,
-                         cell("note"),     {}};
+  WrittenReading written{cell("speed"),     cell("sensor"),
+                         cell("amplitude"), cell("phase"),
+                         cell("component"), cell("phase_of"),
+                         cell("sd"),        false,
+                         cell("note"),      {}};
   written.missing = written.amplitude.empty() || written.amplitude == "missing";
   try {
     (void)to_reading(written, rotor);
@@ -92,13 +94,14 @@ Result<DeskJson> rotor_facts(const DeskRequest& request) {
   DeskJson sensors = DeskJson::array();
   for (const auto& sensor : rotor->sensors)
     sensors.push_back({{"name", sensor.name}, {"unit", sensor.unit.text()}, {"mounted", sensor.mounting}});
-  return DeskJson{{"name", rotor->name},
-                  {"zero", zero_words(*rotor)},
-                  {"rotation", rotor->rotation.text()},
-                  {"phase", rotor->phase == PhaseConvention::unknown ? "unknown" : convention_words(rotor->phase)},
-                  {"planes", std::move(planes)},
-                  {"blades", blade_facts(*rotor)},
-                  {"sensors", std::move(sensors)}};
+  return DeskJson{
+      {"name", rotor->name},
+      {"zero", zero_words(*rotor)},
+      {"rotation", rotor->rotation.text()},
+      {"phase", rotor->phase == PhaseConvention::unknown ? "unknown" : convention_words(rotor->phase)},
+      {"planes", std::move(planes)},
+      {"blades", blade_facts(*rotor)},
+      {"sensors", std::move(sensors)}};
 }
 
 Result<DeskJson> job_facts(const DeskRequest& request) {

@@ -31,7 +31,8 @@ DeskJson tree_of(const YAML::Node& node) {
 std::size_t width_of(const DeskJson& tree) {
   if (tree.is_string()) return tree.get_ref<const std::string&>().size() + 2;
   std::size_t width = 2;
-  for (const auto& [key, value] : tree.items()) width += (tree.is_object() ? key.size() + 2 : 0) + width_of(value);
+  for (const auto& [key, value] : tree.items())
+    width += (tree.is_object() ? key.size() + 2 : 0) + width_of(value);
   return width;
 }
 

@@ -44,8 +44,8 @@ using DeskAnswer = Result<DeskJson> (*)(const DeskRequest&);
 [[nodiscard]] std::string yaml_text(const DeskJson& tree);
 /// The same of the request's `tree`: `text`.
 [[nodiscard]] Result<DeskJson> file_of_tree(const DeskRequest& request);
-/// `name` of a table of readings of the rotor: its `readings` (`run` is empty where it has no column of runs), and
-/// `notes` on what was left out.
+/// `name` of a table of readings of the rotor: its `readings` (`run` is empty where it has no column of
+/// runs), and `notes` on what was left out.
 [[nodiscard]] Result<DeskJson> readings_of_table(const DeskRequest& request);
 /// `rows` of cells as the `text` of a CSV file.
 [[nodiscard]] Result<DeskJson> table_of_rows(const DeskRequest& request);
@@ -76,7 +76,8 @@ using DeskAnswer = Result<DeskJson> (*)(const DeskRequest&);
 
 /// `seed` of a new virtual rotor.
 [[nodiscard]] Result<DeskJson> new_rehearsal(const DeskRequest& request);
-/// Runs it as `name`, with what the job's `fitted_now` says (nothing before the first run).
+/// Runs it as `name`, with what the job's `fitted_now` says (nothing before the first run). `stopped`: where
+/// and why it was stopped, or empty.
 [[nodiscard]] Result<DeskJson> rehearsal_run(const DeskRequest& request);
 [[nodiscard]] Result<DeskJson> rehearsal_told(const DeskRequest& request);
 

@@ -13,7 +13,7 @@ const example = ["examples/quillhaven/job.yaml", "configs/larkmere-fan.yaml", "e
 const cell = (page, name) => page.locator(`[data-cell="${name}"]`);
 const type = async (page, name, text) => { await cell(page, name).fill(text); await cell(page, name).press("Tab"); };
 const press = (page, name, n = 0) => page.getByRole("button", {name, exact: true}).nth(n).click();
-const settled = async (page) => { await page.waitForFunction(() => desk.checked !== null && !document.querySelector(".working"), null, {timeout: 60000}); await page.waitForTimeout(700); };
+const settled = async (page) => { await page.waitForTimeout(200); await page.waitForFunction(() => desk.checked !== null && !desk.checking && !document.querySelector(".working"), null, {timeout: 120000}); };
 const opened = async (page, files = example) => {
   const chooser = page.waitForEvent("filechooser");
   await press(page, "Choose files");

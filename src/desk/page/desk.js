@@ -1,5 +1,5 @@
 /** The desk itself: what is open, where one is, what is kept. */
-const desk = {job: null, view: "jobs", answer: "plan", past: [], future: [], checked: null, messages: null, typed: new Map(), keptState: "", own: null, trial: null, objective: "", changes: undefined};
+const desk = {job: null, view: "jobs", answer: "plan", past: [], future: [], checked: null, checking: false, messages: null, typed: new Map(), keptState: "", own: null, trial: null, objective: "", changes: undefined};
 
 /** Every change goes through here: it can be undone, is kept at once, and is checked. */
 const change = (edit) => {
@@ -61,13 +61,18 @@ const lookAgain = async () => {
 let checking = 0;
 const recheck = () => {
   const mine = ++checking;
+  desk.checking = true;
   clearTimeout(recheck.timer);
   recheck.timer = setTimeout(async () => {
     if (!desk.job) return;
     try {
       const told = (found) => { if (mine !== checking) return; desk.checked = found; showMessages(); gridMessages(); drawRotor(); };
       told(await checkJob(desk.job, told));
-    } catch (error) { if (!error.stopped) say(`The library could not be asked: ${error.message}`); }
+    } catch (error) {
+      if (!error.stopped) say(`The library could not be asked: ${error.message}`);
+    } finally {
+      if (mine === checking) desk.checking = false;
+    }
   }, 120);
 };
 

@@ -31,7 +31,7 @@ const practiceRun = async (name) => {
     if (desk.job.runs.length === 0) Object.assign(fresh.job, {serial: desk.job.job.serial, title: desk.job.job.title});
     change((job) => { for (const key of Object.keys(job)) delete job[key]; Object.assign(job, fresh); });
     show();
-    say(`Run “${name}” is made: its readings are below.`);
+    say(`Run “${name}” is made: its readings are below.${made.stopped ? ` But ${made.stopped}.` : ""}`);
   } catch (error) { say(error.message); await ask(error.message, ["Back"]); }
 };
 const practiceTruth = async () => {

@@ -4,7 +4,7 @@ self.addEventListener("message", async (event) => {
   const {number, request} = event.data;
   try {
     const library = await engine;
-    const given = library.stringToNewUTF8(JSON.stringify(request));
+    const given = library.allocateUTF8(JSON.stringify(request));
     const made = library._trimwright_desk(given);
     const answer = library.UTF8ToString(made);
     library._free(given);
