@@ -196,8 +196,8 @@ struct Verdict {
 [[nodiscard]] Job job_after(const Job& job, std::size_t run);
 
 /// Judges run `run` of `job`: limits and targets, the prediction of `model` (fitted from `job_before`, of the
-/// job `with_events_undone` at the run), what may have gone wrong, and whether another trim is worth it. `job`
-/// with its phase convention settled.
+/// job `with_events_undone` at the run), what may have gone wrong, and whether another trim is worth it.
+/// `job` with its phase convention settled.
 ///
 /// Not accepted: a reading of any component above its limit, or one missing that an earlier run has.
 /// Accepted but not as predicted: below all limits, but chi-squared rejects what was foretold

@@ -90,8 +90,8 @@ struct WholeTeeth {
   double none = 0.0;         ///< that it is none
 };
 /// Bayes' rule: as likely beforehand to be a whole number k of the ring's teeth as any angle; of the whole
-/// numbers in proportion to 1 / max(1, k^2), few being likelier than many (our own figures). Empty where it is
-/// not an angle of the reference, was stated, or the rotor declares no ring.
+/// numbers in proportion to 1 / max(1, k^2), few being likelier than many (our own figures). Empty where it
+/// is not an angle of the reference, was stated, or the rotor declares no ring.
 [[nodiscard]] std::optional<WholeTeeth> whole_teeth(const Job& job, const EventPart& part);
 
 struct InfluenceModel;
@@ -111,9 +111,9 @@ struct InfluencePosterior {
   /// Of (X0, C_1 .. C_P) of each row in turn; see `entry`.
   PhasorDistribution unknowns;
   NoiseModel noise;
-  double misfit = 0.0;  ///< whitened residuals squared, those of the prior included
-  int misfit_dof = 0;   ///< real degrees of freedom of `misfit`; 0: nothing to judge by
-  std::vector<EventPart> events{};     ///< that turn or scale readings, in the order of runs
+  double misfit = 0.0;                  ///< whitened residuals squared, those of the prior included
+  int misfit_dof = 0;                   ///< real degrees of freedom of `misfit`; 0: nothing to judge by
+  std::vector<EventPart> events{};      ///< that turn or scale readings, in the order of runs
   Eigen::MatrixXd events_covariance{};  ///< of their values; what it makes uncertain is in `unknowns` too
   /// With `Residual::small`, where there are more rows than planes: what probabilities are reckoned from.
   /// `unknowns` has their mean and covariance.
@@ -300,8 +300,8 @@ struct SettledModel {
 [[nodiscard]] Result<SettledModel> settle_and_fit(const Job& job, const std::vector<std::size_t>& planes = {},
                                                   const Prior* prior = nullptr);
 
-/// The job up to run `run` as if what happened right before that run had been undone: readings of earlier runs
-/// as they would be read since (stated, or told by all these runs together), so that the runs before can
+/// The job up to run `run` as if what happened right before that run had been undone: readings of earlier
+/// runs as they would be read since (stated, or told by all these runs together), so that the runs before can
 /// foretell it. A new baseline cannot be undone; with a fleet's prior, whose frame is that of the first run,
 /// nothing is. Errors: those of `settle_and_fit`.
 [[nodiscard]] Result<Job> with_events_undone(const Job& job, std::size_t run,

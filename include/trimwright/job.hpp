@@ -65,7 +65,7 @@ struct Event {
     baseline_new      ///< relubrication, blades reseated: X0 of its own from here, coefficients shared
   };
   Kind kind = Kind::reference_moved;
-  std::size_t sensor = 0;      ///< `sensor_changed`: index into Rotor::sensors
+  std::size_t sensor = 0;  ///< `sensor_changed`: index into Rotor::sensors
   /// As stated; empty: unknown. `reference_moved`: how far later phases lead more [rad]; `delay_changed`: how
   /// much later the signals come [s].
   std::optional<double> by{};

@@ -22,7 +22,7 @@ struct JointPrior {
 /// Each has a prior so wide that it does not matter, and shows by a large variance where nothing tells it.
 struct JointFit {
   InfluencePosterior posterior;
-  Eigen::VectorXcd fitted;  ///< of every reading of the system
+  Eigen::VectorXcd fitted;        ///< of every reading of the system
   std::vector<std::size_t> open;  ///< entries of JointSystem::events
   Eigen::VectorXd step;
   Eigen::MatrixXd step_covariance;

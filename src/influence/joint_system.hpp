@@ -15,9 +15,9 @@ struct JointReading {
   std::size_t run = 0;  ///< entry of JointSystem::runs
   std::size_t sensor = 0;
   Phasor x;
-  std::optional<double> sd;  ///< stated, of what is within the run
-  double level = 0.0;        ///< amplitude that the proportional part of its noise is a share of
-  Phasor read{};             ///< in its run; `x` is the same as it would be since the last event
+  std::optional<double> sd;      ///< stated, of what is within the run
+  double level = 0.0;            ///< amplitude that the proportional part of its noise is a share of
+  Phasor read{};                 ///< in its run; `x` is the same as it would be since the last event
   Eigen::VectorXcd exponents{};  ///< d log x / d value of every entry of JointSystem::events
   double scale = 1.0;            ///< |x| over |read|
   Phasor fitted{};               ///< of x, by the last fit

@@ -58,7 +58,7 @@ TEST_CASE("Shapes of change are told apart") {
   const VirtualFleet fleet;
   const Change same = [](const Reading& r) { return *r.x; };
   const Case cases[] = {
-      {": phases read 2", [](const Reading& r) { return *r.x * at_angle(-27.0); }, 0.0},
+      {"reference", [](const Reading& r) { return *r.x * at_angle(-27.0); }, 0.0},
       {"in proportion to speed", [](const Reading& r) { return *r.x * at_angle(-50.0 * r.rpm / 4750.0); },
        0.0},
       {"sensor B reads 1.",
@@ -71,7 +71,7 @@ TEST_CASE("Shapes of change are told apart") {
       const std::string said = said_of(with_last(seed, one.change, one.moment));
       named += said.find(one.words) != std::string::npos;
     }
-    CAPTURE(one.words);
+    CAPTURE(std::string(one.words));
     CHECK(named >= 8);
   }
 }
