@@ -405,7 +405,7 @@ class MistakeTrial {
 struct MistakeTally {
   int trials = 0;
   int clear = 0;
-  int first = 0;   ///< of the clear: its kind, in its run, ranked first
+  int first = 0;   ///< of the clear: its kind, in its run, in the answer ranked first
   int named = 0;   ///< of the clear: among those that the verdict names as the likeliest
   int group = 0;   ///< of the clear: sum of the number of mistakes not told apart
   int alarms = 0;  ///< not as predicted
@@ -420,9 +420,12 @@ struct MistakeTally {
     const auto& kinds = result.ranking.kinds;
     const auto end = kinds.begin() + static_cast<std::ptrdiff_t>(result.ranking.not_told_apart);
     const auto is_it = [&](const RankedMistake& one) {
-      return one.kind == kind && (one.run == result.run || !names_a_cause(kind));
+      if (!names_a_cause(kind)) return !names_a_cause(one.kind);  // the verdict: cause unknown
+      return one.kind == kind && one.run == result.run;
     };
-    first += is_it(kinds.front()) ? 1 : 0;
+    first += std::any_of(kinds.begin(), end, [&](const auto& one) { return one.answer == 0 && is_it(one); })
+                 ? 1
+                 : 0;
     named += std::any_of(kinds.begin(), end, is_it) ? 1 : 0;
     group += static_cast<int>(result.ranking.not_told_apart);
   }

@@ -67,6 +67,9 @@ struct RankedMistake {
   double log_evidence = 0.0;       ///< natural logarithm of the readings' probability density under it
   double misfit = 0.0;             ///< chi-squared of the readings it is about under the likeliest form
   std::string undone;              ///< what undoing it would predict, in a sentence; of those not told apart
+  /// Mistakes of one number foretell the check run alike, so that no reading of it could tell them apart: one
+  /// answer. 0 is the likeliest, its members' probabilities added.
+  std::size_t answer = 0;
 };
 /// 'run "trial": spinner slot 4: K3 is missing'.
 [[nodiscard]] std::string mistake_words(const Job& job, const RankedMistake& one);
@@ -75,7 +78,7 @@ struct RankedMistake {
 inline constexpr double as_predicted_level = 0.01;
 
 struct MistakeRanking {
-  std::vector<RankedMistake> kinds;  ///< most probable first
+  std::vector<RankedMistake> kinds;  ///< by answer, the most probable first, and in each the most probable
   /// Entries of `kinds`, from the first, that the readings do not tell apart from the first.
   std::size_t not_told_apart = 0;
   double chi_squared = 0.0;    ///< reading minus expected of the check run, over their covariance
@@ -84,7 +87,9 @@ struct MistakeRanking {
   /// Runs of which nothing can be said: without them the others are as many as the unknowns, or fewer.
   std::vector<std::size_t> not_examined;
 
-  /// The one rule: `probability` is not below `as_predicted_level`.
+  /// The one rule: `probability` is not below `as_predicted_level`. That a mistake is likelier does not
+  /// count: a run after a good trim reads closer to nothing than runs alone foretell, as one in too large a
+  /// unit does.
   [[nodiscard]] bool as_predicted() const { return probability >= as_predicted_level; }
   /// Not as predicted, and what went wrong is likelier than that nothing considered here did.
   [[nodiscard]] bool cause_known() const {
@@ -97,10 +102,11 @@ inline constexpr double prior_of_nothing_wrong = 0.85;
 /// Kinds whose odds against the likeliest are shorter than this are not told apart from it.
 inline constexpr double telling_odds = 20.0;
 
-/// How many times the assumed scatter the true one may be, each as likely. Never less: a run after a good
-/// trim reads closer to nothing than the model can foresee, and a calmer scatter would take that for a
-/// mistake.
-inline constexpr double scatter_scales[] = {1.0, 2.0, 4.0};
+/// How many times the assumed scatter the true one may be (without a mistake each as likely, with one the
+/// first by far). Never less: a run after a good trim reads closer to nothing than the model can foresee, and
+/// a calmer scatter would take that for a mistake. Never much more: at four times it a wrong explanation far
+/// off passes for a right one.
+inline constexpr double scatter_scales[] = {1.0, 1.5, 2.0};
 
 /// Of check run `run` and the runs before it, from which `model` was fitted (`prior`: with this). Posterior
 /// odds of the kinds: each the mean density of all readings over its forms (circular complex Gaussian, over
@@ -146,13 +152,6 @@ struct CheckedReading {
   [[nodiscard]] bool differs() const { return differs_by && *away() > *differs_by; }
 };
 
-/// A speed and sensor that an earlier run read in this component and the check run did not.
-struct UnreadPlace {
-  std::size_t speed = 0;
-  std::size_t sensor = 0;
-  Component component = Component::once_per_rev;
-};
-
 enum class Outcome { accepted, accepted_not_as_predicted, not_accepted };
 
 enum class Advice {
@@ -171,7 +170,8 @@ struct Verdict {
   std::size_t run = 0;  ///< the check run, index into Job::runs
   Outcome outcome = Outcome::not_accepted;
   std::vector<CheckedReading> readings;
-  std::vector<UnreadPlace> missing;
+  std::vector<PlaceToRead>
+      missing;                ///< what the runs before asked of it (`readings_to_make`), and it did not read
   MistakeRanking mistakes;    ///< empty when nothing was predicted
   std::string not_predicted;  ///< why nothing was predicted; else empty
   double worst_ratio = 0.0;   ///< largest once-per-rev amplitude read, over its limit
@@ -199,7 +199,7 @@ struct Verdict {
 /// job `with_events_undone` at the run), what may have gone wrong, and whether another trim is worth it.
 /// `job` with its phase convention settled.
 ///
-/// Not accepted: a reading of any component above its limit, or one missing that an earlier run has.
+/// Not accepted: a reading of any component above its limit, or one missing that the runs before ask for.
 /// Accepted but not as predicted: below all limits, but chi-squared rejects what was foretold
 /// (`MistakeRanking::as_predicted`); no trim is then planned on the run.
 /// A reading above its target does not change the verdict. Errors: those of the trim's planning.

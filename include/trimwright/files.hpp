@@ -40,13 +40,14 @@ struct JobFile {
   std::shared_ptr<const RecordingPlan> recording;  ///< how this job's recordings are read; null: not said
   std::optional<Prior> prior;                      ///< the fleet's coefficients, when the job names a prior
   std::vector<std::string> sources;                ///< every file that was read
+  std::vector<std::string> notes;                  ///< what stands in them and was left out, for a person
 };
 
 /// Whether the tables of readings that a job names are read with it.
 enum class ReadingTables {
   read,
   leave_out,  ///< they are yet to be made from recordings; `JobFile::request` then stays at its defaults
-  none_yet    ///< they are read, but there may be no run yet, and no reading at a speed that is named
+  none_yet    ///< they are left out, and there may be no run yet, and no reading at a speed that is named
 };
 
 /// Reads a job file (YAML, `trimwright: job 1`), the rotor file it names and its tables of readings, if any
@@ -86,6 +87,10 @@ struct Fleet {
 /// were filed, those that were corrected left out. `rotor`: only jobs on this rotor type; empty: all. Errors:
 /// no such folder or archive; a job that cannot be read; none on `rotor`.
 [[nodiscard]] Result<Fleet> read_fleet(const std::string& path, const std::string& rotor = {});
+
+/// How weights acted on this job's rotor type before: from a prior file, a job file, or the jobs that
+/// `read_fleet` reads. Errors: those of reading; no job in which the runs settle how a plane acts.
+[[nodiscard]] Result<EarlierEffects> read_earlier_effects(const std::string& path, const Job& job);
 
 /// The `plan 1` document, described in docs/json.md.
 [[nodiscard]] std::string plan_json(const Job& job, const InfluenceModel& model, const TrimPlan& trim,

@@ -218,8 +218,10 @@ struct MirrorTest {
   enum class Outcome {
     cannot_tell,     ///< trial vectors collinear, or no more runs than planes + 1
     supports_given,  ///< the runs speak for the convention the model was fitted in
-    contradicts,     ///< the runs, or those of one sensor alone, speak for its mirror
-    neither_fits     ///< even the better of the two leaves more than the stated noise explains
+    contradicts,  ///< the runs, or those of one sensor alone, speak for its mirror; or, with a fleet's prior,
+                  ///< for another declaration of phase or angle
+    neither_fits  ///< even the better of the two leaves more than the stated noise explains; or, with a
+                  ///< prior, the fleet has no such rotor (`fleet_hopeless`)
   };
   Outcome outcome = Outcome::cannot_tell;
   double log_odds = 0.0;                      ///< natural log of the likelihood ratio, given over mirror
@@ -238,11 +240,25 @@ struct RunsVerdict {
   int misfit_dof = 0;   ///< real degrees of freedom; 0: nothing to judge by
 };
 
+/// What of a job's declarations may be wrong, where a fleet's prior tells how planes act.
+enum class Convention { declared, phase, slots_counted, slot_1, viewing_end };
+
+/// A way of declaring, and how it compares with the job's own.
+struct ConventionOdds {
+  Convention which = Convention::declared;
+  std::string what;       ///< its likeliest form: "drum: slots were counted the wrong way from slot 1"
+  double log_odds = 0.0;  ///< natural, over what the job declares
+};
+
 /// What a fleet's prior brought to a model.
 struct PriorUse {
-  int jobs = 0;                     ///< that the prior was learned from
-  std::optional<FleetCheck> fleet;  ///< the runs' own coefficients against it, where they settle any
+  int jobs = 0;                             ///< that the prior was learned from
+  std::optional<FleetCheck> fleet;          ///< the runs' own coefficients against it, where they settle any
+  std::vector<ConventionOdds> conventions;  ///< likeliest first; empty where no run changed a weight
 };
+
+/// Below this chance of a rotor of the fleet no plan is made on a job: a declaration, or much else, is wrong.
+inline constexpr double fleet_hopeless = 1e-6;
 
 /// How the rotor answers a unit of unbalance.
 struct InfluenceModel {
@@ -293,7 +309,8 @@ struct SettledModel {
 /// The way in: as `fit_influence`, but a rotor that says `unknown` is tried in both conventions, and the one
 /// that the runs support is taken. Error: they cannot tell.
 /// With a prior: every plane the prior knows (or those asked for), runs and prior combined; a baseline alone
-/// is then enough. The prior tells lag from lead as soon as a run changed a weight.
+/// is then enough. The prior tells lag from lead as soon as a run changed a weight, and whether slots are
+/// counted, slot 1 lies and angles go as declared: see `PriorUse::conventions`.
 /// With `Job::small_residual`, and no prior: baselines and coefficients are those that suppose that weights
 /// can cancel most of the vibration. Error: nothing tells how well readings repeat, or no more rows than
 /// planes.
@@ -306,6 +323,10 @@ struct SettledModel {
 /// nothing is. Errors: those of `settle_and_fit`.
 [[nodiscard]] Result<Job> with_events_undone(const Job& job, std::size_t run,
                                              const std::vector<std::size_t>& planes = {});
+
+/// Why no plan can be made on a model without saying so (the runs contradict what the job declares, or its
+/// fleet has no such rotor): in words that go on a sentence. Empty: nothing speaks against one.
+[[nodiscard]] std::string contradiction_words(const InfluenceModel& model);
 
 /// x(U) for U given per entry of `model.planes` [g mm].
 [[nodiscard]] Phasor predict(const InfluenceRow& row, const Eigen::VectorXcd& unbalance);
@@ -358,13 +379,19 @@ struct ReviewedRun {
   bool suspect = false;  ///< below 5 % shared among all runs tested
 };
 
-/// What a run with other weights than the first changed: the trade asks for 30 % of the amplitude or 30
-/// degrees of phase somewhere (common practice, no published source).
+/// What a trial weight should change (common practice, no published source).
+inline constexpr double least_amplitude_share = 0.3, least_phase_deg = 30.0;
+
+/// What a run with other weights than the first changed at the place that it moved least: the trade asks for
+/// 30 % of the amplitude or 30 degrees of phase (common practice, no published source).
 struct TrialEffect {
   std::size_t run = 0;
-  double amplitude_share = 0.0;  ///< largest relative change of amplitude over its readings
-  double phase_deg = 0.0;        ///< largest change of phase
-  [[nodiscard]] bool too_small() const { return amplitude_share < 0.3 && phase_deg < 30.0; }
+  std::size_t speed = 0, sensor = 0;  ///< the place
+  double amplitude_share = 0.0;       ///< relative change of amplitude there
+  double phase_deg = 0.0;             ///< change of phase there
+  [[nodiscard]] bool too_small() const {
+    return amplitude_share < least_amplitude_share && phase_deg < least_phase_deg;
+  }
 };
 
 /// Cosine between the effects of two planes above which they are said to act alike (the condition of the

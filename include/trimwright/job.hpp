@@ -113,7 +113,10 @@ struct Job {
   std::map<std::size_t, std::string> speed_names;  ///< of those speed points that the job names
   std::vector<Place> places;  ///< one for every speed point and sensor with a reading; see `settle_places`
   std::vector<Run> runs;
-  bool small_residual = false;            ///< said: weights in the planes can cancel most of the vibration
+  bool small_residual = false;  ///< said: weights in the planes can cancel most of the vibration
+  /// Names of the conditions (warm-up, wind, ...) in which all runs must be alike; empty: those of the first
+  /// run, roughly.
+  std::vector<std::string> conditions_that_matter{};
   bool fitted_now_stated = true;          ///< false: `fitted_now` is taken to be what the last run had
   std::vector<FittedWeights> fitted_now;  ///< one per plane: what is on the rotor when the plan is made
 };
@@ -131,8 +134,18 @@ struct Job {
 /// Throws std::logic_error where `settle_places` was not called or no reading was made there.
 [[nodiscard]] const Place& place_of(const Job& job, std::size_t speed, std::size_t sensor);
 
-/// What the next run should read: the places that a run not set aside reads, or was to read, in any
-/// component.
+/// A speed, a sensor and a component to be read.
+struct PlaceToRead {
+  std::size_t speed = 0;
+  std::size_t sensor = 0;
+  Component component = Component::once_per_rev;
+};
+
+/// What the next run should read: what a run not set aside reads, and once per revolution where one was to
+/// read and did not. By speed, then sensor, then component.
+[[nodiscard]] std::vector<PlaceToRead> readings_to_make(const Job& job);
+
+/// The places of `readings_to_make`.
 [[nodiscard]] std::vector<Place> places_to_run(const Job& job);
 
 /// "idle, 3174 rpm (62 %)", "3174 rpm": a speed point wherever people read of it.
@@ -208,7 +221,7 @@ enum class ReadinessConcern {
   contradicts,       ///< two readings of one run and place differ by more than four standard deviations
   lone_speed,  ///< a sensor was read at a speed in one run only, a digit away from one that this run lacks
   no_longer_listed,  ///< a run adds pieces and does not list those of the run as found
-  other_conditions,  ///< runs under quite other conditions, or more than 30 days apart, stand in one job
+  other_conditions,  ///< runs under other conditions, or more than 30 days apart, stand in one job
   trial_weight_in,   ///< what is fitted now is not stated, and the last run was a trial
   no_repeat,         ///< no two runs with the same weights: nobody knows how far the rotor repeats
   does_not_repeat,   ///< runs with the same weights differ by more than `steady_part`

@@ -78,6 +78,10 @@ struct TrialChoice {
   [[nodiscard]] bool anything() const { return plane || slot || weight_id; }
 };
 
+/// Share of what is left below a limit that a trial weight may be expected to change a reading by (common
+/// practice, no published source).
+inline constexpr double trial_headroom_share = 0.70;
+
 /// Share of the rotor's weight that a trial weight's centrifugal force may reach where nothing is known of
 /// its effect (common practice, no published source).
 inline constexpr double trial_force_share = 0.10;
@@ -98,6 +102,9 @@ struct TrialCandidate {
   std::optional<double> variance_left;
   std::optional<double> exceeds_limit;  ///< probability that some reading of the run is above its limit
   std::optional<double> meets_targets;  ///< probability of the correction that follows
+  /// Largest expected change of a reading over what is left there below the limit with what is fitted now
+  /// (infinite: nothing is left).
+  std::optional<double> headroom_share{};
 };
 
 /// The correction that could be fitted without a further trial.
@@ -110,6 +117,7 @@ struct CorrectionAtOnce {
 /// Whether the next run should be a trial, and which.
 struct TrialAdvice {
   bool worth_making = true;
+  bool can_be_completed = true;  ///< false: at every speed a level is above its limit with what is fitted now
   std::string reason;
   std::optional<CorrectionAtOnce> at_once;  ///< empty where no probability is known
   std::optional<double> expected_runs;      ///< with the trial, as above
@@ -119,6 +127,16 @@ struct TrialAdvice {
   [[nodiscard]] const TrialCandidate& advised() const { return candidates.front(); }
 };
 
+/// How weights acted in an earlier job of this serial or rotor type, or in a fleet.
+struct EarlierEffects {
+  std::string from;  ///< the job or prior
+  std::vector<PriorCoefficient> coefficients;
+};
+
+/// From the last of `jobs` on this serial, else on this rotor type, whose runs settle how planes act.
+[[nodiscard]] std::optional<EarlierEffects> earlier_effects(const Job& job,
+                                                            const std::vector<FleetJob>& jobs);
+
 /// What is known when a trial is advised: a model and the trim planned on it, where the runs (or a prior)
 /// allow any.
 struct TrialKnowledge {
@@ -126,6 +144,7 @@ struct TrialKnowledge {
   const TrimPlan* trim = nullptr;
   std::vector<std::size_t> planes{};  ///< those a trim may use; empty: all
   FittingLimits limits{};             ///< what the job asks of the weights; its planes empty: all
+  const EarlierEffects* earlier = nullptr;
 };
 
 /// Which catalogue weight in which slot, for the next trial run.
@@ -134,15 +153,20 @@ struct TrialKnowledge {
 /// residual which the planned correction would have, in units of the targets: A-optimality for those linear
 /// functions of the coefficients (A. C. Atkinson, A. N. Donev and R. D. Tobias, *Optimum Experimental
 /// Designs, with SAS*, 2007, on criteria of optimality), among those with at most `acceptable_risk` of a
-/// reading above its limit, jointly; the safer of those as good within `information_indifference`. Where the
-/// effect is not known: the heaviest weight in stock whose centrifugal force stays below `trial_force_share`
-/// of the rotor's weight, opposite the heavy spot where it can be estimated, else in the free usable slot
-/// that comes first from the reference tooth.
+/// reading above its limit, jointly, and with an expected change of every reading below
+/// `trial_headroom_share` of what is left there below the limit; the safer of those as good within
+/// `information_indifference`. Where the effect is known without its uncertainty, from the runs or from an
+/// earlier job: the heaviest that this share allows and that the estimated unbalance asks for, opposite the
+/// heavy spot. Where nothing is known: the heaviest weight in stock whose centrifugal force stays below
+/// `trial_force_share` of the rotor's weight, in the free usable slot that comes first from the reference
+/// tooth.
 ///
 /// A trial is worth making when it is expected to save runs: about 1 + 1/q runs follow with it, and
 /// 1 + (1 - p)/q' without, p, q and q' being the probabilities of the correction now, after the trial, and
 /// after the correction has itself served as one. Where a plane is not known yet, a correction by the others
 /// is fitted at once when that saves runs.
+/// Where the risk cannot be told, a speed at which a level is above its limit with what is fitted now is not
+/// run; where that is every speed, no trial is worth making.
 /// Errors: no such plane, slot or weight; no stock; no slots; no readings; where the rule is needed, no rotor
 /// mass or every weight too heavy.
 [[nodiscard]] Result<TrialAdvice> advise_trial(const Job& job, const TrialKnowledge& known,
@@ -197,6 +221,7 @@ struct PlannedTrial {
 /// that contradict the declared conventions, are no error: the advice then relies on none of them and notes
 /// why. Errors: those of `advise_trial`; a prior that does not fit the job.
 [[nodiscard]] Result<PlannedTrial> plan_trial(const Job& job, const TrimRequest& request, const Prior* prior,
-                                              const TrialChoice& choice);
+                                              const TrialChoice& choice,
+                                              const EarlierEffects* earlier = nullptr);
 
 }  // namespace trimwright

@@ -11,7 +11,7 @@
 
 namespace trimwright {
 
-/// The balance plan for a terminal or a printer: plain UTF-8 text, at most 100 columns, no colour.
+/// The balance plan for a terminal or a printer: plain UTF-8 text, at most 80 columns, no colour.
 [[nodiscard]] std::string plan_text(const Job& job, const InfluenceModel& model, const TrimPlan& trim,
                                     const BalancePlan& plan);
 
@@ -36,8 +36,10 @@ namespace trimwright {
 /// The answer in one sentence.
 [[nodiscard]] std::string answer_words(const Readiness& readiness);
 
-/// `trimwright ready` for a terminal.
-[[nodiscard]] std::string ready_text(const Job& job, const Readiness& readiness);
+/// `trimwright ready` for a terminal. `job_file`: its path, as the next command names it; `knows_type`: the
+/// job has a prior.
+[[nodiscard]] std::string ready_text(const Job& job, const Readiness& readiness,
+                                     const std::string& job_file = "JOB", bool knows_type = false);
 
 /// Short marks for the weights of a plane's catalogue where there is little room: the ids themselves when
 /// none has more than three characters, else A, B, ... Z, AA, AB, ...

@@ -87,7 +87,8 @@ struct SlotRing {
   RotorAngle slot_1;
   SeenSense numbered;                                      ///< the way the numbers grow
   Direction numbered_relative = Direction::with_rotation;  ///< the same, against the rotor's rotation
-  std::vector<int> unusable;  ///< sorted; they hold what they hold at all times, so X0 contains it
+  std::vector<int> unusable;     ///< sorted; they hold what they hold at all times, so X0 contains it
+  std::string slot_1_written{};  ///< its angle as a person wrote it; may be empty
 
   [[nodiscard]] bool has(int slot) const { return slot >= 1 && slot <= count; }
   [[nodiscard]] bool usable(int slot) const;
@@ -124,6 +125,7 @@ struct BladeRow {
   RotorAngle blade_1;
   SeenSense numbered;
   Direction numbered_relative = Direction::with_rotation;
+  std::string blade_1_written{};  ///< its angle as a person wrote it; may be empty
 
   [[nodiscard]] RotorAngle angle(int blade) const;
   /// "at blade 7" (within a tenth of a degree) or "between blades 7 and 8".
@@ -186,6 +188,7 @@ struct ReferenceRing {
   std::optional<double> larger_size;   ///< pulse size of the larger tooth over that of the others
   std::optional<double> larger_width;  ///< its pulse width over that of the others
   bool falling = true;                 ///< slope of the pickup's zero crossing as the tooth's centre passes
+  bool polarity_stated = true;         ///< false: `falling` is not known, and no recording can be read
   std::string mark;  ///< the mark on the rotor that angles start from; empty: the larger tooth
 };
 
@@ -201,6 +204,7 @@ struct Rotor {
   std::optional<BladeRow> blades;
   std::vector<Plane> planes;
   std::vector<Sensor> sensors;
+  std::vector<std::string> to_confirm{};  ///< what is only assumed so far; no weight is advised before
 
   [[nodiscard]] std::optional<std::size_t> plane_named(const std::string& name) const;
   [[nodiscard]] std::optional<std::size_t> sensor_named(const std::string& name) const;
@@ -244,6 +248,7 @@ struct Piece {
 struct FreePiece {
   double moment_g_mm = 0.0;
   RotorAngle at;
+  std::string at_written{};  ///< as a person wrote the angle; may be empty
 };
 
 /// Everything fitted in one plane. Slots not named hold their filler.

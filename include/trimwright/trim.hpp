@@ -120,7 +120,8 @@ struct TradeOffRow {
   double objective = 0.0;        ///< what was minimised; with `most_probable` the chance of missing a target
   double bound = 0.0;            ///< on the objective, over all choices with at most as many changes
   bool proved_optimal = false;
-  bool by_chance = false;  ///< chosen for its chance of meeting every target, not for the objective
+  bool without_opposed = false;  ///< stands for the next row, in which weights of a plane oppose each other
+  bool by_chance = false;        ///< chosen for its chance of meeting every target, not for the objective
   bool recommended = false;
   bool meets_limits = false;       ///< every predicted amplitude is below its limit
   bool meets_targets = false;      ///< and below its target, where one is set
@@ -176,10 +177,13 @@ inline constexpr double ratio_indifference = 0.05;
 /// with fewer changes.
 /// All searches of the call (easily reached planes, alternatives, the other objective, rules that contradict
 /// each other) share `deadline`, and the notes say which of them it ended.
-/// Errors: runs that contradict the declared conventions, unless `despite_mirror` says to plan all the same:
-/// the weights would go to the mirror image; a plane without known coefficients; `most_probable` where no
-/// reading noise is known; planes with and without slots together; rules that nothing satisfies (and which of
-/// them contradict each other); `pieces` not in the trade-off.
+/// Where the recommended row fits a weight nearly opposite another of its plane, and another of as many
+/// changes does as well without, that is put before it and recommended, the one of least mass.
+/// Errors: runs that contradict the declared conventions, or a fleet that has no such rotor, unless
+/// `despite_mirror` says to plan all the same: the weights would go to the mirror image; a plane without
+/// known coefficients; `most_probable` where no reading noise is known; planes with and without slots
+/// together; rules that nothing satisfies (and which of them contradict each other); `pieces` not in the
+/// trade-off.
 [[nodiscard]] Result<TrimPlan> plan_trim(const Job& job, const InfluenceModel& model,
                                          const TrimRequest& request, const Deadline& deadline);
 [[nodiscard]] inline Result<TrimPlan> plan_trim(const Job& job, const InfluenceModel& model,

@@ -1,13 +1,14 @@
 #include "trimwright/phasor.hpp"
 
+#include <algorithm>
 #include <array>
 #include <cassert>
-#include <charconv>
 #include <cmath>
 #include <numbers>
 #include <optional>
 #include <span>
 
+#include "from_chars.hpp"
 #include "text.hpp"
 
 namespace trimwright {
@@ -35,13 +36,20 @@ constexpr double pound_g = 453.59237;
 
 constexpr std::array motion_symbols{
     MotionSymbol{"mil", "mil", MotionQuantity::displacement, inch_m * 1e-3},
+    MotionSymbol{"mils", "mil", MotionQuantity::displacement, inch_m * 1e-3},
     MotionSymbol{"um", "µm", MotionQuantity::displacement, 1e-6},
     MotionSymbol{"µm", "µm", MotionQuantity::displacement, 1e-6},  // micro sign
     MotionSymbol{"μm", "µm", MotionQuantity::displacement, 1e-6},  // Greek mu
+    MotionSymbol{"micron", "µm", MotionQuantity::displacement, 1e-6},
+    MotionSymbol{"microns", "µm", MotionQuantity::displacement, 1e-6},
     MotionSymbol{"mm", "mm", MotionQuantity::displacement, 1e-3},
     MotionSymbol{"in", "in", MotionQuantity::displacement, inch_m},
+    MotionSymbol{"inch", "in", MotionQuantity::displacement, inch_m},
     MotionSymbol{"in/s", "in/s", MotionQuantity::velocity, inch_m},
     MotionSymbol{"in/sec", "in/s", MotionQuantity::velocity, inch_m},
+    MotionSymbol{"inch/s", "in/s", MotionQuantity::velocity, inch_m},
+    MotionSymbol{"inch/sec", "in/s", MotionQuantity::velocity, inch_m},
+    MotionSymbol{"ips", "in/s", MotionQuantity::velocity, inch_m},
     MotionSymbol{"mm/sec", "mm/s", MotionQuantity::velocity, 1e-3},
     MotionSymbol{"mm/s", "mm/s", MotionQuantity::velocity, 1e-3},
     MotionSymbol{"m/s", "m/s", MotionQuantity::velocity, 1.0},
@@ -50,6 +58,20 @@ constexpr std::array motion_symbols{
     MotionSymbol{"m/s^2", "m/s²", MotionQuantity::acceleration, 1.0},
     MotionSymbol{"m/s²", "m/s²", MotionQuantity::acceleration, 1.0},
 };
+
+/// Other ways people write a unit that the tables below name.
+constexpr std::array<std::pair<std::string_view, std::string_view>, 12> unit_spellings{{{"gram", "g"},
+                                                                                        {"grams", "g"},
+                                                                                        {"gramme", "g"},
+                                                                                        {"grammes", "g"},
+                                                                                        {"lbs", "lb"},
+                                                                                        {"ounce", "oz"},
+                                                                                        {"ounces", "oz"},
+                                                                                        {"inch", "in"},
+                                                                                        {"inches", "in"},
+                                                                                        {"mils", "mil"},
+                                                                                        {"degree", "deg"},
+                                                                                        {"degrees", "deg"}}};
 
 constexpr std::array masses{NamedFactor{"g", 1.0}, NamedFactor{"kg", 1e3}, NamedFactor{"mg", 1e-3},
                             NamedFactor{"oz", ounce_g}, NamedFactor{"lb", pound_g}};
@@ -69,11 +91,19 @@ std::string_view trim_blanks(std::string_view text) {
   return text.substr(first, text.find_last_not_of(" \t") - first + 1);
 }
 
+/// The detector that words name, whatever marks stand in them: "pk-pk", "p/p", "peak to peak", "(0-p)".
 std::optional<Detector> detector_named(std::string_view text) {
-  if (text == "peak" || text == "pk") return Detector::peak;
-  if (text == "pp" || text == "p-p" || text == "pk-pk" || text == "peak-to-peak")
-    return Detector::peak_to_peak;
-  if (text == "rms") return Detector::rms;
+  std::string words;
+  for (const char c : lower_case(text))
+    if (std::string_view("-/._,()").find(c) == std::string_view::npos) words += c;
+  words = std::string(trim_blanks(words));
+  for (const std::string_view peak :
+       {"peak", "pk", "0p", "0pk", "0peak", "0 to peak", "zeropeak", "zero to peak", "zerotopeak"})
+    if (words == peak) return Detector::peak;
+  for (const std::string_view both :
+       {"pp", "pkpk", "ptop", "p to p", "pktopk", "pk to pk", "peakpeak", "peaktopeak", "peak to peak"})
+    if (words == both) return Detector::peak_to_peak;
+  if (words == "rms") return Detector::rms;
   return std::nullopt;
 }
 
@@ -116,8 +146,11 @@ std::string listed(std::span<const NamedFactor> units) {
 Result<double> parse_with(std::string_view text, std::span<const NamedFactor> units, const char* example) {
   auto quantity = parse_quantity(text);
   if (!quantity) return tl::unexpected(quantity.error());
+  const auto spelled = std::find_if(unit_spellings.begin(), unit_spellings.end(),
+                                    [&](const auto& one) { return lower_case(quantity->unit) == one.first; });
+  const std::string_view named = spelled == unit_spellings.end() ? quantity->unit : spelled->second;
   for (const auto& unit : units)
-    if (quantity->unit == unit.name) return quantity->value * unit.factor;
+    if (named == unit.name) return quantity->value * unit.factor;
   const std::string expected =
       std::string("a number with a unit (") + listed(units) + "), such as \"" + example + "\"";
   if (quantity->unit.empty()) return fail("\"" + shortened(text) + "\" has no unit", expected);
@@ -165,17 +198,22 @@ std::string VibrationUnit::text() const {
 
 Result<VibrationUnit> parse_vibration_unit(std::string_view text) {
   const auto whole = trim_blanks(text);
-  const auto blank = whole.find_last_of(' ');
-  const auto unit = trim_blanks(whole.substr(0, blank));
+  const std::string lower = lower_case(whole);
   const std::string expected =
       "a vibration unit (mil, um, mm, in, in/s, mm/s, m/s, g, m/s2) with peak, pp or rms";
-  for (const auto& motion : motion_symbols) {
-    if (motion.name == whole) return fail("\"" + std::string(whole) + "\" has no detector", expected);
-    if (motion.name != unit) continue;
-    const auto detector = detector_named(whole.substr(blank + 1));
-    if (!detector) break;
-    return VibrationUnit{motion.quantity, *detector, motion.si_per_unit, std::string(motion.symbol)};
+  const MotionSymbol* motion = nullptr;  // the longest name that the text begins with, up to some mark
+  for (const auto& one : motion_symbols) {
+    const bool begins = lower.starts_with(one.name) &&
+                        (lower.size() == one.name.size() ||
+                         std::string_view(" -_,(").find(lower[one.name.size()]) != std::string_view::npos);
+    if (begins && (motion == nullptr || one.name.size() > motion->name.size())) motion = &one;
   }
+  if (motion == nullptr) return fail("vibration unit \"" + shortened(whole) + "\" is not known", expected);
+  const auto rest = std::string_view(lower).substr(motion->name.size());
+  const auto detector = detector_named(rest);
+  if (detector)
+    return VibrationUnit{motion->quantity, *detector, motion->si_per_unit, std::string(motion->symbol)};
+  if (rest.empty()) return fail("\"" + shortened(whole) + "\" has no detector", expected);
   return fail("vibration unit \"" + shortened(whole) + "\" is not known", expected);
 }
 
@@ -200,11 +238,23 @@ Result<Quantity> parse_quantity(std::string_view text) {
   auto digits = whole;
   if (digits.starts_with('+') && !digits.starts_with("+-")) digits.remove_prefix(1);
   Quantity quantity;
-  const auto [end, status] = std::from_chars(digits.data(), digits.data() + digits.size(), quantity.value);
+  const auto [end, status] = from_chars(digits.data(), digits.data() + digits.size(), quantity.value);
   if (status != std::errc{} || !std::isfinite(quantity.value) || std::abs(quantity.value) > largest_number)
     return fail("\"" + shortened(whole) + "\" is not a finite number up to 1e9",
                 "a number such as 4.2, then its unit");
   const auto rest = digits.substr(static_cast<std::size_t>(end - digits.data()));
+  if (rest.size() > 1 && rest.front() == ',' && rest[1] >= '0' && rest[1] <= '9' &&
+      rest.find_first_of(".,", 1) == std::string_view::npos) {
+    const std::size_t comma = whole.size() - rest.size();
+    std::string meant(whole);
+    meant[comma] = '.';
+    meant = "\"" + shortened(meant) + "\"";
+    if (std::min(rest.find_first_not_of("0123456789", 1), rest.size()) ==
+        4)  // three digits: perhaps thousands
+      meant += " or \"" + shortened(std::string(whole).erase(comma, 1)) + "\"";
+    return fail("\"" + shortened(whole) + "\" has a comma for its decimal point: " + meant,
+                "a number such as 4.2, then its unit");
+  }
   if (!rest.empty() &&
       (rest.front() == ',' || rest.front() == '.' || (rest.front() >= '0' && rest.front() <= '9')))
     return fail("\"" + shortened(whole) + "\" is not a number", "a decimal point and no thousands mark");

@@ -264,6 +264,7 @@ void add_mistyped(const Situation& now, List& list) {
                         place_words(now.job(), now.at(i).speed, now.at(i).sensor) + " mistyped or misread");
       one.noise_sd = Eigen::VectorXd::Zero(now.count());
       one.noise_sd(i) = size * now.level(i);
+      one.mistyped_row = now.at(i).row;
       list.push_back(std::move(one));
     }
 }

@@ -54,7 +54,7 @@ std::map<MistakeKind, double> prior_of_each(const Candidates& candidates) {
   return runs;
 }
 
-/// Posterior probabilities; the likeliest then stands first.
+/// Posterior probabilities, the likeliest first.
 std::vector<Candidate> weighed(const Candidates& candidates) {
   auto prior = prior_of_each(candidates);
   double all = -std::numeric_limits<double>::infinity();
@@ -68,6 +68,41 @@ std::vector<Candidate> weighed(const Candidates& candidates) {
   std::stable_sort(sorted.begin(), sorted.end(),
                    [](const auto& a, const auto& b) { return a.ranked.probability > b.ranked.probability; });
   return sorted;
+}
+
+/// Candidates beside the likeliest that are compared with the others' forecasts.
+constexpr std::size_t most_compared = 12;
+/// Forecasts this close count as one: readings between them would on average tell them apart by less.
+constexpr double one_answer_odds = 3.0;
+
+/// Makes one answer of those that foretell the same check run, and puts the likeliest answer first.
+void join_alike(const RunComparison& all, std::vector<Candidate>& sorted) {
+  std::vector<std::optional<Eigen::VectorXcd>> foretold;
+  std::vector<double> chance;  // of each answer
+  for (std::size_t i = 0; i < sorted.size(); ++i) {
+    foretold.push_back(i < most_compared ? all.foretold_check(sorted[i].best) : std::nullopt);
+    std::size_t answer = chance.size();
+    for (std::size_t k = 0; k < i && answer == chance.size(); ++k) {
+      const bool one_reading =
+          sorted[i].best.mistyped_row && sorted[i].best.mistyped_row == sorted[k].best.mistyped_row;
+      if (one_reading || (foretold[i] && foretold[k] &&
+                          all.apart(*foretold[i], *foretold[k]) < 2.0 * std::log(one_answer_odds)))
+        answer = sorted[k].ranked.answer;
+    }
+    if (answer == chance.size()) chance.push_back(0.0);
+    sorted[i].ranked.answer = answer;
+    chance[answer] += sorted[i].ranked.probability;
+  }
+  std::stable_sort(sorted.begin(), sorted.end(), [&](const Candidate& a, const Candidate& b) {
+    return std::pair(-chance[a.ranked.answer], a.ranked.answer) <
+           std::pair(-chance[b.ranked.answer], b.ranked.answer);
+  });
+  std::vector<std::size_t> order;
+  for (auto& one : sorted) {
+    auto at = std::find(order.begin(), order.end(), one.ranked.answer);
+    if (at == order.end()) at = order.insert(at, one.ranked.answer);
+    one.ranked.answer = static_cast<std::size_t>(at - order.begin());
+  }
 }
 
 /// The reading of the check run that is furthest, as written, from what the others foretell.
@@ -153,12 +188,16 @@ MistakeRanking rank_mistakes(const Job& job, const InfluenceModel& model, std::s
     candidate.ranked.misfit = form.misfit;
     candidate.best = std::move(one);
   }
-  const auto sorted = weighed(candidates);
+  auto sorted = weighed(candidates);
+  const double least = sorted.front().ranked.probability / telling_odds;
+  join_alike(all, sorted);
+  const auto told = std::stable_partition(
+      sorted.begin(), sorted.end(), [least](const Candidate& one) { return one.ranked.probability > least; });
+  ranking.not_told_apart = static_cast<std::size_t>(told - sorted.begin());
   for (const auto& one : sorted) {
     ranking.kinds.push_back(one.ranked);
-    if (one.ranked.probability * telling_odds <= sorted.front().ranked.probability) continue;
-    ++ranking.not_told_apart;
-    if (names_a_cause(one.ranked.kind) && one.ranked.kind != MistakeKind::rotor_changed)
+    if (ranking.kinds.size() <= ranking.not_told_apart && names_a_cause(one.ranked.kind) &&
+        one.ranked.kind != MistakeKind::rotor_changed)
       ranking.kinds.back().undone = undone_words(all, one.best);
   }
   return ranking;

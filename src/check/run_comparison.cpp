@@ -4,6 +4,7 @@
 #include <algorithm>
 #include <boost/math/special_functions/bessel.hpp>
 #include <cmath>
+#include <iterator>
 #include <limits>
 
 #include "base/linear_algebra.hpp"
@@ -21,6 +22,10 @@ using Eigen::VectorXcd;
 
 /// Of X0, and of what the usual change of a plane's weights moves a reading by, over the level usual there.
 constexpr double believed_levels = 2.0;
+/// Beforehand, of `scatter_scales` where a mistake is supposed: that runs also scatter more than is stated
+/// would be a second thing wrong. Where none is, each is as likely: that may then be what is wrong.
+constexpr double scale_shares[] = {0.9, 0.08, 0.02};
+static_assert(std::size(scale_shares) == std::size(scatter_scales));
 /// Of the level usual at a place: no reading is known better than this.
 constexpr double finest_reading = 1e-4;
 
@@ -359,7 +364,10 @@ Judged RunComparison::judged(const Hypothesis& one) const {
   const auto readings = readings_of(one.runs);
   const MatrixXcd x = design(readings, one.runs, one.unbalance);
   Judged sum{-std::numeric_limits<double>::infinity(), 0.0};
-  for (const double scale : scatter_scales) {
+  for (std::size_t k = 0; k < std::size(scatter_scales); ++k) {
+    const double scale = scatter_scales[k];
+    const double share =
+        names_a_cause(one.kind) ? scale_shares[k] : 1.0 / static_cast<double>(std::size(scatter_scales));
     const Foretold& others = foretold(one.runs, scale);
     const VectorXcd mean = x * others.mean;
     MatrixXcd s = x * others.covariance * x.adjoint();
@@ -373,10 +381,10 @@ Judged RunComparison::judged(const Hypothesis& one) const {
     if (one.shapes.cols() > 0) s += one.shapes * one.shapes.adjoint();
     const Judged found =
         one.any_turn ? any_turn_gaussian(s, one.readings, mean) : circular_gaussian(s, one.readings - mean);
-    sum.log_density = log_sum(sum.log_density, found.log_density);
-    if (scale == scatter_scales[0]) sum.misfit = found.misfit;
+    sum.log_density = log_sum(sum.log_density, found.log_density + std::log(share));
+    if (k == 0) sum.misfit = found.misfit;
   }
-  sum.log_density += one.log_volume - std::log(static_cast<double>(std::size(scatter_scales)));
+  sum.log_density += one.log_volume;
   return sum;
 }
 
@@ -434,6 +442,24 @@ double RunComparison::spread(const Hypothesis& one) const {
   for (Index p = 0; p < change.size(); ++p)
     if (change(p) > 0.0) log_factor += std::log(change(p) / change_(p));
   return 2.0 * static_cast<double>(levels_.size()) * log_factor;
+}
+
+std::optional<Eigen::VectorXcd> RunComparison::foretold_check(const Hypothesis& one) const {
+  const bool of_readings = one.readings != as_written(one.runs).readings || one.log_volume != 0.0 ||
+                           one.noise_sd.size() > 0 || one.moment_sd.size() > 0 || one.gain_sd > 0.0 ||
+                           one.any_turn || one.shapes.cols() > 0;
+  if (of_readings) return std::nullopt;
+  const RunComparison after = corrected(one);
+  return after.expected(after.as_written({check_}));
+}
+
+double RunComparison::apart(const VectorXcd& one, const VectorXcd& other) const {
+  const Hypothesis written = as_written({check_});
+  const auto readings = readings_of(written.runs);
+  const MatrixXcd x = design(readings, written.runs, written.unbalance);
+  const MatrixXcd s = x * foretold(written.runs, 1.0).covariance * x.adjoint() + noise(readings);
+  const Eigen::LLT<MatrixXcd> factor(s);
+  return factor.matrixL().solve(VectorXcd(one - other)).squaredNorm();
 }
 
 RunComparison RunComparison::corrected(const Hypothesis& one) const {

@@ -3,6 +3,7 @@
 #include <Eigen/Core>
 
 #include <map>
+#include <optional>
 #include <string>
 #include <utility>
 #include <vector>
@@ -42,6 +43,7 @@ struct Hypothesis {
   Eigen::VectorXd noise_sd;   ///< unknown, each reading on its own; empty: none
   bool any_turn = false;      ///< all readings turned alike by an unknown angle, each as likely
   Eigen::MatrixXcd shapes{};  ///< readings x unknowns: what one standard deviation of each makes of them
+  std::optional<std::size_t> mistyped_row{};  ///< of the one reading that may be anything
 };
 
 /// What the readings tell of the unknowns of `Hypothesis::shapes` (in standard deviations) or `moment_sd`
@@ -109,6 +111,10 @@ class RunComparison {
   [[nodiscard]] Eigen::VectorXcd expected(const Hypothesis& one) const;
   [[nodiscard]] ToldUnknowns told(const Hypothesis& one) const;
   [[nodiscard]] ToldTurn told_turn(const Hypothesis& one) const;
+  /// What the check run would read by a hypothesis of what was fitted; empty of any other.
+  [[nodiscard]] std::optional<Eigen::VectorXcd> foretold_check(const Hypothesis& one) const;
+  /// Between two forecasts of the check run: squared, over the covariance of its readings as foretold.
+  [[nodiscard]] double apart(const Eigen::VectorXcd& one, const Eigen::VectorXcd& other) const;
   /// The comparison as it were with the mistake undone.
   [[nodiscard]] RunComparison corrected(const Hypothesis& one) const;
 

@@ -43,23 +43,15 @@ std::vector<CheckedReading> limits_of(const Job& job, std::size_t run) {
   return readings;
 }
 
-/// Places and components that some run before read, and this one did not.
-std::vector<UnreadPlace> missing_readings(const Job& job, std::size_t run) {
-  const auto has = [&](std::size_t r, const UnreadPlace& place) {
-    const auto& all = job.runs[r].readings;
+/// What the runs before ask of run `run`, and it did not read.
+std::vector<PlaceToRead> missing_readings(const Job& job, std::size_t run) {
+  auto missing = readings_to_make(job_before(job, run));
+  std::erase_if(missing, [&](const PlaceToRead& wanted) {
+    const auto& all = job.runs[run].readings;
     return std::any_of(all.begin(), all.end(), [&](const Reading& one) {
-      return one.speed == place.speed && one.sensor == place.sensor && one.component == place.component;
+      return one.speed == wanted.speed && one.sensor == wanted.sensor && one.component == wanted.component;
     });
-  };
-  std::vector<UnreadPlace> missing;
-  for (std::size_t speed = 0; speed < job.speeds_rpm.size(); ++speed)
-    for (std::size_t sensor = 0; sensor < job.rotor.sensors.size(); ++sensor)
-      for (const Component component : {Component::once_per_rev, Component::overall}) {
-        const UnreadPlace place{speed, sensor, component};
-        bool before = false;
-        for (std::size_t r = 0; r < run; ++r) before |= !job.runs[r].set_aside && has(r, place);
-        if (before && !has(run, place)) missing.push_back(place);
-      }
+  });
   return missing;
 }
 
@@ -131,7 +123,7 @@ Result<void> advise(const Job& job, const TrimRequest& request, Verdict& verdict
     verdict.advice = verdict.mistakes.cause_known() ? Advice::look_first : Advice::stop_not_unbalance;
     return {};
   }
-  if (verdict.refined && verdict.refined->runs.mirror.outcome == MirrorTest::Outcome::contradicts) {
+  if (verdict.refined && !contradiction_words(*verdict.refined).empty()) {
     verdict.advice = Advice::look_first;
     return {};
   }

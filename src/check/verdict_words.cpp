@@ -19,9 +19,9 @@ constexpr const char* other_causes =
 std::string mistakes_words(const Job& job, const MistakeRanking& ranking) {
   std::string words;
   for (std::size_t i = 0; i < ranking.not_told_apart; ++i)
-    words += (i == 0                            ? ""
-              : i + 1 == ranking.not_told_apart ? "; or "
-                                                : "; ") +
+    words += (i == 0                                                   ? ""
+              : ranking.kinds[i].answer == ranking.kinds[i - 1].answer ? ", or, what reads the same, "
+                                                                       : "; or ") +
              mistake_words(job, ranking.kinds[i]);
   return words;
 }

@@ -22,11 +22,11 @@ struct CheckOptions {
 };
 
 Status check(const CheckOptions& options) {
-  auto file = read_job(options.job);
+  auto file = open_job(options.job);
   if (!file) return complain(file.error());
   file->request.time_limit_s = options.time_limit_s;
   const auto judged = judge_job(file->job, file->request, options.run, file->prior ? &*file->prior : nullptr);
-  if (!judged) return complain(judged.error());
+  if (!judged) return complain_of_job(judged.error(), *file, options.job, "check");
   return options.output.write(options.output.json() ? check_json(judged->job, judged->verdict)
                                                     : check_text(judged->job, judged->verdict),
                               file->sources);

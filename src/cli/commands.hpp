@@ -7,6 +7,7 @@
 #include <vector>
 
 #include "trimwright/error.hpp"
+#include "trimwright/files.hpp"
 
 namespace trimwright::cli {
 
@@ -43,6 +44,14 @@ struct Output {
 /// could not be written.
 Status complain(const Error& error);
 
+/// `read_job`, which also tells on standard error what it left out.
+[[nodiscard]] Result<JobFile> open_job(const std::string& path);
+/// What was left out of a job's files, on standard error.
+void tell_notes(const std::vector<std::string>& notes);
+/// `complain` of what `command` could not do with the job at `path`: where that is for want of a run, the
+/// command that comes next is named.
+Status complain_of_job(Error error, const JobFile& file, const std::string& path, const std::string& command);
+
 /// An option that needs some text.
 [[nodiscard]] CLI::Validator not_empty();
 /// A number from `least` to `most`; unlike CLI::Range it lets no NaN through.
@@ -64,6 +73,8 @@ void add_ready(CLI::App& app, int& status);
 void add_readings(CLI::App& app, int& status);
 void add_record(CLI::App& app, int& status);
 void add_rehearse(CLI::App& app, int& status);
+void add_manual(CLI::App& app, int& status);
+void add_start(CLI::App& app, int& status);
 void add_tolerance(CLI::App& app, int& status);
 void add_trial(CLI::App& app, int& status);
 

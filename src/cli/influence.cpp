@@ -44,12 +44,12 @@ Status learn(const InfluenceOptions& options) {
 
 Status influence(const InfluenceOptions& options) {
   if (!options.learn_from.empty()) return learn(options);
-  const auto file = read_job(options.job);
+  const auto file = open_job(options.job);
   if (!file) return complain(file.error());
   const auto settled = options.amplitudes_only ? settle_by_amplitudes(file->job, file->request.planes)
                                                : settle_and_fit(file->job, file->request.planes,
                                                                 file->prior ? &*file->prior : nullptr);
-  if (!settled) return complain(settled.error());
+  if (!settled) return complain_of_job(settled.error(), *file, options.job, "influence");
   return options.output.write(options.output.json() ? influence_json(settled->job, settled->model)
                                                     : influence_text(settled->job, settled->model),
                               file->sources);

@@ -38,6 +38,7 @@ int run(int argc, char** argv) {
       "Exit status: 0 done; 1 the files or the runs do not allow an answer; 2 wrong command line;\n"
       "3 the answer could not be written. Messages go to standard error.");
   int status = done;
+  add_start(app, status);
   add_ready(app, status);
   add_readings(app, status);
   add_trial(app, status);
@@ -48,6 +49,7 @@ int run(int argc, char** argv) {
   add_record(app, status);
   add_rehearse(app, status);
   add_tolerance(app, status);
+  add_manual(app, status);
   try {
     app.parse(argc, argv);
   } catch (const CLI::ParseError& error) {
@@ -55,10 +57,11 @@ int run(int argc, char** argv) {
     return app.exit(error, help, std::cerr) == 0 ? Output{}.write(help.str()) : wrong_usage;
   }
   if (!app.get_subcommands().empty()) return status;
-  complain({"no command is given",
-            "ready, readings, trial, plan, page, check, record, influence, rehearse or tolerance (see "
-            "trimwright --help)",
-            {}});
+  complain(
+      {"no command is given",
+       "start, ready, readings, trial, plan, page, check, record, influence, rehearse, tolerance or manual "
+       "(see trimwright --help)",
+       {}});
   return wrong_usage;
 }
 

@@ -2,8 +2,10 @@
 #include <unistd.h>
 
 #include <algorithm>
+#include <array>
 #include <cerrno>
 #include <cstdio>
+#include <cstdlib>
 #include <cstring>
 #include <filesystem>
 
@@ -25,6 +27,35 @@ std::string printable(const std::string& text) {
     begin = end + 1;
   }
   return shown;
+}
+
+/// The same with headings in bold and marks in colour, which only repeat what the words beside them say.
+std::string coloured(const std::string& text) {
+  static const std::array<std::pair<std::string_view, std::string_view>, 4> marks{
+      {{"✓", "\033[32m"}, {"▲", "\033[33m"}, {"✗", "\033[31m"}, {"  ! ", "\033[33m"}}};
+  std::string shown;
+  for (std::size_t begin = 0; begin < text.size();) {
+    const std::size_t end = std::min(text.find('\n', begin), text.size());
+    std::string line = text.substr(begin, end - begin);
+    const auto is_capital = [](char c) { return c >= 'A' && c <= 'Z'; };
+    const bool heading = line.size() > 2 && std::all_of(line.begin(), line.begin() + 3, is_capital);
+    if (heading) line = "\033[1m" + line + "\033[0m";
+    for (const auto& [mark, colour] : marks)
+      if (const auto at = line.find(mark); !heading && at != std::string::npos)
+        line.replace(at, mark.size(), std::string(colour) + std::string(mark) + "\033[0m");
+    shown += line;
+    if (end < text.size()) shown += '\n';
+    begin = end + 1;
+  }
+  return shown;
+}
+
+/// A terminal, whose user did not refuse colour (no-color.org).
+bool takes_colour() {
+  const char* refused = std::getenv("NO_COLOR");
+  const char* terminal = std::getenv("TERM");
+  return ::isatty(STDOUT_FILENO) == 1 && (refused == nullptr || *refused == '\0') && terminal != nullptr &&
+         std::string_view(terminal) != "dumb";
 }
 
 Result<void> print(std::string_view answer) {
@@ -59,7 +90,8 @@ Result<void> Output::check_apart_from(const std::vector<std::string>& sources) c
 Status Output::write(const std::string& answer, const std::vector<std::string>& sources) const {
   if (const auto apart = check_apart_from(sources); !apart) return complain(apart.error());
   const std::string shown = format == "text" ? printable(answer) : answer;
-  const auto written = path.empty() ? print(shown) : write_text_file(path, shown);
+  const bool colour = path.empty() && format == "text" && takes_colour();
+  const auto written = path.empty() ? print(colour ? coloured(shown) : shown) : write_text_file(path, shown);
   return written ? done : complain(written.error());
 }
 

@@ -1,11 +1,8 @@
-#include <algorithm>
 #include <memory>
 
+#include "answers/page.hpp"
 #include "commands.hpp"
-#include "planned.hpp"
-#include "trimwright/check.hpp"
-#include "trimwright/files.hpp"
-#include "trimwright/report.hpp"
+#include "plan_options.hpp"
 
 namespace trimwright::cli {
 namespace {
@@ -24,71 +21,13 @@ struct PageOptions {
   std::string job;
   PlanOptions plan;
   Output output{"html", {}};
-
-  /// A plan in particular is asked for.
-  [[nodiscard]] bool of_a_plan() const {
-    return plan.changes || !plan.fitted.empty() || !plan.objective.empty() || plan.check_run ||
-           plan.amplitudes_only || plan.despite_mirror;
-  }
 };
 
-bool nothing_read(const Job& job) {
-  return std::all_of(job.runs.begin(), job.runs.end(), [](const Run& run) { return run.readings.empty(); });
-}
-
-/// No run changed a weight, and nothing else tells how the planes act: only a trial run can be advised.
-bool before_trials(const JobFile& file) {
-  const Run* first = nullptr;
-  for (const auto& run : file.job.runs) {
-    if (run.set_aside || run.readings.empty()) continue;
-    if (first == nullptr) first = &run;
-    if (!made_with(run, first->fitted)) return false;
-  }
-  return !file.prior;
-}
-
-Status page_of_trial(const PageOptions& options, const JobFile& file) {
-  TrimRequest request = file.request;
-  request.time_limit_s = options.plan.time_limit_s;
-  const auto trial = plan_trial(file.job, request, nullptr, {});
-  if (!trial) return complain(trial.error());
-  return options.output.write(trial_page(trial->job, trial->advice, trial->steps), file.sources);
-}
-
-/// A last run that was made with the choice, judged by the model that did not use it, as `check` does: with
-/// what it fitted still in. Lost phases judge nothing.
-Result<std::optional<Verdict>> verdict_on_choice(const Planned& answer) {
-  const PlannedJob& plan = answer.plan;
-  if (!plan.check_held_back || plan.model.convention == PhaseConvention::unknown) return std::nullopt;
-  Job job = plan.job;
-  job.fitted_now = job.runs.back().fitted;
-  auto verdict = judge(job, plan.model, job.runs.size() - 1, plan.trim.request, {},
-                       answer.prior ? &*answer.prior : nullptr);
-  if (!verdict) return tl::unexpected(verdict.error());
-  return std::optional(*std::move(verdict));
-}
-
-Status page_of_plan(const PageOptions& options, JobFile file) {
-  const auto answer = planned(std::move(file), options.plan);
-  if (!answer) return complain(answer.error());
-  const auto verdict = verdict_on_choice(*answer);
-  if (!verdict) return complain(verdict.error());
-  const auto& [job, model, trim, steps, held_back] = answer->plan;
-  return options.output.write(
-      balance_page(job, model, trim, steps, page_json(job, model, trim), *verdict ? &**verdict : nullptr),
-      answer->sources);
-}
-
 Status page(const PageOptions& options) {
-  auto file = read_job(options.job);
-  if (!file || nothing_read(file->job)) {
-    const auto begun = read_job(options.job, ReadingTables::none_yet);
-    if (begun && nothing_read(begun->job) && !options.of_a_plan())
-      return options.output.write(run_sheet_page(begun->job), begun->sources);
-  }
-  if (!file) return complain(file.error());
-  if (before_trials(*file) && !options.of_a_plan()) return page_of_trial(options, *file);
-  return page_of_plan(options, *std::move(file));
+  const auto answer = page_of_job(options.job, options.plan);
+  if (!answer) return complain(answer.error());
+  tell_notes(answer->notes);
+  return options.output.write(answer->html, answer->sources);
 }
 
 }  // namespace
@@ -97,7 +36,7 @@ void add_page(CLI::App& app, int& status) {
   auto options = std::make_shared<PageOptions>();
   auto* command = app.add_subcommand("page", "The plan as one HTML file to look at, to try out and to print");
   command->add_option("JOB", options->job, "job file (YAML)")->required()->check(not_empty());
-  options->plan.add_options(*command);
+  add_plan_options(*command, options->plan);
   command->add_flag("--check-run", options->plan.check_run,
                     "the last run is the check run: its weights against as found, judged by the runs before");
   add_amplitudes_only(*command, options->plan.amplitudes_only);

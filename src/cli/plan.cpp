@@ -1,7 +1,7 @@
 #include <memory>
 
 #include "commands.hpp"
-#include "planned.hpp"
+#include "plan_options.hpp"
 #include "trimwright/files.hpp"
 #include "trimwright/report.hpp"
 
@@ -27,10 +27,10 @@ struct PlanCommand {
 };
 
 Status plan(const PlanCommand& options) {
-  auto file = read_job(options.job);
+  const auto file = open_job(options.job);
   if (!file) return complain(file.error());
-  const auto answer = planned(std::move(*file), options.plan);
-  if (!answer) return complain(answer.error());
+  const auto answer = planned(*file, options.plan);
+  if (!answer) return complain_of_job(answer.error(), *file, options.job, "plan");
   const auto& [job, model, trim, steps, held_back] = answer->plan;
   return options.output.write(
       options.output.json() ? plan_json(job, model, trim, steps) : plan_text(job, model, trim, steps),
@@ -43,8 +43,8 @@ void add_plan(CLI::App& app, int& status) {
   auto options = std::make_shared<PlanCommand>();
   auto* command = app.add_subcommand("plan", "The weights to fit, slot by slot, and the steps to carry out");
   command->add_option("JOB", options->job, "job file (YAML)")->required()->check(not_empty());
-  options->plan.add_options(*command);
-  options->plan.add_comparisons(*command);
+  add_plan_options(*command, options->plan);
+  add_comparisons(*command, options->plan);
   add_amplitudes_only(*command, options->plan.amplitudes_only);
   options->output.add_options(*command);
   command->footer(plan_example);

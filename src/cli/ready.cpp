@@ -19,12 +19,14 @@ struct ReadyOptions {
 };
 
 Status ready(const ReadyOptions& options) {
-  const auto file = read_job(options.job);
+  const auto file = open_job(options.job);
   if (!file) return complain(file.error());
   Readiness found = readiness(file->job);
   compare_newest_run(file->job, found, file->prior ? &*file->prior : nullptr);
-  return options.output.write(
-      options.output.json() ? ready_json(file->job, found) : ready_text(file->job, found), file->sources);
+  const bool knows_type = file->prior.has_value();
+  return options.output.write(options.output.json() ? ready_json(file->job, found, knows_type)
+                                                    : ready_text(file->job, found, options.job, knows_type),
+                              file->sources);
 }
 
 }  // namespace

@@ -2,6 +2,7 @@
 
 #include <cstdio>
 #include <filesystem>
+#include <map>
 #include <memory>
 
 #include "base/text.hpp"
@@ -26,11 +27,23 @@ A whole rehearsal is told in docs/rehearsal.md.)";
 struct RehearseOptions {
   std::string folder;
   std::uint64_t seed = 1;
+  std::string day = "calm";
   RefitRequest refit;
   std::string name;
   bool readings_only = false;
   Output output;
 };
+
+const std::map<std::string, RehearsalDay> days{{"calm", RehearsalDay::calm},
+                                               {"on wing", RehearsalDay::on_wing},
+                                               {"slip", RehearsalDay::slip},
+                                               {"loose reference", RehearsalDay::loose_reference}};
+
+std::vector<std::string> day_names() {
+  std::vector<std::string> names;
+  for (const auto& [name, day] : days) names.push_back(name);
+  return names;
+}
 
 /// One line on a terminal's standard error that is overwritten while a recording is written.
 std::function<void(double)> progress_on_terminal() {
@@ -49,7 +62,7 @@ std::string quoted(const std::string& path) {
 }
 
 Status begin(const RehearseOptions& options) {
-  const auto created = create_rehearsal(options.folder, options.seed);
+  const auto created = create_rehearsal(options.folder, options.seed, days.at(options.day));
   if (!created) return complain(created.error());
   return Output{}.write(options.folder +
                         ": rotor.yaml and rehearsal.yaml are written.\nNext: trimwright rehearse run " +
@@ -74,6 +87,7 @@ Status run(const RehearseOptions& options) {
       make_run(*rehearsal, *job, {options.name, *fitted, options.readings_only, progress_on_terminal()});
   if (!made) return complain(made.error());
   return Output{}.write("Run \"" + options.name + "\" is made: " + made->made + "\n" +
+                        (made->stopped.empty() ? "" : "But " + made->stopped + ".\n") +
                         what_next(options.folder, *made, options.name));
 }
 
@@ -101,6 +115,13 @@ void add_new(CLI::App& rehearse, const std::shared_ptr<RehearseOptions>& options
   command->add_option("--seed", options->seed, "which rotor of the family")
       ->check(number_between(0, 1e9))
       ->capture_default_str();
+  command
+      ->add_option(
+          "--day", options->day,
+          "what the day brings: \"calm\" (default), \"on wing\" (runs differ as they do there), "
+          "\"slip\" (a mistake to be found), or \"loose reference\"; on all but the first a run ends "
+          "where a level passes its limit")
+      ->check(CLI::IsMember(day_names()));
   command->callback([options, &status] { status = begin(*options); });
 }
 

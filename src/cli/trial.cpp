@@ -1,5 +1,6 @@
 #include <memory>
 
+#include "answers/planned.hpp"
 #include "commands.hpp"
 #include "trimwright/files.hpp"
 #include "trimwright/plan.hpp"
@@ -19,6 +20,7 @@ struct TrialOptions {
   std::string plane;
   std::optional<int> slot;
   std::optional<std::string> weight;
+  std::string earlier;
   double time_limit_s = TrimRequest{}.time_limit_s;
   Output output;
 };
@@ -32,31 +34,30 @@ std::string given_options(const TrialOptions& options) {
   return given.empty() ? given : given.substr(1) + ": ";
 }
 
-Result<TrialChoice> choice_of(const TrialOptions& options, const Job& job) {
-  TrialChoice choice{{}, options.slot, options.weight};
-  if (options.plane.empty()) return choice;
-  choice.plane = job.rotor.plane_named(options.plane);
-  if (choice.plane) return choice;
-  std::string names;
-  for (const auto& one : job.rotor.planes) names += (names.empty() ? "" : " or ") + one.name;
-  return tl::unexpected(Error{"--plane: the rotor has no plane \"" + options.plane + "\"", names, {}});
-}
-
 Status trial(const TrialOptions& options) {
-  const auto file = read_job(options.job);
+  const auto file = open_job(options.job);
   if (!file) return complain(file.error());
-  const auto choice = choice_of(options, file->job);
+  const auto choice = trial_choice(file->job, options.plane, options.slot, options.weight);
   if (!choice) return complain(choice.error());
   TrimRequest request = file->request;
   request.time_limit_s = options.time_limit_s;
-  auto trial = plan_trial(file->job, request, file->prior ? &*file->prior : nullptr, *choice);
+  std::optional<EarlierEffects> earlier;
+  auto sources = file->sources;
+  if (!options.earlier.empty()) {
+    auto read = read_earlier_effects(options.earlier, file->job);
+    if (!read) return complain(read.error());
+    earlier = std::move(*read);
+    sources.push_back(options.earlier);
+  }
+  auto trial = plan_trial(file->job, request, file->prior ? &*file->prior : nullptr, *choice,
+                          earlier ? &*earlier : nullptr);
   if (!trial) {
     trial.error().what = given_options(options) + trial.error().what;
-    return complain(trial.error());
+    return complain_of_job(trial.error(), *file, options.job, "trial");
   }
   const auto& [job, advice, steps] = *trial;
   return options.output.write(
-      options.output.json() ? trial_json(job, advice, steps) : trial_text(job, advice, steps), file->sources);
+      options.output.json() ? trial_json(job, advice, steps) : trial_text(job, advice, steps), sources);
 }
 
 }  // namespace
@@ -70,6 +71,12 @@ void add_trial(CLI::App& app, int& status) {
   command->add_option("--slot", options->slot, "slot of the trial weight (default: advised)")
       ->check(number_between(1, 1000));
   command->add_option("--weight", options->weight, "catalogue id of the trial weight (default: advised)")
+      ->check(not_empty());
+  command
+      ->add_option(
+          "--earlier", options->earlier,
+          "how weights acted before, for planes that nothing else tells of: a job file or a folder of "
+          "them, an archive, or a prior")
       ->check(not_empty());
   command->add_option("--time-limit", options->time_limit_s, "seconds that all searches together may take")
       ->check(number_between(0.001, 86400))

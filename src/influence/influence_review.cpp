@@ -127,21 +127,23 @@ void review_runs(const Job& job, const RunsFit& fit, InfluenceReview& review) {
     one.suspect = one.components > 0 && one.probability < family_level / review.runs_tested;
 }
 
-/// The largest change of a reading from the first run that has it.
-TrialEffect effect_of(const Job& job, std::size_t first, std::size_t run) {
-  TrialEffect effect;
-  effect.run = run;
+/// The change from the first run at the place that run `run` moved least; empty where they share none.
+std::optional<TrialEffect> effect_of(const Job& job, std::size_t first, std::size_t run) {
+  std::optional<TrialEffect> least;
+  const auto moved = [](const TrialEffect& one) {
+    return std::max(one.amplitude_share / least_amplitude_share, one.phase_deg / least_phase_deg);
+  };
   for (const auto& after : job.runs[run].readings)
     for (const auto& before : job.runs[first].readings) {
       if (before.speed != after.speed || before.sensor != after.sensor || !before.x || !after.x ||
           std::abs(*before.x) == 0.0 || std::abs(*after.x) == 0.0)
         continue;
-      const double share = std::abs(std::abs(*after.x) / std::abs(*before.x) - 1.0);
-      const double phase = std::abs(std::arg(*after.x / *before.x)) * 180.0 / std::numbers::pi;
-      effect.amplitude_share = std::max(effect.amplitude_share, share);
-      effect.phase_deg = std::max(effect.phase_deg, phase);
+      const TrialEffect here{run, after.speed, after.sensor,
+                             std::abs(std::abs(*after.x) / std::abs(*before.x) - 1.0),
+                             std::abs(std::arg(*after.x / *before.x)) * 180.0 / std::numbers::pi};
+      if (!least || moved(here) < moved(*least)) least = here;
     }
-  return effect;
+  return least;
 }
 
 }  // namespace
@@ -160,8 +162,9 @@ InfluenceReview review_influence(const Job& job, const InfluenceModel& model) {
   const std::size_t first = model.runs.used.front();
   const auto as_found = run_unbalance(job, first);
   for (const std::size_t run : model.runs.used)
-    if (run_unbalance(job, run) != as_found && !event_between(job, first, run))
-      review.trials.push_back(effect_of(job, first, run));
+    if (const auto effect = effect_of(job, first, run);
+        effect && run_unbalance(job, run) != as_found && !event_between(job, first, run))
+      review.trials.push_back(*effect);
   return review;
 }
 

@@ -3,6 +3,7 @@
 #include <set>
 #include <tuple>
 
+#include "convention_test.hpp"
 #include "events.hpp"
 #include "mirror_test.hpp"
 #include "plane_condition.hpp"
@@ -87,7 +88,7 @@ Result<InfluenceModel> fit_with_prior(const Job& job, const std::vector<std::siz
   if (!posterior) return tl::unexpected(posterior.error());
   auto alone = fit_influence(job);
   InfluenceModel model = alone ? std::move(*alone) : model_without_trials(job);
-  model.prior = PriorUse{prior.jobs, {}};
+  model.prior = PriorUse{prior.jobs, {}, {}};
   if (model.posterior && event_parts(job).empty())
     model.prior->fleet = fleet_check(prior, job, *model.posterior);
   model.basis = InfluenceModel::Basis::prior;
@@ -117,6 +118,18 @@ double prior_log_odds(const InfluenceModel& given, const InfluenceModel& mirrore
   return (other - own) / (2.0 * std::max(1.0, std::min(own, other) / dof));
 }
 
+/// Another declaration that is far likelier contradicts the job's; a rotor that the fleet does not have fits
+/// none.
+void judge_by_fleet(InfluenceModel& model) {
+  using Outcome = MirrorTest::Outcome;
+  const auto& likeliest = model.prior->conventions;
+  MirrorTest& test = model.runs.mirror;
+  if (!likeliest.empty() && likeliest.front().log_odds >= std::log(deciding_odds))
+    test.outcome = Outcome::contradicts;
+  else if (model.prior->fleet && model.prior->fleet->probability < fleet_hopeless)
+    test.outcome = Outcome::neither_fits;
+}
+
 Result<SettledModel> settle_with_prior(const Job& job, const std::vector<std::size_t>& planes,
                                        const Prior& prior) {
   const bool unknown = job.rotor.phase == PhaseConvention::unknown;
@@ -143,6 +156,9 @@ Result<SettledModel> settle_with_prior(const Job& job, const std::vector<std::si
     settled.model = std::move(*mirrored);
     settled.model.runs.mirror = {MirrorTest::Outcome::supports_given, -odds, {}};
   }
+  if (event_parts(settled.job).empty())  // else angles are not the fleet's, whatever is declared
+    settled.model.prior->conventions = compare_with_fleet(settled.job, planes, prior);
+  judge_by_fleet(settled.model);
   if (const auto believed = believe_prior(settled.job, planes, prior, settled.model); !believed)
     return tl::unexpected(believed.error());
   settled.model.convention_found = unknown;
@@ -171,6 +187,22 @@ Result<void> take_belief(const Job& job, InfluenceModel& model) {
 }
 
 }  // namespace
+
+std::string contradiction_words(const InfluenceModel& model) {
+  using Outcome = MirrorTest::Outcome;
+  const Outcome outcome = model.runs.mirror.outcome;
+  if (outcome == Outcome::contradicts && model.prior && !model.prior->conventions.empty() &&
+      model.prior->conventions.front().which != Convention::declared)
+    return "the runs and the fleet's prior contradict what is declared; far likelier: " +
+           model.prior->conventions.front().what;
+  if (outcome == Outcome::contradicts)
+    return "the runs contradict the declared conventions: read the other way (lag for lead, or angles "
+           "against "
+           "for with rotation) they fit far better, and a plan would put the weights at the mirror image";
+  if (outcome == Outcome::neither_fits && model.prior)
+    return "the fleet of the prior has no rotor like this one, however phase and angles are declared";
+  return {};
+}
 
 Result<SettledModel> settle_and_fit(const Job& job, const std::vector<std::size_t>& planes,
                                     const Prior* prior) {

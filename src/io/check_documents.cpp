@@ -61,6 +61,7 @@ Json mistakes_json(const Job& job, const MistakeRanking& ranking) {
                     {"probability", one.probability},
                     {"log_evidence", one.log_evidence},
                     {"misfit", one.misfit},
+                    {"answer", one.answer},
                     {"not_told_apart", i < ranking.not_told_apart}});
   }
   return list;

@@ -7,6 +7,7 @@
 #include <sstream>
 
 #include "base/text.hpp"
+#include "spreadsheet_file.hpp"
 
 namespace trimwright {
 namespace {
@@ -30,9 +31,8 @@ tl::unexpected<Error> file_error(const std::string& path, std::string what, std:
   return fail(std::move(what), std::move(expected), {path, 0, {}});
 }
 
-}  // namespace
-
-Result<std::string> read_text_file(const std::string& path) {
+/// The bytes of a file that is small enough, without a byte order mark.
+Result<std::string> read_bytes(const std::string& path) {
   std::error_code status;
   const auto kind = fs::status(path, status).type();
   if (kind == fs::file_type::not_found)
@@ -55,7 +55,49 @@ Result<std::string> read_text_file(const std::string& path) {
   if (text.starts_with("\xef\xbb\xbf")) text.erase(0, 3);  // spreadsheets put a byte order mark first
   if (text.find_first_not_of(" \t\r\n") == std::string::npos)
     return file_error(path, "the file is empty", "text");
-  if (const int line = first_bad_line(text); line != 0)
+  return text;
+}
+
+/// UTF-8 of a text in Latin-1 (ISO 8859-1), whose bytes are the first 256 characters of Unicode.
+std::string from_latin_1(const std::string& bytes) {
+  std::string text;
+  for (const char c : bytes) {
+    const auto byte = static_cast<unsigned char>(c);
+    if (byte < 0x80) {
+      text += c;
+    } else {
+      text += static_cast<char>(0xc0U | (byte >> 6U));
+      text += static_cast<char>(0x80U | (byte & 0x3fU));
+    }
+  }
+  return text;
+}
+
+bool is_utf_8(const std::string& text) {
+  for (std::size_t i = 0; i < text.size();) {
+    const auto [code, bytes] = character_at(text, i);
+    if (code < 0) return false;
+    i += bytes;
+  }
+  return true;
+}
+
+}  // namespace
+
+Result<std::string> read_spreadsheet_file(const std::string& path) {
+  auto text = read_bytes(path);
+  if (!text) return text;
+  if (!is_utf_8(*text)) *text = from_latin_1(*text);
+  if (const int line = first_bad_line(*text); line != 0)
+    return fail("this is not the text of a table", "a table saved as CSV, in UTF-8 or Latin-1",
+                {path, line, {}});
+  return text;
+}
+
+Result<std::string> read_text_file(const std::string& path) {
+  auto text = read_bytes(path);
+  if (!text) return text;
+  if (const int line = first_bad_line(*text); line != 0)
     return fail("this is not UTF-8 text", "a text file saved as UTF-8", {path, line, {}});
   return text;
 }

@@ -53,7 +53,7 @@ void read_item(const YamlValue& value, const Rotor& rotor, const Plane& plane, F
   if (slot) {
     put(fitted, value, checked_slot(*slot, plane, slot->whole_number(1, 100000)), piece);
   } else {
-    fitted.free.push_back({piece.moment_g_mm, read_rotor_angle(*at, rotor.rotation)});
+    fitted.free.push_back({piece.moment_g_mm, read_rotor_angle(*at, rotor.rotation), at->text()});
   }
   fields.finish();
 }

@@ -15,9 +15,9 @@ namespace {
 
 namespace fs = std::filesystem;
 
-bool is_job(const std::string& path) {
+bool is_document(const std::string& path, const std::string& kind) {
   const auto text = read_text_file(path);
-  return text && text->find("trimwright: job 1") != std::string::npos;
+  return text && text->find("trimwright: " + kind) != std::string::npos;
 }
 
 Result<Fleet> read_folder(const std::string& folder) {
@@ -32,7 +32,7 @@ Result<Fleet> read_folder(const std::string& folder) {
   std::sort(paths.begin(), paths.end());
   Fleet fleet;
   for (const auto& path : paths) {
-    if (!is_job(path)) continue;
+    if (!is_document(path, "job 1")) continue;
     auto file = read_job(path);
     if (!file) return tl::unexpected(file.error());
     fleet.sources.insert(fleet.sources.end(), file->sources.begin(), file->sources.end());
@@ -102,6 +102,30 @@ Result<Fleet> read_fleet(const std::string& path, const std::string& rotor) {
   if (fleet->jobs.empty() && !others.empty())
     return fail("no job is on rotor \"" + rotor + "\"", others, {path, 0, {}});
   return fleet;
+}
+
+Result<EarlierEffects> read_earlier_effects(const std::string& path, const Job& job) {
+  std::error_code none;
+  const bool file = fs::is_regular_file(path, none);
+  if (file && is_document(path, "prior 1")) {
+    auto prior = read_prior(path, &job.rotor);
+    if (!prior) return tl::unexpected(prior.error());
+    return EarlierEffects{"the fleet of prior " + path, std::move(prior->coefficients)};
+  }
+  Fleet fleet;
+  if (file && is_document(path, "job 1")) {
+    auto one = read_job(path);
+    if (!one) return tl::unexpected(one.error());
+    fleet.jobs.push_back({std::move(one->job), path});
+  } else {
+    auto read = read_fleet(path, job.rotor.name);
+    if (!read) return tl::unexpected(read.error());
+    fleet = std::move(*read);
+  }
+  auto effects = earlier_effects(job, fleet.jobs);
+  if (effects) return std::move(*effects);
+  return fail("no job here is on rotor \"" + job.rotor.name + "\" and settles how a plane acts",
+              "an earlier job on this rotor type, with a trial run in each plane", {path, 0, {}});
 }
 
 }  // namespace trimwright

@@ -66,6 +66,8 @@ Json review_json(const Job& job, const InfluenceModel& model) {
                     {"suspect", one.suspect}});
   for (const auto& one : review.trials)
     trials.push_back({{"run", job.runs[one.run].name},
+                      {"speed_rpm", job.speeds_rpm[one.speed]},
+                      {"sensor", job.rotor.sensors[one.sensor].name},
                       {"amplitude_share", one.amplitude_share},
                       {"phase_deg", one.phase_deg},
                       {"too_small", one.too_small()}});
@@ -101,6 +103,22 @@ Json fleet_json(const InfluenceModel& model) {
           {"components", model.prior->fleet->components},
           {"degrees_of_freedom", number_or_null(model.prior->fleet->degrees_of_freedom)},
           {"probability", model.prior->fleet->probability}};
+}
+
+std::string convention_name(Convention one) {
+  switch (one) {
+    case Convention::declared:
+      return "declared";
+    case Convention::phase:
+      return "phase";
+    case Convention::slots_counted:
+      return "slots_counted";
+    case Convention::slot_1:
+      return "slot_1";
+    case Convention::viewing_end:
+      return "viewing_end";
+  }
+  return {};
 }
 
 std::string mirror_name(MirrorTest::Outcome outcome) {
@@ -263,6 +281,11 @@ std::string influence_json(const Job& job, const InfluenceModel& model) {
   json["prior_used"] = model.prior.has_value();
   json["small_residual"] = model.basis == InfluenceModel::Basis::small_residual;
   json["fleet"] = fleet_json(model);
+  json["conventions"] = Json::array();
+  if (model.prior)
+    for (const auto& one : model.prior->conventions)
+      json["conventions"].push_back(
+          {{"which", convention_name(one.which)}, {"what", one.what}, {"log_odds", one.log_odds}});
   json["review"] = review_json(job, model);
   json["residuals"] = residuals_json(job, model);
   json["runs"] = runs_json(job, model);

@@ -89,6 +89,7 @@ Json trade_off_json(const Job& job, const std::vector<TradeOffRow>& rows) {
                     {"gap", row.gap()},
                     {"proved_optimal", row.proved_optimal},
                     {"by_chance", row.by_chance},
+                    {"without_opposed", row.without_opposed},
                     {"recommended", row.recommended},
                     {"probability", probability_json(row.outlook)},
                     {"slots", changes_json(job, row.changes)}});
@@ -144,6 +145,7 @@ Json candidates_json(const Job& job, const TrialAdvice& advice) {
     entry["variance_left"] = or_null(one.variance_left);
     entry["exceeds_limit"] = or_null(one.exceeds_limit);
     entry["meets_targets"] = or_null(one.meets_targets);
+    entry["headroom_share"] = or_null(one.headroom_share);
     list.push_back(std::move(entry));
   }
   return list;

@@ -2,10 +2,10 @@
 
 #include <fmt/format.h>
 
-#include <Eigen/Eigenvalues>
 #include <algorithm>
 #include <cmath>
 
+#include "base/linear_algebra.hpp"
 #include "base/name.hpp"
 #include "fitted_fields.hpp"
 #include "trade_values.hpp"
@@ -64,8 +64,8 @@ MatrixXd read_covariance(const YamlValue& value, Index size) {
     for (Index j = 0; j <= i; ++j)
       matrix(i, j) = matrix(j, i) = numbers[static_cast<std::size_t>(j)].number(-1e6, 1e6);
   }
-  const Eigen::SelfAdjointEigenSolver<MatrixXd> eigen(matrix, Eigen::EigenvaluesOnly);
-  if (size > 0 && eigen.eigenvalues().minCoeff() < -1e-9 * std::max(1e-12, eigen.eigenvalues().maxCoeff()))
+  const auto variances = symmetric_eigen(matrix).values;
+  if (size > 0 && variances.minCoeff() < -1e-9 * std::max(1e-12, variances.maxCoeff()))
     value.reject("this is no covariance: some combination would have a negative variance",
                  "the file as trimwright influence --learn wrote it");
   return matrix;
@@ -81,8 +81,7 @@ FleetScatter read_scatter(YamlFields& fields) {
 }
 
 void check_usable(const YamlValue& root, const Prior& prior) {
-  const Eigen::SelfAdjointEigenSolver<MatrixXd> eigen(relative_covariance(prior), Eigen::EigenvaluesOnly);
-  if (!(eigen.eigenvalues().minCoeff() > 0.0))
+  if (!(symmetric_eigen(relative_covariance(prior)).values.minCoeff() > 0.0))
     root.reject("the coefficients would be known without error", "some scatter, or a mean_covariance");
 }
 

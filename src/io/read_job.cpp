@@ -142,6 +142,23 @@ RunConditions read_conditions(YamlFields& fields) {
   return conditions;
 }
 
+/// Each must stand in some run: a name mistyped would make nothing matter.
+std::vector<std::string> read_names_of_conditions(const YamlValue& value, const Job& job) {
+  std::vector<std::string> names;
+  for (const auto& one : value.list("a list of conditions that the runs state")) {
+    names.push_back(one.label());
+    const bool stated = std::any_of(job.runs.begin(), job.runs.end(), [&](const Run& run) {
+      const auto& all = run.conditions.other;
+      return std::any_of(all.begin(), all.end(),
+                         [&](const auto& said) { return said.first == names.back(); });
+    });
+    if (!stated)
+      one.reject("no run states the condition \"" + shortened(names.back()) + "\"",
+                 "a name under \"conditions\" of a run");
+  }
+  return names;
+}
+
 Reading read_inline_reading(const YamlValue& value, const Rotor& rotor) {
   YamlFields fields(value, "{speed: ..., sensor: ..., amplitude: ..., phase: ..., component: ...}");
   WrittenReading written;
@@ -149,7 +166,7 @@ Reading read_inline_reading(const YamlValue& value, const Rotor& rotor) {
   written.speed = fields.required("speed").text();
   written.sensor = fields.required("sensor").text();
   written.amplitude = fields.required("amplitude").text();
-  written.component = fields.required("component").text();
+  if (const auto component = fields.optional("component")) written.component = component->text();
   if (const auto phase = fields.optional("phase")) written.phase = phase->text();
   if (const auto phase_of = fields.optional("phase_of")) written.phase_of = phase_of->text();
   if (const auto sd = fields.optional("sd")) written.sd = sd->text();
@@ -157,7 +174,13 @@ Reading read_inline_reading(const YamlValue& value, const Rotor& rotor) {
   return to_reading(written, rotor);
 }
 
-Run read_run(const YamlValue& value, const Job& job) {
+/// A run's own table of readings, yet to be read.
+struct OwnTable {
+  YamlValue path;
+  std::size_t run = 0;  ///< index into Job::runs
+};
+
+Run read_run(const YamlValue& value, const Job& job, std::vector<OwnTable>& tables) {
   YamlFields fields(value, "a run: {name: ..., fitted: ..., readings: ...}");
   Run run;
   const auto name = fields.required("name");
@@ -170,9 +193,13 @@ Run read_run(const YamlValue& value, const Job& job) {
       run.changes.push_back(read_change(change, job.rotor));
   if (const auto before = fields.optional("before")) run.before = read_events(*before, job.rotor);
   if (const auto reason = fields.optional("set_aside")) run.set_aside = reason->text();
-  if (const auto readings = fields.optional("readings"))
-    for (const auto& one : readings->list("a list of readings"))
-      run.readings.push_back(read_inline_reading(one, job.rotor));
+  if (const auto readings = fields.optional("readings")) {
+    if (readings->is_text())
+      tables.push_back({*readings, job.runs.size()});
+    else
+      for (const auto& one : readings->list("a list of readings, or the path of a table of this run alone"))
+        run.readings.push_back(read_inline_reading(one, job.rotor));
+  }
   fields.finish();
   return run;
 }
@@ -183,23 +210,42 @@ Run read_run(const YamlValue& value, const Job& job) {
   value.reject(shortened(error.where.file) + ": " + error.what, error.expected);
 }
 
-void add_table(const YamlValue& value, Job& job) {
+/// What the tables of a job gave beside its readings.
+struct TablesRead {
+  std::vector<std::string> paths;
+  std::vector<double> blank_rpm;  ///< speeds of rows in which nothing is filled in yet
+  std::vector<std::string> notes;
+};
+
+/// Adds the readings of a table, of run `own` alone where that is given.
+void add_table(const YamlValue& value, std::optional<std::size_t> own, Job& job, TablesRead& tables) {
   const std::string path = path_beside(value.file(), value.path());
-  const auto rows = read_table(path);
-  if (!rows) reject_file(value, rows.error());
-  for (const auto& row : *rows) {
-    const auto run = std::find_if(job.runs.begin(), job.runs.end(),
-                                  [&](const Run& one) { return alike(one.name, row.run); });
+  if (std::find(tables.paths.begin(), tables.paths.end(), path) != tables.paths.end())
+    value.reject("this table stands here twice", "each table once");
+  tables.paths.push_back(path);
+  const auto table = read_table(path, job.rotor, !own);
+  if (!table) reject_file(value, table.error());
+  for (const auto& row : table->readings) {
+    auto run = job.runs.begin() + static_cast<std::ptrdiff_t>(own.value_or(0));
+    if (!own || !row.run.empty())
+      run = std::find_if(job.runs.begin(), job.runs.end(),
+                         [&](const Run& one) { return alike(one.name, row.run); });
+    const Location where{path, row.reading.where.line, "run"};
     if (run == job.runs.end())
       throw InputError{{"the job has no run \"" + shortened(row.run) + "\"",
-                        "a run of " + value.file() + ": " + names_of(job.runs),
-                        {path, row.reading.where.line, "run"}}};
+                        "a run of " + value.file() + ": " + names_of(job.runs), where}};
+    if (own && run != job.runs.begin() + static_cast<std::ptrdiff_t>(*own))
+      throw InputError{{"the row is of run \"" + shortened(row.run) + "\"",
+                        "rows of run \"" + job.runs[*own].name + "\", whose table this is", where}};
     const Reading reading = to_reading(row.reading, job.rotor);
     if (row.reading.missing)
       run->missing.push_back({reading.rpm, reading.sensor, shortened(row.reading.note), reading.where});
     else
       run->readings.push_back(reading);
   }
+  for (const auto& speed : table->blank_speeds)
+    if (const auto rpm = parse_speed(speed, job.rotor)) tables.blank_rpm.push_back(*rpm);
+  tables.notes.insert(tables.notes.end(), table->notes.begin(), table->notes.end());
 }
 
 std::size_t read_speed_point(const YamlValue& value, const Job& job) {
@@ -276,35 +322,39 @@ std::vector<SetSpeed> read_set_speeds(const YamlValue& value, const Rotor& rotor
 }
 
 /// Speed points and places of all readings.
-void read_places(const std::optional<YamlValue>& listed, ReadingTables tables, Job& job) {
+void read_places(const std::optional<YamlValue>& listed, ReadingTables tables,
+                 const std::vector<double>& blank_rpm, Job& job) {
   const auto set = listed ? read_set_speeds(*listed, job.rotor) : std::vector<SetSpeed>{};
   if (const auto settled = settle_places(job, set); !settled) throw InputError{settled.error()};
   for (const auto& speed : set) {
     const bool read = std::any_of(job.places.begin(), job.places.end(), [&](const Place& place) {
       return job.speeds_rpm[place.speed] == speed.rpm;
     });
-    if (!read && tables == ReadingTables::read)
+    const bool to_be_read = std::any_of(blank_rpm.begin(), blank_rpm.end(), [&](double rpm) {
+      return std::abs(rpm - speed.rpm) <= job.rotor.speed_tolerance_rpm;
+    });
+    if (!read && !to_be_read && tables == ReadingTables::read)
       throw InputError{{fmt::format("no reading was made at {:.0f} rpm", speed.rpm),
                         "the speed of some reading, within the rotor's speed_tolerance", speed.where}};
   }
 }
 
-void read_runs(YamlFields& fields, Job& job, ReadingTables tables, std::vector<std::string>& sources) {
-  const bool begin = tables == ReadingTables::none_yet;
+void read_runs(YamlFields& fields, ReadingTables wanted, JobFile& file) {
+  Job& job = file.job;
+  const bool begin = wanted == ReadingTables::none_yet;
+  std::vector<OwnTable> own;
   const auto runs = begin ? fields.optional("runs") : std::optional(fields.required("runs"));
   if (runs)
-    for (const auto& one : runs->list("a list of runs")) job.runs.push_back(read_run(one, job));
+    for (const auto& one : runs->list("a list of runs")) job.runs.push_back(read_run(one, job, own));
   if (job.runs.empty() && !begin) runs->reject("there is no run", "at least a baseline run");
-  const auto other_files = static_cast<std::ptrdiff_t>(sources.size());
-  if (const auto readings = fields.optional("readings"); readings && tables == ReadingTables::read)
-    for (const YamlValue& table : table_paths(*readings)) {
-      const std::string path = path_beside(table.file(), table.path());
-      if (std::find(sources.begin() + other_files, sources.end(), path) != sources.end())
-        table.reject("this table stands here twice", "each table once");
-      add_table(table, job);
-      sources.push_back(path);
-    }
-  read_places(fields.optional("speeds"), tables, job);
+  TablesRead tables;
+  if (const auto readings = fields.optional("readings"); readings && wanted == ReadingTables::read)
+    for (const YamlValue& table : table_paths(*readings)) add_table(table, std::nullopt, job, tables);
+  if (wanted == ReadingTables::read)
+    for (const auto& one : own) add_table(one.path, one.run, job, tables);
+  file.sources.insert(file.sources.end(), tables.paths.begin(), tables.paths.end());
+  file.notes = std::move(tables.notes);
+  read_places(fields.optional("speeds"), wanted, tables.blank_rpm, job);
 }
 
 /// Stock is checked where a plane's pieces are written; a run that copies another needs no second check.
@@ -321,7 +371,9 @@ JobFile read_job_root(const YamlValue& root, ReadingTables tables) {
   auto rotor = read_rotor(file.sources.back());
   if (!rotor) reject_file(rotor_path, rotor.error());
   job.rotor = *rotor;
-  read_runs(fields, job, tables, file.sources);
+  read_runs(fields, tables, file);
+  if (const auto matter = fields.optional("conditions_that_matter"))
+    job.conditions_that_matter = read_names_of_conditions(*matter, job);
   job.fitted_now =
       job.runs.empty() ? std::vector<FittedWeights>(job.rotor.planes.size()) : job.runs.back().fitted;
   const auto now = fields.optional("fitted_now");

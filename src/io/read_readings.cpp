@@ -1,16 +1,14 @@
 #include "read_readings.hpp"
 
 #include <algorithm>
-#include <array>
 #include <cctype>
-#include <optional>
 #include <sstream>
 
 #include "base/name.hpp"
 #include "base/text.hpp"
 #include "csv_rows.hpp"
-#include "decimal_mark.hpp"
-#include "trimwright/files.hpp"
+#include "reading_columns.hpp"
+#include "spreadsheet_file.hpp"
 #include "yaml_fields.hpp"
 
 namespace trimwright {
@@ -40,116 +38,94 @@ std::vector<CsvRow> filled_rows(const std::string& path, const std::string& text
   }
 }
 
-enum Column : std::size_t { run, speed, sensor, amplitude, phase, component, phase_of, sd, note, columns };
-constexpr std::array<const char*, columns> column_names{
-    "run", "speed", "sensor", "amplitude", "phase", "component", "phase_of", "sd", "note"};
-
-/// Where each known column stands, and the unit its heading gives ("speed [%]").
-struct Header {
-  std::array<std::optional<std::size_t>, columns> at;
-  std::array<std::string, columns> unit;
-
-  /// Cells up to the last column that every row must fill.
-  [[nodiscard]] std::size_t needed_cells() const {
-    std::size_t needed = 0;
-    for (const auto column : {run, speed, sensor, amplitude, phase, component})
-      needed = std::max(needed, *at[column] + 1);
-    return needed;
-  }
-};
-
-Header read_header(const std::string& path, const CsvRow& row) {
-  Header header;
-  for (std::size_t i = 0; i < row.cells.size(); ++i) {
-    std::string heading = row.cells[i];
-    std::string unit;
-    if (const auto open = heading.find('['); open != std::string::npos && heading.back() == ']') {
-      unit = heading.substr(open + 1, heading.size() - open - 2);
-      heading = heading.substr(0, heading.find_last_not_of(' ', open - 1) + 1);
-    }
-    heading = lower_case(heading);
-    const auto found =
-        std::find_if(column_names.begin(), column_names.end(), [&](const char* n) { return heading == n; });
-    const Location where{path, row.line, shortened(heading)};
-    if (found == column_names.end())
-      throw InputError{
-          {"column \"" + shortened(heading) + "\" is not known",
-           "run, speed, sensor, amplitude, phase, component, and if need be phase_of, sd or note", where}};
-    const auto column = static_cast<std::size_t>(found - column_names.begin());
-    if (header.at[column])
-      throw InputError{
-          {"column \"" + shortened(heading) + "\" stands here twice", "each column once", where}};
-    header.at[column] = i;
-    header.unit[column] = unit;
-  }
-  for (const auto column : {run, speed, sensor, amplitude, phase, component})
-    if (!header.at[column])
-      throw InputError{{std::string("column \"") + column_names[column] + "\" is missing",
-                        "run, speed, sensor, amplitude, phase and component",
-                        {path, row.line, {}}}};
-  return header;
-}
-
 /// A table as it stands, and what is known of its columns.
 struct Table {
   std::string path;
   char delimiter = ',';
-  Header header;
+  ReadingColumns known;
   std::vector<CsvRow> rows;  ///< without the heading
-  std::array<ColumnMarks, columns> marks;
 
-  [[nodiscard]] std::string raw(const CsvRow& row, Column column) const {
-    const auto at = header.at[column];
-    return at && *at < row.cells.size() ? row.cells[*at] : std::string{};
+  [[nodiscard]] static std::string raw(const CsvRow& row, const ReadingColumn& column) {
+    return column.at < row.cells.size() ? row.cells[column.at] : std::string{};
   }
-  [[nodiscard]] Location where(const CsvRow& row, Column column) const {
-    return {path, row.line, column_names[column]};
+  [[nodiscard]] Location where(const CsvRow& row, CellKind kind) const {
+    return {path, row.line, cell_names[static_cast<std::size_t>(kind)]};
   }
+  /// The cell's text, with the heading's unit behind a bare number; empty where there is no such column.
+  [[nodiscard]] std::string cell(const CsvRow& row, const ReadingColumn* column) const;
+  [[nodiscard]] std::string cell(const CsvRow& row, CellKind kind) const { return cell(row, known.of(kind)); }
 };
 
-constexpr std::array measured_columns{speed, amplitude, phase, sd};
-
-/// The cell's text, with the heading's unit behind a bare number.
-std::string cell_text(const Table& table, const CsvRow& row, Column column) {
-  std::string text = table.raw(row, column);
-  if (column == note)
+std::string Table::cell(const CsvRow& row, const ReadingColumn* column) const {
+  if (column == nullptr) return {};
+  std::string text = raw(row, *column);
+  if (column->kind == CellKind::note)
     for (char& c : text)
       if (c == '\n' || c == '\r' || c == '\t') c = ' ';
   if (const auto seen = check_seen(text); !seen)
-    throw InputError{{seen.error().what, seen.error().expected, table.where(row, column)}};
-  const bool measured =
-      std::find(measured_columns.begin(), measured_columns.end(), column) != measured_columns.end();
-  if (!measured || text.empty()) return text;
-  if (table.delimiter != ',') {
-    auto number = with_decimal_point(text, table.marks[column]);
-    if (!number) throw InputError{{number.error().what, number.error().expected, table.where(row, column)}};
+    throw InputError{{seen.error().what, seen.error().expected, where(row, column->kind)}};
+  if (!column->measured() || text.empty()) return text;
+  if (delimiter != ',') {
+    auto number = with_decimal_point(text, column->marks);
+    if (!number) throw InputError{{number.error().what, number.error().expected, where(row, column->kind)}};
     text = *std::move(number);
   }
   const auto last = static_cast<unsigned char>(text.back());
-  if (!table.header.unit[column].empty() && (std::isdigit(last) != 0 || last == '.'))
-    text += " " + table.header.unit[column];
+  if (!column->unit.empty() && (std::isdigit(last) != 0 || last == '.')) text += " " + column->unit;
   return text;
 }
 
-TableReading to_table_reading(const Table& table, const CsvRow& row) {
-  const auto cell = [&](Column column) { return cell_text(table, row, column); };
-  TableReading reading{cell(run),
-                       {cell(speed),
-                        cell(sensor),
-                        cell(amplitude),
-                        cell(phase),
-                        cell(component),
-                        cell(phase_of),
-                        cell(sd),
-                        false,
-                        cell(note),
-                        {table.path, row.line, {}}}};
-  auto& written = reading.reading;
+void check_amplitude(const Table& table, const CsvRow& row, WrittenReading& written) {
   written.missing = written.amplitude.empty() || lower_case(written.amplitude) == "missing";
   if (written.amplitude.empty() && !written.phase.empty())
-    throw InputError{{"the amplitude is empty but a phase is given", "both, or \"missing\" for the amplitude",
-                      table.where(row, amplitude)}};
+    throw InputError{
+        {"the amplitude is empty but a phase is given",
+         "both, or \"missing\" for the amplitude",
+         {table.path, row.line, written.where.key.empty() ? "amplitude" : written.where.key + ".amplitude"}}};
+}
+
+/// A row of one reading.
+TableReading long_reading(const Table& table, const CsvRow& row) {
+  const auto cell = [&](CellKind kind) { return table.cell(row, kind); };
+  TableReading reading{cell(CellKind::run),
+                       {cell(CellKind::speed),
+                        cell(CellKind::sensor),
+                        cell(CellKind::amplitude),
+                        cell(CellKind::phase),
+                        cell(CellKind::component),
+                        cell(CellKind::phase_of),
+                        cell(CellKind::sd),
+                        false,
+                        cell(CellKind::note),
+                        {table.path, row.line, {}}}};
+  check_amplitude(table, row, reading.reading);
   return reading;
+}
+
+/// A row of one speed: a reading for each sensor that has something in it.
+void add_wide_row(const Table& table, const CsvRow& row, const Rotor& rotor, ReadingTable& read) {
+  const std::string speed = table.cell(row, CellKind::speed);
+  std::size_t filled = 0;
+  for (const auto& column : table.known.columns) {
+    if (!column.sensor || column.kind != CellKind::amplitude) continue;
+    const Sensor& sensor = rotor.sensors[*column.sensor];
+    const auto* phases = column.overall ? nullptr : table.known.of(CellKind::phase, *column.sensor, false);
+    TableReading reading{table.cell(row, CellKind::run), {}};
+    auto& written = reading.reading;
+    written.speed = speed;
+    written.sensor = sensor.name;
+    written.amplitude = table.cell(row, &column);
+    written.phase = table.cell(row, phases);
+    written.component = column.overall ? "overall" : table.cell(row, CellKind::component);
+    if (written.component.empty() && phases != nullptr) written.component = "once-per-rev";
+    written.note = table.cell(row, CellKind::note);
+    written.where = {table.path, row.line, sensor.name};
+    check_amplitude(table, row, written);
+    if (written.amplitude.empty()) continue;
+    ++filled;
+    read.readings.push_back(std::move(reading));
+  }
+  if (filled == 0) read.blank_speeds.push_back(speed);
 }
 
 void check_cells(const Table& table, const CsvRow& row, std::size_t headings) {
@@ -161,39 +137,48 @@ void check_cells(const Table& table, const CsvRow& row, std::size_t headings) {
                           ? "one cell per column; a decimal point, since a comma ends a cell"
                           : "one cell per column",
                       where}};
-  if (row.cells.size() < table.header.needed_cells())
+  std::size_t needed = 0;
+  for (const auto& column : table.known.columns)
+    if (!column.sensor && column.kind <= CellKind::component) needed = std::max(needed, column.at + 1);
+  if (row.cells.size() < needed)
     throw InputError{{start + "too few cells", "a cell in every column but phase_of, sd and note", where}};
 }
 
-std::vector<TableReading> read_rows(const std::string& path, const std::string& text) {
-  Table table{path, delimiter_of(text), {}, {}, {}};
+ReadingTable read_rows(const std::string& path, const std::string& text, const Rotor& rotor, bool needs_run) {
+  Table table{path, delimiter_of(text), {}, {}};
   table.rows = filled_rows(path, text, table.delimiter);
   if (!table.rows.empty() && table.rows.front().cells.front() == "sep=")  // a spreadsheet's own line: "sep=;"
     table.rows.erase(table.rows.begin());
   if (table.rows.empty())
-    throw InputError{
-        {"the table has no heading", "run, speed, sensor, amplitude, phase, component", {path, 1, {}}}};
+    throw InputError{{"the table has no heading", "run, speed, sensor, amplitude, phase", {path, 1, {}}}};
   const CsvRow heading = std::move(table.rows.front());
   table.rows.erase(table.rows.begin());
-  table.header = read_header(path, heading);
+  table.known = reading_columns(path, heading, table.rows, rotor, needs_run);
   for (const auto& row : table.rows) check_cells(table, row, heading.cells.size());
-  for (const Column column : measured_columns)
-    for (const auto& row : table.rows) table.marks[column].add(table.raw(row, column));
-  const bool commas =
-      std::any_of(table.marks.begin(), table.marks.end(), [](const auto& one) { return one.comma; });
-  for (auto& one : table.marks) one.comma_in_table = commas;
-  std::vector<TableReading> readings;
-  for (const auto& row : table.rows) readings.push_back(to_table_reading(table, row));
-  return readings;
+  bool commas = false;
+  for (auto& column : table.known.columns) {
+    if (!column.measured()) continue;
+    for (const auto& row : table.rows) column.marks.add(Table::raw(row, column));
+    commas = commas || column.marks.comma;
+  }
+  for (auto& column : table.known.columns) column.marks.comma_in_table = commas;
+  ReadingTable read{{}, {}, table.known.notes};
+  for (const auto& row : table.rows) {
+    if (table.known.wide)
+      add_wide_row(table, row, rotor, read);
+    else
+      read.readings.push_back(long_reading(table, row));
+  }
+  return read;
 }
 
 }  // namespace
 
-Result<std::vector<TableReading>> read_table(const std::string& path) {
-  const auto text = read_text_file(path);
+Result<ReadingTable> read_table(const std::string& path, const Rotor& rotor, bool needs_run) {
+  const auto text = read_spreadsheet_file(path);
   if (!text) return tl::unexpected(text.error());
   try {
-    return read_rows(path, *text);
+    return read_rows(path, *text, rotor, needs_run);
   } catch (const InputError& input) {
     return tl::unexpected(input.error);
   }

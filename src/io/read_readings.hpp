@@ -7,14 +7,21 @@
 
 namespace trimwright {
 
-/// A row of a table of readings: the run it names, and the reading.
+/// A reading of a table, and the run it names; empty: the table has no column of runs.
 struct TableReading {
   std::string run;
   WrittenReading reading;
 };
 
-/// Reads a table of readings (CSV: comma, semicolon or tab, the last two with decimal commas allowed).
-/// Rows whose amplitude is empty or "missing" are marked so: a sensor that failed.
-[[nodiscard]] Result<std::vector<TableReading>> read_table(const std::string& path);
+struct ReadingTable {
+  std::vector<TableReading> readings;
+  std::vector<std::string> blank_speeds;  ///< speeds of rows in which nothing is filled in yet, as written
+  std::vector<std::string> notes;         ///< what was left out
+};
+
+/// Reads a table of readings of `rotor` (CSV: comma, semicolon or tab, the last two with decimal commas
+/// allowed), with one reading in a row or one speed in a row. Readings whose amplitude is "missing", or empty
+/// in a row of one reading, are marked so: a sensor that failed. `needs_run`: each row must name its run.
+[[nodiscard]] Result<ReadingTable> read_table(const std::string& path, const Rotor& rotor, bool needs_run);
 
 }  // namespace trimwright

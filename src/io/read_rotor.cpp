@@ -27,11 +27,13 @@ SeenSense read_rotation(const YamlValue& value) {
 }
 
 ReferenceRing read_reference(const YamlValue& value) {
-  YamlFields fields(value, "{teeth: N, larger_tooth: N, polarity: falling or rising}");
+  YamlFields fields(value, "{teeth: N, larger_tooth: N}");
   ReferenceRing ring;
   ring.teeth = fields.required("teeth").whole_number(1, 400);
   ring.larger_tooth = fields.required("larger_tooth").whole_number(1, ring.teeth);
-  ring.falling = fields.required("polarity").choice<bool>({{"falling", true}, {"rising", false}});
+  const auto polarity = fields.optional("polarity");
+  ring.polarity_stated = polarity.has_value();
+  if (polarity) ring.falling = polarity->choice<bool>({{"falling", true}, {"rising", false}});
   if (const auto mark = fields.optional("mark")) ring.mark = mark->text();
   if (const auto size = fields.optional("larger_size")) ring.larger_size = size->number(1.02, 10.0);
   if (const auto width = fields.optional("larger_width")) ring.larger_width = width->number(0.5, 10.0);
@@ -43,7 +45,9 @@ BladeRow read_blades(const YamlValue& value, const SeenSense& rotation) {
   YamlFields fields(value, "{count: N, blade_1_at: angle, numbered: sense, seen_from: end}");
   BladeRow blades;
   blades.count = fields.required("count").whole_number(2, 400);
-  blades.blade_1 = read_rotor_angle(fields.required("blade_1_at"), rotation);
+  const auto blade_1 = fields.required("blade_1_at");
+  blades.blade_1 = read_rotor_angle(blade_1, rotation);
+  blades.blade_1_written = blade_1.text();
   blades.numbered = read_seen_sense(fields, "numbered");
   blades.numbered_relative = blades.numbered.relative_to(rotation);
   fields.finish();
@@ -54,7 +58,9 @@ SlotRing read_slots(const YamlValue& value, const SeenSense& rotation) {
   YamlFields fields(value, "{count: N, slot_1_at: angle, numbered: sense, seen_from: end}");
   SlotRing ring;
   ring.count = fields.required("count").whole_number(1, 400);
-  ring.slot_1 = read_rotor_angle(fields.required("slot_1_at"), rotation);
+  const auto slot_1 = fields.required("slot_1_at");
+  ring.slot_1 = read_rotor_angle(slot_1, rotation);
+  ring.slot_1_written = slot_1.text();
   ring.numbered = read_seen_sense(fields, "numbered");
   ring.numbered_relative = ring.numbered.relative_to(rotation);
   if (const auto unusable = fields.optional("unusable"))
@@ -166,7 +172,7 @@ std::optional<MotionQuantity> read_phase_of(YamlFields& fields, const VibrationU
     if (value) value->reject("a display unit has no phase_of", "no such key");
     return std::nullopt;
   }
-  if (!value) return fields.required("phase_of").choice<MotionQuantity>({});
+  if (!value) return unit.quantity;
   return value->choice<MotionQuantity>({{"displacement", MotionQuantity::displacement},
                                         {"velocity", MotionQuantity::velocity},
                                         {"acceleration", MotionQuantity::acceleration}});
@@ -208,7 +214,7 @@ void read_bands(YamlFields& fields, const Rotor& rotor, Sensor& sensor) {
 }
 
 Sensor read_sensor(const YamlValue& value, const Rotor& rotor) {
-  YamlFields fields(value, "a sensor: {name: ..., measures: ..., unit: ..., phase_of: ..., limits: ...}");
+  YamlFields fields(value, "a sensor: {name: ..., measures: ..., unit: ..., limits: ...}");
   Sensor sensor;
   sensor.name = fields.required("name").label();
   sensor.unit = read_sensor_unit(fields);
@@ -272,6 +278,9 @@ Rotor read_rotor_root(const YamlValue& root) {
     rotor.sensors.push_back(std::move(sensor));
   }
   check_speed_tolerance(fields.required("speed_tolerance"), rotor);
+  if (const auto open = fields.optional("to_confirm"))
+    for (const auto& one : open->list("a list of what is only assumed, in words"))
+      rotor.to_confirm.push_back(one.label());
   fields.finish();
   return rotor;
 }

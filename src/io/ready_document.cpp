@@ -1,6 +1,7 @@
 #include "ready_document.hpp"
 
 #include "json_parts.hpp"
+#include "runs/next_steps.hpp"
 #include "trimwright/plan.hpp"
 #include "trimwright/report.hpp"
 
@@ -66,7 +67,7 @@ Json finding_json(const Job& job, const ReadinessFinding& finding) {
 
 }  // namespace
 
-std::string ready_json(const Job& job, const Readiness& readiness) {
+std::string ready_json(const Job& job, const Readiness& readiness, bool knows_type) {
   Json json = document_header("ready", job);
   json["ready"] = readiness.ready();
   json["answer"] = answer_words(readiness);
@@ -76,6 +77,9 @@ std::string ready_json(const Job& job, const Readiness& readiness) {
   json["scatter_stated"] = readiness.scatter_stated;
   json["findings"] = Json::array();
   for (const auto& finding : readiness.findings) json["findings"].push_back(finding_json(job, finding));
+  const NextSteps next = next_steps(job, knows_type);
+  json["missing"] = next.missing;
+  json["next"] = {{"command", next.command}, {"purpose", next.purpose}};
   json["cautions"] = cautions();
   return json.dump(2) + "\n";
 }

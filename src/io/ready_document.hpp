@@ -6,7 +6,7 @@
 
 namespace trimwright {
 
-/// The `ready 1` document (docs/json.md).
-[[nodiscard]] std::string ready_json(const Job& job, const Readiness& readiness);
+/// The `ready 1` document (docs/json.md). `knows_type`: the job has a prior.
+[[nodiscard]] std::string ready_json(const Job& job, const Readiness& readiness, bool knows_type = false);
 
 }  // namespace trimwright

@@ -240,6 +240,10 @@ Result<RecordingDescription> RecordingPlan::description(const std::string& file)
 
 RecordingPlan read_recording_plan(const YamlValue& value, const Rotor& rotor) {
   YamlFields fields(value, "{reference: [...], vibration: [...], speeds: {from: ..., to: ...}}");
+  if (!rotor.reference.polarity_stated)
+    value.reject(
+        "recordings are read by the slope of the pickup's signal, and the rotor file does not tell it",
+        "polarity: falling or rising in the reference of the rotor file");
   RecordingPlan plan;
   if (const auto rate = fields.optional("sample_rate")) plan.sample_rate_hz = rate->parsed(parse_rate_hz);
   if (const auto column = fields.optional("time_column")) plan.time_column = column->label();

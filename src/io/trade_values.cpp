@@ -79,7 +79,7 @@ Result<double> parse_peak_amplitude(std::string_view text, const VibrationUnit& 
     return fail(quoted(text) + " is too small to mean anything", expected);
   if (quantity->unit == unit.symbol) return unit.peak_from_shown(quantity->value);
   if (unit.quantity == MotionQuantity::as_shown) return fail(quoted(text) + " is in another unit", expected);
-  if (const auto bare = parse_vibration_unit(quantity->unit + " peak"); bare && bare->symbol == unit.symbol)
+  if (const auto bare = parse_vibration_unit(quantity->unit + " rms"); bare && bare->symbol == unit.symbol)
     return unit.peak_from_shown(quantity->value);  // "um" for "µm"
   const auto written = parse_vibration_unit(quantity->unit);
   if (!written) return fail(written.error().what, expected);
@@ -90,7 +90,7 @@ Result<double> parse_peak_amplitude(std::string_view text, const VibrationUnit& 
 
 Result<double> parse_reading_amplitude(std::string_view text, const VibrationUnit& unit) {
   const auto quantity = parse_quantity(text);
-  const bool bare = quantity && parse_vibration_unit(quantity->unit + " peak").has_value();
+  const bool bare = quantity && parse_vibration_unit(quantity->unit + " rms").has_value();
   if (bare && unit.quantity != MotionQuantity::as_shown)
     return fail(quoted(text) + " does not say peak, pp or rms",
                 "an amplitude such as \"0.8 " + unit.text() + "\"");

@@ -49,17 +49,25 @@ double peak_amplitude(const WrittenReading& written, const Sensor& sensor, Compo
   return *peak;
 }
 
+/// The unit of a phase as it is compared: "", "deg", "deg lag" or "deg lead" for any usual way to write it.
+std::string phase_unit(std::string_view written) {
+  std::string unit = lower_case(written);
+  for (const std::string_view degrees : {"degrees", "degree", "deg.", "°"})
+    if (unit.starts_with(degrees)) unit = "deg" + unit.substr(degrees.size());
+  return unit.empty() ? "deg" : unit;
+}
+
 /// "145", "145 deg" or "145 deg lag", the last only when it says what the rotor says.
 double phase_deg(const WrittenReading& written, const Rotor& rotor) {
   const std::string expected = "degrees from -360 to 360, such as \"145 deg\", in the rotor's convention (" +
                                convention_name(rotor.phase) + ")";
   const auto quantity = parse_quantity(written.phase);
   if (!quantity) reject(written, "phase", quantity.error().what, expected);
-  const std::string& unit = quantity->unit;
+  const std::string unit = phase_unit(quantity->unit);
   if (unit == "deg lag" || unit == "deg lead") {
     if (unit != "deg " + convention_name(rotor.phase))
       reject(written, "phase", "\"" + shortened(written.phase) + "\" contradicts the rotor file", expected);
-  } else if (unit != "deg" && unit != "°") {
+  } else if (unit != "deg") {
     reject(written, "phase", "\"" + shortened(written.phase) + "\" is not an angle in degrees", expected);
   }
   if (std::abs(quantity->value) > 360.0)
@@ -93,11 +101,13 @@ std::optional<MotionQuantity> phase_quantity(const WrittenReading& written, cons
 
 Component component_of(const WrittenReading& written) {
   const std::string component = lower_case(written.component);
+  if (component.empty() && (written.missing || !written.phase.empty()))  // only that has a phase
+    return Component::once_per_rev;
   if (component == "once-per-rev") return Component::once_per_rev;
   if (component == "overall") return Component::overall;
   const std::string expected = "once-per-rev (filtered) or overall";
   if (written.component.empty())
-    reject(written, "component", "the reading does not say what it contains", expected);
+    reject(written, "component", "the reading has no phase and does not say what it contains", expected);
   reject(written, "component", "\"" + shortened(written.component) + "\" is not known here", expected);
 }
 

@@ -14,7 +14,7 @@ struct WrittenReading {
   std::string sensor;
   std::string amplitude;
   std::string phase;      ///< empty: none was read
-  std::string component;  ///< "once-per-rev" or "overall"
+  std::string component;  ///< "once-per-rev" or "overall"; empty: once-per-rev where a phase is given
   std::string phase_of;   ///< empty: as the sensor says
   std::string sd;         ///< one standard deviation per real component; empty: the sensor's repeatability
   bool missing = false;   ///< the reading was not obtained; the rest must still make sense

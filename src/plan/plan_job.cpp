@@ -3,6 +3,7 @@
 #include <algorithm>
 
 #include "influence/amplitude_model.hpp"
+#include "runs/next_steps.hpp"
 #include "trimwright/trim.hpp"
 
 namespace trimwright {
@@ -37,10 +38,9 @@ Result<Told> told_by(const Job& job, TrimRequest request, const Prior* prior) {
     told.notes.push_back("Nothing can be planned on yet: " + settled.error().what + ".");
     return told;
   }
-  if (settled->model.runs.mirror.outcome == MirrorTest::Outcome::contradicts) {
-    told.notes.emplace_back(
-        "The runs contradict the declared conventions of phase and angle: settle this first (trimwright "
-        "influence). Nothing here relies on them.");
+  if (const auto why = contradiction_words(settled->model); !why.empty()) {
+    told.notes.push_back("Settle this first (trimwright influence): " + why +
+                         ". Nothing here relies on the runs.");
     return told;
   }
   told.job = std::move(settled->job);
@@ -55,6 +55,13 @@ Result<Told> told_by(const Job& job, TrimRequest request, const Prior* prior) {
   return told;
 }
 
+/// No weight is advised on what is only assumed.
+Result<void> check_confirmed(const Rotor& rotor) {
+  if (rotor.to_confirm.empty()) return {};
+  return fail("the rotor file lists under to_confirm what is only assumed: " + listed_to_confirm(rotor),
+              "each compared with the maker's manual, put right and taken off the list");
+}
+
 }  // namespace
 
 bool made_with(const Run& run, const std::vector<FittedWeights>& fitted) {
@@ -64,6 +71,7 @@ bool made_with(const Run& run, const std::vector<FittedWeights>& fitted) {
 }
 
 Result<PlannedJob> plan_job(PlanProblem problem) {
+  if (auto sure = check_confirmed(problem.job.rotor); !sure) return tl::unexpected(sure.error());
   const Deadline deadline = problem.request.deadline();
   auto check = held_back(problem.job, problem.fitted);
   const auto& planes = problem.request.planes;
@@ -88,16 +96,18 @@ Result<PlannedJob> plan_job(PlanProblem problem) {
 }
 
 Result<PlannedTrial> plan_trial(const Job& job, const TrimRequest& request, const Prior* prior,
-                                const TrialChoice& choice) {
+                                const TrialChoice& choice, const EarlierEffects* earlier) {
+  if (auto sure = check_confirmed(job.rotor); !sure) return tl::unexpected(sure.error());
   auto told = told_by(job, request, prior);
   if (!told) return tl::unexpected(told.error());
   const InfluenceModel* model = told->model ? &*told->model : nullptr;
   const TrimPlan* trim = told->trim ? &*told->trim : nullptr;
   auto advice = advise_trial(
-      told->job, {model, trim, request.planes, {request.keep_fitted, request.max_pieces, {}}}, choice);
+      told->job, {model, trim, request.planes, {request.keep_fitted, request.max_pieces, {}}, earlier},
+      choice);
   if (!advice) return tl::unexpected(advice.error());
   advice->notes.insert(advice->notes.begin(), told->notes.begin(), told->notes.end());
-  const bool wanted = advice->worth_making || choice.anything();
+  const bool wanted = advice->can_be_completed && (advice->worth_making || choice.anything());
   auto steps = wanted ? trial_steps(told->job, advice->advised().change, model) : no_trial_steps(*advice);
   return PlannedTrial{std::move(told->job), std::move(*advice), std::move(steps)};
 }

@@ -20,6 +20,25 @@ std::string seen_words(const SeenSense& numbered) {
   return fmt::format("the numbers grow {} seen from {}", name(numbered.sense), end_words(numbered.seen_from));
 }
 
+/// Where all angles start, and how to find it by eye.
+std::string zero_by_eye(const Rotor& rotor) {
+  const ReferenceRing& ring = rotor.reference;
+  if (!ring.mark.empty()) return "0° is at the mark \"" + ring.mark + "\": find it on the rotor.";
+  if (ring.teeth == 1) return "0° is at the one reference tooth: find it by eye and mark where it stands.";
+  return fmt::format(
+      "0° is at the larger tooth of the reference ring, number {} of {}: find it by eye, the one tooth wider "
+      "or "
+      "higher than all others, and mark where it stands.",
+      ring.larger_tooth, ring.teeth);
+}
+
+/// " (written: 9 deg against rotation)", where that is not what was just told.
+std::string as_written(const std::string& written) {
+  const bool same =
+      written.empty() || written.ends_with("with rotation") || parse_quantity(written)->value == 0.0;
+  return same ? std::string{} : " (written: " + written + ")";
+}
+
 Step confirm_step(const Job& job) {
   const Rotor& rotor = job.rotor;
   Step step{StepKind::confirm_numbering,
@@ -28,16 +47,19 @@ Step confirm_step(const Job& job) {
             true};
   step.particulars.push_back(fmt::format("The rotor turns {} seen from {}.", name(rotor.rotation.sense),
                                          end_words(rotor.rotation.seen_from)));
+  step.particulars.push_back(zero_by_eye(rotor));
   for (const Plane& plane : rotor.planes) {
     if (!plane.slots) continue;
-    step.particulars.push_back(fmt::format("{}: {} slots, {}; slot 1 is at {}.", plane.name,
+    step.particulars.push_back(fmt::format("{}: {} slots, {}; slot 1 is at {}{}.", plane.name,
                                            plane.slots->count, seen_words(plane.slots->numbered),
-                                           angle_position(rotor, plane.slots->slot_1).text()));
+                                           angle_position(rotor, plane.slots->slot_1).text(),
+                                           as_written(plane.slots->slot_1_written)));
   }
   if (rotor.blades)
-    step.particulars.push_back(fmt::format("Blades: {}, {}; blade 1 is at {:.1f}° with rotation.",
+    step.particulars.push_back(fmt::format("Blades: {}, {}; blade 1 is at {:.1f}° with rotation{}.",
                                            rotor.blades->count, seen_words(rotor.blades->numbered),
-                                           rotor.blades->blade_1.degrees()));
+                                           rotor.blades->blade_1.degrees(),
+                                           as_written(rotor.blades->blade_1_written)));
   return step;
 }
 
@@ -63,8 +85,9 @@ Step count_step(const Job& job) {
     for (const auto& [slot, piece] : fitted.slots)
       step.particulars.push_back(place_words(job.rotor, p, slot) + ": " + piece_words(plane, piece));
     for (const auto& piece : fitted.free)
-      step.particulars.push_back(fmt::format("{}: {:.6g} g mm at {}", plane.name, piece.moment_g_mm,
-                                             angle_position(job.rotor, piece.at).text()));
+      step.particulars.push_back(fmt::format("{}: {:.6g} g mm at {}{}", plane.name, piece.moment_g_mm,
+                                             angle_position(job.rotor, piece.at).text(),
+                                             as_written(piece.at_written)));
     if (plane.slots) step.particulars.push_back(plane.name + " " + other_slots(plane, !fitted.slots.empty()));
     if (!plane.slots && fitted.free.empty()) step.particulars.push_back(plane.name + ": nothing fitted");
   }
@@ -114,6 +137,14 @@ std::string reading_line(const Job& job, const ExpectedReading& one) {
                        shown_words(*one.differs_by));
   if (size > *one.differs_by) words += "below " + shown_words(size - *one.differs_by) + " or ";
   return words + "above " + shown_words(size + *one.differs_by);
+}
+
+std::string overall_line(const Job& job, const PlaceToRead& one) {
+  const Sensor& sensor = job.rotor.sensors[one.sensor];
+  return fmt::format(
+      "{}, {}, overall level: read ________ ({}); not predicted, its limit is {}",
+      speed_words(job, one.speed), sensor.name, sensor.unit.text(),
+      amplitude_words(sensor.unit.shown_from_peak(place_of(job, one.speed, one.sensor).limit)));
 }
 
 }  // namespace
@@ -208,6 +239,8 @@ std::vector<Step> running_steps(const Job& job, const std::vector<ExpectedReadin
       {},
       true};
   for (const auto& one : expected) compare.particulars.push_back(reading_line(job, one));
+  for (const auto& one : readings_to_make(job))
+    if (one.component == Component::overall) compare.particulars.push_back(overall_line(job, one));
   return {run, stop, compare};
 }
 

@@ -69,26 +69,37 @@ double risk_of(const Outset& outset, const SlotChange& change, const OutlookDraw
   return 1.0 - outlook_of(next, outset.levels, draws).meets_limits;
 }
 
-TrialCandidate judged(const Outset& outset, const SlotChange& change) {
+TrialCandidate judged(const Outset& outset, const SlotChange& change,
+                      const std::vector<KnownEffect>& effects) {
   TrialCandidate candidate = candidate_of(outset.job, change);
   const auto after = belief_after(outset, fitted_after(outset.job, {change}));
   candidate.variance_left = residual_variance(outset, after) / outset.variance;
   candidate.exceeds_limit = risk_of(outset, change, outset.scan);
+  candidate.headroom_share = headroom_share(effects, moment_added(outset.job, change));
   return candidate;
 }
 
-/// The candidate that tells most at an acceptable risk; the safest where none is acceptable.
+bool keeps_headroom(const TrialCandidate& one) { return *one.headroom_share <= trial_headroom_share; }
+
+/// The candidate that tells most at an acceptable risk and within the headroom; the safest where no risk is
+/// acceptable, of those with an acceptable one the smallest where there is too little headroom for any.
 const TrialCandidate& best_of(const std::vector<TrialCandidate>& candidates) {
   const auto safest =
       std::min_element(candidates.begin(), candidates.end(),
                        [](const auto& a, const auto& b) { return *a.exceeds_limit < *b.exceeds_limit; });
   if (*safest->exceeds_limit > acceptable_risk) return *safest;
+  const auto safe = [](const TrialCandidate& one) { return *one.exceeds_limit <= acceptable_risk; };
+  const auto smallest =
+      std::min_element(candidates.begin(), candidates.end(), [&](const auto& a, const auto& b) {
+        return std::pair(!safe(a), *a.headroom_share) < std::pair(!safe(b), *b.headroom_share);
+      });
+  if (!keeps_headroom(*smallest)) return *smallest;
   double least = 1.0;
   for (const auto& one : candidates)
-    if (*one.exceeds_limit <= acceptable_risk) least = std::min(least, *one.variance_left);
+    if (safe(one) && keeps_headroom(one)) least = std::min(least, *one.variance_left);
   const TrialCandidate* best = nullptr;
   for (const auto& one : candidates)
-    if (*one.exceeds_limit <= acceptable_risk && *one.variance_left <= least + information_indifference &&
+    if (safe(one) && keeps_headroom(one) && *one.variance_left <= least + information_indifference &&
         (best == nullptr || std::pair(*one.exceeds_limit, *one.variance_left) <
                                 std::pair(*best->exceeds_limit, *best->variance_left)))
       best = &one;
@@ -197,7 +208,8 @@ Result<TrialAdvice> by_information(const Job& job, const TrialKnowledge& known, 
     const auto changes = trial_changes(job, plane, choice, known.limits);
     if (!changes) why_none = changes.error();
     if (!changes) continue;
-    for (const auto& change : *changes) all.push_back(judged(outset, change));
+    const auto effects = effects_by_model(job, *known.model, plane);
+    for (const auto& change : *changes) all.push_back(judged(outset, change, effects));
   }
   if (all.empty()) return tl::unexpected(*why_none);
   advice.candidates = shown(outset, all);
@@ -237,11 +249,15 @@ Result<TrialAdvice> by_the_rule(const Job& job, const TrialKnowledge& known, con
   const auto changes = trial_changes(job, plane, choice, known.limits);
   if (!changes) return tl::unexpected(changes.error());
   const bool settled = known.model != nullptr && known.trim != nullptr && in(known.model->planes, plane);
-  std::optional<RotorAngle> towards;
+  const auto effects = settled                    ? effects_by_model(job, *known.model, plane)
+                       : known.earlier != nullptr ? effects_by_earlier(job, *known.earlier, plane)
+                                                  : std::vector<KnownEffect>{};
+  auto wanted = moment_wanted(effects);
   if (settled)
     for (const auto& part : known.trim->correction.parts)
-      if (part.plane == plane) towards = RotorAngle::of(part.moment_to_add);
-  const auto change = by_rule(job, *changes, choice, towards);
+      if (part.plane == plane) wanted = part.moment_to_add;
+  const bool sized = std::abs(wanted) > 0.0;
+  const auto change = sized ? by_headroom(job, *changes, effects, wanted) : by_force(job, *changes, choice);
   if (!change) return tl::unexpected(change.error());
   TrialAdvice advice;
   advice.candidates = {candidate_of(job, *change)};
@@ -250,14 +266,23 @@ Result<TrialAdvice> by_the_rule(const Job& job, const TrialKnowledge& known, con
                                      settled ? "nothing tells how well the readings repeat"
                                              : "nothing is known yet of how plane " + name +
                                                    " acts (a prior of the rotor type would tell)"));
+  if (sized) advice.candidates.front().headroom_share = headroom_share(effects, moment_added(job, *change));
   if (!choice.weight_id)
     advice.notes.push_back(
-        "The weight is the heaviest in stock that pulls with less than 10 % of the rotor's weight at the "
-        "highest speed (common practice, no published source).");
+        sized ? fmt::format(
+                    "The weight is the heaviest that the estimated unbalance asks for and that is "
+                    "expected to change no reading by more than {:.0f} % of what is left below its limit "
+                    "(common practice, no published source).",
+                    100.0 * trial_headroom_share)
+              : "The weight is the heaviest in stock that pulls with less than 10 % of the rotor's weight at "
+                "the highest speed (common practice, no published source): nothing tells yet what it does.");
   if (!choice.slot)
-    advice.notes.push_back(towards ? "The slot lies opposite the estimated heavy spot."
-                                   : "The slot is the free one that comes first from the reference tooth: "
-                                     "where the heavy spot is, nothing tells yet.");
+    advice.notes.push_back(!sized    ? "The slot is the free one that comes first from the reference tooth: "
+                                       "where the heavy spot is, nothing tells yet. An earlier job of this "
+                                       "serial or rotor type would (--earlier)."
+                           : settled ? "The slot lies opposite the estimated heavy spot."
+                                     : "The slot lies opposite the heavy spot as this plane acted in " +
+                                           known.earlier->from + ".");
   if (settled) {
     advice.worth_making = false;
     advice.reason =
@@ -294,10 +319,24 @@ Result<TrialAdvice> advice_of(const Job& job, const TrialKnowledge& known, const
 
 Result<TrialAdvice> advise_trial(const Job& job, const TrialKnowledge& known, const TrialChoice& choice) {
   auto advice = advice_of(job, known, choice);
-  if (advice && readiness(job).has(ReadinessConcern::above_limit))
-    advice->notes.insert(advice->notes.begin(),
-                         "A level is above its limit with what is fitted now: inspect first, as the maker's "
-                         "manual says (trimwright ready), and make no run that goes above a limit.");
+  if (!advice) return advice;
+  if (const auto share = advice->advised().headroom_share; share && *share > trial_headroom_share)
+    advice->notes.push_back(fmt::format(
+        "This weight is expected to change a reading by more than {:.0f} % of what is left below its "
+        "limit{}.",
+        100.0 * trial_headroom_share,
+        choice.weight_id ? "" : ", and none at hand by less: approach the highest speeds with care"));
+  if (!readiness(job).has(ReadinessConcern::above_limit)) return advice;
+  advice->can_be_completed =
+      advice->advised().exceeds_limit.has_value() || speeds_above_limit(job).size() < job.speeds_rpm.size();
+  advice->notes.insert(advice->notes.begin(),
+                       "A level is above its limit with what is fitted now: inspect first, as the maker's "
+                       "manual says (trimwright ready), and make no run that goes above a limit.");
+  if (advice->can_be_completed) return advice;
+  advice->worth_making = false;
+  advice->reason =
+      "At every speed a level is above its limit with what is fitted now: no trial run can be "
+      "completed below the limits.";
   return advice;
 }
 

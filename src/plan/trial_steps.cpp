@@ -32,10 +32,9 @@ std::vector<std::string> trial_warnings(const Job& job, const BalancePlan& plan,
     warnings.push_back(
         "The trial weight pulls harder than 10 % of the rotor's weight (common practice, no published "
         "source): take a lighter one, or stay below the highest speed.");
-  for (const auto& one : plan.expected)
-    if (one.last_read && *one.last_read > one.stop_above)
-      warnings.push_back(place_words(job, one.speed, one.sensor) +
-                         " is above its stop level without the trial weight: do not run there.");
+  for (const std::size_t speed : known ? std::vector<std::size_t>{} : speeds_above_limit(job))
+    warnings.push_back("At " + speed_words(job, speed) +
+                       " a level is above its limit without the trial weight: do not run there.");
   return warnings;
 }
 
@@ -50,6 +49,10 @@ BalancePlan trial_steps(const Job& job, const SlotChange& change, const Influenc
   plan.expected =
       readings_to_take(job, known ? forecast(job, *model, fitted_after(job, plan.changes)).predictions
                                   : std::vector<Prediction>{});
+  const auto barred = known ? std::vector<std::size_t>{} : speeds_above_limit(job);
+  std::erase_if(plan.expected, [&](const ExpectedReading& one) {
+    return std::find(barred.begin(), barred.end(), one.speed) != barred.end();
+  });
   plan.steps = opening_steps(job);
   append(plan.steps, fitting_steps(job, plan.changes));
   append(plan.steps, running_steps(job, plan.expected, "stop above"));
@@ -58,10 +61,11 @@ BalancePlan trial_steps(const Job& job, const SlotChange& change, const Influenc
   plan.warnings = trial_warnings(job, plan, known);
   plan.steps.push_back({StepKind::if_it_differs,
                         "A trial weight may raise the vibration: approach each speed slowly and stop as the "
-                        "table says. A change below "
-                        "30 % in amplitude and 30° in phase is too small to trust (common practice, no "
+                        "table says. Where the place that it moves least changes by less than "
+                        "30 % in amplitude and 30° in phase, that is too small to trust (common practice, no "
                         "published source): then use a "
-                        "heavier weight. Enter the readings as a run of the job, with everything that was "
+                        "heavier weight, where the limits leave room. Enter the readings as a run of the "
+                        "job, with everything that was "
                         "fitted, and plan again.",
                         {},
                         false});
@@ -73,7 +77,9 @@ BalancePlan no_trial_steps(const TrialAdvice& advice) {
   plan.kind = BalancePlan::Kind::trial;
   plan.cautions = cautions();
   plan.steps = {{StepKind::do_nothing,
-                 "Make no trial run. " + advice.reason + " Plan the correction: trimwright plan.",
+                 "Make no trial run. " + advice.reason +
+                     (advice.can_be_completed ? " Plan the correction: trimwright plan."
+                                              : " Inspect first, as the maker's manual says."),
                  {},
                  false}};
   return plan;

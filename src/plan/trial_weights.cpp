@@ -6,6 +6,7 @@
 #include <cmath>
 #include <numbers>
 #include <numeric>
+#include <tuple>
 
 namespace trimwright {
 namespace {
@@ -95,13 +96,29 @@ Result<std::vector<SlotChange>> trial_changes(const Job& job, std::size_t plane_
   return fail("the slot holds that weight already", "another slot or weight");
 }
 
-Result<SlotChange> by_rule(const Job& job, const std::vector<SlotChange>& changes, const TrialChoice& choice,
-                           const std::optional<RotorAngle>& towards) {
+std::vector<std::size_t> speeds_above_limit(const Job& job) {
+  std::vector<std::size_t> speeds;
+  for (const auto& finding : readiness(job).findings)
+    if (finding.concern == ReadinessConcern::above_limit &&
+        std::find(speeds.begin(), speeds.end(), *finding.speed) == speeds.end())
+      speeds.push_back(*finding.speed);
+  return speeds;
+}
+
+std::complex<double> moment_added(const Job& job, const SlotChange& change) {
+  const Plane& plane = job.rotor.planes[change.plane];
+  return slot_moment(plane, change.slot, change.fit) - slot_moment(plane, change.slot, change.remove);
+}
+
+Result<SlotChange> by_force(const Job& job, const std::vector<SlotChange>& changes,
+                            const TrialChoice& choice) {
   std::vector<SlotChange> light = changes;
   if (!choice.weight_id) {
     if (!job.rotor.mass_kg)
       return fail("the trial weight cannot be advised: the rotor's mass is not known",
-                  "mass in the rotor file, or a trial weight named by you");
+                  "mass in the rotor file, or a weight named by you, that the manual allows (--plane \"" +
+                      job.rotor.planes[changes.front().plane].name + "\" --weight \"" +
+                      changes.front().fit->weight_id + "\")");
     const double most = trial_force_share * *job.rotor.mass_kg * gravity;
     std::erase_if(light, [&](const SlotChange& one) {
       return force_newton(one.fit->moment_g_mm, job.speeds_rpm.back()) > most;
@@ -112,14 +129,26 @@ Result<SlotChange> by_rule(const Job& job, const std::vector<SlotChange>& change
                       most, speed_words(job, job.speeds_rpm.size() - 1)),
           "a lighter weight in the catalogue, or a trial weight named by you");
   }
-  const auto away = [&](const SlotChange& one) {
-    const RotorAngle angle = job.rotor.planes[one.plane].slots->angle(one.slot);
-    if (!towards) return angle.degrees();
-    return std::abs(std::remainder(angle.degrees() - towards->degrees(), 360.0));
+  const auto angle = [&](const SlotChange& one) {
+    return job.rotor.planes[one.plane].slots->angle(one.slot).degrees();
   };
   return *std::min_element(light.begin(), light.end(), [&](const auto& a, const auto& b) {
-    return std::pair(-a.fit->moment_g_mm, away(a)) < std::pair(-b.fit->moment_g_mm, away(b));
+    return std::pair(-a.fit->moment_g_mm, angle(a)) < std::pair(-b.fit->moment_g_mm, angle(b));
   });
+}
+
+SlotChange by_headroom(const Job& job, const std::vector<SlotChange>& changes,
+                       const std::vector<KnownEffect>& effects, std::complex<double> wanted) {
+  const auto judged = [&](const SlotChange& one) {
+    const auto added = moment_added(job, one);
+    const double share = headroom_share(effects, added), size = std::abs(added) / std::abs(wanted);
+    const bool fits = share <= trial_headroom_share && size <= 1.0;
+    const double degrees = job.rotor.planes[one.plane].slots->angle(one.slot).degrees();
+    const double away = std::abs(std::remainder(degrees - RotorAngle::of(wanted).degrees(), 360.0));
+    return std::tuple(!fits, fits ? -size : std::max(share / trial_headroom_share, size), away);
+  };
+  return *std::min_element(changes.begin(), changes.end(),
+                           [&](const auto& a, const auto& b) { return judged(a) < judged(b); });
 }
 
 }  // namespace trimwright

@@ -187,8 +187,10 @@ class PostgresDatabase final : public Database {
     if (PQstatus(connection_.get()) != CONNECTION_OK) fail_with(connection_.get(), nullptr, name_);
     PQsetNoticeProcessor(
         connection_.get(), [](void*, const char*) {}, nullptr);
+    // Compiling a query or starting processes for it takes the server longer than finding a few records.
     run("SET search_path = trimwright; SET synchronous_commit = on; SET lock_timeout = '20s'; "
-        "SET extra_float_digits = 1; SET bytea_output = hex");
+        "SET extra_float_digits = 1; SET bytea_output = hex; SET jit = off; "
+        "SET max_parallel_workers_per_gather = 0");
   }
 
   std::unique_ptr<Statement> prepare(std::string_view sql) override {

@@ -21,17 +21,18 @@ CREATE TABLE record (
   filed_at text COLLATE "C" NOT NULL,
   filed_by text COLLATE "C" NOT NULL,
   software text COLLATE "C" NOT NULL,
-  corrects bigint UNIQUE REFERENCES record,
+  corrects bigint REFERENCES record,
   reason text COLLATE "C" NOT NULL,
   content text COLLATE "C" NOT NULL,
-  origin bytea UNIQUE,
+  origin bytea,
   UNIQUE (station, previous)
 );
 ALTER TABLE record ALTER content SET COMPRESSION pglz;
 CREATE INDEX record_by_serial ON record (lower(serial));
 CREATE INDEX record_by_date ON record (date);
-CREATE INDEX record_by_inputs ON record (inputs);
-CREATE UNIQUE INDEX record_once ON record (inputs) WHERE corrects IS NULL;
+CREATE UNIQUE INDEX record_once ON record (inputs, coalesce(corrects, 0));
+CREATE UNIQUE INDEX record_by_corrects ON record (corrects) WHERE corrects IS NOT NULL;
+CREATE UNIQUE INDEX record_by_origin ON record (origin) WHERE origin IS NOT NULL;
 CREATE INDEX record_by_station ON record (station, number);
 CREATE TABLE leaf (place bigint PRIMARY KEY, number bigint NOT NULL UNIQUE REFERENCES record);
 CREATE FUNCTION refuse_change() RETURNS trigger LANGUAGE plpgsql AS
@@ -76,14 +77,15 @@ Schema postgres_schema_expected() {
       {"index leaf_number_key", "CREATE UNIQUE INDEX leaf_number_key ON leaf USING btree (number)"},
       {"index leaf_pkey", "CREATE UNIQUE INDEX leaf_pkey ON leaf USING btree (place)"},
       {"index record_by_date", "CREATE INDEX record_by_date ON record USING btree (date)"},
-      {"index record_by_inputs", "CREATE INDEX record_by_inputs ON record USING btree (inputs)"},
+      {"index record_by_corrects",
+       "CREATE UNIQUE INDEX record_by_corrects ON record USING btree (corrects) WHERE (corrects IS NOT "
+       "NULL)"},
+      {"index record_by_origin",
+       "CREATE UNIQUE INDEX record_by_origin ON record USING btree (origin) WHERE (origin IS NOT NULL)"},
       {"index record_by_serial", "CREATE INDEX record_by_serial ON record USING btree (lower(serial))"},
       {"index record_by_station", "CREATE INDEX record_by_station ON record USING btree (station, number)"},
-      {"index record_corrects_key",
-       "CREATE UNIQUE INDEX record_corrects_key ON record USING btree (corrects)"},
       {"index record_once",
-       "CREATE UNIQUE INDEX record_once ON record USING btree (inputs) WHERE (corrects IS NULL)"},
-      {"index record_origin_key", "CREATE UNIQUE INDEX record_origin_key ON record USING btree (origin)"},
+       "CREATE UNIQUE INDEX record_once ON record USING btree (inputs, COALESCE(corrects, (0)::bigint))"},
       {"index record_pkey", "CREATE UNIQUE INDEX record_pkey ON record USING btree (number)"},
       {"index record_station_previous_key",
        "CREATE UNIQUE INDEX record_station_previous_key ON record USING btree (station, previous)"},

@@ -3,7 +3,7 @@
 #include <span>
 #include <vector>
 
-#include "larger_tooth.hpp"
+#include "place_sizes.hpp"
 #include "revolution_block.hpp"
 #include "tooth_spacing.hpp"
 

@@ -7,7 +7,7 @@
 #include <string>
 #include <string_view>
 #include <vector>
-#include "larger_tooth.hpp"
+#include "place_sizes.hpp"
 #include "revolution_block.hpp"
 #include "trimwright/reference.hpp"
 

@@ -20,12 +20,13 @@ constexpr double least_wider = 0.03;         ///< log
 constexpr double least_odd = 0.025;          ///< log, of a tooth smaller than the others
 constexpr double size_tolerance = 0.02;      ///< log, of a stated size; of a width noise has its share too
 constexpr double width_tolerance = 0.03;
-constexpr double usual_width = 0.015;     ///< log: so wide may a tooth seem that is not wider
-constexpr double stated_part = 0.1;       ///< of the stated excess: gap and neighbours have their share in it
-constexpr double least_shared = 0.3;      ///< of the larger half's excess, in the other half
-constexpr double alternates = 0.6;        ///< of the excess, rms from revolution to revolution
-constexpr int few_ring_teeth = 6;         ///< below this there is no usual spread to go by
+constexpr double usual_width = 0.03;  ///< log: so wide may a tooth seem that is not wider, a higher one most
+constexpr double stated_part = 0.1;   ///< of the stated excess: gap and neighbours have their share in it
+constexpr double least_shared = 0.3;  ///< of the larger half's excess, in the other half
+constexpr double alternates = 0.6;    ///< of the excess, rms from revolution to revolution
+constexpr int few_ring_teeth = 6;     ///< below this there is no usual spread to go by
 constexpr double same_ring_misfit = 4.5;  ///< chi-square per tooth of three features, each tooth at most 9
+constexpr double least_support = 0.5;     ///< of the lead expected: less does not bear out a size alone
 constexpr double tellable = 60.0;         ///< chi-square by which a ring's teeth differ from one another
 
 /// How one feature stands out around the ring, run-out left out.
@@ -247,9 +248,11 @@ ReferenceJudgement judged(const RingPicture& seen, const RingKnowledge& known) {
              match.misfit > same_ring_misfit) {
     judgement.verdict = ReferenceVerdict::another_ring;
   } else if (judgement.verdict == ReferenceVerdict::trusted &&
-             judgement.place != (seen.teeth() - match.shift) % seen.teeth()) {
+             (judgement.place != (seen.teeth() - match.shift) % seen.teeth() ||
+              (judgement.basis == ReferenceBasis::stated_size &&
+               match.lead < least_support * match.expected_lead))) {
     judgement.verdict =
-        ReferenceVerdict::place_disputed;  // not clearly, but the other teeth fit better elsewhere
+        ReferenceVerdict::place_disputed;  // the other teeth fit better elsewhere, or not as they should here
   }
   return judgement;
 }

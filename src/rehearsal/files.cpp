@@ -8,6 +8,7 @@
 
 #include "base/new_file.hpp"
 #include "base/text.hpp"
+#include "day.hpp"
 #include "io/trade_values.hpp"
 #include "io/yaml_fields.hpp"
 #include "trimwright/files.hpp"
@@ -17,81 +18,6 @@ namespace trimwright {
 namespace {
 
 namespace fs = std::filesystem;
-
-constexpr const char* rotor_text = R"(trimwright: rotor 1
-# The rotor to rehearse on. It is virtual: no such fan exists, and every number is invented.
-name: Larkmere rehearsal fan
-rotation: {sense: clockwise, seen_from: aft}
-phase: lag
-speed_100: 5120 rpm
-speed_tolerance: 0.6 %
-mass: 117 kg
-reference: {teeth: 44, larger_tooth: 1, polarity: falling}
-blades: {count: 29, blade_1_at: 0 deg, numbered: clockwise, seen_from: front}
-planes:
-  - name: spinner
-    access: easy
-    slots:
-      count: 40
-      slot_1_at: 4 deg with rotation
-      numbered: clockwise
-      seen_from: front
-      unusable: [11, 12, 31]          # jacking points
-    filler: {mass: 0.2 g, radius: 188 mm}
-    weights:
-      - {id: K2, mass: 2.2 g, radius: 188 mm, stock: 10}
-      - {id: K3, mass: 2.9 g, radius: 188 mm, stock: 10}
-      - {id: K4, mass: 4.4 g, radius: 188.5 mm, stock: 10}
-      - {id: K5, mass: 5.3 g, radius: 188.5 mm, stock: 8}
-      - {id: K7, mass: 7.4 g, radius: 189 mm, stock: 8}
-    max_total_moment: 9000 g.mm
-  - name: drum
-    access: hard                      # the tail cone must come off
-    slots: {count: 25, slot_1_at: 0 deg, numbered: counterclockwise, seen_from: aft}
-    weights:
-      - {id: D3, moment: 280 g.mm, stock: 8}
-      - {id: D4, moment: 430 g.mm, stock: 8}
-      - {id: D7, moment: 690 g.mm, stock: 8}
-      - {id: D12, moment: 1180 g.mm, stock: 6}
-sensors:
-  - name: front
-    measures: velocity
-    unit: in/s peak
-    phase_of: velocity
-    direction: {positive: outward, mounted: top of the fan case}
-    limits:
-      - {up_to: 70 %, limit: 0.8 in/s, target: 0.2 in/s}
-      - {up_to: 105 %, limit: 0.6 in/s, target: 0.15 in/s}
-    repeatability: 0.006 in/s
-  - name: turbine
-    measures: velocity
-    unit: mm/s rms
-    phase_of: velocity
-    direction: {positive: inward, mounted: top of the turbine frame}
-    limits:
-      - {up_to: 70 %, limit: 4 mm/s, target: 1 mm/s}
-      - {up_to: 105 %, limit: 8 mm/s, target: 2.4 mm/s}
-    repeatability: 0.1 mm/s
-)";
-
-std::string rehearsal_text(std::uint64_t seed) {
-  return fmt::format(
-      "trimwright: rehearsal 1\n"
-      "# Whoever knows the seed can know the answer: trimwright rehearse truth tells it.\n"
-      "seed: {}\n"
-      "scatter:                     # one standard deviation each, per real component\n"
-      "  seating: 8 g.mm            # of every plane's moment, from run to run\n"
-      "  run: 0.4 %                 # of all levels of a run together\n"
-      "  reading: 0.2 %             # of a reading, beside\n"
-      "  repeatability: 0.04 mm/s   # (recordings have noise of their own instead of these two)\n"
-      "  speed: 0.1 %               # of the speed held\n"
-      "pickup:                      # of the reference teeth: its first element, in a recording\n"
-      "  gap: 1 mm\n"
-      "  lost: 0 %                  # pulses that debris on the tip hides,\n"
-      "  altered: 0 %               # makes 0.3 to 1.7 times as high,\n"
-      "  false: 0 %                 # or adds between teeth\n",
-      seed);
-}
 
 double share(const YamlValue& value, double most_percent) {
   const double percent = value.parsed(parse_percent);
@@ -104,6 +30,8 @@ double share(const YamlValue& value, double most_percent) {
 struct State {
   std::uint64_t seed = 0;
   virtual_rotor::RunScatter scatter;
+  double reference_play_deg = 0.0;
+  bool stops_at_limits = false, slip = false;
   double repeatability_mm_s = 0.0;
   PickupState pickup;
 };
@@ -126,6 +54,12 @@ void read_scatter(const YamlValue& value, State& state) {
   state.scatter.gain_of_reading = share(fields.required("reading"), 20.0);
   state.repeatability_mm_s = read_repeatability(fields.required("repeatability"));
   state.scatter.speed = share(fields.required("speed"), 20.0);
+  if (const auto reference = fields.optional("reference")) {
+    const auto play = reference->parsed(parse_quantity);
+    if (play.unit != "deg" || !(play.value >= 0.0 && play.value <= 180.0))
+      reference->reject("this is no play", "0 deg to 180 deg");
+    state.reference_play_deg = play.value;
+  }
   fields.finish();
 }
 
@@ -151,6 +85,10 @@ Result<State> read_state(const std::string& path) {
     YamlFields fields(root, "a rehearsal");
     (void)fields.required("trimwright");
     state.seed = static_cast<std::uint64_t>(fields.required("seed").whole_number(0, 1'000'000'000));
+    if (const auto stops = fields.optional("stops_at_limits"))
+      state.stops_at_limits = stops->choice<bool>({{"no", false}, {"yes", true}});
+    if (const auto slip = fields.optional("slip"))
+      state.slip = slip->choice<bool>({{"none", false}, {"one", true}});
     read_scatter(fields.required("scatter"), state);
     if (const auto pickup = fields.optional("pickup")) state.pickup = read_pickup(*pickup);
     fields.finish();
@@ -208,7 +146,7 @@ Result<void> check_rotor(const std::string& path, const Rotor& rotor,
 
 std::string Rehearsal::file(const std::string& name) const { return (fs::path(folder) / name).string(); }
 
-Result<void> create_rehearsal(const std::string& folder, std::uint64_t seed) {
+Result<void> create_rehearsal(const std::string& folder, std::uint64_t seed, RehearsalDay day) {
   std::error_code failed;
   fs::create_directories(folder, failed);
   if (failed)
@@ -221,8 +159,9 @@ Result<void> create_rehearsal(const std::string& folder, std::uint64_t seed) {
       return fail("this file is there already", "a new folder for each rehearsal", {path, 0, {}});
   }
   const std::string rotor = (fs::path(folder) / "rotor.yaml").string();
-  if (auto written = write_text_file(rotor, rotor_text, NewFile::Existing::refused); !written) return written;
-  auto written = write_text_file((fs::path(folder) / "rehearsal.yaml").string(), rehearsal_text(seed),
+  if (auto written = write_text_file(rotor, rotor_text(day), NewFile::Existing::refused); !written)
+    return written;
+  auto written = write_text_file((fs::path(folder) / "rehearsal.yaml").string(), rehearsal_text(seed, day),
                                  NewFile::Existing::refused);
   if (!written) fs::remove(rotor, failed);
   return written;
@@ -238,9 +177,12 @@ Result<Rehearsal> read_rehearsal(const std::string& folder) {
   if (const auto checked = check_rotor(rotor_path, *rotor, real); !checked)
     return tl::unexpected(checked.error());
   auto assembled = virtual_rotor::assemble(real);
+  if (assembled && state->stops_at_limits)
+    assembled = virtual_rotor::assemble(below_limits(*rotor, *assembled));
   if (!assembled) return tl::unexpected(assembled.error());
-  return Rehearsal{folder,        state->seed,       state->scatter,
-                   state->pickup, *std::move(rotor), *std::move(assembled)};
+  return Rehearsal{
+      folder,      state->seed,   state->scatter,    state->reference_play_deg, state->stops_at_limits,
+      state->slip, state->pickup, *std::move(rotor), *std::move(assembled)};
 }
 
 Result<Job> rehearsal_job(const Rehearsal& rehearsal) {

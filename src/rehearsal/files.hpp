@@ -21,6 +21,16 @@ struct PickupState {
   virtual_rotor::Debris debris;
 };
 
+/// What the day brings: how much runs differ, and what is to be found out.
+enum class RehearsalDay { calm, on_wing, slip, loose_reference };
+
+/// A mistake made in a run and told by nobody.
+struct PlantedSlip {
+  std::string what;                          ///< "spinner slot 5: K3 sat in slot 6"
+  std::vector<FittedWeights> fitted;         ///< really, one per plane
+  std::optional<std::size_t> turned_over{};  ///< a sensor
+};
+
 /// A folder to rehearse a trim in: rotor.yaml and job.yaml as for any rotor, and rehearsal.yaml, which holds
 /// the seed, the scatter of runs and the state of the pickup. The virtual rotor follows from the seed; its
 /// unbalance is written nowhere.
@@ -28,6 +38,9 @@ struct Rehearsal {
   std::string folder;
   std::uint64_t seed = 0;
   virtual_rotor::RunScatter scatter;
+  double reference_play_deg = 0.0;  ///< one standard deviation: all phases of a run are turned by it
+  bool stops_at_limits = false;     ///< and the as-found unbalance leaves every level below its limit
+  bool slip = false;                ///< one is made somewhere
   PickupState pickup;
   Rotor rotor;                          ///< as rotor.yaml says: conventions, slots, sensors
   virtual_rotor::AssembledRotor truth;  ///< planes and sensors in the order of `rotor`'s
@@ -38,7 +51,8 @@ struct Rehearsal {
 
 /// A new folder with rotor.yaml and rehearsal.yaml. job.yaml comes with the first run, because a job without
 /// a run is none. Errors: a rehearsal is there already, a folder that cannot be written.
-[[nodiscard]] Result<void> create_rehearsal(const std::string& folder, std::uint64_t seed);
+[[nodiscard]] Result<void> create_rehearsal(const std::string& folder, std::uint64_t seed,
+                                            RehearsalDay day = RehearsalDay::calm);
 
 /// Errors: those of the two files; a rotor file whose planes or sensors are not the virtual rotor's, or
 /// whose sensors do not show a motion.
@@ -56,7 +70,8 @@ struct RefitRequest {
 };
 
 /// What is fitted in every plane afterwards. Errors: no such run, plane, slot or weight; a slot that does not
-/// hold what is to be taken out, or is not free; more pieces than the stock; a plan of another rotor.
+/// hold what is to be taken out, or is not free; more pieces than the stock; a plan of another rotor; a
+/// moment by hand more than ten times that of the heaviest weight.
 [[nodiscard]] Result<std::vector<FittedWeights>> refitted(const Job& job, const RefitRequest& request);
 
 /// The speeds of every virtual run, in percent of full speed.
@@ -79,14 +94,16 @@ struct RehearsalRun {
 
 /// The files of a run that was made.
 struct MadeRun {
-  std::string made;      ///< the recording (WAV) or the table of readings (CSV)
-  std::string readings;  ///< the table that the job names for it; for a recording it is yet to be made
+  std::string made;       ///< the recording (WAV) or the table of readings (CSV)
+  std::string readings;   ///< the table that the job names for it; for a recording it is yet to be made
+  std::string stopped{};  ///< where and why it was stopped; empty: it was not
 };
 
 /// Runs the virtual rotor, writes NAME.wav or NAME.csv and then job.yaml, each whole or not at all, with the
 /// run added to those before it. What else a person wrote into job.yaml stays, but for comments and
-/// `fitted_now`, which the run replaces. Errors: a name that is taken or cannot be a file's, a file of that
-/// name, a file that cannot be written.
+/// `fitted_now`, which the run replaces. Where runs stop at limits the speeds from the first on at which a
+/// level passes its limit are not made. Errors: a name that is taken or cannot be a file's, a file of that
+/// name, a file that cannot be written; a level above its limit at the lowest speed.
 [[nodiscard]] Result<MadeRun> make_run(const Rehearsal& rehearsal, const Job& job, const RehearsalRun& run);
 
 /// What the rotor really was.
@@ -101,6 +118,7 @@ struct RehearsalTruth {
   std::vector<std::complex<double>> moment;  ///< now, total per plane [g mm]
   TrimPlan best;  ///< from what was fitted in the first run, as many changes as `request` allows
   std::vector<Prediction> levels;  ///< true levels: before, in the first run; after, now
+  std::string slip;                ///< the run and what went wrong in it; empty: nothing has
 };
 
 [[nodiscard]] Result<RehearsalTruth> rehearsal_truth(const Rehearsal& rehearsal, const Job& job,

@@ -18,6 +18,9 @@ namespace {
   throw InputError{{what, expected, {file, 0, {}}}};
 }
 
+/// A piece by hand may be so many times as heavy as the heaviest weight of its plane.
+constexpr double most_heavier = 10.0;
+
 /// What one slot is to give up and to get.
 struct Refit {
   std::size_t plane = 0;
@@ -77,9 +80,16 @@ Refit by_hand_in(const Rotor& rotor, const std::string& text) {
     reject("--fit: \"" + shortened(text) + "\" does not say what goes where", "such as \"spinner 3=K3\"");
   Refit refit = place_of(rotor, text.substr(0, equals), "--fit");
   const std::string what = text.substr(equals + 1);
-  if (const auto moment = parse_moment_g_mm(what); moment && *moment >= 0.0)
+  const Plane& plane = rotor.planes[refit.plane];
+  if (const auto moment = parse_moment_g_mm(what); moment && *moment >= 0.0) {
+    double heaviest = 0.0;
+    for (const auto& weight : plane.weights) heaviest = std::max(heaviest, weight.moment_g_mm);
+    if (heaviest > 0.0 && *moment > most_heavier * heaviest)
+      reject(fmt::format("--fit: no slot of {} holds {:g} g mm", plane.name, *moment),
+             fmt::format("at most {:g} times its heaviest weight, {:g} g mm", most_heavier,
+                         most_heavier * heaviest));
     refit.fit = Piece{{}, *moment};
-  else
+  } else
     refit.fit = accepted(catalogue_piece(rotor.planes[refit.plane], what), {});
   return refit;
 }

@@ -2,7 +2,7 @@
 #include <algorithm>
 #include <cmath>
 
-#include "files.hpp"
+#include "day.hpp"
 #include "virtual_rotor/response.hpp"
 
 namespace trimwright {
@@ -117,6 +117,12 @@ Result<RehearsalTruth> rehearsal_truth(const Rehearsal& rehearsal, const Job& jo
   auto best = best_trim(changed, truth.model, request);
   if (!best) return tl::unexpected(best.error());
   truth.best = *std::move(best);
+  Job before = job;
+  for (std::size_t r = job.runs.size(); r-- > 1;) {
+    before.runs.resize(r);
+    if (const auto slip = planted_slip(rehearsal, before, r, job.runs[r].fitted))
+      truth.slip = "Run \"" + job.runs[r].name + "\": " + slip->what + ".";
+  }
   return truth;
 }
 

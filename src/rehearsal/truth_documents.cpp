@@ -36,7 +36,7 @@ std::string coefficient_table(const RehearsalTruth& truth) {
   TextTable table({{"speed", Align::left},
                    {"sensor", Align::left},
                    {"plane", Align::left},
-                   {"per kg mm", Align::right},
+                   {"per 1000 g mm", Align::right},
                    {"unit", Align::left}});
   const Rotor& rotor = truth.job.rotor;
   for (const auto& row : truth.model.rows)
@@ -176,10 +176,11 @@ std::string truth_text(const RehearsalTruth& truth) {
   std::string text = "What the rotor really is\n========================\n";
   text += wrapped("", fmt::format("{}, {}. Phases are {}; angles are with rotation, from the {}.", rotor.name,
                                   truth.job.serial, convention_words(rotor.phase), zero_words(rotor)));
+  if (!truth.slip.empty()) text += "\nWHAT WENT WRONG\n" + wrapped("  ", truth.slip);
   text += "\nHIDDEN UNBALANCE\n" + hidden_table(truth);
   text += "\nIN THE PLANES (what the hidden unbalance acts like, and the moment of all that is fitted)\n" +
           plane_table(truth);
-  text += "\nTRUE COEFFICIENTS (what 1 kg mm at rotor angle 0 adds)\n" + coefficient_table(truth);
+  text += "\nTRUE COEFFICIENTS (what 1000 g mm at rotor angle 0 adds)\n" + coefficient_table(truth);
   text += "\nTRUE LEVELS (no reading shows them exactly)\n" + level_table(truth);
   text += fmt::format("  Worst level divided by its limit: {:.3f} now, {:.3f} with the best slots.\n",
                       worst_now(truth), truth.best.worst_ratio);
@@ -202,6 +203,7 @@ std::string truth_json(const RehearsalTruth& truth) {
   json["levels"] = levels_json(truth);
   json["worst_ratio"] = worst_now(truth);
   json["best"] = best_json(truth);
+  json["slip"] = truth.slip.empty() ? Json(nullptr) : Json(truth.slip);
   return json.dump(2) + "\n";
 }
 

@@ -40,8 +40,16 @@ Markup verdict_line(const PageView& view) {
                    signed_words(expected.substr(0, blank), expected.substr(blank + 1)));
   }
   const std::string run = view.job.runs[view.verdict->run].name;
-  return element("p", {{"class", "verdict"}}, "Run “" + run + "”: " + verdict_words(*view.verdict)) +
-         element("p", {{"class", "verdict"}}, "The plan expected: " + expected);
+  Markup missing;
+  for (const auto& one : view.verdict->missing)
+    missing += element("li", {},
+                       "✕ not read: " + place_words(view.job, one.speed, one.sensor) +
+                           (one.component == Component::overall ? ", overall level" : ""));
+  if (!missing.empty()) missing = element("ul", {{"class", "missing"}}, missing);
+  const bool accepted = view.verdict->outcome != Outcome::not_accepted;
+  return element("p", {{"class", accepted ? "verdict" : "verdict stop"}},
+                 "Run “" + run + "”: " + verdict_words(*view.verdict)) +
+         element("p", {{"class", "verdict"}}, "The plan expected: " + expected) + missing;
 }
 
 /// The runs contradict what the files declare.
@@ -74,7 +82,7 @@ Markup try_out_bar() {
 
 Markup plane_part(const PageView& view, std::size_t p) {
   const Plane& plane = view.rotor().planes[p];
-  Markup part = plane_drawing(view, p) + moment_words(plane_moments(view, p));
+  Markup part = plane_drawing(view, p, "map") + moment_words(plane_moments(view, p));
   part += element("div", {{"class", "tray"}, {"data-plane", p}});
   if (!plane.weights.empty())
     part += element("details", {}, element("summary", {}, "Weights in the catalogue") + weight_table(plane));
@@ -107,21 +115,23 @@ Markup slots_section(const PageView& view) {
                              element("h3", {}, "These slots show your own choice, not the plan") +
                                  element("ul", {{"id", "own-changes"}}));
   return element("section", {{"id", "slots"}, {"aria-labelledby", "slots-heading"}},
-                 element("h2", {{"id", "slots-heading"}, {"class", "unseen"}}, "Slots") + notes +
-                     element("div", {{"class", "planes"}}, planes) + own + slot_map_legend() + help);
+                 element("h2", {{"id", "slots-heading"}, {"class", "unseen"}}, "Slots") + notes + own +
+                     element("div", {{"class", "planes"}}, planes) + slot_map_legend() + help);
 }
 
 Markup levels_section(const PageView& view) {
-  return element(
-      "section", {{"id", "levels"}, {"class", "levels"}, {"aria-labelledby", "levels-heading"}},
-      element(
-          "div", {{"class", "heading"}},
-          element("h2", {{"id", "levels-heading"}}, view.verdict == nullptr ? "Expected levels" : "Levels") +
-              element("small", {}, "each over its limit")) +
-          level_bars_of(view) + level_bars_key(view) + try_out_bar() +
-          element("p", {{"class", "chance plan-only"}},
-                  outlook_words(view.trim.predictions, view.trim.not_predicted.size(), view.trim.outlook)) +
-          element("details", {}, element("summary", {}, "Every figure") + expected_table(view)));
+  return element("section", {{"id", "levels"}, {"class", "levels"}, {"aria-labelledby", "levels-heading"}},
+                 element("div", {{"class", "heading"}},
+                         element("h2", {{"id", "levels-heading"}},
+                                 view.verdict == nullptr ? "Expected levels" : "Levels") +
+                             element("small", {}, "bar: part of the limit; figure: as read")) +
+                     level_bars_of(view) + level_bars_key(view) + try_out_bar() +
+                     (view.verdict != nullptr
+                          ? Markup()
+                          : element("p", {{"class", "chance plan-only"}},
+                                    outlook_words(view.trim.predictions, view.trim.not_predicted.size(),
+                                                  view.trim.outlook))) +
+                     element("details", {}, element("summary", {}, "Every figure") + expected_table(view)));
 }
 
 bool shown_at_all(const PageView& view, std::size_t sensor) { return !rows_of(view, sensor).empty(); }

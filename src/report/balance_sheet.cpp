@@ -154,6 +154,7 @@ std::string conditions_words(const std::vector<std::pair<std::string, std::strin
 std::vector<SheetPart> sheet_parts(const BalanceSheet& sheet) {
   std::vector<SheetPart> parts{
       sheet_particulars(sheet),
+      listed("caution", SheetPart::Kind::points, "Cautions", sheet.cautions),
       listed("warning", SheetPart::Kind::points, "Before you trust this", sheet.warnings),
       sheet_levels(sheet),
       sheet_changes(sheet),
@@ -170,7 +171,6 @@ std::vector<SheetPart> sheet_parts(const BalanceSheet& sheet) {
        "Readings of the runs (amplitude ∠ phase " + sheet.phase + ")",
        {{"run"}, {"speed"}, {"sensor"}, {"component"}, {"reading", Kind::number}, {"unit", Kind::unit}},
        sheet.readings},
-      listed("caution", SheetPart::Kind::points, "Cautions", sheet.cautions),
       sheet_signatures()};
   std::erase_if(parts, [](const SheetPart& part) { return part.rows.empty(); });
   return parts;

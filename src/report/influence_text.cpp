@@ -19,15 +19,15 @@ std::string coefficient_table(const Job& job, const InfluenceModel& model) {
   TextTable table({{"speed", Align::left},
                    {"sensor", Align::left},
                    {"plane", Align::left},
-                   {"per kg mm", Align::right},
+                   {"per 1000 g mm", Align::right},
                    {"phase", Align::right},
                    {"±", Align::right},
                    {"unit", Align::left}});
   for (const auto& row : model.rows) {
     const Sensor& sensor = job.rotor.sensors[row.sensor];
     for (std::size_t p = 0; p < model.planes.size(); ++p) {
-      const Phasor per_kg_mm = 1000.0 * row.coefficients(static_cast<Eigen::Index>(p));
-      const auto seen = shown(sensor, per_kg_mm, model.convention);
+      const Phasor per_1000 = 1000.0 * row.coefficients(static_cast<Eigen::Index>(p));
+      const auto seen = shown(sensor, per_1000, model.convention);
       const auto sd = coefficient_sd(model, row, p);
       table.add({speed_words(job, row.speed), sensor.name, job.rotor.planes[model.planes[p]].name,
                  fmt::format("{:.4g}", seen.amplitude),
@@ -114,10 +114,11 @@ std::string worked_lines(const Job& job, const InfluenceModel& model) {
                              second, reading(pair->before->read), first, reading(dx), sensor.unit.text())) +
          wrapped("  ", fmt::format("fitted: {}, and {} before; the change is {}.", moment(v), moment(u),
                                    moment(v - u))) +
-         wrapped("  ", fmt::format("one over the other, times 1000: {} per kg mm (the phase is that of the "
-                                   "reading {} the angle of the weight).",
-                                   reading(1000.0 * dx / (v - u)),
-                                   model.convention == PhaseConvention::lag ? "plus" : "less"));
+         wrapped("  ",
+                 fmt::format("one over the other, times 1000: {} per 1000 g mm (the phase is that of the "
+                             "reading {} the angle of the weight).",
+                             reading(1000.0 * dx / (v - u)),
+                             model.convention == PhaseConvention::lag ? "plus" : "less"));
 }
 
 bool one_spare_somewhere(const InfluenceModel& model) {
@@ -136,8 +137,7 @@ std::string review_tables(const Job& job, const InfluenceModel& model, const Inf
                 one.suspect           ? "SUSPECT"
                 : one.components == 0 ? "the others cannot predict it"
                                       : ""});
-    text += "\nEACH RUN AS THE OTHERS PREDICT IT (probability of a difference as large by chance)\n" +
-            runs.text();
+    text += "\nEACH RUN AS THE OTHERS PREDICT IT (how probable so large a difference is)\n" + runs.text();
   }
   if (review.readings_tested == 0) return text;
   TextTable table({{"run", Align::left},
@@ -193,21 +193,39 @@ std::string trial_lines(const Job& job, const InfluenceReview& review) {
   for (const auto& trial : review.trials)
     if (trial.too_small())
       text += wrapped(
-          "  ", fmt::format("Run \"{}\" changed no amplitude by more than {:.0f} % and no phase by more than "
-                            "{:.0f}°: the trade asks for 30 % or 30° of a trial weight.",
-                            job.runs[trial.run].name, 100.0 * trial.amplitude_share, trial.phase_deg));
+          "  ", fmt::format("Run \"{}\" moved {} least, by {:.0f} % and {:.0f}°: of a trial weight the trade "
+                            "asks for 30 % or 30° there too.",
+                            job.runs[trial.run].name, place_words(job, trial.speed, trial.sensor),
+                            100.0 * trial.amplitude_share, trial.phase_deg));
   return text;
+}
+
+/// Each other way of declaring, beside what is declared.
+std::string convention_odds_words(const PriorUse& prior) {
+  std::string words = "Runs and prior, of what is declared over the likeliest other way:";
+  for (const auto& one : prior.conventions)
+    if (one.which != Convention::declared)
+      words += one.log_odds > 0.0
+                   ? fmt::format(" 1 to {} AGAINST: {};", odds_words(-one.log_odds), one.what)
+                   : fmt::format(" {} to 1 for, not: {};", odds_words(-one.log_odds), one.what);
+  words.back() = '.';
+  return words;
 }
 
 std::string mirror_words(const InfluenceModel& model) {
   if (model.convention == PhaseConvention::unknown)
     return "Solved from amplitudes alone: phases took no part, so it does not matter whether they are lag or "
            "lead.";
+  if (model.prior && !model.prior->conventions.empty()) return convention_odds_words(*model.prior);
   const MirrorTest& mirror = model.runs.mirror;
   const std::string odds = odds_words(mirror.log_odds);
   switch (mirror.outcome) {
     case MirrorTest::Outcome::supports_given:
-      return fmt::format("The runs support the declared conventions of phase and angle ({} to 1).", odds);
+      return fmt::format(
+          "The runs support that phase and angles go together as declared ({} to 1). Both the other way "
+          "round, or "
+          "slot 1 elsewhere, would fit as well: runs alone cannot tell that.",
+          odds);
     case MirrorTest::Outcome::contradicts:
       return fmt::format("The runs speak AGAINST the declared conventions of phase and angle ({} to 1).",
                          odds);
@@ -294,13 +312,13 @@ std::string influence_text(const Job& job, const InfluenceModel& model) {
   std::string text = "Influence coefficients\n======================\n";
   text += "Rotor: " + job.rotor.name + (job.serial.empty() ? "" : ", serial " + job.serial) + "\n";
   text += wrapped(
-      "",
-      fmt::format("A coefficient is the vibration that 1 kg mm at the {} (rotor angle 0) adds; {} Angles are "
-                  "with rotation.",
-                  zero_words(job.rotor), phase_sentence(model.convention)));
+      "", fmt::format(
+              "A coefficient is the vibration that 1000 g mm at the {} (rotor angle 0) adds; {} Angles are "
+              "with rotation.",
+              zero_words(job.rotor), phase_sentence(model.convention)));
   text += "\nRUNS USED\n" + run_list(job, model);
   text += "\nCOEFFICIENTS\n" + coefficient_table(job, model) + worked_lines(job, model);
-  text += "\nBASELINE (what would be read with every slot empty, fillers out too; never an actual run)\n" +
+  text += "\nBASELINE (with every slot empty, fillers out too; never an actual run)\n" +
           baseline_table(job, model);
   text += "\nHOW WELL THE RUNS SETTLE THIS\n" + quality_lines(model) + noise_lines(job, model);
   const InfluenceReview review = review_influence(job, model);
@@ -308,9 +326,8 @@ std::string influence_text(const Job& job, const InfluenceModel& model) {
   text += lack_of_fit_line(review) + trial_lines(job, review) + review_tables(job, model, review);
   text += listed("WHAT TO REPEAT", what_to_repeat(job, model, review));
   if (const auto effect = effect_of_suspects(job, model, review))
-    text +=
-        listed("THE CORRECTION WITH AND WITHOUT THE SUSPECT READINGS (weights of every size, at every angle)",
-               suspect_words(job, *effect));
+    text += listed("THE CORRECTION WITH AND WITHOUT THE SUSPECT READINGS (weights of any size)",
+                   suspect_words(job, *effect));
   if (const auto alone = corrections_by_sensor(job, model); !alone.empty())
     text += listed("WHAT EACH SENSOR ALONE ASKS FOR (weights of every size, at every angle)",
                    sensor_words(job, alone));

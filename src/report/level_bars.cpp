@@ -9,8 +9,8 @@
 namespace trimwright {
 namespace {
 
-constexpr std::size_t limit_column = 50;
-constexpr std::size_t last_column = 60;
+constexpr std::size_t limit_column = 40;
+constexpr std::size_t last_column = 48;
 
 std::size_t column(double ratio) {
   const double at =
@@ -38,7 +38,7 @@ std::string bar(const Prediction& prediction) {
 std::string level_bars(const Job& job, const std::vector<Prediction>& predictions) {
   TextTable table({{"speed", TextTable::Align::left},
                    {"sensor", TextTable::Align::left},
-                   {"0 to the limit and a fifth more", TextTable::Align::left}});
+                   {"0 to the limit and a fifth more", TextTable::Align::drawn}});
   for (const auto& p : predictions)
     table.add({speed_words(job, p.speed), job.rotor.sensors[p.sensor].name, bar(p)});
   return table.text();

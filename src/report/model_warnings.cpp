@@ -18,6 +18,9 @@ constexpr double doubtful = 0.01;
 
 std::string mirror_warning(const Job& job, const InfluenceModel& model) {
   const auto& mirror = model.runs.mirror;
+  if (const auto why = contradiction_words(model); model.prior && !why.empty())
+    return static_cast<char>(std::toupper(why[0])) + why.substr(1) +
+           ". Do not fit anything before this is settled.";
   if (mirror.outcome == MirrorTest::Outcome::neither_fits)
     return "Neither way of reading the phases fits these runs: a sensor, a run or a reading is wrong. Do not "
            "fit anything "

@@ -45,7 +45,8 @@ Markup change_card(const PageView& view, const SlotChange& change) {
       element("p", {{"class", "slot"}},
               element("small", {}, plane.name + " slot") + element("b", {}, std::to_string(change.slot))) +
           element("p", {{"class", "swap"}},
-                  side(plane, change.remove, "take out", "out") + side(plane, change.fit, "put in", "in")) +
+                  side(plane, change.remove, view.verdict == nullptr ? "take out" : "taken out", "out") +
+                      side(plane, change.fit, view.verdict == nullptr ? "put in" : "fitted", "in")) +
           element("p", {{"class", "at"}}, at) + element("div", {{"class", "ticks screen"}}, ticks));
 }
 

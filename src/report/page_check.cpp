@@ -23,6 +23,14 @@ Markup read_beside_expected(const PageView& view) {
             number(one.expected ? phasor_words(sensor, *one.expected, view.rotor().phase) : "not predicted") +
             peak(one.away()) + peak(one.differs_by) + element("td", {}, row_words(one)));
   }
+  for (const auto& one : view.verdict->missing)
+    rows += element("tr", {},
+                    element("th", {{"scope", "row"}}, speed_words(view.job, one.speed)) +
+                        element("td", {},
+                                view.rotor().sensors[one.sensor].name +
+                                    (one.component == Component::overall ? ", overall level" : "")) +
+                        element("td", {{"class", "number"}}, "not read") + element("td") + element("td") +
+                        element("td") + element("td", {}, "✕ MISSING"));
   return page_table("Read beside expected (away: from tip to tip of the two arrows)",
                     {{"speed"},
                      {"sensor"},

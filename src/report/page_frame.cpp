@@ -98,16 +98,20 @@ Markup step_list(const BalancePlan& plan) {
   return element("ol", {{"class", "steps"}}, items);
 }
 
-Markup plane_drawing(const PageView& view, std::size_t p) {
+Markup plane_drawing(const PageView& view, std::size_t p, const std::string& part) {
   const Plane& plane = view.rotor().planes[p];
   const ViewingEnd end = viewing_end(view.rotor(), plane);
   return element("h3", {},
                  Markup::text(plane.name + " ") +
                      element("small", {}, plane.access == Access::hard ? "hard to reach" : "")) +
          element("p", {{"class", "seen"}},
-                 fmt::format("As {}. It turns {}; {} at the top.", seen_words(end),
-                             name(view.rotor().rotation.seen(end)), zero_words(view.rotor()))) +
-         slot_map(view, p, "map");
+                 fmt::format("As {}. It turns {}{}; ■ {} at the top.", seen_words(end),
+                             name(view.rotor().rotation.seen(end)),
+                             plane.slots
+                                 ? fmt::format(", slot numbers grow {}", name(plane.slots->numbered.sense))
+                                 : std::string{},
+                             zero_words(view.rotor()))) +
+         slot_map(view, p, part);
 }
 
 std::string page_document(const Job& job, const std::string& kind, const Markup& body,

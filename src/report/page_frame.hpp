@@ -30,6 +30,6 @@ namespace trimwright {
 [[nodiscard]] Markup step_list(const BalancePlan& plan);
 
 /// A plane's map under its name and the end it is seen from.
-[[nodiscard]] Markup plane_drawing(const PageView& view, std::size_t plane);
+[[nodiscard]] Markup plane_drawing(const PageView& view, std::size_t plane, const std::string& part);
 
 }  // namespace trimwright

@@ -127,12 +127,18 @@ Markup level_line(const PageView& view, const ExpectedReading& one) {
   const Markup place = element("span", {{"class", "place"}}, place_label(view, one.speed));
   const Markup drawing = bar_drawing(bar, bar_words(view, one, p, read));
   if (trial)
-    return element(
-        "li", {{"class", "level"}},
-        place + drawing + figure(limit, "figure") + element("span", {{"class", "result"}}, "stop"));
+    return element("li", {{"class", "level"}},
+                   place + drawing +
+                       element("span", {{"class", "figure"}},
+                               "stop above " + amplitude_words(sensor.unit.shown_from_peak(limit))));
   if (row == nullptr && read == nullptr)
-    return element("li", {{"class", "level open"}},
-                   place + drawing + element("span", {{"class", "watch"}}, "not predicted: watch it"));
+    return element(
+        "li", {{"class", "level open"}},
+        place + drawing +
+            element("span", {{"class", "watch"}},
+                    view.verdict != nullptr ? std::string("✕ not read")
+                                            : "not predicted; stop above " +
+                                                  amplitude_words(sensor.unit.shown_from_peak(limit))));
   if (row == nullptr)
     return element("li", {{"class", "level"}},
                    place + drawing + figure(read->amplitude, "figure") + result_marks(row_words(*read)));
@@ -171,7 +177,12 @@ Markup level_bars_of(const PageView& view) {
         element("ul", {{"class", "bars"}}, lines);
   }
   const bool ill = groups.html().find("\"result ill\"") != std::string::npos;
-  return element("div", {{"class", ill ? "bar-groups ill" : "bar-groups"}}, groups);
+  const bool trial = view.plan.kind == BalancePlan::Kind::trial;
+  return element("div",
+                 {{"class", trial ? "bar-groups stops"
+                            : ill ? "bar-groups ill"
+                                  : "bar-groups"}},
+                 groups);
 }
 
 Markup level_bars_key(const PageView& view) {
@@ -182,18 +193,26 @@ Markup level_bars_key(const PageView& view) {
   const auto box = [](std::string_view css_class, double y, double height) {
     return element("rect", {{"class", css_class}, {"y", y}, {"height", height}, {"width", "90%"}});
   };
-  Markup list = entry(box("before", 8.0, 4.0), "now") + entry(box("expected", 6.0, 8.0), "expected");
-  list += element("li", {{"class", "plan-only"}},
-                  element("svg", {{"class", "bar"}, {"aria-hidden", "true"}},
-                          element("g", {{"class", "range"}},
-                                  element("line", {{"x1", "5%"}, {"x2", "95%"}, {"y1", 10.0}, {"y2", 10.0}}) +
-                                      upright("end", 5.0, 6.5, 13.5) + upright("end", 95.0, 6.5, 13.5))) +
-                      Markup::text("nine readings in ten"));
+  const bool trial = view.plan.kind == BalancePlan::Kind::trial;
+  const bool foretold = std::any_of(view.plan.expected.begin(), view.plan.expected.end(),
+                                    [](const ExpectedReading& one) { return one.expected.has_value(); });
+  Markup list = entry(box("before", 8.0, 4.0), trial                     ? "last read"
+                                               : view.verdict == nullptr ? "now"
+                                                                         : "before");
+  if (foretold) list += entry(box("expected", 6.0, 8.0), "expected");
+  if (!trial)
+    list +=
+        element("li", {{"class", "plan-only"}},
+                element("svg", {{"class", "bar"}, {"aria-hidden", "true"}},
+                        element("g", {{"class", "range"}},
+                                element("line", {{"x1", "5%"}, {"x2", "95%"}, {"y1", 10.0}, {"y2", 10.0}}) +
+                                    upright("end", 5.0, 6.5, 13.5) + upright("end", 95.0, 6.5, 13.5))) +
+                    Markup::text("nine readings in ten"));
   if (view.verdict != nullptr)
     list += entry(element("path", {{"class", "measured"}, {"d", "M8,5.5h9v9h-9z"}}),
                   "measured after, and its figure");
-  list +=
-      entry(upright("target", 50.0, 0.0, 20.0), "target") + entry(upright("limit", 50.0, 0.0, 20.0), "limit");
+  list += entry(upright("target", 50.0, 0.0, 20.0), "target") +
+          entry(upright("limit", 50.0, 0.0, 20.0), "limit: stop the run");
   return element("ul", {{"class", "bars-key"}}, list);
 }
 

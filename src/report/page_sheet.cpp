@@ -2,11 +2,13 @@
 
 #include <fmt/format.h>
 
+#include <algorithm>
 #include <cmath>
 
 #include "balance_sheet.hpp"
 #include "model_warnings.hpp"
 #include "number_words.hpp"
+#include "page_frame.hpp"
 #include "page_tables.hpp"
 #include "paper.hpp"
 #include "runs/as_found.hpp"
@@ -50,7 +52,7 @@ SheetLevel level_at(const PageView& view, const ExpectedReading& one, Component 
   const Measured measured = measured_at(view, one.speed, one.sensor, component);
   SheetLevel level{speed_words(view.job, one.speed), sensor.name, sensor.unit.text(), !once};
   if (once) level.as_found = shown_reading(view.job, view.found_run, one.speed, one.sensor);
-  if (!once)
+  if (!once && view.verdict)
     for (const auto& read : view.verdict->readings)
       if (read.speed == one.speed && read.sensor == one.sensor && read.component == component && read.first)
         level.as_found = ShownReading{sensor.unit.shown_from_peak(*read.first), std::nan("")};
@@ -67,9 +69,16 @@ SheetLevel level_at(const PageView& view, const ExpectedReading& one, Component 
 }
 
 void add_levels(const PageView& view, BalanceSheet& sheet) {
+  const auto wanted = readings_to_make(view.job);
+  const auto overall_wanted = [&](const ExpectedReading& at) {
+    return std::any_of(wanted.begin(), wanted.end(), [&](const PlaceToRead& one) {
+      return one.speed == at.speed && one.sensor == at.sensor && one.component == Component::overall;
+    });
+  };
   for (const auto& one : view.plan.expected) {
     sheet.levels.push_back(level_at(view, one, Component::once_per_rev));
-    if (!measured_at(view, one.speed, one.sensor, Component::overall).words.empty())
+    if (view.verdict ? !measured_at(view, one.speed, one.sensor, Component::overall).words.empty()
+                     : overall_wanted(one))
       sheet.levels.push_back(level_at(view, one, Component::overall));
   }
 }
@@ -102,11 +111,16 @@ void add_planes(const PageView& view, const std::vector<FittedWeights>& before, 
   }
 }
 
+/// Of two planes both, of more those that change.
 Markup maps(const PageView& view) {
   Markup drawings;
-  for (std::size_t p = 0; p < view.rotor().planes.size(); ++p)
-    drawings +=
-        element("div", {}, element("h3", {}, view.rotor().planes[p].name) + slot_map(view, p, "sheet"));
+  const auto& planes = view.rotor().planes;
+  const auto changes = [&](std::size_t p) {
+    return std::any_of(view.plan.changes.begin(), view.plan.changes.end(),
+                       [&](const SlotChange& change) { return change.plane == p; });
+  };
+  for (std::size_t p = 0; p < planes.size(); ++p)
+    if (planes.size() < 3 || changes(p)) drawings += element("div", {}, plane_drawing(view, p, "sheet"));
   return element("div", {{"class", "sheet-maps"}}, drawings) + slot_map_legend();
 }
 
@@ -214,11 +228,9 @@ Markup page_sheet(const PageView& view) {
     if (part.key == "fitted" && sheet.changes.empty()) attested += nothing_changes(view);
     if (part.key == "weight" || part.key == "fitted" || part.key == "entry" || part.key == "signature")
       attested += part_markup(part);
-    else if (part.key == "caution")
-      parts += element("div", {{"class", "keep only-print"}}, part_markup(part));
     else
-      parts += part_markup(part);
-    if (part.key == "verdict") parts += element("div", {{"class", "keep"}}, maps(view));
+      parts += element("div", {{"class", part.key == "caution" ? "only-print" : ""}}, part_markup(part));
+    if (part.key == "fitted") attested += element("div", {{"class", "keep"}}, maps(view));
   }
   return paper(view.job, "sheet", "first", "Balance sheet", sheet.date,
                parts + element("div", {{"class", "keep"}}, attested));

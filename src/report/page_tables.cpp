@@ -134,9 +134,10 @@ Markup trade_off_table(const PageView& view) {
     rows += element("tr", {},
                     element("th", {{"scope", "row"}}, std::to_string(row.changes.size())) +
                         number_cell(fmt::format("{:.3f}", row.worst_ratio)) +
-                        cell(row.by_chance        ? "no: by chance"
-                             : row.proved_optimal ? "best possible"
-                                                  : fmt::format("within {:.2g} %", 100.0 * row.gap())) +
+                        cell(row.by_chance         ? "no: by chance"
+                             : row.without_opposed ? "no: none opposed"
+                             : row.proved_optimal  ? "best possible"
+                                                   : fmt::format("within {:.2g} %", 100.0 * row.gap())) +
                         number_cell(row.outlook ? percent_words(row.outlook->meets_targets) : "?") +
                         cell(remark));
   }

@@ -65,6 +65,7 @@ std::string change_table(const Job& job, const std::vector<SlotChange>& changes)
                short_piece(plane, change.fit), fmt::format("{:.1f}°", position.angle.degrees()),
                position.blade});
   }
+  table.leave_out_if_empty("blades");
   return table.text();
 }
 

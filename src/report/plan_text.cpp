@@ -28,6 +28,7 @@ std::string moment_table(const Job& job, const Correction& correction) {
     table.add({job.rotor.planes[part.plane].name, fmt::format("{:.4g} g mm", std::abs(part.moment_to_add)),
                fmt::format("{:.1f}°", position.angle.degrees()), position.blade});
   }
+  table.leave_out_if_empty("blades");
   return table.text();
 }
 
@@ -58,11 +59,13 @@ std::string prediction_table(const Job& job, const std::vector<Prediction>& pred
                words(one.differs_by, "?"), words(one.stop_above, ""), words(one.target, "-"),
                sensor.unit.text(), p ? level_words(std::abs(p->after), p->limit, p->target) : "watch it"});
   }
+  for (const char* heading : {"±", "9 in 10", "differs by", "target"}) table.leave_out_if_empty(heading);
   return table.text();
 }
 
 std::string proof_words(const TrimPlan& trim, const TradeOffRow& row) {
   if (trim.request.most_probable || row.by_chance) return "no: by chance";
+  if (row.without_opposed) return "no: none opposed";
   return row.proved_optimal ? "best possible" : fmt::format("within {:.2g} %", 100.0 * row.gap());
 }
 

@@ -6,6 +6,7 @@
 #include <vector>
 
 #include "number_words.hpp"
+#include "runs/next_steps.hpp"
 #include "text_table.hpp"
 #include "trimwright/check.hpp"
 #include "trimwright/plan.hpp"
@@ -27,8 +28,10 @@ std::string runs_words(const Job& job, const std::vector<std::size_t>& runs) {
 }
 
 std::string place_words(const Job& job, const ReadinessFinding& finding) {
-  if (!finding.speed || !finding.sensor) return {};
-  return place_words(job, *finding.speed, *finding.sensor) + ": ";
+  if (!finding.speed) return {};
+  return (finding.sensor ? place_words(job, *finding.speed, *finding.sensor)
+                         : speed_words(job, *finding.speed)) +
+         ": ";
 }
 
 std::vector<std::string> not_checked(const Readiness& readiness) {
@@ -199,10 +202,25 @@ std::string levels(const Job& job, const Readiness& readiness) {
          table.text();
 }
 
-std::string ready_text(const Job& job, const Readiness& readiness) {
+/// What is missing, in order, and the command after that.
+std::string next_lines(const Job& job, const Readiness& readiness, const std::string& job_file,
+                       bool knows_type) {
+  const NextSteps next = next_steps(job, knows_type);
+  std::string text;
+  if (!next.missing.empty()) text += "\nWHAT IS MISSING, IN ORDER\n";
+  for (std::size_t i = 0; i < next.missing.size(); ++i)
+    text += wrapped(fmt::format("  {}. ", i + 1), next.missing[i]);
+  if (readiness.has(Concern::above_limit) || readiness.has(Concern::below_target)) return text;
+  return text + "\nNEXT\n  trimwright " + next.command + " " + job_file + "\n" +
+         wrapped("    ", next.purpose);
+}
+
+std::string ready_text(const Job& job, const Readiness& readiness, const std::string& job_file,
+                       bool knows_type) {
   std::string text = "Ready for a trim?\n=================\n";
   text += "Rotor: " + job.rotor.name + (job.serial.empty() ? "" : ", serial " + job.serial) + "\n";
   text += "\nANSWER\n" + wrapped("  ", answer_words(readiness));
+  text += next_lines(job, readiness, job_file, knows_type);
   if (!readiness.findings.empty()) text += "\nWHAT WAS FOUND\n";
   for (std::size_t i = 0; i < readiness.findings.size(); ++i) {
     const auto& finding = readiness.findings[i];

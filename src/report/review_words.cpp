@@ -115,10 +115,10 @@ std::vector<std::string> what_to_repeat(const Job& job, const InfluenceModel& mo
     words.push_back(fmt::format("Repeat {}: {}, so nothing can be foretold there.",
                                 place_words(job, one.speed, one.sensor), one.why));
   for (const auto& trial : review.trials)
-    if (trial.too_small())
+    if (trial.too_small() && !model.posterior)  // with a posterior, ± tells how well the effect is known
       words.push_back(
-          fmt::format("Repeat run \"{}\" with a heavier weight: its effect is too small to trust.",
-                      job.runs[trial.run].name));
+          fmt::format("Repeat run \"{}\" with a heavier weight: its effect is too small to trust at {}.",
+                      job.runs[trial.run].name, place_words(job, trial.speed, trial.sensor)));
   if (!words.empty() || review.readings_tested == 0) return words;
   const auto& far = review.readings.front();
   words.push_back(fmt::format(

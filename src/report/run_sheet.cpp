@@ -3,6 +3,7 @@
 #include <algorithm>
 
 #include "number_words.hpp"
+#include "page_frame.hpp"
 #include "page_tables.hpp"
 #include "paper.hpp"
 #include "slot_map.hpp"
@@ -115,9 +116,7 @@ Markup run_sheet(const Job& job, std::string_view css_class, const PageView* tri
   Markup maps;
   for (std::size_t i = 0; trial != nullptr && i < trial->plan.changes.size(); ++i) {
     const std::size_t plane = trial->plan.changes[i].plane;
-    maps += element("div", {},
-                    element("h3", {}, "Trial weight in " + job.rotor.planes[plane].name) +
-                        slot_map(*trial, plane, "sheet"));
+    maps += element("div", {}, plane_drawing(*trial, plane, "sheet"));
   }
   if (!maps.empty()) maps = element("div", {{"class", "sheet-maps"}}, maps) + slot_map_legend();
   Markup caution = element("p", {}, element("b", {}, cautions().front()));

@@ -77,17 +77,18 @@ Markup hit_sector(const RotorDrawing& drawing, double inner, double angle, doubl
   return element("path", {{"class", "hit"}, {"d", points({a, b, c, d}) + "Z"}});
 }
 
-Markup slot_number(Spot at, double r, int slot) {
-  return element("circle", {{"class", "ring"}, {"cx", at.x}, {"cy", at.y}, {"r", r}}) +
-         element("text", {{"class", "number"}, {"x", at.x}, {"y", at.y + 0.36 * letters}},
+Markup slot_ring(Spot at, double r) {
+  return element("circle", {{"class", "ring"}, {"cx", at.x}, {"cy", at.y}, {"r", r}});
+}
+
+Markup slot_number(Spot at, int slot) {
+  return element("text", {{"class", "number"}, {"x", at.x}, {"y", at.y + 0.36 * letters}},
                  std::to_string(slot));
 }
 
-Markup bars(Spot at, double r) {
+Markup struck(Spot at, double r) {
   const double d = r * 0.72;
-  return element("path", {{"class", "barred"},
-                          {"d", points({{at.x - d, at.y - d}, {at.x + d, at.y + d}}) +
-                                    points({{at.x - d, at.y + d}, {at.x + d, at.y - d}})}});
+  return element("path", {{"class", "barred"}, {"d", points({{at.x - d, at.y + d}, {at.x + d, at.y - d}})}});
 }
 
 /// Every how many slots there is room for a number.
@@ -108,16 +109,21 @@ Markup one_slot(const PageView& view, const RotorDrawing& drawing, std::size_t p
   const double r = std::min(13.0, 0.48 * pitch * radii.slot);
   const std::string state = slot_state(plane.slots->usable(slot), now, then);
 
-  Markup inside = slot_number(at, r, slot);
-  if (state == "unusable") {
-    inside += bars(at, r);
-  } else if (tried_out || state != "empty") {
+  // On paper a number that does not fit into its circle stands with what the slot holds.
+  const bool apart = !tried_out && r < 9.0 && state != "empty" && state != "unusable";
+  Markup inside = slot_ring(at, r);
+  if (state == "unusable") inside += struck(at, r);
+  if (!apart) inside += slot_number(at, slot);
+  if (state != "unusable" && (tried_out || state != "empty")) {
     const double closer =
         pitch * radii.fitted < 19.0 && slot % 2 == 0 ? 22.0 : 0.0;  // neighbours in two rows
-    inside += Markup::text(" ") +
-              pill(drawing.at(radii.fitted - closer, angle), "holds", mark_of(plane, then ? then : now));
-    inside +=
-        Markup::text(" ") + pill(drawing.at(radii.removed - closer, angle), "taken", mark_of(plane, now));
+    const std::string number = apart ? fmt::format("{}: ", slot) : std::string{};
+    const Spot holds = drawing.at(radii.fitted - closer, angle),
+               taken = drawing.at(radii.removed - closer, angle);
+    inside = element("path", {{"class", "lead"}, {"d", points({at, state == "removed" ? taken : holds})}}) +
+             inside;
+    inside += Markup::text(" ") + pill(holds, "holds", number + mark_of(plane, then ? then : now));
+    inside += Markup::text(" ") + pill(taken, "taken", number + mark_of(plane, now));
   }
   if (tried_out) inside = hit_sector(drawing, radii.disc, angle.degrees(), plane.slots->pitch_deg()) + inside;
   const bool quiet = (slot - 1) % numbered_every(radii, pitch) != 0;
@@ -137,7 +143,8 @@ Markup blades(const BladeRow& row, const RotorDrawing& drawing, const RingRadii&
         {{"d", points({drawing.at(radii.blade_inner, angle), drawing.at(radii.blade_outer, angle)})}});
     if (blade != 1 && (blade % every != 0 || row.count - blade < every / 2)) continue;
     const Spot at = drawing.at(radii.blade_number, angle);
-    marks += element("text", {{"x", std::clamp(at.x, 18.0, size - 18.0)}, {"y", at.y + 5.5}},
+    const double aside = 7.0 * (at.x - size / 2.0) / radii.blade_number;  // clear of its blade
+    marks += element("text", {{"x", std::clamp(at.x + aside, 18.0, size - 18.0)}, {"y", at.y + 5.5}},
                      (blade == 1 ? "blade " : "b") + std::to_string(blade));
   }
   return element("g", {{"class", "blades"}}, marks);
@@ -237,7 +244,8 @@ Markup slot_map(const PageView& view, std::size_t plane, const std::string& part
   inside += element("circle", {{"class", "rim"}, {"cx", size / 2.0}, {"cy", size / 2.0}, {"r", radii.slot}});
   if (blades_in_sight(view.rotor(), p)) inside += blades(*view.rotor().blades, drawing, radii);
   inside += rotation_arrow(drawing, radii) + reference_tooth(drawing, radii);
-  inside += moment_disc(plane_moments(view, plane), drawing, radii.disc);
+  if (part == "map" && view.plan.kind == BalancePlan::Kind::trim)  // elsewhere no words explain its marks
+    inside += moment_disc(plane_moments(view, plane), drawing, radii.disc);
   for (int slot = 1; p.slots && slot <= p.slots->count; ++slot)
     inside += one_slot(view, drawing, plane, slot, part == "map");
   inside += free_pieces(view.job.fitted_now[plane], drawing, radii);
@@ -299,9 +307,9 @@ Markup slot_map_legend() {
     return element("li", {}, picture + Markup::text(words));
   };
   return element("ul", {{"class", "legend"}},
-                 entry("fits", "K7", "", "put in: filled") + entry("stays", "K3", "", "stays: outlined") +
-                     entry("removed", "", "K2", "taken out: dashed and struck") +
-                     entry("swaps", "K5", "K3", "exchanged: new filled, old struck") +
+                 entry("fits", "A", "", "put in: filled") + entry("stays", "A", "", "stays: outlined") +
+                     entry("removed", "", "A", "taken out: dashed and struck") +
+                     entry("swaps", "B", "A", "exchanged: new filled, old struck") +
                      element("li", {}, "A crossed slot number: unusable, left alone."));
 }
 

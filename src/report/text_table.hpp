@@ -9,18 +9,21 @@ namespace trimwright {
 [[nodiscard]] std::size_t text_columns(const std::string& text);
 
 /// Columns that a line of text should not exceed.
-inline constexpr std::size_t widest_line = 100;
+inline constexpr std::size_t widest_line = 80;
 
 /// Columns of text, padded by what is shown, not by bytes.
 class TextTable {
  public:
-  enum class Align { left, right };
+  enum class Align { left, right, drawn };  ///< words; numbers; what may not be broken
 
   explicit TextTable(std::vector<std::pair<std::string, Align>> columns) : columns_(std::move(columns)) {}
 
   void add(std::vector<std::string> cells) { rows_.push_back(std::move(cells)); }
-  /// Every line indented by two blanks and ended by a newline; the heading underlined. A last column of words
-  /// is broken at blanks where a line would be wider than `widest_line`.
+  /// Takes the column away where no row has anything in it ("", "-" or "?").
+  void leave_out_if_empty(const std::string& heading);
+  /// Every line indented by two blanks and ended by a newline; the heading underlined. No line is wider than
+  /// `widest_line`: long words are broken, and where that is not enough a row has several lines, its words in
+  /// the first and its numbers, indented, below.
   [[nodiscard]] std::string text() const;
 
  private:
@@ -29,7 +32,7 @@ class TextTable {
 };
 
 /// `text` broken at blanks to lines of at most `width` columns, the first after `lead`, the others indented
-/// alike.
+/// alike. A word that is longer than a line is broken.
 [[nodiscard]] std::string wrapped(const std::string& lead, const std::string& text,
                                   std::size_t width = widest_line);
 

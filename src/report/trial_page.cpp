@@ -78,7 +78,7 @@ std::string trial_page(const Job& job, const TrialAdvice& advice, const BalanceP
           cautions_part(plan.cautions, plan.warnings, !plan.warnings.empty()));
   Markup planes;
   for (const auto& change : plan.changes)
-    planes += element("div", {{"class", "plane"}}, plane_drawing(view, change.plane));
+    planes += element("div", {{"class", "plane"}}, plane_drawing(view, change.plane, "map"));
   Markup weights =
       element("div", {{"class", "heading"}},
               element("h2", {{"id", "weights-heading"}}, run ? work_words(view) : "Nothing to fit")) +
@@ -87,7 +87,7 @@ std::string trial_page(const Job& job, const TrialAdvice& advice, const BalanceP
   for (const auto& note : advice.notes) notes += element("p", {{"class", "chance"}}, note);
   Markup levels;
   if (!plan.expected.empty())
-    levels = level_bars_of(view) +
+    levels = level_bars_of(view) + level_bars_key(view) +
              element("details", {}, element("summary", {}, "Every figure") + stop_level_table(job, plan));
   const Markup work = element(
       "div", {{"class", "work"}},
@@ -95,11 +95,12 @@ std::string trial_page(const Job& job, const TrialAdvice& advice, const BalanceP
           element("section", {{"id", "levels"}, {"class", "levels"}, {"aria-labelledby", "levels-heading"}},
                   element("div", {{"class", "heading"}},
                           element("h2", {{"id", "levels-heading"}}, "When to stop") +
-                              element("small", {}, "last read, over the stop level")) +
+                              element("small", {}, "bar: last read, as part of the stop level")) +
                       levels) +
           element("section", {{"id", "slots"}, {"aria-labelledby", "slots-heading"}},
-                  element("h2", {{"id", "slots-heading"}, {"class", "unseen"}}, "Slots") + notes +
-                      element("div", {{"class", "planes"}}, planes) + (run ? slot_map_legend() : Markup())));
+                  element("h2", {{"id", "slots-heading"}, {"class", "unseen"}}, "Slots") +
+                      element("div", {{"class", "planes"}}, planes) + (run ? slot_map_legend() : Markup()) +
+                      notes));
   Markup more;
   if (!advice.candidates.empty())
     more += folded("candidates", "Trials weighed", "other weights and slots, and what each would tell",

@@ -37,6 +37,7 @@ std::string candidate_table(const Job& job, const TrialAdvice& advice) {
                    {"weight", Align::left},
                    {"pull", Align::right},
                    {"of rotor's weight", Align::right},
+                   {"of headroom", Align::right},
                    {"uncertainty left", Align::right},
                    {"above a limit", Align::right},
                    {"targets met after", Align::right}});
@@ -44,6 +45,7 @@ std::string candidate_table(const Job& job, const TrialAdvice& advice) {
     table.add({job.rotor.planes[one.change.plane].name, std::to_string(one.change.slot),
                one.change.fit->weight_id, fmt::format("{:.0f} N", one.force_n),
                one.force_share ? fmt::format("{:.1f} %", 100.0 * *one.force_share) : "?",
+               one.headroom_share ? fmt::format("{:.0f} %", 100.0 * *one.headroom_share) : "?",
                or_unknown(one.variance_left), or_unknown(one.exceeds_limit), or_unknown(one.meets_targets)});
   return table.text();
 }
@@ -60,14 +62,17 @@ std::string candidate_lines(const Job& job, const TrialAdvice& advice) {
                    "weight in "
                    "this plane acts.");
   return text + no_mass +
-         wrapped("  ", fmt::format("uncertainty left: of what the correction would leave after this run, "
-                                   "less is better (variance in "
-                                   "units of the targets, A-optimal). above a limit: the chance that some "
-                                   "reading of this run is. "
-                                   "Recommended is the least uncertainty with at most {:.0f} % of that; of "
-                                   "two about equal, the "
-                                   "safer. targets met after: the chance, by the correction that follows.",
-                                   100.0 * acceptable_risk));
+         wrapped("  ",
+                 fmt::format(
+                     "uncertainty left: of what the correction would leave after this run, "
+                     "less is better (variance in "
+                     "units of the targets, A-optimal). of headroom: the largest expected "
+                     "change over what is left below the limit there. above a limit: the chance that some "
+                     "reading of this run is. "
+                     "Recommended is the least uncertainty with at most {:.0f} % of that and "
+                     "{:.0f} % of headroom; of two about equal, the "
+                     "safer. targets met after: the chance, by the correction that follows.",
+                     100.0 * acceptable_risk, 100.0 * trial_headroom_share));
 }
 
 }  // namespace

@@ -5,6 +5,7 @@
 #include <iterator>
 #include <set>
 #include <stdexcept>
+#include <tuple>
 
 #include "trimwright/job.hpp"
 
@@ -143,16 +144,25 @@ const Place& place_of(const Job& job, std::size_t speed, std::size_t sensor) {
   throw std::logic_error("the job's places were not settled before its readings were used");
 }
 
-std::vector<Place> places_to_run(const Job& job) {
-  std::set<std::pair<std::size_t, std::size_t>> wanted;
+std::vector<PlaceToRead> readings_to_make(const Job& job) {
+  std::set<std::tuple<std::size_t, std::size_t, Component>> wanted;
   for (const auto& run : job.runs) {
     if (run.set_aside) continue;
-    for (const auto& reading : run.readings) wanted.emplace(reading.speed, reading.sensor);
+    for (const auto& reading : run.readings) wanted.emplace(reading.speed, reading.sensor, reading.component);
     for (const auto& missing : run.missing)
-      if (const auto speed = point_of_missing(job, missing)) wanted.emplace(*speed, missing.sensor);
+      if (const auto speed = point_of_missing(job, missing))
+        wanted.emplace(*speed, missing.sensor, Component::once_per_rev);
   }
+  std::vector<PlaceToRead> readings;
+  for (const auto& [speed, sensor, component] : wanted) readings.push_back({speed, sensor, component});
+  return readings;
+}
+
+std::vector<Place> places_to_run(const Job& job) {
   std::vector<Place> places;
-  for (const auto& [speed, sensor] : wanted) places.push_back(place_of(job, speed, sensor));
+  for (const auto& one : readings_to_make(job))
+    if (places.empty() || places.back().speed != one.speed || places.back().sensor != one.sensor)
+      places.push_back(place_of(job, one.speed, one.sensor));
   return places;
 }
 

@@ -251,9 +251,16 @@ void judge_speeds(const Job& job, const std::vector<std::size_t>& runs,
       if (other.second != place.second || other.first == place.first ||
           std::find(others.begin(), others.end(), in.front()) != others.end())
         continue;
-      if (mistyped_for(job, made[place], job.speeds_rpm[other.first]))
-        findings.push_back(
-            {Concern::lone_speed, place.first, place.second, in, 0.0, 0.0, speed_words(job, other.first)});
+      if (!mistyped_for(job, made[place], job.speeds_rpm[other.first])) continue;
+      const std::string meant = speed_words(job, other.first);
+      const auto told =
+          std::find_if(findings.begin(), findings.end(), [&, s = place.first, &r = in](const auto& one) {
+            return one.concern == Concern::lone_speed && one.speed == s && one.runs == r && one.what == meant;
+          });
+      if (told == findings.end())
+        findings.push_back({Concern::lone_speed, place.first, place.second, in, 0.0, 0.0, meant});
+      else
+        told->sensor.reset();  // of more sensors than one
     }
   }
 }
@@ -282,15 +289,21 @@ bool much_alike(const std::string& one, const std::string& other) {
          });
 }
 
-/// Conditions that two runs state quite differently, and runs made long after each other.
+/// Conditions that two runs state quite differently, or those that matter at all differently or not; and
+/// runs made long after each other.
 void judge_conditions(const Job& job, const std::vector<std::size_t>& runs,
                       std::vector<ReadinessFinding>& findings) {
   const auto& first = job.runs[runs.front()].conditions;
+  const auto& matters = job.conditions_that_matter;
+  const auto is_named = [&](const std::string& name) {
+    return std::find(matters.begin(), matters.end(), name) != matters.end();
+  };
   for (const std::size_t r : runs) {
     const auto& now = job.runs[r].conditions;
     for (const auto& [name, value] : now.other)
       for (const auto& [known, before] : first.other)
-        if (name == known && !much_alike(value, before))
+        if (name == known &&
+            (matters.empty() ? !much_alike(value, before) : value != before && is_named(name)))
           findings.push_back({Concern::other_conditions,
                               {},
                               {},
@@ -298,6 +311,10 @@ void judge_conditions(const Job& job, const std::vector<std::size_t>& runs,
                               0.0,
                               0.0,
                               name + ": " + before + " and " + value});
+    for (const auto& name : matters)
+      if (std::none_of(now.other.begin(), now.other.end(),
+                       [&](const auto& one) { return one.first == name; }))
+        findings.push_back({Concern::other_conditions, {}, {}, {r}, 0.0, 0.0, name + " is not said"});
     const auto then = day_of(first.when), day = day_of(now.when);
     if (then && day && *day - *then > std::chrono::days(30))
       findings.push_back({Concern::other_conditions,

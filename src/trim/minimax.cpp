@@ -1,12 +1,12 @@
 #include "trimwright/trim.hpp"
 
-#include <Eigen/Eigenvalues>
-#include <Eigen/SVD>
 #include <algorithm>
 #include <cassert>
 #include <cmath>
 #include <limits>
 #include <optional>
+
+#include "base/linear_algebra.hpp"
 
 namespace trimwright {
 namespace {
@@ -120,14 +120,13 @@ Derivatives derivatives(const Barrier& barrier, const VectorXd& v, double tau) {
 
 /// Newton direction; of the smallest size along directions that change nothing.
 VectorXd newton_step(const Derivatives& d) {
-  const Eigen::SelfAdjointEigenSolver<MatrixXd> eigen(d.hessian);
-  const VectorXd& values = eigen.eigenvalues();
+  const auto [values, vectors] = symmetric_eigen(d.hessian);
   const double floor = 1e-14 * std::max(values(values.size() - 1), 1e-300);
-  const VectorXd along = eigen.eigenvectors().transpose() * -d.gradient;
+  const VectorXd along = vectors.transpose() * -d.gradient;
   VectorXd step = VectorXd::Zero(along.size());
   for (Index i = 0; i < along.size(); ++i)
     if (values(i) > floor) step(i) = along(i) / values(i);
-  return eigen.eigenvectors() * step;
+  return vectors * step;
 }
 
 /// Brings v to the centre for this tau, as far as rounding allows.
@@ -164,12 +163,10 @@ struct Scaled {
 
 /// In the place of columns that may be almost alike: an orthonormal basis of what they span.
 void take_basis(Scaled& scaled) {
-  const Eigen::JacobiSVD<Eigen::MatrixXcd> svd(scaled.problem.response,
-                                               Eigen::ComputeThinU | Eigen::ComputeThinV);
-  const VectorXd& size = svd.singularValues();
+  const auto [u, v, size] = singular_values(scaled.problem.response);
   const Index kept = (size.array() > dependent * size(0)).count();
-  scaled.problem.response = svd.matrixU().leftCols(kept);
-  scaled.to_moments = scaled.to_moments * svd.matrixV().leftCols(kept) *
+  scaled.problem.response = u.leftCols(kept);
+  scaled.to_moments = scaled.to_moments * v.leftCols(kept) *
                       size.head(kept).cwiseInverse().cast<std::complex<double>>().asDiagonal();
 }
 
@@ -251,9 +248,8 @@ double certificate(const ContinuousProblem& problem, const VectorXd& w, const Ve
     taken += mu(l) * limit.radius * limit.radius;
   }
   if (response.size() > 0) {
-    const Eigen::JacobiSVD<Eigen::MatrixXcd> svd(response, Eigen::ComputeThinU);
-    const Index kept = (svd.singularValues().array() > rounding_of_rows * svd.singularValues()(0)).count();
-    const auto along = svd.matrixU().leftCols(kept);
+    const auto [u, v, size] = singular_values(response);
+    const auto along = u.leftCols((size.array() > rounding_of_rows * size(0)).count());
     x -= along * (along.adjoint() * x).eval();
   }
   return x.squaredNorm() - taken;
@@ -319,11 +315,8 @@ void improve(ContinuousSolution& best, const ContinuousProblem& problem, const B
 ContinuousSolution unconstrained_least_squares(const ContinuousProblem& problem) {
   ContinuousSolution solution;
   solution.moments = VectorXcd::Zero(problem.response.cols());
-  if (problem.response.size() > 0) {
-    Eigen::JacobiSVD<Eigen::MatrixXcd> svd(problem.response, Eigen::ComputeThinU | Eigen::ComputeThinV);
-    svd.setThreshold(1e-12);
-    solution.moments = -svd.solve(problem.residual);
-  }
+  if (problem.response.size() > 0)
+    solution.moments = -smallest_solution(problem.response, problem.residual, 1e-12);
   solution.objective = solution.bound = (problem.residual + problem.response * solution.moments).norm();
   return solution;
 }

@@ -13,8 +13,6 @@
 #include "probable_choice.hpp"
 
 namespace trimwright {
-namespace {
-
 TradeOffRow row_of(const SlotCatalogue& catalogue, const SlotChoice& choice, const TrimRows& rows) {
   const Eigen::VectorXcd added = catalogue.added_moment(choice);
   TradeOffRow row = row_with(rows, added, catalogue.changes(choice));
@@ -24,6 +22,8 @@ TradeOffRow row_of(const SlotCatalogue& catalogue, const SlotChoice& choice, con
   row.proved_optimal = choice.proved_optimal;
   return row;
 }
+
+namespace {
 
 /// As `row_of`, judged by the probability of the next run.
 TradeOffRow probable_row(const Job& job, const InfluenceModel& model, const TrimRows& rows,

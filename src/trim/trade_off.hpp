@@ -9,6 +9,10 @@
 
 namespace trimwright {
 
+/// An answer of the search as a row, its chances left out.
+[[nodiscard]] TradeOffRow row_of(const SlotCatalogue& catalogue, const SlotChoice& choice,
+                                 const TrimRows& rows);
+
 /// Rows of the trade-off: those answers that gain something by their number of changes.
 [[nodiscard]] std::vector<TradeOffRow> trade_off_rows(const SlotCatalogue& catalogue,
                                                       const std::vector<SlotChoice>& choices,

@@ -6,6 +6,7 @@
 #include <cmath>
 
 #include "forecast/outlook.hpp"
+#include "opposed_pair.hpp"
 #include "probable_choice.hpp"
 #include "recommendation.hpp"
 #include "slot_catalogue.hpp"
@@ -162,8 +163,23 @@ Result<TrimPlan> plan_with_planes(const Job& job, const InfluenceModel& model, c
                       probable_moments(job, *model.belief, *rows, moments_of(plan.correction)), deadline));
   const auto advised = recommendation(job, plan.trade_off, sd_of_best, model,
                                       forecast(job, model, fitted_with(job, plan.correction)).outlook);
-  plan.trade_off[advised.row].recommended = true;
   plan.why = advised.why;
+  const auto at = plan.trade_off.begin() + static_cast<std::ptrdiff_t>(advised.row);
+  auto calmer =
+      request.most_probable || request.objective_asked || request.best > 1
+          ? std::nullopt
+          : without_opposed_pair(job, model, *at, choices, catalogue, *rows, deadline.after_share(0.5));
+  if (calmer) {
+    calmer->bound = std::min(at->bound, calmer->objective);
+    calmer->proved_optimal = false;
+    plan.why += fmt::format(
+        " With {} opposing each other the largest expected amplitude would be {:.3f} of its limit; the "
+        "choice "
+        "shown first does as well without, at {:.3f}.",
+        opposed_pair(job, at->changes), at->worst_ratio, calmer->worst_ratio);
+    plan.trade_off.insert(at, *std::move(calmer));
+  }
+  plan.trade_off[advised.row].recommended = true;
   auto chosen = chosen_row(plan);
   if (!chosen) return tl::unexpected(chosen.error());
   plan.chosen = *chosen;
@@ -199,11 +215,9 @@ bool meets_everything(const TrimPlan& plan) {
 
 Result<TrimPlan> plan_trim(const Job& job, const InfluenceModel& model, const TrimRequest& request,
                            const Deadline& deadline) {
-  if (model.runs.mirror.outcome == MirrorTest::Outcome::contradicts && !request.despite_mirror)
+  if (const auto why = contradiction_words(model); !why.empty() && !request.despite_mirror)
     return fail(
-        "the runs contradict the declared conventions: read the other way (lag for lead, or angles against "
-        "for "
-        "with rotation) they fit far better, and a plan would put the weights at the mirror image",
+        why,
         "phase, slot numbering and viewing ends that agree with the runs (trimwright influence shows the "
         "odds; "
         "--despite-mirror plans all the same)");

@@ -21,8 +21,12 @@ const std::vector<MistakeKind> in_earlier_runs{mirrored, shifted, wrong_size,   
 void confess(MistakeKind kind, const MistakeTrial::Result& result) {
   if (!result.possible || !result.clear) return;
   if (result.ranking.as_predicted()) return fmt::print(stderr, "{}: as predicted\n", mistake_name(kind));
-  const auto& first = result.ranking.kinds.front();
-  if (first.kind == kind && first.run == result.run) return;
+  const auto& kinds = result.ranking.kinds;
+  const auto& first = kinds.front();
+  for (std::size_t i = 0; i < result.ranking.not_told_apart; ++i)
+    if (kinds[i].answer == 0 && (names_a_cause(kind) ? kinds[i].kind == kind && kinds[i].run == result.run
+                                                     : !names_a_cause(kinds[i].kind)))
+      return;
   const auto run = [](const std::optional<std::size_t>& one) {
     return one ? std::to_string(*one) : std::string("any");
   };

@@ -1,7 +1,7 @@
 // What becomes of the phase reference when the ring is damaged, the signal is lost, or the recording is poor:
 // each recording is read with nothing known, with the larger tooth's size and width as an earlier recording
 // of the sound ring showed them (two decimals), and with that recording's ring. Where that width is
-// below 1.05 the size is all that tells, and the recording is counted apart.
+// below 1.07 the size is all that tells, and the recording is counted apart.
 //
 //   reference_trials [RECORDINGS PER FAMILY, FEWER WHERE THEY ARE LONG] [SEED] [WORD OF A FAMILY'S NAME]
 //
@@ -367,7 +367,7 @@ int main(int argc, char** argv) {
       const Samples samples(trial);
       std::array<RingKnowledge, how.size()> known;
       const double width = std::round(100.0 * earlier.reference.wider) / 100.0;
-      const std::size_t sized = width >= 1.05 ? 2 : 1;
+      const std::size_t sized = width >= 1.07 ? 2 : 1;
       known[sized].ratio = std::round(100.0 * earlier.reference.over_others) / 100.0;
       known[sized].width = width;
       known[3].ring = earlier.ring;

@@ -102,6 +102,21 @@ TEST_CASE("A reading that earlier runs have and the check run lacks keeps it fro
   CHECK(verdict.advice == Advice::read_again);
 }
 
+TEST_CASE("A sensor that failed in every run before is asked of the check run, as the plan asks for it") {
+  Job job = job_with_check(good, good);
+  for (std::size_t r = 0; r < 3; ++r) {
+    job.runs[r].readings.pop_back();
+    if (r < 2) job.runs[r].missing.push_back({3000.0, 1, "cable"});
+  }
+  job = settled(job);
+  const auto verdict = verdict_of(job);
+  const auto wanted = places_to_run(job_before(job, 2));
+  REQUIRE(wanted.size() == 2);
+  REQUIRE(verdict.missing.size() == 1);
+  CHECK(verdict.missing[0].sensor == 1);
+  CHECK(verdict.outcome == Outcome::not_accepted);
+}
+
 TEST_CASE("Above its target, another trim is planned from all runs, the check run among them") {
   const std::vector<std::pair<int, std::string>> weak{{7, "w1"}};
   const auto verdict = verdict_of(job_with_check(weak, weak));

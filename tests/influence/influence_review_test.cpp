@@ -74,15 +74,21 @@ TEST_CASE("A run made on a rotor that changed is the run that the others do not 
   for (const auto& one : some(review.runs)) CHECK(one.suspect == (one.run == 1));
 }
 
-TEST_CASE("A trial weight that hardly changes anything is called too small") {
+TEST_CASE("A trial weight is called too small by the place that it moves least") {
   const VirtualFleet fleet;
-  const auto enough = reviewed(six_runs(fleet, 51, 0.6));
-  REQUIRE(enough.trials.size() == 4);
-  for (const auto& trial : some(enough.trials)) CHECK_FALSE(trial.too_small());
   Job job = six_runs(fleet, 51, 0.6);
   for (std::size_t i = 0; i < job.runs[2].readings.size(); ++i)
-    job.runs[2].readings[i].x = *job.runs[0].readings[i].x * std::polar(1.1, 0.2);
-  CHECK(reviewed(job).trials[0].too_small());
+    job.runs[2].readings[i].x = *job.runs[0].readings[i].x * std::polar(1.5, 0.2);
+  REQUIRE(reviewed(job).trials.size() == 4);
+  CHECK_FALSE(reviewed(job).trials[0].too_small());
+  Reading& one = job.runs[2].readings[4];
+  one.x = *job.runs[0].readings[4].x * std::polar(1.1, 0.2);
+  const auto least = reviewed(job).trials[0];
+  CHECK(least.too_small());
+  CHECK(least.speed == one.speed);
+  CHECK(least.sensor == one.sensor);
+  CHECK(least.amplitude_share == doctest::Approx(0.1));
+  CHECK(least.phase_deg == doctest::Approx(0.2 * 180.0 / 3.14159265358979));
 }
 
 TEST_CASE("The words say which reading to repeat, and the correction without it is the true one") {

@@ -104,4 +104,4 @@ page(project / "examples/quillhaven/first-visit.yaml", "trial.html")
 page(folder / "begin.yaml", "begin.html")
 (folder / "large").mkdir(exist_ok=True)
 subprocess.run([sys.executable, str(Path(__file__).parent / "large_job.py"), str(folder / "large")], check=True)
-page(folder / "large/job.yaml", "large.html", "--time-limit", "1")
+page(folder / "large/job.yaml", "large.html", "--time-limit", "60")  # a plan, however busy the machine is

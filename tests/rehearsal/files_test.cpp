@@ -19,7 +19,9 @@ namespace {
 /// A rehearsal in a folder that goes away again.
 class Practice {
  public:
-  explicit Practice(std::uint64_t seed) { REQUIRE(create_rehearsal(folder(), seed)); }
+  explicit Practice(std::uint64_t seed, RehearsalDay day = RehearsalDay::calm) {
+    REQUIRE(create_rehearsal(folder(), seed, day));
+  }
 
   [[nodiscard]] std::string folder() const { return folder_.path(); }
   [[nodiscard]] std::string file(const std::string& name) const { return folder_.path(name); }
@@ -112,6 +114,62 @@ TEST_CASE("a job written by a run is read back with what was fitted, in full") {
   CHECK(both->job.runs.size() == 2);
   CHECK(both->job.fitted_now[1].slots.size() == 1);
   CHECK(both->job.runs[1].readings.size() == 10);
+}
+
+TEST_CASE("on a harder day a run ends where a level passes its limit, and the rotor as found stays below") {
+  const Practice practice(3, RehearsalDay::loose_reference);
+  const Rehearsal rehearsal = practice.read();
+  Job job = *rehearsal_job(rehearsal);
+  const auto as_found = make_run(rehearsal, job, {"as found", job.fitted_now, true});
+  REQUIRE(as_found);
+  CHECK(as_found->stopped.empty());
+  job = *rehearsal_job(rehearsal);
+  const auto heavy = refitted(job, {"", "", {}, {"drum 3=D12"}});
+  REQUIRE(heavy);
+  const auto stopped = make_run(rehearsal, job, {"heavy", *heavy, true});
+  REQUIRE(stopped);
+  CHECK(holds(stopped->stopped, "passed its limit"));
+  const auto file = read_job(practice.file("job.yaml"));
+  REQUIRE(file);
+  const auto& readings = file->job.runs[1].readings;
+  CHECK(file->job.runs[0].readings.size() == 10);
+  CHECK(readings.size() < 10);
+  for (const auto& one : testing::some(readings))
+    CHECK(one.amplitude < 1.05 * place_of(file->job, one.speed, one.sensor).limit);
+  const auto none =
+      refitted(job, {"", "", {}, {"spinner 4=K7", "spinner 5=K7", "spinner 6=K7", "spinner 7=K7"}});
+  REQUIRE(none);
+  CHECK_FALSE(make_run(rehearsal, job, {"far too heavy", *none, true}));
+}
+
+TEST_CASE("a planted slip is in one run at most, told by the truth and by nothing else") {
+  int planted = 0;
+  for (const std::uint64_t seed : {11u, 12u, 13u, 14u, 15u, 16u}) {
+    const Practice practice(seed, RehearsalDay::slip);
+    const Rehearsal rehearsal = practice.read();
+    const std::vector<std::vector<std::string>> fits{{}, {"spinner 4=K2"}, {"drum 3=D3"}, {"spinner 9=K3"}};
+    for (std::size_t r = 0; r < fits.size(); ++r) {
+      const Job job = *rehearsal_job(rehearsal);
+      const auto fitted = refitted(job, {r == 0 ? "" : "run 0", "", {}, fits[r]});
+      REQUIRE(fitted);
+      REQUIRE(make_run(rehearsal, job, {"run " + std::to_string(r), *fitted, true}));
+      CHECK(rehearsal_job(rehearsal)->runs[r].fitted[0].slots == (*fitted)[0].slots);
+    }
+    const auto truth = rehearsal_truth(rehearsal, *rehearsal_job(rehearsal), {});
+    REQUIRE(truth);
+    planted += !truth->slip.empty();
+    CHECK(holds(truth_text(*truth), "WHAT WENT WRONG") == !truth->slip.empty());
+    CHECK_FALSE(holds(*read_text_file(practice.file("job.yaml")), "slip"));
+  }
+  CHECK(planted >= 3);
+  CHECK(planted <= 6);
+}
+
+TEST_CASE("a moment that no slot could hold is refused") {
+  const Practice practice(3);
+  const Job job = *rehearsal_job(practice.read());
+  CHECK_FALSE(refitted(job, {"", "", {}, {"spinner 4=1000000 g.mm"}}));
+  CHECK(refitted(job, {"", "", {}, {"spinner 4=3000 g.mm"}}));
 }
 
 TEST_CASE("without scatter the readings are the model's levels, whatever the conventions of the rotor file") {
@@ -208,10 +266,10 @@ TEST_CASE("a rehearsal that cannot be is refused with what is wrong") {
               "no limit at 96 %"));
   REQUIRE(write_text_file(practice.file("rotor.yaml"), rotor));
   practice.replace("rehearsal.yaml", "speed: 0.1 %", "speed: 50 %");
-  CHECK(holds(complaint(practice), "rehearsal.yaml:9: scatter.speed"));
+  CHECK(holds(complaint(practice), "rehearsal.yaml:11: scatter.speed"));
   practice.replace("rehearsal.yaml", "speed: 50 %", "speed: 0.1 %");
   practice.replace("rehearsal.yaml", "gap: 1 mm", "gap: -1 mm");
-  CHECK(holds(complaint(practice), "rehearsal.yaml:11: pickup.gap"));
+  CHECK(holds(complaint(practice), "rehearsal.yaml:14: pickup.gap"));
 }
 
 TEST_CASE("a rehearsal fits no stack that the stock does not hold, and no weight where it may not be") {

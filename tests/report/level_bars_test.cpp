@@ -21,13 +21,13 @@ TEST_CASE("Bars put every limit at the same column, and the target, now and expe
   REQUIRE(lines.size() == 4);
   const std::size_t start = lines[1].rfind(' ') + 1;
   const auto at = [&](std::size_t line, std::size_t column) { return lines[line].at(start + column); };
-  CHECK(at(2, 5) == '#');
-  CHECK(at(2, 6) == ' ');
-  CHECK(at(2, 20) == '|');
-  CHECK(at(2, 40) == 'o');
-  CHECK(at(2, 50) == ']');
-  CHECK(at(3, 50) == ']');  // the limit shows through a bar that passes it
-  CHECK(at(3, 55) == '#');
-  CHECK(at(3, 60) == '>');  // 4.5 times the limit
-  for (const auto& line : some(lines)) CHECK(line.size() <= 100);
+  CHECK(at(2, 4) == '#');
+  CHECK(at(2, 5) == ' ');
+  CHECK(at(2, 16) == '|');
+  CHECK(at(2, 32) == 'o');
+  CHECK(at(2, 40) == ']');
+  CHECK(at(3, 40) == ']');  // the limit shows through a bar that passes it
+  CHECK(at(3, 44) == '#');
+  CHECK(at(3, 48) == '>');  // 4.5 times the limit
+  for (const auto& line : some(lines)) CHECK(line.size() <= 80);
 }

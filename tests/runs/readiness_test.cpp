@@ -2,6 +2,7 @@
 
 #include <doctest/doctest.h>
 
+#include <algorithm>
 #include <cmath>
 
 #include "job_builder.hpp"
@@ -163,6 +164,37 @@ TEST_CASE("A speed of one run alone, a digit away from one that it lacks, may be
   const auto found = first(readiness(settled(job)), ReadinessConcern::lone_speed);
   CHECK(found.runs == std::vector<std::size_t>{1});
   CHECK(found.what == "3706 rpm");
+}
+
+TEST_CASE("A speed mistyped for a whole run is asked after once, not for every sensor") {
+  Rotor rotor = free_rotor({"fan"}, {"A", "B"});
+  std::vector<Run> runs;
+  for (const double rpm : {3706.0, 3076.0}) {
+    Run run = run_of(rotor, "run " + std::to_string(runs.size() + 1), {{}}, {{0.5, 40}, {0.4, 50}});
+    for (std::size_t s = 0; s < 2; ++s) run.readings.push_back(reading_of(rotor, s, {0.6, 60}, 1, rpm));
+    runs.push_back(run);
+  }
+  const auto found = readiness(job_of(rotor, runs));
+  std::vector<std::size_t> of_runs;
+  for (const auto& one : found.findings) {
+    if (one.concern != ReadinessConcern::lone_speed) continue;
+    of_runs.push_back(one.runs.front());
+    CHECK_FALSE(one.sensor.has_value());
+  }
+  std::sort(of_runs.begin(), of_runs.end());
+  CHECK(of_runs == std::vector<std::size_t>{0, 1});
+}
+
+TEST_CASE("A job says which conditions matter: those must be alike in every run, and no others") {
+  Job job = tried();
+  job.conditions_that_matter = {"warm-up"};
+  job.runs[0].conditions.other = {{"warm-up", "5 min"}, {"wind", "calm"}};
+  job.runs[1].conditions.other = {{"warm-up", "5 min"}, {"wind", "20 kn"}};
+  CHECK_FALSE(readiness(job).has(ReadinessConcern::other_conditions));
+  job.runs[1].conditions.other = {{"warm-up", "6 min"}, {"wind", "calm"}};
+  CHECK(first(readiness(job), ReadinessConcern::other_conditions).what == "warm-up: 5 min and 6 min");
+  job.runs[1].conditions.other = {{"wind", "calm"}};
+  CHECK(first(readiness(job), ReadinessConcern::other_conditions).what == "warm-up is not said");
 }
 
 TEST_CASE("A run that adds a piece and lists those as found no more is asked after") {

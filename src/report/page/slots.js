@@ -49,6 +49,8 @@ const slotMap = (data, svg) => {
     const planned = disc && disc.querySelector(".planned");
     if (!planned) return;
     const moment = arithmetic.totalMoment(plane, held);
+    if (drawn.get("moment") === String(moment)) return;  // what stays the same is not laid out anew
+    drawn.set("moment", String(moment));
     const r = Math.min(Number(disc.dataset.perGMm) * Math.hypot(...moment), inner - 4);
     const turn = Math.atan2(moment[1], moment[0]);
     const [x, y] = [220 + (clockwise ? r : -r) * Math.sin(turn), 220 - r * Math.cos(turn)];

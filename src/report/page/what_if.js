@@ -113,7 +113,7 @@ const tryOut = (data, kept) => {
     byId("tryout-words").textContent = refused.length > 0
       ? `${said}✕ NOT ALLOWED, cannot be saved: ${refused.join("; ")}.`
       : own ? `${said}Your own choice: ${wording.levels(rows, data.not_predicted)}; ${count}.`
-      : `${said}The plan is shown. Tap a slot or drag a weight to try out your own choice.`;
+      : `${said}${document.querySelector(".level.judged") ? "What was fitted" : "The plan"} is shown. Tap a slot or drag a weight to try out your own choice.`;
     byId("undo").disabled = past.length === 0;
     byId("redo").disabled = future.length === 0;
     byId("reset").disabled = !own;

@@ -1,15 +1,15 @@
 #pragma once
 
-#include <CLI/CLI.hpp>
 #include <optional>
 #include <string>
+#include <vector>
 
 #include "trimwright/files.hpp"
 #include "trimwright/plan.hpp"
 
-namespace trimwright::cli {
+namespace trimwright {
 
-/// What every command that plans a trim takes.
+/// How a person asks for a plan; what is left at its default is the job's, or the planner's choice.
 struct PlanOptions {
   std::optional<int> changes;
   std::string fitted;  ///< path of a choice of weights; empty: the planner chooses
@@ -19,13 +19,8 @@ struct PlanOptions {
   bool both_objectives = false;
   std::string objective;  ///< as a job file names it; empty: as the job says
   bool despite_mirror = false;
-  bool amplitudes_only = false;  ///< an option of its own where a command allows it
-  bool check_run = false;        ///< plan what the last run fitted, from as found; as above
-
-  /// Adds --changes, --fitted, --objective, --time-limit and --despite-mirror.
-  void add_options(CLI::App& command);
-  /// Adds --best, --differ and --both-objectives.
-  void add_comparisons(CLI::App& command);
+  bool amplitudes_only = false;
+  bool check_run = false;  ///< plan what the last run fitted, from as found
 };
 
 /// A job planned through, and every file that was read for it.
@@ -38,4 +33,13 @@ struct Planned {
 /// `plan_job` as the options ask. Errors: its own; those of a choice that is read.
 [[nodiscard]] Result<Planned> planned(JobFile file, const PlanOptions& options);
 
-}  // namespace trimwright::cli
+/// What `command` could not do with the job at `path`: where that is for want of a run, the command that
+/// comes next is named too.
+[[nodiscard]] Error with_next_command(Error error, const JobFile& file, const std::string& path,
+                                      const std::string& command);
+
+/// A trial run as a person names it: an empty name or none is advised. Errors: no such plane.
+[[nodiscard]] Result<TrialChoice> trial_choice(const Job& job, const std::string& plane,
+                                               std::optional<int> slot, std::optional<std::string> weight);
+
+}  // namespace trimwright

@@ -1,12 +1,12 @@
 #include "planned.hpp"
 
-#include <algorithm>
-
-#include "commands.hpp"
+#include "base/new_file.hpp"
+#include "base/text.hpp"
 #include "runs/as_found.hpp"
+#include "runs/next_steps.hpp"
 #include "trimwright/files.hpp"
 
-namespace trimwright::cli {
+namespace trimwright {
 namespace {
 
 TrimRequest asked(TrimRequest request, const PlanOptions& options) {
@@ -26,42 +26,6 @@ TrimRequest asked(TrimRequest request, const PlanOptions& options) {
 }
 
 }  // namespace
-
-void PlanOptions::add_options(CLI::App& command) {
-  auto* row =
-      command.add_option("--changes", changes, "take this row of the trade-off: so many slots changed")
-          ->check(number_between(0, 1000));
-  command
-      .add_option(
-          "--fitted", fitted,
-          "plan the weights of this file (JSON, as the balance page saves it) instead of choosing them")
-      ->check(not_empty())
-      ->excludes(row);
-  command.add_option("--time-limit", time_limit_s, "seconds that all searches together may take")
-      ->check(number_between(0.001, 86400))
-      ->capture_default_str();
-  command.add_flag("--despite-mirror", despite_mirror,
-                   "plan although the runs contradict the declared conventions");
-  command
-      .add_option(
-          "--objective", objective,
-          "instead of the job's: \"worst ratio\", \"least squares\", or \"probability\" that every reading "
-          "meets its target")
-      ->check(CLI::IsMember({"worst ratio", "least squares", "probability"}));
-}
-
-void PlanOptions::add_comparisons(CLI::App& command) {
-  auto* several = command
-                      .add_option("--best", best,
-                                  "so many plans to choose from, best first, each different from the others")
-                      ->check(number_between(1, 100));
-  command.add_option("--differ", least_difference, "slots in which the plans of --best must differ at least")
-      ->needs(several)
-      ->check(number_between(1, 1000))
-      ->capture_default_str();
-  command.add_flag("--both-objectives", both_objectives,
-                   "show the trade-off of worst ratio and of least squares side by side");
-}
 
 Result<Planned> planned(JobFile file, const PlanOptions& options) {
   PlanProblem problem{file.job,
@@ -86,4 +50,24 @@ Result<Planned> planned(JobFile file, const PlanOptions& options) {
   return Planned{std::move(*plan), std::move(file.prior), std::move(file.sources)};
 }
 
-}  // namespace trimwright::cli
+Error with_next_command(Error error, const JobFile& file, const std::string& path,
+                        const std::string& command) {
+  if (!error.where.file.empty() || error.where.line == unwritten) return error;
+  const NextSteps next = next_steps(file.job, file.prior.has_value());
+  const std::string then = file.job.rotor.to_confirm.empty() ? next.command : "ready";
+  if (then != command) error.expected += "; next: trimwright " + then + " " + one_line(path);
+  return error;
+}
+
+Result<TrialChoice> trial_choice(const Job& job, const std::string& plane, std::optional<int> slot,
+                                 std::optional<std::string> weight) {
+  TrialChoice choice{{}, slot, std::move(weight)};
+  if (plane.empty()) return choice;
+  choice.plane = job.rotor.plane_named(plane);
+  if (choice.plane) return choice;
+  std::string names;
+  for (const auto& one : job.rotor.planes) names += (names.empty() ? "" : " or ") + one.name;
+  return tl::unexpected(Error{"--plane: the rotor has no plane \"" + plane + "\"", names, {}});
+}
+
+}  // namespace trimwright

@@ -1,8 +1,9 @@
-#include "larger_tooth.hpp"
+#include "place_sizes.hpp"
 
 #include <algorithm>
 #include <cassert>
 #include <cmath>
+#include <functional>
 #include <limits>
 #include <vector>
 
@@ -87,35 +88,18 @@ PlaceSizes place_sizes(const FoldedSizes& sizes) {
   return places;
 }
 
-Standout PlaceSizes::standout() const {
-  Standout found;
-  double largest = -std::numeric_limits<double>::infinity(), second = largest, sum = 0.0, count = 0.0;
-  for (Eigen::Index i = 0; i < mean.size(); ++i) {
-    if (!std::isfinite(mean[i])) continue;
-    sum += mean[i];
-    count += 1.0;
-    if (mean[i] > largest) {
-      second = largest;
-      largest = mean[i];
-      found.place = static_cast<int>(i);
-    } else {
-      second = std::max(second, mean[i]);
-    }
-  }
-  if (count < 2.0) return found;
-  const double others = (sum - largest) / (count - 1.0);
+std::optional<Eigen::Index> PlaceSizes::clear_place() const {
+  Eigen::ArrayXd ranked = mean.isFinite().select(mean, 0.0);
+  Eigen::Index place = 0;
+  ranked.maxCoeff(&place);
+  std::partial_sort(ranked.begin(), ranked.begin() + 2, ranked.end(), std::greater<>());
+  const double largest = ranked[0], second = ranked[1];
+  if (!(second > 0.0) || largest < 1.05 * second) return std::nullopt;
   const double lead_sd = std::max(scatter * std::sqrt(2.0 / revolutions), 1e-6 * largest);
-  found.over_second = second > 0.0 ? largest / second : std::numeric_limits<double>::infinity();
-  found.over_mean = others > 0.0 ? largest / others : std::numeric_limits<double>::infinity();
-  found.margin = (largest - second) / lead_sd;
-  return found;
+  return largest - second >= 6.0 * lead_sd ? std::optional(place) : std::nullopt;
 }
 
-bool is_clear(const Standout& standout, const LargerToothLimits& limits) {
-  return standout.margin >= limits.margin && standout.over_second >= limits.over_second;
-}
-
-std::optional<int> period_shown(std::span<const double> sizes, int longest, const LargerToothLimits& limits) {
+std::optional<int> period_shown(std::span<const double> sizes, int longest) {
   const double n = static_cast<double>(sizes.size());
   std::optional<int> best;
   double best_criterion = std::numeric_limits<double>::infinity();
@@ -124,7 +108,7 @@ std::optional<int> period_shown(std::span<const double> sizes, int longest, cons
     const double criterion = n * std::log(left / n) + period * std::log(n);
     if (criterion >= best_criterion) continue;
     const std::size_t whole = sizes.size() - sizes.size() % static_cast<std::size_t>(period);
-    if (!is_clear(place_sizes(folded(sizes.first(whole), period)).standout(), limits)) continue;
+    if (!place_sizes(folded(sizes.first(whole), period)).clear_place()) continue;
     best_criterion = criterion;
     best = period;
   }

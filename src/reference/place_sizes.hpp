@@ -15,14 +15,6 @@ using FoldedSizes = Eigen::ArrayXXd;
 /// revolution centred on it (shifted inward at the ends), so that speed and gap cancel, and folded.
 [[nodiscard]] FoldedSizes folded(std::span<const double> sizes, int teeth);
 
-/// How clearly one place stands out.
-struct Standout {
-  int place = 0;
-  double over_second = 1.0;  ///< size over that of the next largest place
-  double over_mean = 1.0;    ///< size over the mean of all other places
-  double margin = 0.0;       ///< lead over the next largest place, in its standard deviations
-};
-
 /// Mean size per place over many revolutions, and the scatter of single pulses, to judge from.
 ///
 /// Per place the mean leaves out the largest and smallest of five or more values, so that single altered
@@ -33,23 +25,17 @@ struct PlaceSizes {
   double scatter = 0.0;      ///< standard deviation of a single pulse
   double revolutions = 0.0;  ///< revolutions behind the mean
 
-  [[nodiscard]] Standout standout() const;
+  /// The place whose pulses are clearly larger than all others': by six standard deviations of the lead, and
+  /// by a twentieth. Only to see after how many teeth a larger pulse returns; which tooth is the reference is
+  /// judged in `ring_judgement`.
+  [[nodiscard]] std::optional<Eigen::Index> clear_place() const;
 };
 
 [[nodiscard]] PlaceSizes place_sizes(const FoldedSizes& sizes);
 
-/// What makes a standout the larger tooth and not chance.
-struct LargerToothLimits {
-  double margin = 6.0;        ///< standard deviations over the next largest
-  double over_second = 1.05;  ///< least size over the next largest
-};
-
-[[nodiscard]] bool is_clear(const Standout& standout, const LargerToothLimits& limits);
-
 /// After how many pulses a larger one returns, from `sizes` of consecutive pulses (NaN: missing): the period
 /// from 2 to `longest` that explains the sizes best for its number of places (Bayesian information criterion;
 /// G. Schwarz, Annals of Statistics 6, 1978) and in which one place is clear. Empty when there is none.
-[[nodiscard]] std::optional<int> period_shown(std::span<const double> sizes, int longest,
-                                              const LargerToothLimits& limits);
+[[nodiscard]] std::optional<int> period_shown(std::span<const double> sizes, int longest);
 
 }  // namespace trimwright

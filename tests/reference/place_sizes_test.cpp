@@ -1,4 +1,4 @@
-#include "reference/larger_tooth.hpp"
+#include "reference/place_sizes.hpp"
 
 #include <doctest/doctest.h>
 
@@ -27,39 +27,36 @@ std::vector<double> sizes_of_ring(int teeth, int place, double ratio, int count,
 TEST_CASE("the larger tooth is found whatever the level does: speed and gap divide out") {
   std::vector<double> sizes = sizes_of_ring(34, 11, 1.2, 272, 0.02);
   for (std::size_t i = 0; i < sizes.size(); ++i) sizes[i] *= 1.0 + 0.01 * static_cast<double>(i);
-  const Standout standout = place_sizes(folded(sizes, 34)).standout();
-  CHECK(standout.place == 11);
-  CHECK(is_clear(standout, {}));
-  CHECK(standout.over_mean == doctest::Approx(1.2).epsilon(0.02));
+  const PlaceSizes places = place_sizes(folded(sizes, 34));
+  CHECK(places.clear_place() == 11);
+  CHECK(34.0 * places.mean[11] / places.mean.sum() == doctest::Approx(34.0 * 1.2 / 34.2).epsilon(0.01));
 }
 
 TEST_CASE("a single huge pulse does not make its place the larger tooth") {
   std::vector<double> sizes = sizes_of_ring(34, 11, 1.15, 272, 0.02);
   sizes[65] = 4.0;
-  const Standout standout = place_sizes(folded(sizes, 34)).standout();
-  CHECK(standout.place == 11);
-  CHECK(is_clear(standout, {}));
+  CHECK(place_sizes(folded(sizes, 34)).clear_place() == 11);
 }
 
 TEST_CASE("a ring without a larger tooth has none, nor has one with two alike") {
-  CHECK_FALSE(is_clear(place_sizes(folded(sizes_of_ring(34, 0, 1.0, 272, 0.05), 34)).standout(), {}));
+  CHECK_FALSE(place_sizes(folded(sizes_of_ring(34, 0, 1.0, 272, 0.05), 34)).clear_place().has_value());
   std::vector<double> two = sizes_of_ring(34, 3, 1.3, 272, 0.001);
   for (std::size_t i = 20; i < two.size(); i += 34) two[i] += 0.29;
-  CHECK_FALSE(is_clear(place_sizes(folded(two, 34)).standout(), {}));
+  CHECK_FALSE(place_sizes(folded(two, 34)).clear_place().has_value());
 }
 
 TEST_CASE("the count the signal shows is found, neither a part nor a multiple of it") {
   for (const int teeth : {2, 3, 12, 33, 34, 35, 44, 60, 128}) {
     CAPTURE(teeth);
-    CHECK(period_shown(sizes_of_ring(teeth, 1, 1.3, 1500, 0.03), 256, {}) == teeth);
+    CHECK(period_shown(sizes_of_ring(teeth, 1, 1.3, 1500, 0.03), 256) == teeth);
   }
-  CHECK_FALSE(period_shown(sizes_of_ring(34, 0, 1.0, 1500, 0.03), 256, {}).has_value());
+  CHECK_FALSE(period_shown(sizes_of_ring(34, 0, 1.0, 1500, 0.03), 256).has_value());
 }
 
 TEST_CASE("missing pulses are no small pulses") {
   std::vector<double> sizes = sizes_of_ring(34, 11, 1.2, 272, 0.02);
   for (std::size_t i = 5; i < sizes.size(); i += 19) sizes[i] = std::numeric_limits<double>::quiet_NaN();
-  CHECK(place_sizes(folded(sizes, 34)).standout().place == 11);
+  CHECK(place_sizes(folded(sizes, 34)).clear_place() == 11);
 }
 
 TEST_CASE(

@@ -1,0 +1,37 @@
+"use strict";
+/** Elements by words: make("p", {class: "note"}, "text", child, ...). "on..." are listeners, null is left out. */
+const make = (tag, attributes = {}, ...children) => {
+  const svg = make.drawn.has(tag);
+  const node = svg ? document.createElementNS("http://www.w3.org/2000/svg", tag) : document.createElement(tag);
+  for (const [name, value] of Object.entries(attributes)) {
+    if (value === null || value === undefined || value === false) continue;
+    if (name.startsWith("on")) node.addEventListener(name.slice(2), value);
+    else if (name === "value") node.value = value;
+    else node.setAttribute(name, value === true ? "" : value);
+  }
+  node.append(...children.flat(3).filter((one) => one !== null && one !== undefined && one !== false));
+  return node;
+};
+make.drawn = new Set(["svg", "g", "circle", "path", "text", "line", "rect"]);
+const byId = (id) => document.getElementById(id);
+const button = (words, action, attributes = {}) => make("button", {type: "button", onclick: action, ...attributes}, words);
+const copy = (value) => JSON.parse(JSON.stringify(value));
+
+/** Tells those who listen rather than look, and shows it for a while. */
+const say = (words) => {
+  byId("said").textContent = "";
+  setTimeout(() => { byId("said").textContent = words; }, 30);
+  clearTimeout(say.timer);
+  say.timer = setTimeout(() => { byId("said").textContent = ""; }, 9000);
+};
+
+/** A question with answers to choose from; gives the answer's number, or -1 when it was closed. */
+const ask = (question, answers, more = []) => new Promise((resolve) => {
+  let chosen = -1;
+  const dialog = make("dialog", {"aria-labelledby": "question"},
+    make("h2", {id: "question"}, question), more,
+    make("p", {class: "buttons"}, answers.map((words, i) => button(words, () => { chosen = i; dialog.close(); }, {class: i === 0 ? "main" : null}))));
+  dialog.addEventListener("close", () => { dialog.remove(); resolve(chosen); });
+  document.body.append(dialog);
+  dialog.showModal();
+});

@@ -1,0 +1,105 @@
+/** Cells that a person types in. Each knows its path in a file; the library's messages are shown beside it. */
+const shownNumber = (text) => (desk.job.units.mark === "comma" ? text.replace(/^([+-]?\d*)\.(\d+)/, "$1,$2") : text);
+/** What was typed, its number with a decimal point; one that can be read in two ways is not taken for either. */
+const typedNumber = async (raw, cell) => {
+  desk.typed.delete(cell);
+  if (!/[.,]/.test(raw)) return raw;
+  const [found] = (await engine.ask("numbers", {mark: desk.job.units.mark, cells: [raw]})).cells;
+  if (typeof found === "string") return found;
+  desk.typed.set(cell, found.error);
+  return `${raw}?`;
+};
+
+const rootOf = (root) => (root === "rotor" ? desk.job.rotor : root === "job" ? desk.job.job : desk.job.runs[Number(root.slice(4))].facts);
+const cellOf = (root, path) => (root.startsWith("run ") ? `job:runs[${root.slice(4)}].${path}` : `${root}:${path}`);
+const write = (root, path, value, pathInFile = path) => change((job) => {
+  const tree = root === "rotor" ? job.rotor : root === "job" ? job.job : job.runs[Number(root.slice(4))].facts;
+  const full = root.startsWith("run ") ? `runs[0].${path}` : pathInFile;
+  if (value === "" && mayBeEmpty(full)) drop(tree, path);
+  else put(tree, path, value);
+});
+
+let fieldNumber = 0;
+/** A labelled cell. kind: text, number, quantity (with `unit` beside it), choice (of `choices`), angle, slots. `bare` leaves the label to a table's heading. */
+const field = ({label, root = "rotor", path, kind = "text", unit = "", choices = [], hint = "", bare = false, after = null, optional = false}) => {
+  const cell = cellOf(root, path);
+  const id = `cell${++fieldNumber}`;
+  const value = at(rootOf(root), path);
+  const common = {id, "data-cell": cell, "aria-describedby": `${id}m`, "aria-label": bare ? label : null, autocomplete: "off", autocapitalize: "off", spellcheck: "false"};
+  const done = (text) => { write(root, path, text); if (after) { after(text); show(); } };
+  let control;
+  if (kind === "choice") {
+    control = make("select", {...common, onchange: (event) => done(event.target.value)},
+      value === undefined || value === "" || !choices.some(([key]) => key === value) ? make("option", {value: ""}, optional ? "not said" : "choose") : optional ? make("option", {value: ""}, "not said") : null,
+      choices.map(([key, words]) => make("option", {value: key, selected: key === value}, words)));
+    control.value = choices.some(([key]) => key === value) ? value : "";
+  } else if (kind === "angle") {
+    control = angleControl(common, value ?? "", done, label);
+  } else {
+    const shown = kind === "slots" ? [].concat(value ?? []).join(", ") : kind === "text" ? value ?? "" : shownNumber(withoutUnit(value, unit));
+    const change = async (event) => {
+      const raw = event.target.value.trim();
+      if (kind === "text") { done(raw); return; }
+      if (kind === "slots") { const list = raw.split(/[\s,;]+/).filter(Boolean); write(root, path, list.length > 0 ? list : ""); return; }
+      const number = await typedNumber(raw, cell);
+      done(kind === "quantity" ? withUnit(number, unit) : number);
+    };
+    control = make("input", {...common, type: "text", inputmode: kind === "text" ? null : kind === "slots" ? null : "decimal", value: shown, placeholder: hint || null, onchange: change});
+  }
+  const withIt = kind === "quantity" && unit ? make("span", {class: "with-unit"}, control, make("span", {class: "unit", "aria-hidden": "true"}, unit)) : control;
+  const message = make("span", {class: "message", id: `${id}m`});
+  if (bare) return make("span", {class: "cell"}, withIt, message);
+  return make("div", {class: "field"}, make("label", {for: kind === "angle" ? `${id}` : id}, label, optional ? make("small", {}, " if known") : null), withIt, message);
+};
+
+/** Degrees and their sense: "4 deg with rotation". */
+const angleControl = (common, value, done, label) => {
+  const found = /^(.*?)\s*(?:deg)?\s*(with rotation|against rotation)?$/.exec(value);
+  let [, degrees, sense = "with rotation"] = found;
+  const write = () => done(degrees === "" ? "" : `${withUnit(degrees, "deg")} ${sense}`);
+  const number = make("input", {...common, type: "text", inputmode: "decimal", value: shownNumber(degrees), onchange: async (event) => { degrees = await typedNumber(event.target.value.trim(), common["data-cell"]); write(); }});
+  const select = make("select", {"aria-label": `${label}: sense`, onchange: (event) => { sense = event.target.value; write(); }},
+    choice.direction.map(([key, words]) => make("option", {value: key}, words)));
+  select.value = sense;
+  return make("span", {class: "with-unit"}, number, make("span", {class: "unit"}, "deg"), select);
+};
+
+/** Puts every message beside its cell; those without a cell into the list at the head of the view. */
+const showMessages = () => {
+  const found = desk.checked;
+  if (!found) return;
+  const all = new Map();
+  const add = (prefix, messages) => { for (const [path, one] of messages) all.set(`${prefix}:${path}`, one); };
+  add("rotor", found.rotor);
+  add("job", found.job);
+  add("reading", found.readings);
+  for (const [cell, one] of desk.typed) all.set(cell, one);
+  const cells = new Map([...document.querySelectorAll("[data-cell]")].map((node) => [node.dataset.cell, node]));
+  for (const node of cells.values()) { node.removeAttribute("aria-invalid"); node.classList.remove("to-fill"); const place = byId(node.getAttribute("aria-describedby")); if (place) place.textContent = ""; }
+  const elsewhere = [];
+  for (const [path, one] of all) {
+    const node = cells.get(path) ?? [...cells].find(([cell]) => cell.startsWith(`${path}.`) || cell.startsWith(`${path}[`))?.[1] ?? cells.get(path.replace(/[.[][^.[]*$/, ""));
+    if (!node) { elsewhere.push([path, one]); continue; }
+    if (one.empty) { node.classList.add("to-fill"); continue; }
+    node.setAttribute("aria-invalid", "true");
+    const place = byId(node.getAttribute("aria-describedby"));
+    const words = one.expected ? `${one.what}; expected ${one.expected}` : one.what;
+    if (place) place.textContent = place.textContent ? `${place.textContent}. ${words}` : words;
+  }
+  desk.messages = all;
+  const list = byId("elsewhere");
+  if (list) {
+    const here = elsewhere.filter(([path, one]) => !one.empty && viewOf(path) === desk.view).map(([, one]) => one.expected ? `${one.what}; expected ${one.expected}` : one.what);
+    if (found.general && desk.view !== "jobs" && here.length === 0 && all.size === 0) here.push(found.general.message);
+    list.replaceChildren(...here.map((words) => make("li", {}, words)));
+    list.hidden = here.length === 0;
+  }
+  for (const view of ["rotor", "runs"]) {
+    const mine = [...all].filter(([path]) => viewOf(path) === view);
+    const empty = mine.filter(([, one]) => one.empty).length;
+    const wrong = mine.length - empty;
+    const tab = byId(`state-${view}`);
+    if (tab) tab.textContent = [wrong > 0 ? `${wrong} wrong` : "", empty > 0 ? `${empty} to fill in` : ""].filter(Boolean).join(", ");
+  }
+};
+const viewOf = (path) => (path.startsWith("rotor:") ? "rotor" : "runs");

@@ -1,0 +1,196 @@
+/** The rotor as it is described, drawn while it is described. */
+const section = (heading, ...content) => make("section", {class: "part"}, make("h2", {}, heading), ...content);
+const fields = (...content) => make("div", {class: "fields"}, ...content);
+const optionGroup = (kind, unit, known) => known.includes(unit) || !unit ? known : [unit, ...known];
+
+const conventionsPart = () => {
+  const {rotor, units} = desk.job;
+  const unitChoice = (label, key, known, rewrite) => {
+    const id = `unit-${key}`;
+    const select = make("select", {id, onchange: (event) => rewriteUnit(key, event.target.value, rewrite)}, known.map((unit) => make("option", {value: unit}, markWords[unit] ?? unit)));
+    select.value = units[key];
+    return make("div", {class: "field"}, make("label", {for: id}, label), select);
+  };
+  return section("Conventions, chosen once",
+    fields(
+      field({label: "The rotor turns", path: "rotation.sense", kind: "choice", choices: choice.sense}),
+      field({label: "as seen", path: "rotation.seen_from", kind: "choice", choices: choice.end}),
+      field({label: "Phases are read as", path: "phase", kind: "choice", choices: choice.phase})),
+    fields(
+      unitChoice("Numbers are typed with a", "mark", ["point", "comma"]),
+      unitChoice("Speeds in", "speed", choice.speed),
+      unitChoice("Weights in", "mass", choice.mass),
+      unitChoice("Radii in", "length", choice.length),
+      unitChoice("Moments in", "moment", choice.moment)),
+    units.speed === "%" ? make("p", {class: "note"}, "Speeds in % need to know what 100 % is: see “100 % speed” below.") : null);
+};
+/** Another unit for what is typed: the numbers stay as they are. */
+const rewriteUnit = (key, unit) => {
+  change((job) => {
+    const old = job.units[key];
+    job.units[key] = unit;
+    if (key === "mark" || key === "speed") return;
+    const name = {mass: "mass", length: "radius", moment: "moment"}[key];
+    for (const plane of job.rotor.planes) for (const one of [plane.filler, ...(plane.weights ?? [])]) if (one && one[name]) one[name] = withUnit(withoutUnit(one[name], old), unit);
+  });
+  show();
+};
+
+const rotorPart = () => {
+  const {rotor, units} = desk.job;
+  return section("The rotor",
+    fields(
+      field({label: "Name of the rotor type", path: "name", hint: "as in the manual"}),
+      field({label: "Serial number of this one", root: "job", path: "serial", optional: true}),
+      field({label: "What the job is about", root: "job", path: "title", optional: true}),
+      field({label: "Where it stands", root: "job", path: "station", optional: true}),
+      field({label: "100 % speed", path: "speed_100", kind: "quantity", unit: "rpm", optional: true}),
+      field({label: "Mass of the rotor", path: "mass", kind: "quantity", unit: choice.rotorMass.find((one) => String(rotor.mass ?? "").endsWith(` ${one}`)) ?? "kg", optional: true})),
+    make("p", {class: "note"}, "The mass serves the advice on a first trial weight. Every other angle is counted from the reference tooth (or mark), with rotation."),
+    make("details", {}, make("summary", {}, "Speed ring, mark and speed tolerance"),
+      fields(
+        field({label: "Readings this close are one speed", path: "speed_tolerance", kind: "quantity", unit: "rpm"}),
+        field({label: "Mark that angles start from", path: "reference.mark", optional: true, hint: "the larger tooth"}),
+        field({label: "Teeth of the ring", path: "reference.teeth", kind: "number"}),
+        field({label: "Larger tooth is number", path: "reference.larger_tooth", kind: "number"}),
+        field({label: "As its centre passes, the signal", path: "reference.polarity", kind: "choice", choices: choice.polarity}))),
+    bladesPart());
+};
+const bladesPart = () => (desk.job.rotor.blades
+  ? make("details", {open: true}, make("summary", {}, "Blades"),
+    fields(field({label: "How many", path: "blades.count", kind: "number"}), field({label: "Blade 1 is at", path: "blades.blade_1_at", kind: "angle"}),
+      field({label: "Numbered", path: "blades.numbered", kind: "choice", choices: choice.sense}), field({label: "as seen", path: "blades.seen_from", kind: "choice", choices: choice.end})),
+    button("Leave the blades out", () => { change((job) => { delete job.rotor.blades; }); show(); }))
+  : button("Name the blades too", () => { change((job) => { job.rotor.blades = {count: "", blade_1_at: "0 deg with rotation", numbered: "", seen_from: ""}; }); show(); }));
+
+const planePart = (p) => {
+  const plane = desk.job.rotor.planes[p];
+  const path = `planes[${p}]`;
+  const several = desk.job.rotor.planes.length > 1;
+  return section(`Plane ${p + 1}${plane.name ? `: ${plane.name}` : ""}`,
+    make("div", {class: "beside"},
+      make("div", {},
+        fields(
+          field({label: "Name", path: `${path}.name`, hint: "as people call it", after: () => {}}),
+          field({label: "Access", path: `${path}.access`, kind: "choice", choices: choice.access}),
+          plane.slots ? [
+            field({label: "Number of holes (slots)", path: `${path}.slots.count`, kind: "number"}),
+            field({label: "Numbers grow", path: `${path}.slots.numbered`, kind: "choice", choices: choice.sense}),
+            field({label: "as seen", path: `${path}.slots.seen_from`, kind: "choice", choices: choice.end}),
+            field({label: "Slot 1, from the reference tooth", path: `${path}.slots.slot_1_at`, kind: "angle"}),
+            field({label: "Slots not to be used", path: `${path}.slots.unusable`, kind: "slots", optional: true, hint: "11, 12"})] : null),
+        make("p", {class: "buttons"},
+          plane.slots ? button("This plane has no numbered holes", () => { change((job) => { delete job.rotor.planes[p].slots; delete job.rotor.planes[p].weights; delete job.rotor.planes[p].filler; }); show(); })
+            : button("This plane has numbered holes", () => { change((job) => { const fresh = newPlane(); job.rotor.planes[p].slots = fresh.slots; job.rotor.planes[p].weights = []; }); show(); }),
+          several ? button("Remove this plane", () => { change((job) => { job.rotor.planes.splice(p, 1); }); show(); }) : null)),
+      make("div", {class: "drawn", "data-plane": String(p)})),
+    plane.slots ? cataloguePart(p) : make("p", {class: "note"}, "A plane without holes takes a moment at any angle."));
+};
+
+/** What goes into the slots: a table, each weight with mass and radius, or with its moment. */
+const cataloguePart = (p) => {
+  const plane = desk.job.rotor.planes[p];
+  const path = `planes[${p}]`;
+  const {units} = desk.job;
+  const weights = plane.weights ?? [];
+  const byMoment = weights.length > 0 ? weights[0].moment !== undefined : plane.filler?.moment !== undefined;
+  const blank = () => (byMoment ? {id: "", moment: ""} : {id: "", mass: "", radius: weights.at(-1)?.radius ?? ""});
+  const columns = byMoment ? [["moment", `Moment, ${units.moment}`, "quantity", units.moment]] : [["mass", `Mass, ${units.mass}`, "quantity", units.mass], ["radius", `Radius, ${units.length}`, "quantity", units.length]];
+  const cells = (base) => columns.map(([key, label, kind, unit]) => make("td", {}, field({label, path: `${base}.${key}`, kind, unit, bare: true})));
+  const swap = () => { change((job) => { const one = job.rotor.planes[p]; one.weights = (one.weights ?? []).map(({mass, radius, moment, ...rest}) => { const {id, ...more} = rest; return byMoment ? {id, mass: "", radius: "", ...more} : {id, moment: "", ...more}; }); if (one.filler) one.filler = byMoment ? {mass: "", radius: ""} : {moment: ""}; }); show(); };
+  return make("div", {class: "catalogue"}, make("h3", {}, "Weights for this plane"),
+    make("div", {class: "scroll", tabindex: "0", role: "group", "aria-label": "Catalogue"}, make("table", {}, make("thead", {}, make("tr", {}, make("th", {scope: "col"}, "Weight"), columns.map(([, label]) => make("th", {scope: "col"}, label)), make("th", {scope: "col"}, "Pieces at hand"), make("th", {scope: "col"}, "Part number"), make("td", {}))),
+      make("tbody", {}, weights.map((one, w) => make("tr", {}, make("td", {}, field({label: `Weight ${w + 1}`, path: `${path}.weights[${w}].id`, bare: true, hint: "name"})), cells(`${path}.weights[${w}]`),
+        make("td", {}, field({label: "Pieces at hand", path: `${path}.weights[${w}].stock`, kind: "number", bare: true, hint: "many"})), make("td", {}, field({label: "Part number", path: `${path}.weights[${w}].part_number`, bare: true})),
+        make("td", {}, button("×", () => { change((job) => { job.rotor.planes[p].weights.splice(w, 1); }); show(); }, {"aria-label": `Remove weight ${one.id || w + 1}`})))),
+      plane.filler ? make("tr", {}, make("th", {scope: "row"}, "Filler of an empty slot"), cells(`${path}.filler`), make("td", {}), make("td", {}), make("td", {}, button("×", () => { change((job) => { delete job.rotor.planes[p].filler; }); show(); }, {"aria-label": "No filler"}))) : null))),
+    make("p", {class: "buttons"},
+      button("Add a weight", () => { change((job) => { (job.rotor.planes[p].weights ??= []).push(blank()); }); show(); focusCell(`rotor:${path}.weights[${weights.length}].id`); }),
+      button(byMoment ? "By mass and radius" : "By moment", swap),
+      plane.filler ? null : button("Empty slots hold a filler", () => { change((job) => { job.rotor.planes[p].filler = byMoment ? {moment: ""} : {mass: "", radius: ""}; }); show(); })),
+    make("details", {}, make("summary", {}, "Limits on weights, tolerances"),
+      fields(field({label: "Most moment in the plane", path: `${path}.max_total_moment`, kind: "quantity", unit: units.moment, optional: true}),
+        field({label: "Most change in one trim", path: `${path}.max_added_moment`, kind: "quantity", unit: units.moment, optional: true}),
+        field({label: "Most pieces in the plane", path: `${path}.rules.max_pieces`, kind: "number", optional: true}),
+        field({label: "Weights are right within", path: `${path}.weight_tolerance`, kind: "quantity", unit: "%", optional: true}),
+        field({label: "Slots are right within", path: `${path}.slot_tolerance`, kind: "quantity", unit: "deg", optional: true}))));
+};
+
+const sensorPart = (s) => {
+  const sensor = desk.job.rotor.sensors[s];
+  const path = `sensors[${s}]`;
+  const {units} = desk.job;
+  const symbol = (sensor.unit ?? "").replace(/ (peak|rms|pp)$/, "");
+  const asShown = sensor.measures === "as shown";
+  const id = `unit-sensor-${s}`;
+  const known = Object.values(sensorUnits).flat();
+  const select = make("select", {id, "data-cell": `rotor:${path}.unit`, "aria-describedby": `${id}m`, onchange: (event) => {
+    const unit = event.target.value;
+    const quantity = Object.keys(sensorUnits).find((one) => sensorUnits[one].includes(unit));
+    change((job) => {
+      const one = job.rotor.sensors[s];
+      const old = (one.unit ?? "").replace(/ (peak|rms|pp)$/, "");
+      const fresh = unit.replace(/ (peak|rms|pp)$/, "");
+      one.measures = unit === "as shown" ? "as shown" : quantity ?? "";
+      one.unit = unit === "as shown" ? "" : unit;
+      if (unit === "as shown") delete one.phase_of; else one.phase_of = one.measures;
+      for (const band of one.limits ?? []) for (const key of ["limit", "target"]) if (band[key]) band[key] = withUnit(withoutUnit(band[key], old), fresh);
+      if (one.repeatability) one.repeatability = withUnit(withoutUnit(one.repeatability, old), fresh);
+    });
+    show();
+  }}, make("option", {value: ""}, "choose"), Object.entries(sensorUnits).map(([quantity, list]) => make("optgroup", {label: quantity}, optionGroup(quantity, sensor.measures === quantity ? sensor.unit : "", list).map((unit) => make("option", {value: unit}, unit)))), make("option", {value: "as shown"}, "as the display shows it"));
+  select.value = asShown ? "as shown" : sensor.unit || "";
+  const bands = sensor.limits ?? [];
+  return section(`Sensor ${s + 1}${sensor.name ? `: ${sensor.name}` : ""}`,
+    fields(field({label: "Name", path: `${path}.name`}),
+      make("div", {class: "field"}, make("label", {for: id}, "Readings are in"), select, make("span", {class: "message", id: `${id}m`})),
+      asShown ? field({label: "Unit on the display", path: `${path}.unit`}) : null,
+      field({label: "Where it sits", path: `${path}.direction.mounted`, optional: true, after: (text) => { if (text && !desk.job.rotor.sensors[s].direction.positive) change((job) => { job.rotor.sensors[s].direction.positive = "outward"; }); }}),
+      field({label: "A reading repeats within (one standard deviation)", path: `${path}.repeatability`, kind: "quantity", unit: symbol, optional: true})),
+    make("div", {class: "scroll", tabindex: "0", role: "group", "aria-label": "Limits"}, make("table", {}, make("thead", {}, make("tr", {}, make("th", {scope: "col"}, `Up to speed, ${units.speed}`), make("th", {scope: "col"}, `Limit, ${symbol || "unit"}`), make("th", {scope: "col"}, `Target, ${symbol || "unit"}`), make("td", {}))),
+      make("tbody", {}, bands.map((_, b) => make("tr", {}, make("td", {}, field({label: "Up to speed", path: `${path}.limits[${b}].up_to`, kind: "quantity", unit: units.speed, bare: true})),
+        make("td", {}, field({label: "Limit", path: `${path}.limits[${b}].limit`, kind: "quantity", unit: symbol, bare: true})),
+        make("td", {}, field({label: "Target", path: `${path}.limits[${b}].target`, kind: "quantity", unit: symbol, bare: true, hint: "none"})),
+        make("td", {}, bands.length > 1 ? button("×", () => { change((job) => { job.rotor.sensors[s].limits.splice(b, 1); }); show(); }, {"aria-label": "Remove this limit"}) : null)))))),
+    make("p", {class: "buttons"}, button("Another limit for higher speeds", () => { change((job) => { (job.rotor.sensors[s].limits ??= []).push({up_to: "", limit: ""}); }); show(); }),
+      desk.job.rotor.sensors.length > 1 ? button("Remove this sensor", () => { change((job) => { job.rotor.sensors.splice(s, 1); }); show(); }) : null),
+    asShown ? null : make("details", {}, make("summary", {}, "Phase and direction of this sensor"), fields(
+      field({label: "Its phase is that of", path: `${path}.phase_of`, kind: "choice", choices: choice.quantity}),
+      field({label: "A positive signal is motion", path: `${path}.direction.positive`, kind: "choice", choices: choice.positive, optional: true}))));
+};
+
+/** The drawings, and the question that settles the numbering. */
+const drawRotor = () => {
+  const facts = desk.checked?.facts;
+  if (!facts) return;
+  for (const place of document.querySelectorAll("[data-plane]")) {
+    const p = Number(place.dataset.plane);
+    const plane = facts.planes[p];
+    const typed = desk.job.rotor.planes[p];
+    if (!plane || !typed) { place.replaceChildren(); continue; }
+    const blades = facts.blades && typed.slots && facts.blades.seen_from === typed.slots.seen_from ? facts.blades.blades : null;
+    const settled = typed.slots && typed.slots.count && typed.slots.numbered && typed.slots.seen_from && desk.job.rotor.rotation?.sense;
+    const parts = [ring(plane, {chosen: 2, blades}), planeCaption(plane, facts)];
+    const key = JSON.stringify([typed.name, typed.slots]);
+    if (typed.slots && plane.slots.length > 1) {
+      parts.push(settled
+        ? desk.job.settled?.[key] ? make("p", {class: "note"}, "✓ You said that slot 2 is where it is drawn.")
+          : make("div", {class: "question"}, make("p", {}, make("b", {}, "Is slot 2 here?"), ` Slot 2 is drawn ${plane.numbers_grow} of slot 1, ${plane.seen.replace(/^As /, "")}. Look at the rotor.`),
+            make("p", {class: "buttons"}, button("Yes, it is", () => { change((job) => { (job.settled ??= {})[key] = true; }); drawRotor(); }), button("No, on the other side", () => { change((job) => { const slots = job.rotor.planes[p].slots; slots.numbered = slots.numbered === "clockwise" ? "counterclockwise" : "clockwise"; }); show(); })))
+        : make("p", {class: "note"}, "What is not answered yet is drawn as an example."));
+    }
+    place.replaceChildren(...parts);
+  }
+};
+/** What a rotor file that was begun for somebody lists as assumed. */
+const confirmPart = () => (desk.job.rotor.to_confirm === undefined ? null : make("div", {class: "question"},
+  make("p", {}, make("b", {}, "Assumed, still to be confirmed on the rotor: "), [].concat(desk.job.rotor.to_confirm).join(", "), "."),
+  make("p", {class: "buttons"}, button("All of it is as it stands here", () => { change((job) => { delete job.rotor.to_confirm; }); show(); }))));
+const rotorView = () => [
+  confirmPart(),
+  conventionsPart(), rotorPart(),
+  desk.job.rotor.planes.map((_, p) => planePart(p)),
+  make("p", {class: "buttons"}, button("Another plane", () => { change((job) => { job.rotor.planes.push(newPlane()); }); show(); focusCell(`rotor:planes[${desk.job.rotor.planes.length - 1}].name`); })),
+  desk.job.rotor.sensors.map((_, s) => sensorPart(s)),
+  make("p", {class: "buttons"}, button("Another sensor", () => { change((job) => { job.rotor.sensors.push(newSensor()); }); show(); focusCell(`rotor:sensors[${desk.job.rotor.sensors.length - 1}].name`); }),
+    button("Go on to the runs", () => go("runs"), {class: "main"}))];

@@ -1,0 +1,352 @@
+#include "start_files.hpp"
+
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <filesystem>
+#include <nlohmann/json.hpp>
+
+#include "base/name.hpp"
+#include "base/new_file.hpp"
+#include "base/text.hpp"
+#include "csv_rows.hpp"
+#include "trade_values.hpp"
+#include "trimwright/files.hpp"
+#include "trimwright/report.hpp"
+
+namespace trimwright {
+namespace {
+
+namespace fs = std::filesystem;
+
+std::vector<std::string> items(const std::string& list) {
+  std::vector<std::string> found(1);
+  for (const char c : list) {
+    if (c == ',')
+      found.emplace_back();
+    else if (c != ' ' || !found.back().empty())
+      found.back() += c;
+  }
+  for (auto& one : found) one.erase(one.find_last_not_of(' ') + 1);
+  return found;
+}
+
+struct StartPlane {
+  std::string name;
+  int slots = 0;
+};
+
+struct StartSensor {
+  std::string name;
+  VibrationUnit unit;
+};
+
+Result<std::string> name_in(const std::string& text, const std::vector<std::string>& others) {
+  auto name = parse_name(text);
+  if (name && std::any_of(others.begin(), others.end(), [&](const auto& one) { return alike(one, *name); }))
+    return fail("\"" + *name + "\" stands here twice", "a name of its own for each");
+  return name;
+}
+
+/// "spinner 40, drum 25".
+Result<std::vector<StartPlane>> parse_planes(const std::string& text) {
+  std::vector<StartPlane> planes;
+  std::vector<std::string> names;
+  for (const auto& one : items(text)) {
+    const auto blank = one.find_last_of(' ');
+    const auto count =
+        parse_quantity(blank == one.npos ? std::string_view{} : std::string_view(one).substr(blank));
+    if (!count || !count->unit.empty() || count->value != static_cast<int>(count->value) ||
+        count->value < 1 || count->value > 400)
+      return fail("\"" + shortened(one) + "\" is no plane with its number of slots",
+                  "a name and a number from 1 to 400 for each plane, such as \"spinner 40, drum 25\"");
+    const auto name = name_in(one.substr(0, blank), names);
+    if (!name) return tl::unexpected(name.error());
+    names.push_back(*name);
+    planes.push_back({*name, static_cast<int>(count->value)});
+  }
+  return planes;
+}
+
+/// "front in/s peak, rear mil pp": the unit begins at the first word that makes one with those behind it.
+Result<std::vector<StartSensor>> parse_sensors(const std::string& text) {
+  std::vector<StartSensor> sensors;
+  std::vector<std::string> names;
+  for (const auto& one : items(text)) {
+    std::optional<VibrationUnit> unit;
+    std::size_t blank = one.find(' ');
+    for (; blank != one.npos && !unit; blank = unit ? blank : one.find(' ', blank + 1))
+      if (const auto found = parse_vibration_unit(one.substr(blank + 1))) unit = *found;
+    if (!unit)
+      return fail(
+          "\"" + shortened(one) + "\" is no sensor with its unit",
+          "a name and a unit with peak, pp or rms for each sensor, such as \"front in/s peak, rear mil pp\"");
+    const auto name = name_in(one.substr(0, blank), names);
+    if (!name) return tl::unexpected(name.error());
+    names.push_back(*name);
+    sensors.push_back({*name, *unit});
+  }
+  return sensors;
+}
+
+/// "clockwise from aft".
+Result<SeenSense> parse_rotation(const std::string& text) {
+  for (const auto sense : {Sense::clockwise, Sense::counterclockwise})
+    for (const auto end : {ViewingEnd::front, ViewingEnd::aft})
+      if (text == fmt::format("{} from {}", name(sense), name(end))) return SeenSense{sense, end};
+  return fail(
+      "\"" + shortened(text) + "\" does not say how the rotor turns",
+      "clockwise from front, clockwise from aft, counterclockwise from front or counterclockwise from aft");
+}
+
+Result<PhaseConvention> parse_convention(const std::string& text) {
+  if (text == "lag") return PhaseConvention::lag;
+  if (text == "lead") return PhaseConvention::lead;
+  if (text == "unknown") return PhaseConvention::unknown;
+  return fail("\"" + shortened(text) + "\" is no way to count phase", "lag, lead or unknown");
+}
+
+/// Speeds as written, each in % of a rotor that runs at `full_rpm`, or in rpm.
+Result<std::vector<std::string>> parse_speeds(const std::string& text, double full_rpm) {
+  Rotor rotor;
+  rotor.speed_100_rpm = full_rpm;
+  std::vector<std::string> speeds;
+  for (const auto& one : items(text)) {
+    const auto rpm = parse_speed(one, rotor);
+    if (!rpm) return tl::unexpected(rpm.error());
+    if (*rpm > 1.05 * full_rpm)
+      return fail("\"" + shortened(one) + "\" is above 105 % of the speed that is 100 %",
+                  "a speed that is run");
+    if (std::find(speeds.begin(), speeds.end(), one) != speeds.end())
+      return fail("\"" + one + "\" stands here twice", "each speed once");
+    speeds.push_back(one);
+  }
+  return speeds;
+}
+
+template <class T>
+Result<void> only_error(const Result<T>& result) {
+  if (!result) return tl::unexpected(result.error());
+  return {};
+}
+
+/// A text as YAML takes it back: plain where nothing in it could be mistaken.
+std::string yaml_text(const std::string& text) {
+  const bool plain = std::all_of(text.begin(), text.end(), [](char c) {
+    return (c >= 'a' && c <= 'z') || (c >= 'A' && c <= 'Z') || (c >= '0' && c <= '9') || c == ' ' ||
+           c == '-' || c == '/' || c == '%' || c == '.';
+  });
+  const bool begins =
+      !text.empty() && ((text[0] >= 'a' && text[0] <= 'z') || (text[0] >= 'A' && text[0] <= 'Z') ||
+                        (text[0] >= '0' && text[0] <= '9'));
+  return plain && begins && lower_case(text) != "null" ? text : nlohmann::json(text).dump();
+}
+
+/// Invented limits, in the sensor's unit: 25 mm/s, 127 µm peak to peak, 2 g.
+double assumed_limit(const VibrationUnit& unit) {
+  const double peak_si = unit.quantity == MotionQuantity::velocity       ? 0.025
+                         : unit.quantity == MotionQuantity::displacement ? 63.5e-6
+                                                                         : 2.0 * 9.80665;
+  return unit.shown_from_peak(peak_si / unit.si_per_unit);
+}
+
+std::string sensor_block(const StartSensor& sensor) {
+  const double limit = assumed_limit(sensor.unit);
+  const std::string& symbol = sensor.unit.symbol;
+  return fmt::format(
+      "  - name: {}\n    measures: {}\n    unit: {}\n    limits:\n"
+      "      - {{up_to: 105 %, limit: {:.2g} {}, target: {:.2g} {}}}\n"
+      "    repeatability: {:.2g} {}\n    proportional: 10 %\n",
+      yaml_text(sensor.name), name(sensor.unit.quantity), yaml_text(sensor.unit.text()), limit, symbol,
+      0.25 * limit, symbol, 0.01 * limit, symbol);
+}
+
+std::string plane_block(const StartPlane& plane, std::size_t index) {
+  return fmt::format(
+      "  - name: {}\n    access: {}\n    slots: {{count: {}, slot_1_at: 0 deg, numbered: clockwise, "
+      "seen_from: "
+      "front}}\n    weights:\n      - {{id: {}2, mass: 2 g, radius: 200 mm, stock: 10}}\n"
+      "      - {{id: {}5, mass: 5 g, radius: 200 mm, stock: 10}}\n",
+      yaml_text(plane.name), index == 0 ? "easy" : "hard", plane.slots, static_cast<char>('A' + index % 26),
+      static_cast<char>('A' + index % 26));
+}
+
+std::string answer_of(const StartAnswers& answers, const std::string& key) {
+  if (const auto found = answers.find(key); found != answers.end() && !found->second.empty())
+    return found->second;
+  for (const auto& question : start_questions())
+    if (question.key == key) return question.usual;
+  return {};
+}
+
+std::string rotor_file(const StartAnswers& answers, const std::vector<StartPlane>& planes,
+                       const std::vector<StartSensor>& sensors) {
+  std::string assumed;
+  for (const auto& question : start_questions()) {
+    const auto found = answers.find(question.key);
+    const bool answered = found != answers.end() && !found->second.empty();
+    if (!answered && !question.confirmed.empty()) assumed += question.confirmed + ", ";
+  }
+  assumed += "reference, slot numbering, weights, limits, repeatability";
+  const SeenSense rotation = *parse_rotation(answer_of(answers, "rotation"));
+  std::string text = fmt::format(
+      R"(trimwright: rotor 1
+# What is balanced. Compare every line with the maker's manual and the rotor itself.
+# All keys are told in docs/file-formats.md.
+name: {}
+# Only assumed so far. Put each right below, then take its words off this list. Until the
+# list is gone trimwright advises no weight.
+to_confirm: [{}]
+# The sense of rotation, and from which end it is seen: front is ahead of the fan, aft behind it.
+rotation: {{sense: {}, seen_from: {}}}
+# How the instrument counts phase: lag, lead, or unknown (then the trial runs must settle it).
+phase: {}
+speed_100: {}
+# Readings this close to each other belong to one speed.
+speed_tolerance: 1 %
+# Without the rotor's mass the trial weight has to be named by you.
+# mass: 260 kg
+# The ring of reference teeth. All angles start at the larger tooth; of a single tooth or
+# mark write teeth: 1, larger_tooth: 1. Where recordings are read, add polarity: falling
+# or rising.
+reference: {{teeth: 1, larger_tooth: 1}}
+# Each plane: its slots, where slot 1 is (0 deg is the reference tooth, else as in
+# "9 deg against rotation"), which way the numbers grow, seen from where; every weight that
+# it takes, with its stock. An empty slot that holds a plug has a filler: {{mass: 1 g, radius: 200 mm}}.
+planes:
+)",
+      yaml_text(answer_of(answers, "name")), assumed, name(rotation.sense), name(rotation.seen_from),
+      answer_of(answers, "phase"), answer_of(answers, "speed-100"));
+  for (std::size_t i = 0; i < planes.size(); ++i) text += plane_block(planes[i], i);
+  text += R"(# Each sensor: its unit with peak, pp or rms; limits by rising speed, and what a trim aims at.
+# repeatability and proportional say how far a reading repeats when nothing was changed: one
+# standard deviation, the first of every reading, the second as a part of its amplitude. On
+# wing 5 to 15 % and 5 to 20 deg from run to run are ordinary (common practice, no published
+# source). Smaller figures than are true make a plan look surer than it is; larger ones lower
+# the chance it gives. Two runs with nothing changed show what is true of this rotor.
+sensors:
+)";
+  for (const auto& sensor : sensors) text += sensor_block(sensor);
+  return text;
+}
+
+std::string job_file(const StartAnswers& answers, const std::vector<std::string>& speeds) {
+  const std::string serial = answer_of(answers, "serial");
+  std::string text =
+      R"(trimwright: job 1
+# What was done on one engine. Enter each run in the order made, with ALL that was fitted.
+rotor: rotor.yaml
+)";
+  text += serial.empty() ? "# Needed to file the job.\n# serial: 123456\n"
+                         : "serial: " + yaml_text(serial) + "\n";
+  text += "# Amplitude and phase of every run: one row for each speed.\nreadings: readings.csv\nspeeds:\n";
+  for (const auto& speed : speeds) text += "  - {at: " + yaml_text(speed) + "}\n";
+  return text + R"(runs:
+  - name: as found
+    # when: 2031-05-12 09:40
+    # who: R. Orrin
+    # conditions: {warm_up: 5 min at idle, dwell: 60 s, wind: 4 kt on the nose}
+    # All weights that are in, by plane and slot, as {spinner: {4: K3, 19: K2}}; none: empty slots and
+    # fillers only.
+    fitted: none
+  # A second run with nothing changed shows how far readings repeat:
+  # - name: repeat
+  #   fitted: same as as found
+  # The trial run, once "trimwright trial job.yaml" has named its weight:
+  # - name: trial spinner
+  #   fitted: {spinner: {30: K5}}
+# What is on the rotor when the plan is made, where the trial weight has been taken out again:
+# fitted_now: same as as found
+)";
+}
+
+std::string reading_file(const std::vector<std::string>& speeds, const std::vector<StartSensor>& sensors,
+                         const std::string& convention) {
+  std::vector<std::string> heading{"run", "speed"};
+  for (const auto& sensor : sensors) {
+    heading.push_back(sensor.name + " [" + sensor.unit.text() + "]");
+    heading.push_back(sensor.name + (convention == "unknown" ? " [deg]" : " [deg " + convention + "]"));
+  }
+  heading.emplace_back("note");
+  std::string text = csv_line(heading);
+  for (const auto& speed : speeds) {
+    std::vector<std::string> row(heading.size());
+    row[0] = "as found";
+    row[1] = speed;
+    text += csv_line(row);
+  }
+  return text;
+}
+
+}  // namespace
+
+const std::vector<StartQuestion>& start_questions() {
+  static const std::vector<StartQuestion> questions{
+      {"name", "What is the type of rotor called?", "Rotor type", "name"},
+      {"serial", "Serial of the engine?", "", ""},
+      {"rotation", "How does the rotor turn: clockwise or counterclockwise, from front or aft?",
+       "clockwise from aft", "rotation"},
+      {"speed-100", "What speed is 100 %?", "5000 rpm", "speed_100"},
+      {"phase", "How does the instrument count phase: lag, lead or unknown?", "lag", "phase"},
+      {"planes", "Planes that take weights, each with its number of slots?", "spinner 40, drum 25", "planes"},
+      {"sensors", "Vibration sensors, each with its unit and peak, pp or rms?",
+       "front in/s peak, rear mil pp", "sensors"},
+      {"speeds", "Speeds at which readings are taken?", "60 %, 70 %, 80 %, 90 %, 95 %", ""}};
+  return questions;
+}
+
+Result<void> check_start_answer(const std::string& key, const std::string& answer) {
+  if (key == "name" || key == "serial") return only_error(parse_name(answer));
+  if (key == "rotation") return only_error(parse_rotation(answer));
+  if (key == "speed-100") return only_error(parse_rpm(answer));
+  if (key == "phase") return only_error(parse_convention(answer));
+  if (key == "planes") return only_error(parse_planes(answer));
+  if (key == "sensors") return only_error(parse_sensors(answer));
+  if (key == "speeds") return only_error(parse_speeds(answer, 1e9));
+  return fail("nothing called \"" + shortened(key) + "\" is asked", "one of the questions");
+}
+
+Result<std::vector<std::pair<std::string, std::string>>> start_files(const StartAnswers& answers) {
+  for (const auto& [key, answer] : answers)
+    if (const auto fits = check_start_answer(key, answer); !answer.empty() && !fits) {
+      Error error = fits.error();
+      error.what = "--" + key + ": " + error.what;
+      return tl::unexpected(error);
+    }
+  const auto planes = parse_planes(answer_of(answers, "planes"));
+  const auto sensors = parse_sensors(answer_of(answers, "sensors"));
+  const auto speeds = parse_speeds(answer_of(answers, "speeds"), *parse_rpm(answer_of(answers, "speed-100")));
+  if (!speeds) return tl::unexpected(speeds.error());
+  return std::vector<std::pair<std::string, std::string>>{
+      {"rotor.yaml", rotor_file(answers, *planes, *sensors)},
+      {"job.yaml", job_file(answers, *speeds)},
+      {"readings.csv", reading_file(*speeds, *sensors, answer_of(answers, "phase"))}};
+}
+
+Result<std::vector<std::string>> start_folder(const std::string& folder, const StartAnswers& answers) {
+  const auto files = start_files(answers);
+  if (!files) return tl::unexpected(files.error());
+  std::vector<std::string> names;
+  for (const auto& [name, text] : *files) names.push_back(name);
+  names.emplace_back("run-sheet.html");
+  std::error_code status;
+  for (const auto& name : names)
+    if (fs::exists(fs::path(folder) / name, status))
+      return fail("there is a " + name + " already", "a new folder, or one without a job", {folder, 0, {}});
+  fs::create_directories(folder, status);
+  if (status)
+    return fail("the folder cannot be made (" + status.message() + ")", "a folder this user may write to",
+                {folder, unwritten, {}});
+  const auto path = [&](const std::string& name) { return (fs::path(folder) / name).string(); };
+  for (const auto& [name, text] : *files)
+    if (const auto written = write_text_file(path(name), text, NewFile::Existing::refused); !written)
+      return tl::unexpected(written.error());
+  const auto job = read_job(path("job.yaml"));
+  if (!job) return tl::unexpected(job.error());
+  const auto sheet =
+      write_text_file(path("run-sheet.html"), run_sheet_page(job->job), NewFile::Existing::refused);
+  if (!sheet) return tl::unexpected(sheet.error());
+  return names;
+}
+
+}  // namespace trimwright

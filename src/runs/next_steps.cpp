@@ -1,0 +1,84 @@
+#include "next_steps.hpp"
+
+#include <algorithm>
+
+namespace trimwright {
+namespace {
+
+bool was_read(const Run& run) { return !run.set_aside && !run.readings.empty(); }
+
+const Run* first_read(const Job& job) {
+  const auto run = std::find_if(job.runs.begin(), job.runs.end(), was_read);
+  return run == job.runs.end() ? nullptr : &*run;
+}
+
+/// Whether a run with readings had other weights in the plane than the first one.
+bool was_tried(const Job& job, std::size_t plane) {
+  std::optional<std::complex<double>> first;
+  for (std::size_t r = 0; r < job.runs.size(); ++r) {
+    if (!was_read(job.runs[r])) continue;
+    const auto u = run_unbalance(job, r)[plane];
+    if (first && std::abs(*first - u) > 1e-9 * std::max(1.0, std::abs(u))) return true;
+    if (!first) first = u;
+  }
+  return false;
+}
+
+void lacks_of_rotor(const Rotor& rotor, std::vector<std::string>& missing) {
+  if (!rotor.to_confirm.empty())
+    missing.push_back(
+        "Compare with the maker's manual and put right in the rotor file what is only assumed: " +
+        listed_to_confirm(rotor) + ". Then take the words off its list to_confirm.");
+  for (const auto& plane : rotor.planes)
+    if (plane.slots && plane.weights.empty())
+      missing.push_back("List in the rotor file the weights that plane " + plane.name +
+                        " takes, with their stock.");
+}
+
+}  // namespace
+
+std::string listed_to_confirm(const Rotor& rotor) {
+  std::string words;
+  for (const auto& one : rotor.to_confirm) words += (words.empty() ? "" : ", ") + one;
+  return words;
+}
+
+NextSteps next_steps(const Job& job, bool knows_type) {
+  NextSteps next;
+  lacks_of_rotor(job.rotor, next.missing);
+  for (const auto& run : job.runs)
+    if (!run.set_aside && run.readings.empty())
+      next.missing.push_back("Make run \"" + run.name +
+                             "\" and enter its readings: amplitude and phase at each speed.");
+  if (first_read(job) == nullptr) {
+    if (job.runs.empty()) next.missing.push_back("Make a baseline run and enter it as a run of the job.");
+    next.command = "ready";
+    next.purpose = "once this is done: it says whether the runs are a base to trim on";
+    return next;
+  }
+  std::string untried;
+  bool any_tried = false;
+  for (std::size_t p = 0; p < job.rotor.planes.size(); ++p) {
+    const bool tried = was_tried(job, p);
+    any_tried = any_tried || tried;
+    if (!tried) untried += (untried.empty() ? "" : ", ") + job.rotor.planes[p].name;
+  }
+  if (!knows_type && !any_tried) {
+    next.missing.push_back(
+        "Make a trial run: a known weight in one plane, everything else as it was. No plane was tried yet: " +
+        untried + ".");
+    next.command = "trial";
+    next.purpose = "to be told which weight in which slot";
+    return next;
+  }
+  if (!knows_type && !untried.empty())
+    next.missing.push_back("No trial run was made yet in: " + untried +
+                           ". trimwright trial says whether one is worth making.");
+  if (job.serial.empty())
+    next.missing.emplace_back("Write the serial of the engine into the job: it cannot be filed without.");
+  next.command = "plan";
+  next.purpose = "for the weights to fit; after the run with them, trimwright check judges it";
+  return next;
+}
+
+}  // namespace trimwright

@@ -1,0 +1,300 @@
+#!/usr/bin/env python3
+"""From nothing to a plan with what the program itself writes and says: start_cli.py PROGRAM PROJECT."""
+import cmath
+import copy
+import csv
+import json
+import math
+import os
+import pty
+import re
+import select
+import subprocess
+import sys
+import tempfile
+import time
+from pathlib import Path
+
+import jsonschema
+import yaml
+
+program, project = Path(sys.argv[1]).resolve(), Path(sys.argv[2]).resolve()
+wrong = []
+
+
+def check(what, holds, found=""):
+    if not holds:
+        wrong.append(f"{what}: {found}")
+
+
+def run(*arguments, status=0, folder=None):
+    done = subprocess.run([program, *map(str, arguments)], cwd=folder, capture_output=True, text=True, stdin=subprocess.DEVNULL)
+    check(f"{arguments} ends with {status}", done.returncode == status, f"{done.returncode} {done.stderr}")
+    return done.stdout + done.stderr
+
+
+def edit(path, old, new):
+    text = path.read_text("utf-8")
+    check(f"{path.name} holds {old!r}", old in text)
+    path.write_text(text.replace(old, new), "utf-8")
+
+
+class Loader(yaml.SafeLoader):
+    """YAML as the program and editors take it: dates are texts."""
+
+
+Loader.yaml_implicit_resolvers = {c: [(tag, rule) for tag, rule in rules if not tag.endswith((":timestamp", ":bool"))]
+                                  for c, rules in yaml.SafeLoader.yaml_implicit_resolvers.items()}
+
+
+def load(text):
+    return yaml.load(text, Loader)
+
+
+# --- a job from nothing ---------------------------------------------------------------------------------------
+
+SHIPPED = ["--name", "Larkmere: two", "--rotation", "clockwise from aft", "--speed-100", "5120 rpm", "--phase", "lag", "--planes",
+           "spinner 40, drum 25", "--sensors", "front ips pk, tail cone mils p-p", "--speeds", "60 %, 80 %, 96 %"]
+
+
+def read(x, u, k):
+    """Amplitude and lag of a made-up rotor: what is there, and what moments `u` of the planes add."""
+    c = (0.0006 + 0.0001 * k, 0.0002 - 0.0003j)
+    z = x + sum(a * b for a, b in zip(c, u))
+    return abs(z), -math.degrees(cmath.phase(z))
+
+
+def fill(path, runs):
+    """Writes the table as a person would: run by run into the columns that start made."""
+    rows = list(csv.reader(path.open(encoding="utf-8")))
+    speeds = [row[1] for row in rows[1:]]
+    with path.open("w", encoding="utf-8", newline="") as out:
+        writer = csv.writer(out)
+        writer.writerow(rows[0])
+        for name, u in runs:
+            for k, speed in enumerate(speeds):
+                front, tail = read(0.5 + 0.2j * k, u, k), read(2 - 1j * k, [3 * one for one in u], k)
+                writer.writerow([name, speed, f"{front[0]:.3f}", f"{front[1]:.0f}", f"{tail[0]:.2f}", f"{tail[1]:.0f}", ""])
+
+
+with tempfile.TemporaryDirectory() as scratch:
+    folder = Path(scratch) / "new" / "engine"
+    run("start", folder, *SHIPPED)
+    job, rotor, table = folder / "job.yaml", folder / "rotor.yaml", folder / "readings.csv"
+    check("start writes", sorted(p.name for p in folder.iterdir()) == ["job.yaml", "readings.csv", "rotor.yaml", "run-sheet.html"],
+          sorted(p.name for p in folder.iterdir()))
+    before = {p: p.read_bytes() for p in folder.iterdir()}
+    check("start leaves what is there", "there is a rotor.yaml already" in run("start", folder, status=1))
+    check("nothing is changed by it", before == {p: p.read_bytes() for p in folder.iterdir()})
+    check("the sheet has the speeds", "4915 rpm (96 %)" in (folder / "run-sheet.html").read_text("utf-8"))
+
+    text = run("ready", job)
+    missing = re.findall(r"^  (\d)\. (.*(?:\n     .*)*)", text, re.M)
+    check("ready: first what is assumed", missing and "slot numbering" in missing[0][1], text)
+    check("ready: given answers are not assumed", missing and "rotation" not in missing[0][1], text)
+    check("ready: then the run", len(missing) > 1 and 'Make run "as found"' in missing[1][1], text)
+    check("ready: the next command", f"NEXT\n  trimwright ready {job}\n" in text, text)
+    for command in ("plan", "trial"):
+        check(f"{command}: no weight on what is assumed", "to_confirm" in run(command, job, status=1))
+
+    edit(rotor, "to_confirm: [reference, slot numbering, weights, limits, repeatability]\n", "")
+    check("plan: without readings", f"next: trimwright ready {job}" in run("plan", job, status=1))
+    fill(table, [("as found", [0, 0])])
+    check("ready: a trial is next", f"NEXT\n  trimwright trial {job}\n" in run("ready", job))
+    for command in ("plan", "influence"):
+        check(f"{command}: a trial is next", f"next: trimwright trial {job}" in run(command, job, status=1))
+    said = run("trial", job, status=1)
+    check("trial: what would do instead of the mass", '--plane "spinner" --weight "A2"' in said and "mass" in said, said)
+    check("trial: and it does", "slot" in run("trial", job, "--plane", "spinner", "--weight", "A2"))
+    edit(rotor, "# mass: 260 kg", "mass: 260 kg")
+    run("trial", job)
+
+    spinner = 5 * 200 * cmath.rect(1, -2 * cmath.pi * 9 / 40)  # clockwise from the front is against this rotation
+    runs = [("as found", [0, 0]), ("trial spinner", [spinner, 0])]
+    fill(table, runs)
+    edit(job, "  # - name: trial spinner\n  #   fitted: {spinner: {30: K5}}\n",
+         "  - name: trial spinner\n    fitted: {spinner: {10: A5}}\n")
+    edit(job, "# fitted_now: same as as found", "fitted_now: same as as found")
+    text = run("ready", job)
+    check("ready: the plan is next, and the other plane is told", f"NEXT\n  trimwright plan {job}\n" in text and "drum" in text, text)
+    text = run("plan", job)
+    check("plan: numbering as written", "clockwise seen from the front" in text, text[:500])
+
+    # angles and a second folder with nothing answered
+    bare = Path(scratch) / "bare"
+    run("start", bare)
+    text = run("ready", bare / "job.yaml")
+    check("ready: all that was not answered is assumed", all(word in " ".join(text.split()) for word in
+          ("name, rotation, speed_100, phase, planes, sensors, reference, slot numbering, weights, limits")), text)
+    for name, value in (("--planes", "spinner"), ("--sensors", "front mils"), ("--rotation", "left"), ("--phase", "late"),
+                        ("--speeds", "60 %, 60 %"), ("--speeds", "130 %"), ("--speed-100", "fast")):
+        said = run("start", Path(scratch) / "no", name, value, status=1)
+        check(f"start {name} {value}", "expected" in said and said.count("\n") == 1, said)
+        check("nothing is written then", not (Path(scratch) / "no").exists())
+
+    # --- asked on a terminal ---------------------------------------------------------------------------------
+
+    def at_a_terminal(arguments, answers):
+        """What is said, the answers typed one by one as each question stands there."""
+        pid, terminal = pty.fork()
+        if pid == 0:
+            os.execv(program, [str(program), *arguments])
+        said, typed, begin = b"", 0, time.monotonic()
+        while time.monotonic() - begin < 60:
+            if select.select([terminal], [], [], 0.2)[0]:
+                try:
+                    part = os.read(terminal, 4096)
+                except OSError:
+                    break
+                if not part:
+                    break
+                said += part
+            if typed < len(answers) and said.count(b"\n> ") > typed:
+                os.write(terminal, answers[typed].encode() + b"\n")
+                typed += 1
+        return os.waitstatus_to_exitcode(os.waitpid(pid, 0)[1]), said.decode("utf-8")
+
+    asked = Path(scratch) / "asked"
+    status, said = at_a_terminal(["start", str(asked), "--name", "Asked", "--phase", "lead"],
+                                 ["", "sideways", "counterclockwise from front", "", "fan 36", "", "60 %, 80 %"])
+    check("asked on a terminal", status == 0, said)
+    check("a wrong answer is told and asked again", "does not say how the rotor turns" in said, said)
+    check("what an option says is not asked", "type of rotor" not in said, said)
+    written = load((asked / "rotor.yaml").read_text("utf-8"))
+    check("the answers are written", written["rotation"] == {"sense": "counterclockwise", "seen_from": "front"} and
+          written["planes"][0]["slots"]["count"] == 36 and written["phase"] == "lead", written)
+    check("what was not answered is assumed", written["to_confirm"][:2] == ["speed_100", "sensors"], written["to_confirm"])
+
+    # --- the schemas -----------------------------------------------------------------------------------------
+
+    schemas = {kind: json.loads((project / f"docs/schemas/{kind}-1.json").read_text("utf-8")) for kind in ("rotor", "job")}
+    validators = {kind: jsonschema.Draft202012Validator(one) for kind, one in schemas.items()}
+    for one in schemas.values():
+        jsonschema.Draft202012Validator.check_schema(one)
+    good = {"rotor": [project / "configs/larkmere-fan.yaml", rotor, bare / "rotor.yaml", asked / "rotor.yaml"],
+            "job": [*sorted(project.glob("examples/quillhaven/*.yaml")), job, bare / "job.yaml", asked / "job.yaml"]}
+    for kind, paths in good.items():
+        for path in paths:
+            faults = [fault.message for fault in validators[kind].iter_errors(load(path.read_text("utf-8")))]
+            check(f"{path} fits its schema", not faults, faults[:3])
+    larkmere, quillhaven = load(good["rotor"][0].read_text("utf-8")), load((project / "examples/quillhaven/job.yaml").read_text("utf-8"))
+    first_visit = load((project / "examples/quillhaven/first-visit.yaml").read_text("utf-8"))
+
+    def broken(document, *path, value=None):
+        found = copy.deepcopy(document)
+        inner = found
+        for key in path[:-1]:
+            inner = inner[key]
+        if value is None:
+            del inner[path[-1]]
+        else:
+            inner[path[-1]] = value
+        return found
+
+    BROKEN = [("rotor", broken(larkmere, "rotation", "seen_from")), ("rotor", broken(larkmere, "phase", value="behind")),
+              ("rotor", broken(larkmere, "colour", value="red")), ("rotor", broken(larkmere, "planes", value=[])),
+              ("rotor", broken(larkmere, "planes", 0, "slots", "slot_1_at", value="4 deg")),
+              ("rotor", broken(larkmere, "planes", 0, "slots", "count", value="forty")),
+              ("rotor", broken(larkmere, "planes", 0, "weights", 0, "mass")),
+              ("rotor", broken(larkmere, "planes", 0, "weights", 0, "mass", value="2.2")),
+              ("rotor", broken(larkmere, "planes", 0, "weights", 0, "moment", value="400 g.mm")),
+              ("rotor", broken(larkmere, "planes", 0, "slots")), ("rotor", broken(larkmere, "sensors", 0, "unit")),
+              ("rotor", broken(larkmere, "speed_100", value=5120)), ("rotor", broken(larkmere, "trimwright", value="job 1")),
+              ("job", broken(quillhaven, "rotor")), ("job", broken(quillhaven, "runs")), ("job", broken(quillhaven, "runs", 0, "fitted")),
+              ("job", broken(quillhaven, "runs", 0, "fitted", value="K3 in slot 4")),
+              ("job", broken(quillhaven, "trim", "objective", value="luck")), ("job", broken(quillhaven, "run", value=[])),
+              ("job", broken(first_visit, "runs", 0, "readings", 0, "speed", value="fast"))]
+    for kind, document in BROKEN:
+        check("a broken file does not fit its schema", list(validators[kind].iter_errors(document)), str(document)[:200])
+        target = rotor.with_name(f"{kind}-broken.yaml")
+        target.write_text(json.dumps(document), "utf-8")  # JSON is YAML
+        user = target if kind == "job" else folder / "user.yaml"
+        if kind == "rotor":
+            user.write_text("trimwright: job 1\nrotor: rotor-broken.yaml\nruns: [{name: one, fitted: none}]\n", "utf-8")
+        else:
+            (folder / "readings.csv").write_bytes((project / "examples/quillhaven/readings.csv").read_bytes())
+            target.write_text(json.dumps(document).replace("../../configs/larkmere-fan.yaml", str(good["rotor"][0])), "utf-8")
+        run("ready", user, status=1)
+
+    # the keys of each map are those that the program knows
+    MAPS = [("rotor", (), ()), ("rotor", ("rotation",), ("rotation",)), ("rotor", ("reference",), ("reference",)),
+            ("rotor", ("blades",), ("blades",)), ("rotor", ("planes", 0), "plane"),
+            ("rotor", ("planes", 0, "slots"), ("#plane", "slots")), ("rotor", ("planes", 0, "filler"), ("#plane", "filler")),
+            ("rotor", ("planes", 0, "weights", 0), ("#plane", "weights")), ("rotor", ("sensors", 0), "sensor"),
+            ("rotor", ("sensors", 0, "direction"), ("#sensor", "direction")), ("rotor", ("sensors", 0, "limits", 0), ("#sensor", "limits")),
+            ("job", (), ()), ("job", ("runs", 0), "run"), ("job", ("runs", 0, "readings", 0), ("#run", "readings")),
+            ("job", ("trim",), ("trim",))]
+    for kind, path, place in MAPS:
+        document = copy.deepcopy(larkmere if kind == "rotor" else first_visit)
+        if kind == "job":
+            document["trim"] = {"max_changes": 3}
+            document["rotor"] = str(good["rotor"][0])
+        inner = document
+        for key in path:
+            inner = inner[key]
+        inner["unheard"] = "of"
+        target = folder / f"{kind}-unheard.yaml"
+        target.write_text(json.dumps(document), "utf-8")
+        user = target
+        if kind == "rotor":
+            user = folder / "user.yaml"
+            user.write_text("trimwright: job 1\nrotor: rotor-unheard.yaml\nruns: [{name: one, fitted: none}]\n", "utf-8")
+        said = run("ready", user, status=1)
+        listed = re.search(r'key "unheard" is not known here; expected one of: (.*)', said)
+        check(f"{kind} {path}: an unknown key is told", listed, said)
+        schema = schemas[kind]
+        if isinstance(place, str):
+            schema = schema["$defs"][place]
+        else:
+            for name in place:
+                schema = schema["$defs"][name[1:]] if name[0] == "#" else schema["properties"][name]
+        schema = schema.get("items", schema)
+        if "anyOf" in schema:
+            schema = next(one for one in schema["anyOf"] if "items" in one)["items"]
+        if listed:
+            check(f"{kind} {path}: the schema has the program's keys", set(schema["properties"]) == set(listed[1].strip().split(", ")),
+                  sorted(set(schema["properties"]) ^ set(listed[1].strip().split(", "))))
+
+    # --- the smallest files of the reference -----------------------------------------------------------------
+
+    reference = (project / "docs/file-formats.md").read_text("utf-8")
+    smallest = {name: text for name, text in re.findall(r"`(\S+)`:\n\n```(?:yaml|csv)\n(.*?)```", reference, re.S)}
+    check("the reference shows the smallest rotor, job and table", set(smallest) == {"rotor.yaml", "job.yaml", "readings.csv"}, set(smallest))
+    small = Path(scratch) / "small"
+    small.mkdir()
+    for name, text in smallest.items():
+        check(f"{name} of the reference is below 20 lines", text.count("\n") < 20, text.count("\n"))
+        (small / name).write_text(text, "utf-8")
+        if name.endswith(".yaml"):
+            faults = [fault.message for fault in validators[name[:-5]].iter_errors(load(text))]
+            check(f"{name} of the reference fits its schema", not faults, faults)
+    run("plan", small / "job.yaml")
+    required = {kind: set(schemas[kind]["required"]) for kind in schemas}
+    for kind in schemas:
+        marked = {name for row in re.findall(r"^\| `.*$", reference.split(f"## {kind.title()}\n")[1].split("\n\n## ")[0].split("\n\nA ")[0], re.M)
+                  if "**required**" in row for name in re.findall(r"`(\w+)", row)[:1]}
+        check(f"the reference marks the required keys of a {kind}", marked == required[kind], marked ^ required[kind])
+
+    # --- manual and completion -------------------------------------------------------------------------------
+
+    manual = Path(scratch) / "manual"
+    run("manual", manual)
+    commands = re.findall(r"^  (\w+) ", run("--help").split("Subcommands:\n")[1], re.M)
+    check("the program lists its commands", len(commands) >= 11, commands)
+    for command in commands:
+        page = manual / f"trimwright-{command}.1"
+        check(f"{command} has a manual page", page.exists())
+        shown = subprocess.run(["groff", "-man", "-ww", "-Kutf8", "-Tutf8", "-P-cbou", page], capture_output=True, text=True)
+        check(f"{command}: the page is sound", shown.returncode == 0 and not shown.stderr, shown.stderr)
+        for option in re.findall(r"^  (?:-\w,)?(--[\w-]+)", run(command, "--help"), re.M):
+            check(f"{command}: the page tells {option}", option in shown.stdout.replace("‐", "-").replace("−", "-"))
+    completed = lambda *words: subprocess.run(
+        ["bash", "-c", f'. {manual}/trimwright.bash; COMP_WORDS=("$@"); COMP_CWORD=$(($#-1)); _trimwright; echo "${{COMPREPLY[@]}}"', "bash",
+         "trimwright", *words], capture_output=True, text=True, cwd=folder).stdout.split()
+    check("a command is completed", completed("tri") == ["trial"], completed("tri"))
+    check("an option is completed", completed("plan", "job.yaml", "--chan") == ["--changes"], completed("plan", "job.yaml", "--chan"))
+    check("a subcommand's option is completed", "--archive" in completed("record", "file", "--a"), completed("record", "file", "--a"))
+    check("a file is completed", completed("plan", "job.ya") == ["job.yaml"], completed("plan", "job.ya"))
+
+print("\n".join(wrong) or "from nothing to a plan, with schemas, manual and completion")
+sys.exit(1 if wrong else 0)

@@ -1,0 +1,245 @@
+// check.mjs PAGE PROJECT FOLDER PROGRAM: the desk in Chromium, as its people use it. Leaves with status 1 when anything fails; pictures stay in FOLDER.
+import {spawnSync} from "node:child_process";
+import {readFileSync, statSync, mkdirSync, writeFileSync} from "node:fs";
+import {openDesk} from "./engines.mjs";
+
+const [, , file, project, folder, program] = process.argv;
+const axe = readFileSync(`${folder}/node_modules/axe-core/axe.min.js`, "utf8");
+const failures = [];
+const check = (good, what) => { if (!good) failures.push(what); console.log(`${good ? "ok  " : "FAIL"} ${what}`); };
+const {browser} = await openDesk(file);
+const open = async (window = {}, context = null) => (await openDesk(file, {browser, window, context})).tab;
+const example = ["examples/quillhaven/job.yaml", "configs/larkmere-fan.yaml", "examples/quillhaven/readings.csv"].map((name) => `${project}/${name}`);
+const cell = (page, name) => page.locator(`[data-cell="${name}"]`);
+const type = async (page, name, text) => { await cell(page, name).fill(text); await cell(page, name).press("Tab"); };
+const press = (page, name, n = 0) => page.getByRole("button", {name, exact: true}).nth(n).click();
+const settled = async (page) => { await page.waitForFunction(() => desk.checked !== null && !document.querySelector(".working"), null, {timeout: 60000}); await page.waitForTimeout(700); };
+const opened = async (page, files = example) => {
+  const chooser = page.waitForEvent("filechooser");
+  await press(page, "Choose files");
+  await (await chooser).setFiles(files);
+  await page.waitForSelector("table.grid");
+  await settled(page);
+};
+const violations = async (page) => {
+  await page.evaluate(axe);
+  const found = await page.evaluate(() => window.axe.run(document, {iframes: false, runOnly: ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"]}));
+  return found.violations.map((one) => `${one.id}: ${one.nodes.slice(0, 3).map((node) => node.target.join(" ")).join(" | ")}`);
+};
+const small = (page) => page.evaluate(() => [...document.querySelectorAll("button, input, select, summary")].filter((node) => node.checkVisibility() && !node.matches(".link") && node.getBoundingClientRect().height > 0)
+  .filter((node) => node.getBoundingClientRect().height < 43.9).map((node) => node.outerHTML.slice(0, 70)));
+
+check(statSync(file).size < 8e6, `one file below 8 MB: ${(statSync(file).size / 1e6).toFixed(1)} MB`);
+
+// A file that is opened and saved again is what it was; one that is changed says the same but for the change.
+{
+  const page = await open();
+  await opened(page);
+  const saved = async () => { const texts = {}; const hear = async (download) => { texts[download.suggestedFilename()] = readFileSync(await download.path(), "utf8"); }; page.on("download", hear); await page.locator("#save").click(); await page.waitForTimeout(2500); page.off("download", hear); return texts; };
+  const same = await saved();
+  check(same["larkmere-fan.yaml"] === readFileSync(example[1], "utf8"), "a rotor that was not changed is saved as it was, comments included");
+  check(same["job.yaml"] === readFileSync(example[0], "utf8").replace("../../configs/", ""), "so is a job, its files now side by side");
+  mkdirSync(`${folder}/saved`, {recursive: true});
+  const plan = (texts) => { for (const [name, text] of Object.entries(texts)) writeFileSync(`${folder}/saved/${name}`, text); return spawnSync(program, ["plan", "job.yaml", "--format", "json"], {cwd: `${folder}/saved`, encoding: "utf8"}).stdout; };
+  const before = spawnSync(program, ["plan", example[0], "--format", "json"], {encoding: "utf8"}).stdout;
+  check(plan(same) === before, "the program plans the same from it");
+  await type(page, "job:runs[0].who", "somebody else");
+  await page.locator("#tab-rotor").click();
+  await type(page, "job:station", "another stand");
+  await type(page, "rotor:sensors[0].direction.mounted", "top, seen from aft");
+  const changed = await saved();
+  check(changed["job.yaml"].includes("another stand") && changed["larkmere-fan.yaml"].includes("top, seen from aft"), "a change is saved");
+  check(JSON.parse(plan(changed)).worst_ratio === JSON.parse(before).worst_ratio, "and leaves the plan alone where it should");
+  check(page.troubles.length === 0, `no complaint, no request: ${page.troubles.slice(0, 3)}`);
+  await page.context().close();
+}
+
+// What is wrong is told beside its cell, in the library's words, and can be undone; a reload loses nothing.
+{
+  const page = await open();
+  await opened(page);
+  await type(page, "reading:0/0/front/amplitude", "apples");
+  await type(page, "reading:0/1/turbine/phase", "400");
+  await settled(page);
+  check((await page.locator("#state-runs").textContent()) === "2 wrong", "two wrong cells are two");
+  check((await page.locator(".grid-messages").first().innerText()).includes("is out of range; expected degrees from -360 to 360"), "in the library's words");
+  await page.reload();
+  await page.waitForSelector("table.grid");
+  check((await cell(page, "reading:0/0/front/amplitude").inputValue()) === "apples", "a reload loses nothing");
+  await type(page, "reading:0/0/front/amplitude", "0.433");
+  await page.locator("#undo").click();
+  check((await cell(page, "reading:0/0/front/amplitude").inputValue()) === "apples", "undo takes a change back");
+  await page.locator("#tab-rotor").click();
+  await type(page, "rotor:planes[0].slots.count", "many");
+  await type(page, "rotor:planes[1].weights[1].moment", "690 apples");
+  await settled(page); await settled(page);
+  const said = (await page.locator(".message:not(:empty)").allTextContents()).join("; ");
+  check(said.includes("expected a whole number from 1 to 400") && said.includes("apples") && !said.includes("31"), `every wrong cell of the rotor has its message, and no other: ${said}`);
+  await page.context().close();
+}
+
+// Two windows on one job.
+{
+  const page = await open();
+  await opened(page);
+  const other = await open({}, page.context());
+  await other.waitForSelector("table.grid");
+  await settled(other);
+  await type(other, "job:runs[0].who", "the other window");
+  await other.waitForTimeout(500);
+  await type(page, "job:runs[1].who", "this window");
+  await page.waitForSelector("dialog");
+  check((await page.locator("dialog").innerText()).includes("another window"), "the second window to change a job is asked");
+  await press(page, "Go on here, as a job of its own");
+  await page.waitForTimeout(500);
+  await page.locator("#tab-jobs").click();
+  await page.waitForSelector(".jobs .wide-button");
+  check((await page.locator(".jobs .wide-button").count()) === 2, "both are kept");
+  await page.context().close();
+}
+
+// From paper to a printed plan: two planes, lead, decimal commas.
+for (const width of [1280, 360]) {
+  const page = await open({viewport: {width, height: width < 500 ? 740 : 900}});
+  await press(page, "New job");
+  for (const [name, value] of [["rotor:rotation.sense", "counterclockwise"], ["rotor:rotation.seen_from", "front"], ["rotor:phase", "lead"]]) await cell(page, name).selectOption(value);
+  await page.getByLabel("Numbers are typed with a").selectOption("comma");
+  await type(page, "rotor:name", "Torvik fan");
+  for (const [p, plane, count, sense, weights] of [[0, "front cone", "24", "counterclockwise", [["W6", "6,2"], ["W9", "9,5"], ["W14", "14,0"]]], [1, "rear disc", "18", "clockwise", [["R3", "3,1"], ["R6", "6,1"]]]]) {
+    if (p > 0) await press(page, "Another plane");
+    await type(page, `rotor:planes[${p}].name`, plane);
+    await type(page, `rotor:planes[${p}].slots.count`, count);
+    await cell(page, `rotor:planes[${p}].slots.numbered`).selectOption(sense);
+    await cell(page, `rotor:planes[${p}].slots.seen_from`).selectOption("front");
+    for (const [w, [id, mass]] of weights.entries()) {
+      await press(page, "Add a weight", p);
+      await type(page, `rotor:planes[${p}].weights[${w}].id`, id);
+      await type(page, `rotor:planes[${p}].weights[${w}].mass`, mass);
+      await type(page, `rotor:planes[${p}].weights[${w}].radius`, "142,5");
+    }
+  }
+  for (const [s, name, unit, limit, target] of [[0, "N1 front", "mm/s rms", "13,5", "3,5"], [1, "rear", "um pp", "60", "15"]]) {
+    if (s > 0) await press(page, "Another sensor");
+    await type(page, `rotor:sensors[${s}].name`, name);
+    await cell(page, `rotor:sensors[${s}].unit`).selectOption(unit);
+    await type(page, `rotor:sensors[${s}].limits[0].up_to`, "3600");
+    await type(page, `rotor:sensors[${s}].limits[0].limit`, limit);
+    await type(page, `rotor:sensors[${s}].limits[0].target`, target);
+  }
+  await settled(page);
+  check((await page.locator("#state-rotor").textContent()) === "", `${width}: the rotor is described`);
+  check((await page.locator(".question").count()) === 2, `${width}: it is asked where slot 2 is`);
+  const first = async () => (await page.locator(".ring").first().locator(".chosen circle").getAttribute("cx"));
+  const x = Number(await first());
+  await press(page, "No, on the other side");
+  await settled(page);
+  check(Number(await first()) * x < 0, `${width}: "No" puts slot 2 on the other side`);
+  await press(page, "No, on the other side");
+  await page.screenshot({path: `${folder}/desk-rotor-${width}.png`, fullPage: true});
+  await press(page, "Go on to the runs");
+  const rows = [["2157\t3,12\t26\t13,9\t142", "2787\t6,24\t48\t24,7\t152", "3418\t9,45\t77\t41,0\t171"], ["rpm\tmm/s\tdeg\tum\tdeg", "2157\t4,89\t62\t10,9\t105", "2783\t8,94\t86\t21,3\t122", "3418\t11,72\t116\t34,9\t143"], ["2148\t4,00\t19\t13,3\t196", "2778\t7,64\t45\t19,7\t199", "3423\t11,32\t72\t31,8\t211"]];
+  for (const [r, block] of rows.entries()) {
+    if (r > 0) await press(page, "Another run");
+    await cell(page, `reading:${r}/0/speed`).evaluate((node, text) => { const data = new DataTransfer(); data.setData("text/plain", text); node.focus(); node.dispatchEvent(new ClipboardEvent("paste", {clipboardData: data, bubbles: true, cancelable: true})); }, block.join("\n"));
+    await page.waitForTimeout(300);
+    if (r === 0) continue;
+    await press(page, "Change what is fitted", r);
+    const dialog = page.locator("dialog");
+    await dialog.getByRole("button", {name: "Nothing fitted"}).click();
+    const plane = dialog.locator(`section[aria-label="${r === 1 ? "front cone" : "rear disc"}"]`);
+    await plane.locator(".hit").nth(r === 1 ? 4 : 10).click();
+    check((await plane.locator(".slot-row b").textContent()) === `Slot ${r === 1 ? 5 : 11}`, `${width}: a hole is chosen by tapping it`);
+    await plane.locator("select").selectOption(r === 1 ? "W9" : "R6");
+    await dialog.getByRole("button", {name: "Done"}).click();
+  }
+  await settled(page);
+  check((await page.locator("#state-runs").textContent()) === "", `${width}: the runs are complete`);
+  check((await cell(page, "reading:1/0/N1 front/amplitude").inputValue()) === "4,89", `${width}: pasted with headings and decimal commas`);
+  await press(page, "Change what is on the rotor");
+  await page.locator("dialog").getByRole("button", {name: "Nothing fitted"}).click();
+  await page.locator("dialog").getByRole("button", {name: "Done"}).click();
+  await page.screenshot({path: `${folder}/desk-runs-${width}.png`, fullPage: true});
+  await press(page, "To the answers");
+  await page.waitForSelector("#answer iframe", {timeout: 60000});
+  const frame = page.frameLocator("#answer iframe");
+  check((await frame.locator(".card").count()) > 0, `${width}: the plan is there`);
+  await page.evaluate(() => { document.querySelector("#answer iframe").contentWindow.print = () => { window.printed = true; }; });
+  await frame.locator("#print").click();
+  check(await page.evaluate(() => window.printed === true), `${width}: and prints`);
+  await page.screenshot({path: `${folder}/desk-plan-${width}.png`});
+  await press(page, "Fit these weights: begin the check run");
+  check((await page.locator(".run").count()) === 4, `${width}: the check run is begun with the plan's weights`);
+  check(page.troubles.length === 0, `${width}: no complaint, no request: ${page.troubles.slice(0, 3)}`);
+  await page.context().close();
+}
+
+// Practice: run, trial, run, truth.
+{
+  const page = await open();
+  await page.getByLabel("Number").fill("7");
+  await press(page, "Begin to practise");
+  await settled(page);
+  await page.getByRole("button", {name: /^Run it/}).click();
+  await page.waitForSelector("table.grid");
+  await page.locator("#tab-answers").click();
+  await press(page, "Next trial run");
+  await page.waitForSelector("#answer iframe", {timeout: 60000});
+  await press(page, "Take this as the next run");
+  await settled(page);
+  await page.getByRole("button", {name: /^Run it/}).click();
+  await page.waitForFunction(() => document.querySelectorAll("table.grid").length === 2);
+  await press(page, "What was it really?");
+  await page.waitForSelector("dialog pre");
+  check((await page.locator("dialog pre").innerText()).length > 300, "practice goes from the first run to the truth");
+  await page.context().close();
+}
+
+// Every view at every width, light and dark: nothing too wide, targets of 44 px, no violation.
+for (const colorScheme of ["light", "dark"]) {
+  const page = await open({colorScheme});
+  const about = async (where) => {
+    for (const width of [360, 820, 1280, 1920]) {
+      await page.setViewportSize({width, height: width < 500 ? 740 : 900});
+      await page.waitForTimeout(150);
+      check(await page.evaluate(() => document.documentElement.scrollWidth <= document.documentElement.clientWidth), `${where} ${colorScheme} ${width}: not too wide`);
+      if (width === 360) { const few = await small(page); check(few.length === 0, `${where} ${colorScheme}: targets of 44 px: ${few.slice(0, 2)}`); }
+      await page.screenshot({path: `${folder}/desk-${where}-${colorScheme}-${width}.png`});
+    }
+    const found = await violations(page);
+    check(found.length === 0, `${where} ${colorScheme}: no violation found by axe-core ${found.slice(0, 4)}`);
+  };
+  await about("jobs");
+  await opened(page);
+  await about("runs");
+  await page.locator("#tab-rotor").click();
+  await settled(page);
+  await about("rotor");
+  await page.locator("#tab-runs").click();
+  await press(page, "Change what is fitted");
+  await about("fitting");
+  await page.keyboard.press("Escape");
+  await page.locator("#tab-answers").click();
+  await page.waitForSelector("#answer iframe", {timeout: 60000});
+  await about("plan");
+  await press(page, "Is it ready?");
+  await settled(page);
+  await about("ready");
+  await page.context().close();
+}
+
+// How long the example's plan takes, beside the program; and Stop.
+{
+  const page = await open();
+  await opened(page);
+  const times = await page.evaluate(async () => { const files = await filesOf(desk.job); const took = []; for (let n = 0; n < 5; ++n) { const began = performance.now(); await engine.ask("plan", files); took.push(performance.now() - began); } return took.sort((a, b) => a - b); });
+  const native = [];
+  for (let n = 0; n < 5; ++n) { const began = performance.now(); spawnSync(program, ["plan", example[0], "--format", "json"]); native.push(performance.now() - began); }
+  native.sort((a, b) => a - b);
+  console.log(`example's plan: median ${times[2].toFixed(0)} ms in the browser, ${native[2].toFixed(0)} ms by the program, ${(times[2] / native[2]).toFixed(1)} times`);
+  const stopped = await page.evaluate(async () => { const long = engine.ask("plan", {...(await filesOf(desk.job)), changes: 6, time_limit_s: 3600}).catch((error) => error.stopped === true); engine.stop(); return [await long, (await engine.ask("numbers", {mark: "comma", cells: ["0,5"]})).cells[0]]; });
+  check(stopped[0] === true && stopped[1] === "0.5", "Stop ends what is worked on, and the next question is answered");
+  await page.context().close();
+}
+await browser.close();
+console.log(failures.length === 0 ? "the desk: all good" : `${failures.length} failed`);
+process.exit(failures.length > 0 ? 1 : 0);

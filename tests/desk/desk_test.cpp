@@ -1,0 +1,160 @@
+#include "desk/desk.hpp"
+
+#include <doctest/doctest.h>
+
+#include <fstream>
+#include <nlohmann/json.hpp>
+#include <sstream>
+
+#include "project_folder.hpp"
+#include "scratch_folder.hpp"
+#include "some.hpp"
+#include "trimwright/files.hpp"
+
+using namespace trimwright;
+using namespace trimwright::testing;
+using DeskDocument = nlohmann::ordered_json;
+
+namespace {
+
+std::string project_text(const std::string& name) { return *read_text_file(in_project(name)); }
+
+/// One question to the desk, in a folder of its own.
+DeskDocument asked(const std::string& what, DeskDocument rest = DeskDocument::object()) {
+  const ScratchFolder scratch;
+  rest["do"] = what;
+  return DeskDocument::parse(desk_answer(scratch.path("desk"), rest.dump()));
+}
+
+/// The files of the shipped example, side by side as the desk has them.
+DeskDocument example_files(const std::string& job) {
+  std::string text = project_text("examples/quillhaven/" + job);
+  const std::string path = "../../configs/larkmere-fan.yaml";
+  text.replace(text.find(path), path.size(), "rotor.yaml");
+  return {{"job.yaml", text},
+          {"rotor.yaml", project_text("configs/larkmere-fan.yaml")},
+          {"readings.csv", project_text("examples/quillhaven/readings.csv")},
+          {"after.csv", project_text("examples/quillhaven/after.csv")}};
+}
+
+}  // namespace
+
+TEST_CASE("The desk answers with the documents and words of the program's commands") {
+  const auto files = example_files("job.yaml");
+  const auto plan = asked("plan", {{"files", files}});
+  REQUIRE(plan.contains("document"));
+  const auto document = DeskDocument::parse(plan["document"].get<std::string>());
+  CHECK(document["trimwright"] == "plan 1");
+  CHECK(document["slots"].size() == 3);
+  const auto file = read_job(in_project("examples/quillhaven/job.yaml"));
+  REQUIRE(file);
+  const auto program = plan_job({file->job, file->request});
+  REQUIRE(program);
+  CHECK(plan["document"] == plan_json(program->job, program->model, program->trim, program->steps));
+  for (const char* what : {"ready", "influence", "trial"}) {
+    const auto answer = asked(what, {{"files", files}});
+    CHECK_MESSAGE(answer.value("text", std::string{}).find("LKM-417") != std::string::npos, what);
+  }
+  CHECK(asked("page", {{"files", files}})["page"].get<std::string>().starts_with("<!DOCTYPE html>"));
+  CHECK(asked("sheet", {{"files", files}})["page"].get<std::string>().starts_with("<!DOCTYPE html>"));
+  const auto verdict = asked("check", {{"files", example_files("after.yaml")}});
+  CHECK(DeskDocument::parse(verdict["document"].get<std::string>())["trimwright"] == "check 1");
+}
+
+TEST_CASE("A choice of weights is planned instead of the planner's own") {
+  auto files = example_files("job.yaml");
+  files["fitted.json"] =
+      R"({"trimwright": "fitted 1", "rotor": "Larkmere demonstrator fan", "serial": "LKM-417", "fitted": {"spinner": {"4": "K3"}, "drum": {}}})";
+  const auto plan = asked("plan", {{"files", files}});
+  const auto document = DeskDocument::parse(plan["document"].get<std::string>());
+  REQUIRE(document["slots"].size() == 1);
+  CHECK(document["slots"][0]["slot"] == 19);
+  CHECK(document["slots"][0]["remove"] == "K2");
+}
+
+TEST_CASE("A file that is read as a tree and written again says the same") {
+  for (const auto& [kind, name] : std::vector<std::pair<std::string, std::string>>{
+           {"rotor", "configs/larkmere-fan.yaml"}, {"job", "examples/quillhaven/job.yaml"}, {"job", "examples/quillhaven/first-visit.yaml"}}) {
+    const auto tree = asked("tree of file", {{"kind", kind}, {"text", project_text(name)}});
+    REQUIRE_MESSAGE(tree.contains("tree"), name);
+    const auto text = asked("file of tree", {{"tree", tree["tree"]}})["text"];
+    const auto again = asked("tree of file", {{"kind", kind}, {"text", text}});
+    CHECK_MESSAGE(again["tree"] == tree["tree"], name);
+  }
+  // What needs quotation marks gets them.
+  const DeskDocument odd = {{"trimwright", "job 1"}, {"title", "blade 7: \"new\" # 3, [no]"}, {"serial", "0x1F"}, {"station", "null"}};
+  const auto text = asked("file of tree", {{"tree", odd}})["text"];
+  CHECK(asked("tree of file", {{"kind", "job"}, {"text", text}})["tree"] == odd);
+}
+
+TEST_CASE("What is not given yet is asked for at its own place") {
+  auto tree = asked("tree of file", {{"kind", "rotor"}, {"text", project_text("configs/larkmere-fan.yaml")}})["tree"];
+  tree["planes"][1]["slots"]["count"] = "";
+  const auto text = asked("file of tree", {{"tree", tree}})["text"];
+  const auto answer = asked("rotor", {{"files", {{"rotor.yaml", text}}}});
+  REQUIRE(answer.contains("error"));
+  CHECK(answer["error"]["key"] == "planes[1].slots.count");
+  CHECK(answer["error"]["file"] == "rotor.yaml");
+}
+
+TEST_CASE("A plane is drawn as a person at its end sees it: the reference tooth at the top") {
+  const auto facts = asked("rotor", {{"files", {{"rotor.yaml", project_text("configs/larkmere-fan.yaml")}}}});
+  const auto& spinner = facts["planes"][0];
+  CHECK(spinner["slots"].size() == 40);
+  // The fan turns clockwise seen from aft, so counterclockwise seen from the front, where the spinner is looked at
+  // from; slot 1 is 4 degrees with rotation from the tooth: just left of the top. Numbers grow clockwise.
+  CHECK(spinner["clockwise"] == false);
+  CHECK(spinner["slots"][0]["x"].get<double>() == doctest::Approx(-std::sin(4.0 * 3.14159265358979 / 180.0)));
+  CHECK(spinner["slots"][0]["y"].get<double>() == doctest::Approx(-std::cos(4.0 * 3.14159265358979 / 180.0)));
+  CHECK(spinner["slots"][1]["x"].get<double>() > 0.0);
+  CHECK(spinner["slots"][10]["usable"] == false);
+}
+
+TEST_CASE("Numbers are taken as the person's decimal mark says, and never guessed") {
+  const auto cells = asked("numbers", {{"mark", "comma"}, {"cells", {"0,433", "3,010", "12.5", "4.800"}}})["cells"];
+  CHECK(cells[0] == "0.433");
+  CHECK(cells[1] == "3.010");
+  CHECK(cells[2] == "12.5");
+  CHECK(cells[3]["error"]["what"].get<std::string>().find("two ways") != std::string::npos);
+  CHECK(asked("numbers", {{"mark", "point"}, {"cells", {"0,433", "4.800"}}})["cells"] == DeskDocument{"0.433", "4.800"});
+}
+
+TEST_CASE("Every reading is judged by itself, and told by the part that is wrong") {
+  const DeskDocument files = {{"rotor.yaml", project_text("configs/larkmere-fan.yaml")}};
+  const auto one = [](const char* sensor, const char* amplitude, const char* phase) {
+    return DeskDocument{{"speed", "80 %"}, {"sensor", sensor}, {"amplitude", amplitude}, {"phase", phase}, {"component", "once-per-rev"}};
+  };
+  const auto found = asked("readings", {{"files", files}, {"readings", {one("front", "0.3 in/s peak", "21 deg"), one("front", "0.3 apples", "21 deg"), one("turbine", "3 mil pp", "400 deg")}}})["readings"];
+  CHECK(found[0].is_null());
+  CHECK(found[1]["key"] == "amplitude");
+  CHECK(found[2]["key"] == "phase");
+}
+
+TEST_CASE("A table is written as it is read") {
+  const DeskDocument rows = {{"run", "speed", "sensor", "amplitude", "phase", "component", "note"},
+                             {"as found", "80 %", "front", "0.312 in/s peak", "21 deg", "once-per-rev", "gusts, \"strong\""}};
+  const auto text = asked("table of rows", {{"rows", rows}})["text"];
+  const auto readings = asked("readings of table", {{"name", "t.csv"}, {"files", {{"t.csv", text}, {"rotor.yaml", project_text("configs/larkmere-fan.yaml")}}}})["readings"];
+  REQUIRE(readings.size() == 1);
+  CHECK(readings[0]["amplitude"] == "0.312 in/s peak");
+  CHECK(readings[0]["note"] == "gusts, \"strong\"");
+}
+
+TEST_CASE("A rehearsal runs from its files alone, and the same run is never another") {
+  const auto begun = asked("rehearse new", {{"seed", 7}})["files"];
+  REQUIRE(begun.contains("rotor.yaml"));
+  const auto first = asked("rehearse run", {{"files", begun}, {"name", "as found"}})["files"];
+  REQUIRE(first.contains("as-found.csv"));
+  CHECK(first == asked("rehearse run", {{"files", begun}, {"name", "as found"}})["files"]);
+  CHECK(asked("rehearse truth", {{"files", first}}).contains("text"));
+}
+
+TEST_CASE("Whatever is asked, the answer is JSON with an error that says what") {
+  const ScratchFolder scratch;
+  for (const char* request : {"", "[]", "{}", R"({"do": "nothing of the kind"})", R"({"do": "plan"})", R"({"do": "file of tree"})",
+                              R"({"do": "plan", "files": {"../job.yaml": "x"}})", R"({"do": "plan", "files": {"job.yaml": 3}})"}) {
+    const auto answer = DeskDocument::parse(desk_answer(scratch.path("desk"), request));
+    CHECK_MESSAGE(answer.contains("error"), request);
+    CHECK_MESSAGE(!answer["error"]["message"].get<std::string>().empty(), request);
+  }
+}
