@@ -166,7 +166,7 @@ Result<TrimPlan> plan_with_planes(const Job& job, const InfluenceModel& model, c
   plan.why = advised.why;
   const auto at = plan.trade_off.begin() + static_cast<std::ptrdiff_t>(advised.row);
   auto calmer =
-      request.most_probable || request.best > 1
+      request.most_probable || request.objective_asked || request.best > 1
           ? std::nullopt
           : without_opposed_pair(job, model, *at, choices, catalogue, *rows, deadline.after_share(0.5));
   if (calmer) {

@@ -188,7 +188,7 @@ def no_numbers(document: bytes) -> list:
         found = json.loads(document.decode("utf-8"), parse_constant=refuse)
         if found.get("trimwright") == "trial 1":
             # Nothing is expected before the first trial.
-            allowed |= {"amplitude", "phase_deg", "correction_at_once", "expected_runs", "force_share",
+            allowed |= {"amplitude", "phase_deg", "correction_at_once", "expected_runs", "force_share", "headroom_share",
                         "variance_left", "exceeds_limit", "meets_targets"}
         return sorted(set(walk(found, "")))
     except (ValueError, RecursionError) as fault:
@@ -790,7 +790,6 @@ WRONG_USAGE = [
     (["plan", JOB, "--slot", "3"], ["--slot"]),
     (["trial", JOB, "--plane", "spinner", "--slot", "x"], ["--slot", "x"]),
     (["trial", JOB, "--plane", ""], ["--plane"]),
-    (["trial", JOB, "--earlier", "nowhere"], ["nowhere"]),
     (["rehearse", "new", "practice", "--day", "rainy"], ["--day", "rainy"]),
     (["trial", JOB, "--plane", "spinner", "--changes", "2"], ["--changes"]),
     (["plan", JOB, "--objective", "luck"], ["--objective", "luck", "probability"]),
@@ -814,6 +813,7 @@ WRONG_USAGE = [
 
 REFUSED_COMMANDS = [
     (["plan", "nowhere.yaml"], ["nowhere.yaml", "no such file", "expected"]),
+    (["trial", JOB, "--earlier", "nowhere"], ["nowhere", "expected"]),
     (["plan", "."], ["not a regular file", "expected"]),
     (["plan", "/dev/null"], ["/dev/null", "expected"]),
     (["plan", "/proc/self/mem"], ["/proc/self/mem", "expected"]),

@@ -242,8 +242,8 @@ def compare_plan(seed, plan, text, page, judged=False):
             same(where + " no part of the scatter left out", True, row["differs_by"] >= 2.82 * parts)
     squeezed = " ".join(text.split())
     chance = [line for line in page.texts if line.startswith(("Probability that", "How likely this is"))]
-    same(f"{seed}: chance", 1, sum(line in squeezed for line in chance), len(chance))
-    if plan["probability"]:
+    same(f"{seed}: chance", 0 if judged else 1, sum(line in squeezed for line in chance), len(chance))
+    if plan["probability"] and not judged:
         left = len(order) - plan["probability"]["readings"]
         same(f"{seed}: places outside the chance", left > 0, "predicted" in chance[0])
     return expected

@@ -124,7 +124,7 @@ def verdict(bench: Bench):
     check(document["verdict"] == "accepted" and document["as_predicted"], f"the example is {document['verdict']}")
     check(document["run"] == "check", "not the last run")
     text = bench.run("check", after)
-    check("ACCEPTED" in text and "follow the manual" in text, "no verdict or no caution in the text")
+    check("ACCEPTED" in text and "follow the manual" in " ".join(text.split()), "no verdict or no caution in the text")
     check(max(len(line) for line in text.splitlines()) <= 100, "wider than 100 columns")
     mirrored = bench.job("mirrored.yaml", "LKM-417", **{"{4: K3, 19: K2, 37: K7, 40: K7}": "{4: K3, 19: K2, 5: K7, 2: K7}"})
     document = bench.valid(bench.run("check", mirrored, "--format", "json"))
@@ -274,7 +274,7 @@ def tables(bench: Bench):
     check(re.findall('<th scope="row">(.*?)</th>', roles) == signed, f"another's sheet is signed by others: {roles}")
     for words in ("Released by", "follow the manual", "Levels (amplitude", "Weights: what changes", "What the planes hold", "torque", "locking",
                   "manual and revision", "tools accounted for", "pieces accounted for", "Before you trust this", "Fan vibration above target", "warm_up 5 min at idle", "trial spinner", "+ spinner 30 K5", "filler", "°"):
-        check(words in page, f"no {words} on the sheet")
+        check(words in " ".join(page.split()), f"no {words} on the sheet")
 
 
 def read_by_others(bench: Bench):

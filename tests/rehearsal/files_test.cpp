@@ -266,10 +266,10 @@ TEST_CASE("a rehearsal that cannot be is refused with what is wrong") {
               "no limit at 96 %"));
   REQUIRE(write_text_file(practice.file("rotor.yaml"), rotor));
   practice.replace("rehearsal.yaml", "speed: 0.1 %", "speed: 50 %");
-  CHECK(holds(complaint(practice), "rehearsal.yaml:9: scatter.speed"));
+  CHECK(holds(complaint(practice), "rehearsal.yaml:11: scatter.speed"));
   practice.replace("rehearsal.yaml", "speed: 50 %", "speed: 0.1 %");
   practice.replace("rehearsal.yaml", "gap: 1 mm", "gap: -1 mm");
-  CHECK(holds(complaint(practice), "rehearsal.yaml:11: pickup.gap"));
+  CHECK(holds(complaint(practice), "rehearsal.yaml:14: pickup.gap"));
 }
 
 TEST_CASE("a rehearsal fits no stack that the stock does not hold, and no weight where it may not be") {
