@@ -7,7 +7,7 @@ add_link_options(-fwasm-exceptions)
 # A folder of links to just these headers: /usr/include itself is another machine's.
 set(headers ${PROJECT_BINARY_DIR}/headers)
 file(MAKE_DIRECTORY ${headers})
-foreach(folder eigen3/Eigen boost fmt nlohmann tl fast_float)
+foreach(folder eigen3/Eigen eigen3/unsupported boost fmt nlohmann tl fast_float)
   if(NOT EXISTS /usr/include/${folder})
     message(FATAL_ERROR "/usr/include/${folder} is not there: run sh .ci/install-packages desk")
   endif()
