@@ -1,5 +1,7 @@
 #include "read_recording.hpp"
 
+#include <fmt/format.h>
+
 #include <algorithm>
 #include <utility>
 
@@ -7,7 +9,8 @@ namespace trimwright {
 namespace {
 
 constexpr std::size_t samples_per_block = 32768;
-constexpr double sweep_step = 0.01;  ///< of the highest speed: width of a line of the run-up table
+constexpr double least_missing_s = 0.5;  ///< of a dwell asked for, to be told
+constexpr double sweep_step = 0.01;      ///< of the highest speed: width of a line of the run-up table
 
 tl::unexpected<Error> in_file(Error error, const std::string& file) {
   if (error.where.file.empty()) error.where.file = file;
@@ -193,6 +196,30 @@ void note_full_scale(const RecordingReader& reader, const RecordingDescription& 
   }
 }
 
+/// Dwells asked for of which a good part could not be read.
+void note_shorter_dwells(const std::vector<TimeSpan>& asked, const Extraction& extraction,
+                         std::vector<RecordingFinding>& findings) {
+  for (std::size_t i = 0; i < std::min(asked.size(), extraction.dwells.size()); ++i) {
+    const TimeSpan& wanted = asked[i];
+    const DwellReading& dwell = extraction.dwells[i];
+    const double missing_s = std::max(dwell.span.begin_s - wanted.begin_s, wanted.end_s - dwell.span.end_s);
+    const int blocks = dwell.blocks + dwell.refused_blocks;
+    if (blocks == 0 ||
+        missing_s < std::max(least_missing_s, 2.0 * (dwell.span.end_s - dwell.span.begin_s) / blocks))
+      continue;
+    findings.push_back(
+        {"dwell_shortened",
+         Gravity::note,
+         fmt::format("Of the dwell from {:.1f} s to {:.1f} s only {:.1f} s to {:.1f} s could be read.",
+                     wanted.begin_s, wanted.end_s, dwell.span.begin_s, dwell.span.end_s),
+         "In the rest no teeth were read, or which tooth is which could not be carried over.",
+         "Compare with the log of the run, and with what is said of lost signal; or give each stretch a "
+         "dwell "
+         "of its own.",
+         {}});
+  }
+}
+
 }  // namespace
 
 Result<Recording> read_recording(const std::string& file, const RecordingPlan& plan, const Rotor& rotor,
@@ -241,6 +268,7 @@ Result<Recording> read_recording(const std::string& file, const RecordingPlan& p
                                           recording.channels);
   note_full_scale(*reader, *description, recording.extraction, plan.reference.size(), choice.used,
                   recording.findings);
+  note_shorter_dwells(options.dwells, recording.extraction, recording.findings);
   recording.readings = recorded_readings(rotor, recording.sensors, recording.extraction);
   recording.sweep = recorded_sweep(rotor, recording.sensors, recording.extraction);
   return recording;

@@ -257,7 +257,11 @@ RecordingPlan read_recording_plan(const YamlValue& value, const Rotor& rotor) {
   for (const auto& one : vibration.list("a list of vibration channels"))
     plan.vibration.push_back(read_vibration(one, rotor));
   if (plan.vibration.empty()) vibration.reject("the list is empty", "at least one vibration channel");
-  read_speeds(fields.required("speeds"), rotor, plan);
+  const auto speeds = fields.optional("speeds");
+  if (!speeds)
+    value.reject("key \"speeds\" is missing: between which speeds the rotor turns in the recordings",
+                 "for example speeds: {from: 5 %, to: 110 %}");
+  read_speeds(*speeds, rotor, plan);
   if (const auto ring = fields.optional("ring")) plan.ring_file = path_beside(value.file(), ring->label());
   fields.finish();
   check_each_once(value, plan, rotor);

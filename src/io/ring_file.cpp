@@ -7,6 +7,7 @@
 #include <limits>
 
 #include "base/text.hpp"
+#include "reference/ring_picture.hpp"
 #include "trimwright/files.hpp"
 #include "yaml_fields.hpp"
 
@@ -110,6 +111,11 @@ KnownRing read_fields(const YamlValue& value, const Job& job) {
 
 Result<KnownRing> known_ring(const Recording& recording, const Job& job) {
   const ReferenceHealth& health = recording.extraction.health;
+  if (recording.extraction.sweep.empty() &&
+      std::ranges::none_of(recording.extraction.dwells,
+                           [](const auto& dwell) { return dwell.phase_trusted; }))
+    return fail("nothing could be read of this recording with phase: no ring file",
+                "a recording with a dwell or a run-up whose phase is trusted", {recording.file, 0, {}});
   if (health.reference.verdict != ReferenceVerdict::trusted || health.trusted_blocks == 0 ||
       health.ring.teeth() < 2)
     return fail(
@@ -123,15 +129,18 @@ Result<KnownRing> known_ring(const Recording& recording, const Job& job) {
 }
 
 std::string ring_yaml(const KnownRing& ring) {
-  const RingPicture& seen = ring.picture;
+  RingPicture seen = ring.picture;
+  for (auto member : {&RingPicture::size, &RingPicture::width})
+    if (Eigen::ArrayXd& logs = seen.*member; std::isfinite(logs[0]))
+      logs += without_run_out(logs)[0] - logs[0];
   std::string text = fmt::format(
       "trimwright: ring 1\nrotor: {}\nserial: {}\nfrom: {}\npolarity: {}\nrpm: {:.1f}\n"
       "signal: {:.6g}          # mean flux swing of a tooth [V s]\nlowest_signal: {:.6g}\nhighest_signal: "
       "{:.6g}\n"
       "revolutions: {:.0f}\nscatter: {{size: {:.3g}, width: {:.3g}, spacing: {:.3g}}}   # sd of a single "
       "pulse\n"
-      "# the reference tooth first, then in order of passing; size and width over the ring's mean, spacing "
-      "in pitches\n"
+      "# the reference tooth first, then in order of passing; size and width over the others', as run-out has "
+      "those at the\n# reference tooth, whose own are larger_size and larger_width; spacing in pitches\n"
       "teeth:\n",
       ring_quoted(ring.rotor), ring_quoted(ring.serial), ring_quoted(ring.from),
       ring.falling ? "falling" : "rising", ring.speed_rpm, ring.swing, ring.lowest_swing, ring.highest_swing,

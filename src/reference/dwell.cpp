@@ -4,6 +4,7 @@
 #include <algorithm>
 #include <boost/math/distributions/fisher_f.hpp>
 #include <cmath>
+#include <utility>
 
 #include "level_fit.hpp"
 
@@ -11,6 +12,7 @@ namespace trimwright {
 namespace {
 
 constexpr std::size_t longest_series = 256;  ///< entries; then each stands for twice as many blocks
+constexpr double fewest_readings = 5.0;      ///< as six blocks give them
 
 Eigen::Vector2d parts(Phasor x) { return {x.real(), x.imag()}; }
 
@@ -25,6 +27,7 @@ double chance_of(double t_squared, double freedom) {
 }  // namespace
 
 void DwellSums::add(const BlockReading& block) {
+  all_blocks_ += block.tapered && (empty() || block.span.begin_s >= span_.end_s) ? 2 : 1;
   if (empty()) {
     span_ = block.span;
     speed_first_ = block.speed_rpm;
@@ -51,23 +54,30 @@ void DwellSums::add(const BlockReading& block) {
 
 void DwellSums::add_trusted(const BlockReading& block, double time_s) {
   ring_ = block.ring;
+  const bool overlaps = block.tapered && trusted_ > 0.0 && block.span.begin_s < trusted_to_s_;
+  trusted_blocks_ += block.tapered && !overlaps ? 2 : 1;
+  trusted_to_s_ = block.span.end_s;
+  if (block.tapered) hop_s_ = 0.5 * (block.span.end_s - block.span.begin_s);
   for (std::size_t k = 0; k < channels_.size(); ++k) {
     ChannelSums& sums = channels_[k];
-    if (trusted_ == 0.0) sums.first = parts(block.channels[k].value);
-    const Eigen::Vector2d x = parts(block.channels[k].value) - sums.first;
+    const double theta = overlaps ? overlap_theta : 0.0;
+    sums.white = (1.0 + theta) * block.channels[k].value - theta * sums.white;
+    if (trusted_ == 0.0) sums.first = parts(sums.white);
+    const Eigen::Vector2d x = parts(sums.white) - sums.first;
     if (trusted_ > 0.0) sums.neighbours += x.cwiseProduct(sums.last);
     sums.last = x;
     sums.sum += x;
     sums.squares += x * x.transpose();
     sums.time_sum += time_s * x;
-    sums.open += block.channels[k].value;
+    const std::array<Phasor, 3> now{block.channels[k].value, sums.white, block.channels[k].turning};
+    for (std::size_t i = 0; i < now.size(); ++i) sums.open[i] += now[i];
   }
   open_s_ += time_s;
   if (++in_open_ == per_entry_) {
     series_s_.push_back(open_s_ / per_entry_);
     for (ChannelSums& sums : channels_) {
-      sums.series.push_back(sums.open / static_cast<double>(per_entry_));
-      sums.open = 0.0;
+      for (std::size_t i = 0; i < sums.open.size(); ++i)
+        sums.series[i].push_back(std::exchange(sums.open[i], 0.0) / static_cast<double>(per_entry_));
     }
     open_s_ = 0.0;
     in_open_ = 0;
@@ -85,7 +95,8 @@ void DwellSums::halve_series() {
     values.resize(values.size() / 2);
   };
   paired(series_s_);
-  for (ChannelSums& sums : channels_) paired(sums.series);
+  for (ChannelSums& sums : channels_)
+    for (auto& series : sums.series) paired(series);
   per_entry_ *= 2;
 }
 
@@ -97,7 +108,7 @@ ChannelReading DwellSums::channel_reading(const ChannelSums& sums, const DwellRu
   if (n < 1.0) return reading;
   const Eigen::Vector2d mean = sums.sum / n;
   reading.value = Phasor(sums.first[0] + mean[0], sums.first[1] + mean[1]);
-  if (n < 6.0) return reading;
+  if (n < fewest_readings) return reading;
   const Eigen::Matrix2d scatter = sums.squares - n * mean * mean.transpose();
   // Sum of (x_i - m)(x_{i+1} - m), end terms taken as average ones.
   const Eigen::Vector2d shared = sums.neighbours - (n - 1.0) * mean.cwiseProduct(mean);
@@ -108,15 +119,22 @@ ChannelReading DwellSums::channel_reading(const ChannelSums& sums, const DwellRu
   reading.covariance = scatter / (n * (n - 1.0)) * (correlated ? (1.0 + rho) / (1.0 - rho) : 1.0);
   reading.sd = std::sqrt(0.5 * reading.covariance.trace());
   reading.block_sd = std::sqrt(0.5 * total / (n - 1.0));
-  const LevelFit level = fit_level(series_s_, sums.series);
+  // Neighbours of a correlation of 1/6, averaged in entries.
+  const double density = hop_s_ > 0.0 ? 4.0 / (4.0 - 1.0 / per_entry_) : 1.0;
+  const auto& [series, whitened, turning] = sums.series;
+  const LevelFit level = fit_level(series_s_, series, whitened, density);
   if (level.beside != LevelFit::Beside::nothing) {
     reading.value = level.value;
     reading.sd = level.sd;
     reading.covariance = level.sd * level.sd * Eigen::Matrix2d::Identity();
     reading.resonance = level.beside == LevelFit::Beside::band;
-    if (!reading.resonance) {
-      reading.other_hz = level.line_hz;
-      reading.other_amplitude = level.amplitude;
+    const std::optional<Neighbour> other = reading.resonance ? std::nullopt
+                                           : hop_s_ > 0.0
+                                               ? neighbour_of(level, series_s_, turning, hop_s_, per_entry_)
+                                               : Neighbour{level.line_hz, std::abs(level.line)};
+    if (other) {
+      reading.other_hz = other->hz;
+      reading.other_amplitude = other->amplitude;
     }
   }
 
@@ -138,10 +156,11 @@ DwellReading DwellSums::reading(const DwellRules& rules) const {
   DwellReading dwell;
   dwell.span = span_;
   dwell.ring = ring_;
-  dwell.blocks = static_cast<int>(trusted_);
-  dwell.refused_blocks = static_cast<int>(all_ - trusted_);
+  dwell.blocks = trusted_blocks_;
+  dwell.refused_blocks = std::max(0, all_blocks_ - trusted_blocks_);
   dwell.refusal = refusal_;
-  dwell.phase_trusted = dwell.blocks >= std::max(6, rules.fewest_blocks) && trusted_ >= 0.5 * all_;
+  dwell.phase_trusted = dwell.blocks >= std::max(6, rules.fewest_blocks) && trusted_ >= fewest_readings &&
+                        trusted_ >= 0.5 * all_;
   if (empty()) return dwell;
   dwell.speed_rpm = mean_rpm();
   const double above_first = dwell.speed_rpm - speed_first_;
@@ -187,7 +206,8 @@ void DwellFinder::add(const BlockReading& block) {
     sums.back().add(block);
   }
   if (!given_.empty()) return;
-  const double travelled = std::abs(block.speed_change_rpm_per_s) * (block.span.end_s - block.span.begin_s);
+  const double travelled = std::abs(block.speed_change_rpm_per_s) * (block.span.end_s - block.span.begin_s) *
+                           (block.tapered ? 0.5 : 1.0);  // per block
   const bool sweeping = travelled > rules_.speed_tolerance * block.speed_rpm;
   if (!open_.empty()) {
     const double mean = open_.mean_rpm();

@@ -1,6 +1,7 @@
 #pragma once
 
 #include <Eigen/Core>
+#include <array>
 #include <optional>
 #include <vector>
 #include "revolution_block.hpp"
@@ -10,13 +11,15 @@
 
 namespace trimwright {
 
-/// What one block of revolutions gave, per vibration channel, sensor chains corrected for.
+/// What a block of revolutions, or two neighbours together, gave per vibration channel, sensor chains
+/// corrected for.
 struct BlockReading {
   TimeSpan span;
   double speed_rpm = 0.0;
   double speed_change_rpm_per_s = 0.0;
   ReferenceVerdict verdict = ReferenceVerdict::trusted;  ///< of the phase; amplitudes stand either way
-  int ring = 0;  ///< of `RevolutionBlocks::pictures`: phase is from its place 0
+  int ring = 0;          ///< of `RevolutionBlocks::pictures`: phase is from its place 0
+  bool tapered = false;  ///< of two blocks with tapered weights: overlaps the reading before by half
   std::vector<FittedPhasor> channels;
 };
 
@@ -50,8 +53,10 @@ class DwellSums {
     Eigen::Matrix2d squares = Eigen::Matrix2d::Zero();
     Eigen::Vector2d neighbours = Eigen::Vector2d::Zero();
     double amplitude = 0.0, left_over = 0.0;
-    std::vector<Phasor> series;  ///< means of `per_entry_` blocks each
-    Phasor open;                 ///< sum of the entry being filled
+    Phasor white;  ///< the last value, whitened (`overlap_theta`)
+    /// Means of `per_entry_` values, values whitened, turnings; and sums of those being filled.
+    std::array<std::vector<Phasor>, 3> series;
+    std::array<Phasor, 3> open{};
   };
 
   void halve_series();
@@ -60,7 +65,9 @@ class DwellSums {
 
   TimeSpan span_;
   int ring_ = 0;
-  double all_ = 0.0, trusted_ = 0.0;
+  double all_ = 0.0, trusted_ = 0.0;  ///< readings
+  int all_blocks_ = 0, trusted_blocks_ = 0;
+  double trusted_to_s_ = 0.0, hop_s_ = 0.0;  ///< hop: between readings that overlap
   double speed_first_ = 0.0, speed_sum_ = 0.0, speed_squares_ = 0.0, speed_time_ = 0.0;
   double all_time_ = 0.0, all_time_squares_ = 0.0;
   double time_ = 0.0, time_squares_ = 0.0;

@@ -17,6 +17,7 @@ constexpr double clear_of_noise = 6.0;       ///< standard deviations
 constexpr double odd_spacing = 6.0;          ///< times the usual (median) spacing error
 constexpr double least_odd_spacing = 0.005;  ///< pitches
 constexpr double worn_part = 0.95;           ///< of the known size, below which the larger tooth is worn
+constexpr double gap_part = 0.65;            ///< of its excess [log], which a narrower gap may leave
 constexpr double odd_size = 0.08;            ///< relative
 constexpr double swing_change = 0.2;         ///< relative
 
@@ -152,13 +153,16 @@ struct Findings {
                          ordinal_tooth(rival)),
              "That tooth is broken off.", compare);
     if (seen.verdict == ReferenceVerdict::not_as_stated)
-      refuse(FindingKind::not_as_stated, seen.over_others,
-             fmt::format("The largest tooth gives {:.2f} times the others' size and {:.2f} times their "
-                         "width; {:.2f}{} is stated.",
-                         seen.over_others, seen.wider, known.ratio.value_or(known_ratio()),
-                         known.width ? fmt::format(" and {:.2f}", *known.width) : std::string()),
-             "The larger tooth is worn and another is damaged, or the gap is very different.",
-             "Look at the ring, and check the gap.");
+      refuse(
+          FindingKind::not_as_stated, seen.over_others,
+          fmt::format("The largest tooth gives {:.2f} times the others' size and {:.2f} times their "
+                      "width; {:.2f}{} is stated.",
+                      seen.over_others, seen.wider, known.ratio.value_or(known_ratio()),
+                      known.width ? fmt::format(" and {:.2f}", *known.width) : std::string()),
+          "The gap is another than when the size was taken (a fifth of the gap changes it by a few "
+          "hundredths), or the larger tooth is worn and another is damaged.",
+          "Check the gap and look at the ring. If both are right, state the size as this recording shows it, "
+          "or compare with a ring file (--ring), which bears another gap.");
     if (seen.verdict == ReferenceVerdict::perhaps_worn)
       refuse(FindingKind::perhaps_worn, seen.over_others,
              fmt::format("The largest tooth has the stated size, but the {} after it is smaller than the "
@@ -172,11 +176,13 @@ struct Findings {
              "The larger tooth is worn and another is damaged, or the ring's teeth are too even to tell.",
              "Look at the ring.");
     if (seen.verdict == ReferenceVerdict::another_ring)
-      refuse(FindingKind::another_ring, seen.with_known->misfit,
-             "The teeth are not those of the known ring: spacing, size and width fit at no place.",
-             "Another ring or another rotor was recorded, or the ring was exchanged.",
-             "Check the serial number. After an exchange start a new ring file; earlier phases cannot be "
-             "carried over.");
+      refuse(
+          FindingKind::another_ring, seen.with_known->misfit,
+          "The teeth are not those of the known ring: spacing, size and width fit at no place.",
+          "Another ring or another rotor was recorded, the ring was exchanged, or hum, a ring that runs out, "
+          "or damage to several teeth changes the pulses.",
+          "Check the serial number, the ring and its seat, cable screen and earthing. Only after an exchange "
+          "start a new ring file; earlier phases cannot be carried over.");
     if (seen.verdict == ReferenceVerdict::polarity_reversed)
       refuse(FindingKind::polarity_reversed, 180.0 / ring.teeth,
              fmt::format("The signal fits the other polarity than declared; phase would be off by half a "
@@ -243,14 +249,16 @@ struct Findings {
 
   void worn() {
     const double then = known_ratio(), now = health.reference.over_others;
+    const bool beyond_gap = std::log(now) < gap_part * std::log(then);
     if (now < worn_part * then)
-      add(FindingKind::larger_tooth_worn, Gravity::caution, now / then,
+      add(FindingKind::larger_tooth_worn, beyond_gap ? Gravity::caution : Gravity::note, now / then,
           fmt::format(
               "The larger tooth gives {:.2f} times the others' size; it was {:.2f} in the known ring. "
               "The other teeth still say which it is.",
               now, then),
-          "The larger tooth is worn, chipped or broken off, or debris lies on the pickup's tip.",
-          "Inspect the larger tooth.");
+          beyond_gap ? "The larger tooth is worn, chipped or broken off, or debris lies on the pickup's tip."
+                     : "A narrower gap does that; so does a larger tooth that is a little worn.",
+          beyond_gap ? "Inspect the larger tooth." : "Check the gap.");
   }
 
   void counting() {
@@ -276,13 +284,42 @@ struct Findings {
           "Compare with the log of the run.");
   }
 
+  /// Log sizes of the teeth over what they should be: the known ring's, or their neighbours'. Both neighbours
+  /// of the larger tooth lose some of their flux to it: what both lack is no damage.
+  [[nodiscard]] Eigen::ArrayXd oddness() const {
+    Eigen::ArrayXd sizes = without_run_out(health.ring.size);
+    if (health.reference.basis == ReferenceBasis::known_ring)
+      return sizes - without_run_out(known.ring->size);
+    double& next = sizes[1];
+    double& before = sizes[ring.teeth - 1];
+    if (std::isfinite(next) && std::isfinite(before)) {
+      const double shared = std::min(0.0, std::max(next, before));
+      next -= shared;
+      before -= shared;
+    }
+    return sizes;
+  }
+
+  /// The same of places [pitches]: a wide tooth pushes its neighbours' crossings apart.
+  [[nodiscard]] Eigen::ArrayXd out_of_place() const {
+    Eigen::ArrayXd spacing = health.ring.spacing;
+    if (health.reference.basis == ReferenceBasis::known_ring) return spacing - known.ring->spacing;
+    double& next = spacing[1];
+    double& before = spacing[ring.teeth - 1];
+    if (next * before < 0.0) {
+      const double shared = std::copysign(std::min(std::abs(next), std::abs(before)), next);
+      next -= shared;
+      before += shared;
+    }
+    return spacing;
+  }
+
   void single_teeth() {
     if (ring.teeth < 4 || health.trusted_blocks == 0) return;
-    const Eigen::ArrayXd sizes = without_run_out(health.ring.size);
+    const Eigen::ArrayXd sizes = oddness(), spacing = out_of_place();
     std::vector<double> places, odd;
     for (int tooth = 0; tooth < ring.teeth; ++tooth) {
-      if (tooth > 0 && std::isfinite(health.ring.spacing[tooth]))
-        places.push_back(health.ring.spacing[tooth]);
+      if (tooth > 0 && std::isfinite(spacing[tooth])) places.push_back(spacing[tooth]);
       if (tooth > 0 && std::isfinite(sizes[tooth])) odd.push_back(std::abs(sizes[tooth]));
     }
     const double usual_place = median_of(places), usual_oddness = median_of(odd);
@@ -297,7 +334,7 @@ struct Findings {
         continue;
       }
       if (tooth == 0) continue;
-      odd_place(tooth, health.ring.spacing[tooth] - usual_place, usual_error);
+      odd_place(tooth, spacing[tooth] - usual_place, usual_error);
       if (std::abs(sizes[tooth]) > std::max(odd_size, odd_spacing * usual_oddness))
         add(FindingKind::tooth_of_odd_size, Gravity::caution, std::expm1(sizes[tooth]),
             fmt::format("Tooth {} after the reference tooth gives a pulse {:.0f} % {} than the others.",

@@ -1,6 +1,5 @@
 #include "level_fit.hpp"
 
-#include <Eigen/Cholesky>
 #include <algorithm>
 #include <array>
 #include <cmath>
@@ -18,7 +17,7 @@ constexpr double search_penalty = 12.0;  ///< in twice the log likelihood: the b
 constexpr double memory_penalty = 3.0;   ///< keeps plain scatter of a dozen phasors from passing for memory
 constexpr int refinements = 24;
 constexpr double most_memory = 0.995;
-constexpr double least_own_part = 0.1;  ///< of a term, not shared with the others, to be fitted beside them
+constexpr double most_unlike_rad = 0.5;  ///< between the halves of a pair as they are and as they should be
 
 /// A constant beside e^{j w t}: normal equations of two unknowns.
 struct LineFit {
@@ -120,36 +119,6 @@ double best_frequency(std::span<const double> t, std::span<const Phasor> x) {
   return std::abs(refined) < lowest ? best : refined;
 }
 
-/// A constant beside a line and the line's mirror image.
-struct MirrorFit {
-  Phasor constant, line;
-  double left = std::numeric_limits<double>::infinity();
-  double variance = 1.0;  ///< of the constant, over that of one phasor
-};
-
-MirrorFit with_mirror(std::span<const double> t, std::span<const Phasor> x, double w) {
-  const auto n = static_cast<Eigen::Index>(x.size());
-  Eigen::Matrix3cd normal = Eigen::Matrix3cd::Zero();
-  Eigen::Vector3cd right = Eigen::Vector3cd::Zero();
-  double squares = 0.0;
-  for (std::size_t i = 0; i < x.size(); ++i) {
-    const Phasor here = std::polar(1.0, w * (t[i] - t[0]));
-    const Eigen::Vector3cd row(1.0, here, std::conj(here));
-    normal += row.conjugate() * row.transpose();
-    right += row.conjugate() * x[i];
-    squares += std::norm(x[i]);
-  }
-  MirrorFit fit;
-  const Eigen::LDLT<Eigen::Matrix3cd> solver(normal);
-  if (!(solver.vectorD().real().minCoeff() > least_own_part * static_cast<double>(n))) return fit;
-  const Eigen::Vector3cd found = solver.solve(right);
-  fit.constant = found[0];
-  fit.line = found[1];
-  fit.left = std::max(0.0, squares - found.dot(right).real());
-  fit.variance = solver.solve(Eigen::Vector3cd::UnitX())[0].real();
-  return fit;
-}
-
 /// x_{i+1} = c + phi x_i + e.
 struct MemoryFit {
   Phasor constant, memory;
@@ -203,48 +172,85 @@ double twice_likelihood(double count, double left) {
   return -2.0 * count * std::log(std::max(left, 1e-300) / count);
 }
 
-/// The level beside a line that turns by about `w`, and beside the line's mirror image where that shows.
-LevelFit level_beside(const LineFit& line, double w, std::span<const double> t, std::span<const Phasor> x) {
-  const double n = static_cast<double>(x.size()), step = step_between(t);
-  LevelFit fit{LevelFit::Beside::line, line.constant, 0.0, w / (2.0 * std::numbers::pi), std::abs(line.line)};
-  fit.sd = std::sqrt(0.5 * line.left / (n - 2.5) / (n * (1.0 - line.overlap)));
-  const double near = least_between(w - step, w + step, [&](double v) { return with_mirror(t, x, v).left; });
-  const MirrorFit mirror = with_mirror(t, x, near);
-  if (twice_likelihood(n, mirror.left) - twice_likelihood(n, line.left) <= 2.0 * std::log(2.0 * n))
-    return fit;
-  fit.value = mirror.constant;
-  fit.sd = std::sqrt(0.5 * mirror.left / (n - 3.5) * mirror.variance);
-  fit.line_hz = near / (2.0 * std::numbers::pi);
-  fit.amplitude = std::abs(mirror.line);
-  return fit;
+/// How a vibration that turns by `g` from the middle of a tapered pair of blocks to its end shows: in its
+/// value, and in the difference of its halves over j (`FittedPhasor::turning`).
+struct Shown {
+  double value, turning;
+};
+
+Shown shown(double g) {
+  const double pi = std::numbers::pi;
+  if (std::abs(g) < 1e-3) return {1.0, g * (0.5 - 2.0 / (pi * pi))};
+  if (std::abs(std::abs(g) - pi) < 1e-3) return {0.5, std::copysign(2.0 / pi, g)};
+  return {std::sin(g) / g / (1.0 - g * g / (pi * pi)),
+          (1.0 - std::cos(g)) / g + (1.0 + std::cos(g)) * g / (g * g - pi * pi)};
 }
 
 }  // namespace
 
-LevelFit fit_level(std::span<const double> times_s, std::span<const Phasor> series) {
+std::optional<Neighbour> neighbour_of(const LevelFit& level, std::span<const double> times_s,
+                                      std::span<const Phasor> turning, double hop_s, int per_entry) {
+  const double w = 2.0 * std::numbers::pi * level.line_hz;
+  Phasor sum;
+  for (std::size_t i = 0; i < turning.size(); ++i)
+    sum += turning[i] * std::polar(1.0 / static_cast<double>(turning.size()), -w * (times_s[i] - times_s[0]));
+  const double seen = std::atan(std::imag(sum / level.line));
+  std::optional<Neighbour> best;
+  double least = most_unlike_rad;
+  const double alias_hz = 1.0 / (hop_s * per_entry);
+  const int aliases = per_entry + 1;
+  for (int alias = -aliases; alias <= aliases; ++alias) {
+    const double hz = level.line_hz + alias * alias_hz;
+    const double turn = 2.0 * std::numbers::pi * hz * hop_s;  // from pair to pair
+    const Shown one = shown(turn);
+    if (std::abs(hz * hop_s) > 0.95) continue;  // hardly anything of it would show
+    const double unlike = std::abs(seen - std::atan(one.turning / one.value));
+    if (unlike >= least) continue;
+    least = unlike;
+    const double half = 0.5 * turn, averaged = std::abs(std::sin(half)) > 1e-6
+                                                   ? std::sin(per_entry * half) / (per_entry * std::sin(half))
+                                                   : 1.0;
+    best = Neighbour{hz, std::abs(level.line) / std::abs(one.value * averaged)};
+  }
+  return best;
+}
+
+LevelFit fit_level(std::span<const double> times_s, std::span<const Phasor> series,
+                   std::span<const Phasor> whitened, double density) {
   const double n = static_cast<double>(series.size());
   LevelFit fit;
-  Phasor mean;
-  for (const Phasor x : series) mean += x / n;
+  Phasor mean, mean_of_series;
+  for (const Phasor x : whitened) mean += x / n;
+  for (const Phasor x : series) mean_of_series += x / n;
   fit.value = mean;
-  double scatter = 0.0;
-  for (const Phasor x : series) scatter += std::norm(x - mean);
+  double scatter = 0.0, of_series = 0.0;
+  for (const Phasor x : whitened) scatter += std::norm(x - mean);
+  for (const Phasor x : series) of_series += std::norm(x - mean_of_series);
   fit.sd = std::sqrt(0.5 * scatter / (n * std::max(1.0, n - 1.0)));
   if (series.size() < fewest_phasors || scatter <= 1e-20 * n * std::norm(mean)) return fit;
-  const double plain = twice_likelihood(n, scatter), each = std::log(2.0 * n);
+  const double each = std::log(2.0 * n);
   const double w = best_frequency(times_s, series);
   const LineFit line = with_line(times_s, series, w);
-  const MemoryFit band = with_memory(series);
-  const double gain_line = twice_likelihood(n, line.left) - plain - 3.0 * each - search_penalty;
+  const MemoryFit band = with_memory(whitened);
+  const double gain_line =
+      twice_likelihood(n, line.left) - twice_likelihood(n, of_series) - 3.0 * each - search_penalty;
   const double gain_band =
       (twice_likelihood(n - 1.0, band.left) - twice_likelihood(n - 1.0, scatter * (n - 1.0) / n)) -
       2.0 * each - memory_penalty;
   if (std::max(gain_line, gain_band) <= 0.0) return fit;
-  if (gain_line >= gain_band) return level_beside(line, w, times_s, series);
+  if (gain_line >= gain_band)
+    return {LevelFit::Beside::line, line.constant,
+            std::sqrt(0.5 * density * line.left / (n - 2.5) / (n * (1.0 - line.overlap))),
+            w / (2.0 * std::numbers::pi), line.line};
   fit.beside = LevelFit::Beside::band;
+  if (std::norm(band.constant - mean) >
+      scatter / n) {  // a course through many speeds: beyond all that was seen
+    fit.sd = std::sqrt(0.5 * scatter / n);
+    return fit;
+  }
   fit.value = band.constant;
   const double plain_sd = std::sqrt(0.5 * band.left / (n - 3.0) / (n - 1.0)) / std::abs(1.0 - band.memory);
-  fit.sd = std::max(plain_sd, std::sqrt(0.5 * long_run_variance(series, mean) / n));
+  fit.sd = std::max(plain_sd, std::sqrt(0.5 * long_run_variance(whitened, mean) / n));
   return fit;
 }
 

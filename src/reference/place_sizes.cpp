@@ -57,6 +57,19 @@ double unexplained(std::span<const double> sizes, int period) {
   return squares;
 }
 
+/// Over several turns of the declared ring: larger in every one of them (it only looks longer, as hum that
+/// beats with the turns makes it).
+bool repeats_larger(const PlaceSizes& places, int declared) {
+  const Eigen::Index period = places.mean.size();
+  if (declared < 2 || period <= declared || period % declared != 0) return false;
+  Eigen::Index largest = 0;
+  places.mean.isFinite().select(places.mean, 0.0).maxCoeff(&largest);
+  double others = 0.0;
+  for (Eigen::Index at = declared; at < period; at += declared)
+    others += places.mean[(largest + at) % period] - 1.0;
+  return others / static_cast<double>(period / declared - 1) > 0.5 * (places.mean[largest] - 1.0);
+}
+
 }  // namespace
 
 FoldedSizes folded(std::span<const double> sizes, int teeth) {
@@ -99,19 +112,25 @@ std::optional<Eigen::Index> PlaceSizes::clear_place() const {
   return largest - second >= 6.0 * lead_sd ? std::optional(place) : std::nullopt;
 }
 
-std::optional<int> period_shown(std::span<const double> sizes, int longest) {
+std::optional<int> period_shown(std::span<const double> sizes, int longest, int declared) {
   const double n = static_cast<double>(sizes.size());
+  const auto criterion_of = [&](int period) {
+    const double left = std::max(unexplained(sizes, period), 1e-12 * n);
+    return n * std::log(left / n) + period * std::log(n);
+  };
   std::optional<int> best;
   double best_criterion = std::numeric_limits<double>::infinity();
   for (int period = 2; period <= longest && 4 * period <= static_cast<int>(sizes.size()); ++period) {
-    const double left = std::max(unexplained(sizes, period), 1e-12 * n);
-    const double criterion = n * std::log(left / n) + period * std::log(n);
+    const double criterion = criterion_of(period);
     if (criterion >= best_criterion) continue;
     const std::size_t whole = sizes.size() - sizes.size() % static_cast<std::size_t>(period);
-    if (!place_sizes(folded(sizes.first(whole), period)).clear_place()) continue;
+    const PlaceSizes places = place_sizes(folded(sizes.first(whole), period));
+    if (!places.clear_place() || repeats_larger(places, declared)) continue;
     best_criterion = criterion;
     best = period;
   }
+  const bool tried = declared > 1 && 4 * declared <= static_cast<int>(sizes.size());
+  if (best && tried && declared % *best == 0 && criterion_of(declared) < best_criterion) return declared;
   return best;
 }
 

@@ -36,6 +36,6 @@ struct PlaceSizes {
 /// After how many pulses a larger one returns, from `sizes` of consecutive pulses (NaN: missing): the period
 /// from 2 to `longest` that explains the sizes best for its number of places (Bayesian information criterion;
 /// G. Schwarz, Annals of Statistics 6, 1978) and in which one place is clear. Empty when there is none.
-[[nodiscard]] std::optional<int> period_shown(std::span<const double> sizes, int longest);
+[[nodiscard]] std::optional<int> period_shown(std::span<const double> sizes, int longest, int declared = 0);
 
 }  // namespace trimwright

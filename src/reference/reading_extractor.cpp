@@ -45,6 +45,13 @@ bool countable(ReferenceVerdict verdict) {
          verdict != ReferenceVerdict::speed_out_of_range;
 }
 
+/// Straight on, and angles counted from the same place.
+bool goes_on(const BlockReading& before, const BlockReading& now) {
+  const bool trusted = now.verdict == ReferenceVerdict::trusted;
+  return std::abs(now.span.begin_s - before.span.end_s) < 1e-9 &&
+         trusted == (before.verdict == ReferenceVerdict::trusted) && (!trusted || now.ring == before.ring);
+}
+
 /// The picture with the most revolutions behind it.
 std::size_t main_picture(const std::vector<RingPicture>& pictures) {
   const auto longest = std::max_element(pictures.begin(), pictures.end(), [](const auto& a, const auto& b) {
@@ -95,6 +102,8 @@ class ReadingExtractor::Following {
                                            std::span<const std::span<const float>> vibration) const;
   void follow(std::span<const ToothPulse> pulses, bool last);
   void read(const RevolutionBlock& block);
+  void give_alone();
+  void give(BlockReading reading, std::vector<FittedPhasor> fits);
   void note_speed(const RevolutionBlock& block);
   [[nodiscard]] Phasor corrected(const VibrationChannel& channel, Phasor measured, double speed_rpm) const;
   void forget_what_is_done();
@@ -116,6 +125,13 @@ class ReadingExtractor::Following {
   std::int64_t received_ = 0;
   std::vector<CountedTooth> counted_;
   std::vector<RevolutionBlock> latest_;
+  /// The last block: tapered together with the next one, or given alone where none follows straight on.
+  struct Waiting {
+    BlockReading alone;
+    BlockSums sums;
+    bool given = false;  ///< as part of a pair
+  };
+  std::optional<Waiting> before_;
   double read_to_s_ = 0.0, last_rpm_ = 0.0;
   std::vector<SpeedAt> speeds_;
   double next_speed_s_ = 0.0, speed_step_s_ = 0.1;
@@ -184,6 +200,7 @@ ReadingNow ReadingExtractor::Following::now() const {
 Extraction ReadingExtractor::Following::finish() {
   latest_.clear();
   follow(tracker_.finish(), true);
+  give_alone();
   Extraction extraction;
   extraction.duration_s = static_cast<double>(received_) / rate_hz_;
   const auto& pictures = blocks_.pictures();
@@ -226,18 +243,39 @@ void ReadingExtractor::Following::read(const RevolutionBlock& block) {
   const double first_s = static_cast<double>(first_waiting_) / rate_hz_;
   if (block.track.begin_s() < first_s) return;  // its samples are gone: slower than the lowest declared speed
   std::vector<std::span<const float>> samples(waiting_.begin(), waiting_.end());
-  BlockReading reading;
-  reading.channels = fit_synchronous(block.track, samples, first_s, rate_hz_, rules_.harmonics);
-  if (reading.channels.size() != channels_.size()) return;
-  reading.span = {block.track.begin_s(), block.track.end_s()};
-  reading.speed_rpm = block.speed_rpm;
-  reading.speed_change_rpm_per_s = block.speed_change_rpm_per_s;
-  reading.verdict = block.verdict;
-  reading.ring = block.ring;
-  for (std::size_t k = 0; k < channels_.size(); ++k) {
-    Phasor& value = reading.channels[k].value;
-    value = corrected(channels_[k], value, block.speed_rpm);
+  auto sums = synchronous_sums(block.track, samples, first_s, rate_hz_, rules_.harmonics);
+  if (!sums) return;
+  BlockReading alone;
+  alone.span = {block.track.begin_s(), block.track.end_s()};
+  alone.speed_rpm = block.speed_rpm;
+  alone.speed_change_rpm_per_s = block.speed_change_rpm_per_s;
+  alone.verdict = block.verdict;
+  alone.ring = block.ring;
+  const bool pair = before_ && goes_on(before_->alone, alone);
+  if (pair) {
+    BlockReading both = alone;
+    both.tapered = true;
+    both.span.begin_s = before_->alone.span.begin_s;
+    both.speed_rpm = 0.5 * (before_->alone.speed_rpm + alone.speed_rpm);
+    both.speed_change_rpm_per_s =
+        0.5 * (before_->alone.speed_change_rpm_per_s + alone.speed_change_rpm_per_s);
+    give(std::move(both), fitted_pair(before_->sums, *sums));
+  } else {
+    give_alone();
   }
+  before_ = Waiting{alone, *std::move(sums), pair};
+}
+
+void ReadingExtractor::Following::give_alone() {
+  if (before_ && !before_->given) give(before_->alone, fitted(before_->sums.all));
+  before_.reset();
+}
+
+void ReadingExtractor::Following::give(BlockReading reading, std::vector<FittedPhasor> fits) {
+  reading.channels = std::move(fits);
+  for (std::size_t k = 0; k < channels_.size(); ++k)
+    for (Phasor* const x : {&reading.channels[k].value, &reading.channels[k].turning})
+      *x = corrected(channels_[k], *x, reading.speed_rpm);
   dwells_.add(reading);
   sweep_.add(reading);
 }

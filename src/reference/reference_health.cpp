@@ -54,7 +54,7 @@ void HealthWatch::see(const RevolutionBlock& block) {
   const bool trusted = block.verdict == ReferenceVerdict::trusted;
   if (!trusted && recent_swings_.size() >= enough_swings && !count_shown_ && searches_ < most_searches) {
     ++searches_;
-    count_shown_ = period_shown(recent_swings_, longest_period);
+    count_shown_ = period_shown(recent_swings_, longest_period, ring_.teeth);
     recent_swings_.clear();
   }
   if (!regular(block.verdict)) return;
@@ -110,7 +110,7 @@ ReferenceHealth HealthWatch::report(const CountTally& tally, const ReferenceJudg
     health.without.push_back({std::max(sums_.covered_to_s, last_sound_s_), duration_s});
   health.count_shown = count_shown_;
   if (!health.count_shown && health.trusted_part < 0.5)
-    health.count_shown = period_shown(recent_swings_, longest_period);
+    health.count_shown = period_shown(recent_swings_, longest_period, ring_.teeth);
   health.findings = findings(ring_, sums_, health, known, duration_s);
   return health;
 }

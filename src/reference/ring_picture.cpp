@@ -5,6 +5,8 @@
 #include <cmath>
 #include <limits>
 #include <numbers>
+#include <optional>
+#include <utility>
 #include <vector>
 
 namespace trimwright {
@@ -16,7 +18,8 @@ constexpr double seldom = 0.1;               ///< part of the revolutions in whi
 constexpr int most_waves = 3;                ///< per turn that count as run-out
 constexpr int teeth_per_wave = 6;            ///< with fewer the waves would follow single teeth
 constexpr int reweightings = 25;
-constexpr int furthest_slip = 3;  ///< places looked at on either side
+constexpr double clear_of_next = 0.05;  ///< log, of the larger tooth over the next
+constexpr int furthest_slip = 3;        ///< places looked at on either side
 
 Eigen::ArrayXd turned_array(const Eigen::ArrayXd& values, int place) {
   const Eigen::Index n = values.size();
@@ -172,6 +175,24 @@ Eigen::ArrayXd without_run_out(const Eigen::ArrayXd& logs) {
   return rest;
 }
 
+namespace {
+
+/// The largest tooth where it stands clearly above the next one.
+std::optional<int> clear_largest(const RingPicture& ring) {
+  const Eigen::ArrayXd own = without_run_out(ring.size);
+  int first = -1, second = -1;
+  for (int i = 0; i < ring.teeth(); ++i) {
+    if (!std::isfinite(own[i])) continue;
+    if (first < 0 || own[i] > own[first])
+      second = std::exchange(first, i);
+    else if (second < 0 || own[i] > own[second])
+      second = i;
+  }
+  return second >= 0 && own[first] - own[second] > clear_of_next ? std::optional(first) : std::nullopt;
+}
+
+}  // namespace
+
 bool passes_elsewhere(const RingPicture& known, const RingPicture& seen, int shift) {
   const MatchRules rules;
   const int n = known.teeth();
@@ -179,7 +200,11 @@ bool passes_elsewhere(const RingPicture& known, const RingPicture& seen, int shi
   const double here = cost_of(features, shift, rules.most_per_tooth);
   for (int aside = 1; aside <= std::min(furthest_slip, n / 2); ++aside)
     for (const int there : {(shift + aside) % n, (shift + n - aside) % n})
-      if (here - cost_of(features, there, rules.most_per_tooth) > clear_lead) return true;
+      if (here - cost_of(features, there, rules.most_per_tooth) > clear_lead) {
+        // Hum that beats slowly with the teeth moves the pattern of the others, never the larger tooth.
+        const auto now = clear_largest(seen), then = clear_largest(known);
+        return !(now && then && (*now + shift) % n == *then);
+      }
   return false;
 }
 

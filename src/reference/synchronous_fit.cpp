@@ -5,6 +5,7 @@
 #include <cassert>
 #include <cmath>
 #include <numbers>
+#include <utility>
 
 namespace trimwright {
 namespace {
@@ -12,6 +13,7 @@ namespace {
 constexpr Eigen::Index chunk = 256;       ///< samples whose regressors are held at once
 constexpr double longest_arc_rad = 0.4;   ///< over which sine and cosine are expanded about its middle
 constexpr Eigen::Index fewest_spare = 4;  ///< samples beyond the number of coefficients
+constexpr double steps_per_turn_of_taper = 8.0;
 
 using Table = Eigen::Matrix<double, Eigen::Dynamic, Eigen::Dynamic, Eigen::ColMajor>;
 
@@ -107,23 +109,40 @@ void write_harmonics(Table& regressors, Eigen::Index rows, int harmonics) {
   }
 }
 
-struct NormalEquations {
-  Table gram, right;
-  Eigen::ArrayXd squares;
-};
+SynchronousSums nothing_yet(Eigen::Index width, Eigen::Index channels) {
+  return {Table::Zero(width, width), Table::Zero(width, channels), Eigen::ArrayXd::Zero(channels), 0.0};
+}
 
-NormalEquations accumulated(const ToothTrack& track, std::span<const std::span<const float>> channels,
-                            double first_s, double rate_hz, int harmonics, SampleRange range) {
-  const Eigen::Index width = 2 * harmonics + 2;
+void add_weighted(SynchronousSums& sums, double weight, const SynchronousSums& piece) {
+  sums.gram += weight * piece.gram;
+  sums.right += weight * piece.right;
+  sums.squares += weight * piece.squares;
+  sums.weight += weight * piece.weight;
+}
+
+/// Of the taper, constant over each step: what it lets through lies near multiples of that many times shaft
+/// speed.
+Eigen::Index taper_step(const ToothTrack& track, Eigen::Index rows) {
+  const double turned = track.points().back().angle_rad - track.points().front().angle_rad;
+  const double steps = steps_per_turn_of_taper * std::abs(turned) / (2.0 * std::numbers::pi);
+  return std::clamp(static_cast<Eigen::Index>(static_cast<double>(rows) / std::max(1.0, steps)),
+                    Eigen::Index{1}, chunk);
+}
+
+BlockSums accumulated(const ToothTrack& track, std::span<const std::span<const float>> channels,
+                      double first_s, double rate_hz, int harmonics, SampleRange range) {
+  const Eigen::Index width = 2 * harmonics + 2, all_rows = range.end - range.begin;
   const auto count = static_cast<Eigen::Index>(channels.size());
-  NormalEquations sums{Table::Zero(width, width), Table::Zero(width, count), Eigen::ArrayXd::Zero(count)};
+  BlockSums sums{nothing_yet(width, count), nothing_yet(width, count)};
+  SynchronousSums piece = nothing_yet(width, count);
   Table regressors(chunk, width), samples(chunk, count);
   regressors.col(width - 2).setOnes();
   Rotation rotation(track, first_s, rate_hz, range.end);
   const double middle = 0.5 * static_cast<double>(range.begin + range.end - 1);
-  const double scale = 2.0 / static_cast<double>(range.end - range.begin);
-  for (Eigen::Index begin = range.begin; begin < range.end; begin += chunk) {
-    const Eigen::Index rows = std::min(chunk, range.end - begin);
+  const double scale = 2.0 / static_cast<double>(all_rows);
+  const Eigen::Index step = taper_step(track, all_rows);
+  for (Eigen::Index begin = range.begin; begin < range.end; begin += step) {
+    const Eigen::Index rows = std::min(step, range.end - begin);
     rotation.write(begin, begin + rows, regressors.col(0).data(), regressors.col(1).data());
     write_harmonics(regressors, rows, harmonics);
     const double from_middle = static_cast<double>(begin) - middle;
@@ -132,43 +151,90 @@ NormalEquations accumulated(const ToothTrack& track, std::span<const std::span<c
     for (Eigen::Index channel = 0; channel < count; ++channel) {
       const float* const data = channels[static_cast<std::size_t>(channel)].data() + begin;
       samples.col(channel).head(rows) = Eigen::Map<const Eigen::VectorXf>(data, rows).cast<double>();
-      sums.squares[channel] += samples.col(channel).head(rows).squaredNorm();
+      piece.squares[channel] = samples.col(channel).head(rows).squaredNorm();
     }
     const auto used = regressors.topRows(rows);
-    sums.gram.noalias() += used.transpose() * used;
-    sums.right.noalias() += used.transpose() * samples.topRows(rows);
+    piece.gram.noalias() = used.transpose() * used;
+    piece.right.noalias() = used.transpose() * samples.topRows(rows);
+    piece.weight = static_cast<double>(rows);
+    const double along =
+        (static_cast<double>(begin - range.begin) + 0.5 * piece.weight) / static_cast<double>(all_rows);
+    add_weighted(sums.all, 1.0, piece);
+    add_weighted(sums.rising, 0.5 * (1.0 - std::cos(std::numbers::pi * along)), piece);
   }
   return sums;
 }
 
-}  // namespace
+/// The drift counted from `middles` half blocks before the block's own middle.
+SynchronousSums with_drift_from(SynchronousSums sums, double middles) {
+  const Eigen::Index drift = sums.gram.rows() - 1, constant = drift - 1;
+  sums.gram.col(drift) += middles * sums.gram.col(constant);
+  sums.gram.row(drift) += middles * sums.gram.row(constant);
+  sums.right.row(drift) += middles * sums.right.row(constant);
+  return sums;
+}
 
-std::vector<FittedPhasor> fit_synchronous(const ToothTrack& track,
-                                          std::span<const std::span<const float>> channels, double first_s,
-                                          double sample_rate_hz, int harmonics) {
-  assert(harmonics >= 1);
-  if (channels.empty()) return {};
-  const auto available = static_cast<Eigen::Index>(channels.front().size());
-  const SampleRange range =
-      samples_between(track.begin_s(), track.end_s(), first_s, sample_rate_hz, available);
-  const Eigen::Index rows = range.end - range.begin, width = 2 * harmonics + 2;
-  if (rows < width + fewest_spare) return {};
-  const NormalEquations sums = accumulated(track, channels, first_s, sample_rate_hz, harmonics, range);
-  const Eigen::LDLT<Table> factors(sums.gram);
-  const Table coefficients = factors.solve(sums.right);
-  const Eigen::VectorXd first_of_inverse = factors.solve(Table::Identity(width, width)).diagonal();
-  const double inverse = 0.5 * (first_of_inverse[0] + first_of_inverse[1]);
-  std::vector<FittedPhasor> fits(channels.size());
+/// `bandwidth`: sum of squared weights over that of the weights.
+std::vector<FittedPhasor> phasors(const SynchronousSums& sums, const Eigen::LDLT<Table>& factors,
+                                  const Table& coefficients, double bandwidth) {
+  const Eigen::Index width = sums.gram.rows();
+  const Eigen::VectorXd inverses = factors.solve(Table::Identity(width, width)).diagonal();
+  const double inverse = 0.5 * (inverses[0] + inverses[1]);
+  std::vector<FittedPhasor> fits(static_cast<std::size_t>(sums.right.cols()));
   for (std::size_t k = 0; k < fits.size(); ++k) {
     const auto column = static_cast<Eigen::Index>(k);
     const auto beta = coefficients.col(column);
     const double left = std::max(0.0, sums.squares[column] - sums.right.col(column).dot(beta));
     fits[k].value = Phasor(beta[0], -beta[1]);
-    fits[k].left_over = std::sqrt(left / static_cast<double>(rows - width));
+    fits[k].left_over = std::sqrt(left / (sums.weight - bandwidth * static_cast<double>(width)));
     fits[k].sd = fits[k].left_over * std::sqrt(inverse);
     fits[k].offset = beta[width - 2];
   }
   return fits;
+}
+
+}  // namespace
+
+std::optional<BlockSums> synchronous_sums(const ToothTrack& track,
+                                          std::span<const std::span<const float>> channels, double first_s,
+                                          double sample_rate_hz, int harmonics) {
+  assert(harmonics >= 1);
+  if (channels.empty()) return std::nullopt;
+  const auto available = static_cast<Eigen::Index>(channels.front().size());
+  const SampleRange range =
+      samples_between(track.begin_s(), track.end_s(), first_s, sample_rate_hz, available);
+  if (range.end - range.begin < 2 * harmonics + 2 + fewest_spare) return std::nullopt;
+  return accumulated(track, channels, first_s, sample_rate_hz, harmonics, range);
+}
+
+std::vector<FittedPhasor> fitted(const SynchronousSums& sums) {
+  const Eigen::LDLT<Table> factors(sums.gram);
+  return phasors(sums, factors, factors.solve(sums.right), 1.0);
+}
+
+std::vector<FittedPhasor> fitted_pair(const BlockSums& before, const BlockSums& now) {
+  SynchronousSums sums = with_drift_from(before.rising, -1.0);
+  SynchronousSums falling = now.all;
+  add_weighted(falling, -1.0, now.rising);
+  falling = with_drift_from(std::move(falling), 1.0);
+  add_weighted(sums, 1.0, falling);
+  const Eigen::LDLT<Table> factors(sums.gram);
+  const Table coefficients = factors.solve(sums.right);
+  auto fits = phasors(sums, factors, coefficients, 0.75);
+  // What each half has beyond the fit; both together are nothing.
+  const Table beyond = factors.solve(Table(falling.right - falling.gram * coefficients));
+  for (std::size_t k = 0; k < fits.size(); ++k) {
+    const auto column = static_cast<Eigen::Index>(k);
+    fits[k].turning = 2.0 * Phasor(beyond(0, column), -beyond(1, column));
+  }
+  return fits;
+}
+
+std::vector<FittedPhasor> fit_synchronous(const ToothTrack& track,
+                                          std::span<const std::span<const float>> channels, double first_s,
+                                          double sample_rate_hz, int harmonics) {
+  const auto sums = synchronous_sums(track, channels, first_s, sample_rate_hz, harmonics);
+  return sums ? fitted(sums->all) : std::vector<FittedPhasor>();
 }
 
 }  // namespace trimwright

@@ -34,8 +34,10 @@ Result<void> check(const ToothRing& ring, double sample_rate_hz) {
     return fail(
         fmt::format("sample rate {:.6g} Hz gives {:.2g} samples per tooth at {:.6g} rpm with {} teeth",
                     sample_rate_hz, sample_rate_hz / teeth_per_s, ring.highest_rpm, ring.teeth),
-        fmt::format("at least {:.6g} Hz ({:g} samples per tooth)", fewest_samples_per_tooth * teeth_per_s,
-                    fewest_samples_per_tooth));
+        fmt::format("at least {:.6g} Hz ({:g} samples per tooth), or a highest speed of at most {:.0f} rpm "
+                    "(to, in the speeds of the job's recording)",
+                    fewest_samples_per_tooth * teeth_per_s, fewest_samples_per_tooth,
+                    std::floor(sample_rate_hz / fewest_samples_per_tooth * 60.0 / ring.teeth)));
   return {};
 }
 

@@ -134,9 +134,11 @@ std::string reference_lines(const Job& job, const Recording& recording) {
     text += fmt::format("Phase trusted in {:.1f} % of the revolutions. ", 100.0 * health.trusted_part);
   if (health.ring.teeth() > 1 && health.reference.over_others > 1.0)
     text += fmt::format(
-        "{}: {:.0f} % over the others, {:.0f} % over the next. A tooth passes within {:.2g}° of its place.",
-        health.trusted_blocks > 0 ? "Larger tooth" : "Largest tooth",
-        100.0 * (health.reference.over_others - 1.0), 100.0 * (health.reference.over_next - 1.0),
+        "{}: {:.2f} times the others' size and {:.2f} times their width (larger_size, larger_width), {:.0f} "
+        "% "
+        "over the next largest. A tooth passes within {:.2g}° of its place.",
+        health.trusted_blocks > 0 ? "Larger tooth" : "Largest tooth", health.reference.over_others,
+        health.reference.wider, 100.0 * (health.reference.over_next - 1.0),
         degrees(health.passage_scatter_rad));
   std::string lines = wrapped("  Reference: ", text) + ring_lines(recording);
   for (const ElementComparison& pair : recording.element_pairs)

@@ -3,17 +3,19 @@
 //
 //   reference_neighbours [DWELLS PER CASE] [SEED]
 //
-// The dwell's block phasors are drawn directly: 8 revolutions each, white noise of 0.05, the reading 1. A
-// neighbour at `times` shaft speed turns in them by 8 (times - 1) of a turn from block to block, lessened by
-// the mean over the block. A resonance of damping 0.1 to 1 % at `times` shaft speed is a complex
-// autoregression. Printed: rms error of the phase, the root mean square of error over stated deviation per
-// component (1 is right), and the part of 95 % limits that hold.
+// The phasors of single revolutions are drawn directly: white noise of 0.05 per block of 8 revolutions, the
+// reading 1. They are put together as pairs of blocks are, with a Hann window. A neighbour at `times` shaft
+// speed turns; a resonance of damping 0.1 to 1 % at `times` shaft speed is a complex autoregression. Printed:
+// rms error of the phase, the root mean square of error over stated deviation per component (1 is right), the
+// part of 95 % limits that hold, and in how many dwells a neighbour or a resonance is told.
 
 #include <fmt/format.h>
 
+#include <cmath>
 #include <cstdlib>
 #include <numbers>
 #include <random>
+#include <vector>
 
 #include "reference/dwell.hpp"
 
@@ -25,32 +27,46 @@ struct Case {
   double times, seconds, neighbour, damping;  ///< damping 0: a steady neighbour
 };
 
+constexpr int per_block = 8;
+constexpr double block_s = per_block / 50.0;  // 3000 rpm
+
+/// Two blocks with a Hann window, revolution by revolution.
+BlockReading pair_of(const std::vector<Phasor>& turns, int first, double begin_s) {
+  BlockReading pair;
+  pair.tapered = true;
+  pair.span = {begin_s, begin_s + 2.0 * block_s};
+  pair.speed_rpm = 3000.0;
+  Phasor first_half, second_half;
+  for (int i = 0; i < 2 * per_block; ++i) {
+    const double weight = std::pow(std::sin(std::numbers::pi * (i + 0.5) / (2 * per_block)), 2) / per_block;
+    (i < per_block ? first_half : second_half) += weight * turns[static_cast<std::size_t>(first + i)];
+  }
+  pair.channels.resize(1);
+  pair.channels[0].value = first_half + second_half;
+  pair.channels[0].turning = second_half - first_half;
+  return pair;
+}
+
 void run(const Case& one, int dwells, std::mt19937_64& random) {
   std::normal_distribution<double> normal;
   std::uniform_real_distribution<double> phase(0.0, 2.0 * std::numbers::pi);
-  constexpr double block_s = 8.0 / 50.0;  // 3000 rpm
   const int blocks = static_cast<int>(one.seconds / block_s);
-  const double turn = 2.0 * std::numbers::pi * 8.0 * (one.times - 1.0);
   double squares = 0.0, z = 0.0, inside = 0.0, told = 0.0;
   for (int trial = 0; trial < dwells; ++trial) {
-    DwellSums sums;
     const double memory =
-        one.damping > 0.0 ? std::exp(-one.damping * one.times * 2.0 * std::numbers::pi * 8.0) : 1.0;
+        one.damping > 0.0 ? std::exp(-one.damping * one.times * 2.0 * std::numbers::pi) : 1.0;
     Phasor state = one.damping > 0.0 ? one.neighbour / std::sqrt(2.0) * Phasor(normal(random), normal(random))
                                      : std::polar(one.neighbour, phase(random));
-    const double lessened = turn == 0.0 ? 1.0 : std::sin(0.5 * turn) / (0.5 * turn);
-    for (int i = 0; i < blocks; ++i) {
-      BlockReading block;
-      block.span = {i * block_s, (i + 1) * block_s};
-      block.speed_rpm = 3000.0;
-      block.channels.resize(1);
-      block.channels[0].value = 1.0 + lessened * state + 0.05 * Phasor(normal(random), normal(random));
-      sums.add(block);
-      state *= std::polar(memory, turn);
+    std::vector<Phasor> turns;
+    for (int i = 0; i < blocks * per_block; ++i) {
+      turns.push_back(1.0 + state + 0.05 * std::sqrt(per_block) * Phasor(normal(random), normal(random)));
+      state *= std::polar(memory, 2.0 * std::numbers::pi * (one.times - 1.0));
       if (memory < 1.0)
         state +=
             one.neighbour * std::sqrt(0.5 * (1.0 - memory * memory)) * Phasor(normal(random), normal(random));
     }
+    DwellSums sums;
+    for (int i = 0; i + 1 < blocks; ++i) sums.add(pair_of(turns, i * per_block, i * block_s));
     const ChannelReading reading = sums.reading({}).channels[0];
     const Phasor error = reading.value - 1.0;
     squares += error.imag() * error.imag() / dwells;

@@ -271,7 +271,7 @@ def dwells_and_run_up(work: Work) -> None:
     given = rows(work.readings("up.wav", more=("--format", "csv", "--dwell", "1 s to 3 s", "--dwell", "18 s to 21 s")).stdout)
     check("given dwells", [row["speed"] for row in given] == ["2000.0 rpm", "4000.0 rpm"], given)
     text = work.readings("up.wav", more=("--sweep",)).stdout
-    for words in ("2000 rpm (40 %)", "∠ 335.0°", "Larger tooth: 3", "in run-ups and run-downs", "CAUTION", "lag"):
+    for words in ("2000 rpm (40 %)", "∠ 335.0°", "Larger tooth: 1.3", "in run-ups and run-downs", "CAUTION", "lag"):
         check("text", words in text, words + "\n" + text)
     check("text: width", max(map(len, text.splitlines())) <= 110, max(text.splitlines(), key=len))
     both = rows(work.readings("up.wav", "up.wav", more=("--format", "csv")).stdout)

@@ -217,6 +217,58 @@ TEST_CASE("pulses half a sample wider than a whole number of samples are no trou
   }
 }
 
+TEST_CASE(
+    "hum that beats slowly with the teeth leaves a clean ring trusted, its count and its larger tooth") {
+  FluxRing ring(88);
+  ring.height[0] = 1.4;
+  ring.rpm = 632.2;
+  ring.rate_hz = 16000.0;
+  ring.noise = 0.0005;
+  ring.hum_hz = 400.0;  // order 37.96
+  for (const double hum : {0.02, 0.05}) {
+    CAPTURE(hum);
+    ring.hum = hum * ring.rpm / ring.full_rpm;
+    const Extraction now = read(ring, 7.0);
+    CHECK(now.health.trusted_part == 1.0);
+    CHECK(phase_error_deg(now).has_value());
+    CHECK_FALSE(now.health.has(FindingKind::larger_tooth_moved));
+    CHECK_FALSE(now.health.has(FindingKind::wrong_tooth_count));
+  }
+}
+
+TEST_CASE("what the larger tooth takes from both its neighbours is no damage of theirs; what one lacks is") {
+  FluxRing ring = made_ring();
+  ring.height[1] = ring.height[33] = 0.88;
+  const RingKnowledge known = known_from(ring);
+  CHECK_FALSE(read(ring, 4.0).health.has(FindingKind::tooth_of_odd_size));
+  ring.height[33] = 1.0;
+  CHECK(read(ring, 4.0).health.has(FindingKind::tooth_of_odd_size));
+  CHECK(read(ring, 4.0, known).health.has(FindingKind::tooth_of_odd_size));
+}
+
+TEST_CASE("a larger tooth whose excess a narrower gap may have lessened is noted, no caution") {
+  const RingKnowledge known = known_from(made_ring());
+  for (const double size : {1.2, 1.08}) {
+    FluxRing ring = made_ring();
+    ring.height[0] = size;
+    const Extraction now = read(ring, 4.0, known);
+    REQUIRE(now.health.has(FindingKind::larger_tooth_worn));
+    for (const Finding& finding : now.health.findings)
+      if (finding.kind == FindingKind::larger_tooth_worn)
+        CHECK((finding.gravity == Gravity::caution) == (size < 1.1));
+  }
+}
+
+TEST_CASE("noise in a stretch without signal is not counted as lost counts or extra pulses") {
+  FluxRing ring = made_ring();
+  ring.spans = {{1.5, 4.0, 0.0}};
+  ring.noise = 0.02;
+  const Extraction now = read(ring, 6.0);
+  REQUIRE(now.health.without.size() == 1);
+  CHECK(now.health.tally.lost <= 2);
+  CHECK(now.health.tally.extra <= 20);
+}
+
 /// Root mean square of error over stated deviation beside another rotor's vibration.
 static double score_beside_another_rotor() {
   // 1.03 times shaft speed, as large as the vibration itself, 3 s: the plain mean would be off by up to 7 %.

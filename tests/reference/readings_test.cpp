@@ -218,6 +218,40 @@ TEST_CASE("vibration of another shaft at a multiple that is no whole number does
   CHECK(std::abs(reading.value - vibration.once) < 0.005);
 }
 
+static ChannelReading beside(double order, double amplitude) {
+  RingSignal ring;
+  ring.sample_rate_hz = 12800;
+  ring.rpm = 3000.0;
+  VibrationSignal vibration;
+  vibration.once = std::polar(1.0, 0.2);
+  vibration.noise = 0.05;
+  vibration.other_order = order;
+  vibration.other_amplitude = amplitude;
+  return with_vibration(ring, vibration, 8.0).extraction.dwells.at(0).channels[0];
+}
+
+TEST_CASE("a vibration far from shaft speed is not told as a neighbour and does not move the reading") {
+  for (const double order : {0.43, 0.5, 0.875, 1.25, 2.6, 12.3}) {
+    CAPTURE(order);
+    const ChannelReading reading = beside(order, 0.2);
+    CHECK_FALSE(reading.other_hz.has_value());
+    CHECK_FALSE(reading.resonance);
+    CHECK(std::abs(reading.value - std::polar(1.0, 0.2)) < 5.0 * reading.sd);
+    CHECK(reading.sd < 0.001);
+  }
+}
+
+TEST_CASE("a vibration near shaft speed is told at its speed, faster or slower, and with its size") {
+  for (const double order : {0.9, 0.96, 1.03, 1.055, 1.07, 1.1}) {
+    CAPTURE(order);
+    const ChannelReading reading = beside(order, 0.3);
+    REQUIRE(reading.other_hz.has_value());
+    CHECK(*reading.other_hz == doctest::Approx(50.0 * (order - 1.0)).epsilon(0.02));
+    CHECK(reading.other_amplitude == doctest::Approx(0.3).epsilon(0.1));
+    CHECK(std::abs(reading.value - std::polar(1.0, 0.2)) < 5.0 * reading.sd);
+  }
+}
+
 TEST_CASE("the parts of a block must fit together") {
   auto extractor = ReadingExtractor::create(declared(RingSignal{}), 51200.0, {{"front"}}, {});
   REQUIRE(extractor);
