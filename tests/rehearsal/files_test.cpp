@@ -134,7 +134,7 @@ TEST_CASE("on a harder day a run ends where a level passes its limit, and the ro
   const auto& readings = file->job.runs[1].readings;
   CHECK(file->job.runs[0].readings.size() == 10);
   CHECK(readings.size() < 10);
-  for (const auto& one : some(readings))
+  for (const auto& one : testing::some(readings))
     CHECK(one.amplitude < 1.05 * place_of(file->job, one.speed, one.sensor).limit);
   const auto none =
       refitted(job, {"", "", {}, {"spinner 4=K7", "spinner 5=K7", "spinner 6=K7", "spinner 7=K7"}});
