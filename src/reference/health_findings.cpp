@@ -271,6 +271,7 @@ struct Findings {
           fmt::format("{} pulses are missing of {}.", dropped, dropped + health.tally.pulses),
           "Debris bridging the tip, intermittent contact, too wide a gap, or a damaged tooth.",
           "Clean the tip; check the gap, the connector and the ring.");
+    if (!health.without.empty()) return;  // noise in lost signal, which is told by time
     if (extra > 0)
       add(FindingKind::extra_pulses,
           static_cast<double>(extra) > many_extra * all ? Gravity::caution : Gravity::note,

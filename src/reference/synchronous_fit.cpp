@@ -199,7 +199,7 @@ std::optional<BlockSums> synchronous_sums(const ToothTrack& track,
                                           std::span<const std::span<const float>> channels, double first_s,
                                           double sample_rate_hz, int harmonics) {
   assert(harmonics >= 1);
-  if (channels.empty()) return std::nullopt;
+  if (channels.empty()) return BlockSums();
   const auto available = static_cast<Eigen::Index>(channels.front().size());
   const SampleRange range =
       samples_between(track.begin_s(), track.end_s(), first_s, sample_rate_hz, available);
@@ -208,11 +208,13 @@ std::optional<BlockSums> synchronous_sums(const ToothTrack& track,
 }
 
 std::vector<FittedPhasor> fitted(const SynchronousSums& sums) {
+  if (sums.right.cols() == 0) return {};
   const Eigen::LDLT<Table> factors(sums.gram);
   return phasors(sums, factors, factors.solve(sums.right), 1.0);
 }
 
 std::vector<FittedPhasor> fitted_pair(const BlockSums& before, const BlockSums& now) {
+  if (now.all.right.cols() == 0) return {};
   SynchronousSums sums = with_drift_from(before.rising, -1.0);
   SynchronousSums falling = now.all;
   add_weighted(falling, -1.0, now.rising);

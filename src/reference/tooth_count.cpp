@@ -16,7 +16,6 @@ constexpr double other_size = 4.0;    ///< times the usual swing, or a fourth of
 constexpr int others_in_a_row = 2;
 constexpr double odd_memory = 40.0;    ///< pulses
 constexpr double too_many_odd = 0.35;  ///< of them
-constexpr int sound_turns = 2;         ///< of a count that is told when it is lost
 
 double misfit(double pitches) { return std::abs(pitches - std::max(1.0, std::round(pitches))); }
 
@@ -63,7 +62,6 @@ void ToothCount::start_when_enough(std::vector<CountedTooth>& counted) {
   for (const ToothPulse& pulse : pulses) swings_.push(pulse.swing());
   of_other_size_ = 0;
   odd_part_ = 0.0;
-  tally_at_start_ = tally_;
   ++tally_.pulses;
   for (std::size_t i = 1; i < pulses.size(); ++i) push(pulses[i], counted);
 }
@@ -140,10 +138,7 @@ bool ToothCount::another_signal(const ToothPulse& pulse) {
 void ToothCount::remember_odd(bool odd) { odd_part_ += ((odd ? 1.0 : 0.0) - odd_part_) / odd_memory; }
 
 void ToothCount::start_afresh(const ToothPulse& pulse, std::vector<CountedTooth>& counted) {
-  if (tally_.pulses - tally_at_start_.pulses >= static_cast<std::int64_t>(sound_turns) * teeth_)
-    ++tally_.lost;
-  else
-    tally_ = tally_at_start_;  // noise taken for teeth until the signal returned
+  ++tally_.lost;
   counted.push_back(*last_);
   before_last_ = last_;
   last_.reset();

@@ -44,7 +44,7 @@ class ToothCount {
   [[nodiscard]] double pitches_between(const ToothPulse& a, const ToothPulse& b) const;
 
   int teeth_;
-  CountTally tally_, tally_at_start_;
+  CountTally tally_;
   std::vector<ToothPulse> starting_;  ///< pulses from which the first pitch is taken
   std::optional<CountedTooth> last_;  ///< accepted, not yet handed out: the next pulse may prove it extra
   std::optional<CountedTooth> before_last_;

@@ -220,7 +220,7 @@ TEST_CASE("vibration of another shaft at a multiple that is no whole number does
 
 static ChannelReading beside(double order, double amplitude) {
   RingSignal ring;
-  ring.sample_rate_hz = 12800;
+  ring.sample_rate_hz = 25600;
   ring.rpm = 3000.0;
   VibrationSignal vibration;
   vibration.once = std::polar(1.0, 0.2);
