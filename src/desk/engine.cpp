@@ -1,5 +1,4 @@
 // The desk's engine, the library compiled to WebAssembly, as JavaScript calls it.
-#ifdef __EMSCRIPTEN__
 #include <emscripten/emscripten.h>
 
 #include <cstdlib>
@@ -27,4 +26,3 @@ EMSCRIPTEN_KEEPALIVE char* trimwright_desk(const char* request) {
   return copy;
 }
 }
-#endif
