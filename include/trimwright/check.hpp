@@ -42,6 +42,7 @@ enum class MistakeKind {
   sensors_exchanged,  ///< two sensors exchanged
   reference_shifted,  ///< the reference teeth miscounted, or its polarity reversed: one angle at all speeds
   time_delay,         ///< a delay: an angle in proportion to speed
+  sensor_changed,     ///< one sensor reads another complex ratio
   unit,               ///< unit or detector mistaken
   mistyped,           ///< one reading mistyped or misread
   speed,              ///< the readings of two speeds exchanged
@@ -116,6 +117,12 @@ inline constexpr double scatter_scales[] = {1.0, 1.5, 2.0};
 [[nodiscard]] MistakeRanking rank_mistakes(const Job& job, const InfluenceModel& model, std::size_t run,
                                            const RunToRun& scatter = {}, const Prior* prior = nullptr);
 
+/// Adds to `readiness` that the newest run with readings is not as the runs before it foretell, where it is
+/// not, and what explains that: compared with the model of the runs before it, or with those of the same
+/// weights where these settle none. Nothing is added where no repeatability is known or an event is written
+/// before the run.
+void compare_newest_run(const Job& job, Readiness& readiness, const Prior* prior = nullptr);
+
 /// Stable name: "weights_mirrored", ...
 [[nodiscard]] std::string mistake_name(MistakeKind kind);
 /// What to look at when this is the likeliest.
@@ -188,8 +195,9 @@ struct Verdict {
 /// The runs up to and including `run`, as the rotor stands after it: `fitted_now` where it is the last run.
 [[nodiscard]] Job job_after(const Job& job, std::size_t run);
 
-/// Judges run `run` of `job`: limits and targets, the prediction of `model` (fitted from `job_before`), what
-/// may have gone wrong, and whether another trim is worth it. `job` with its phase convention settled.
+/// Judges run `run` of `job`: limits and targets, the prediction of `model` (fitted from `job_before`, of the
+/// job `with_events_undone` at the run), what may have gone wrong, and whether another trim is worth it.
+/// `job` with its phase convention settled.
 ///
 /// Not accepted: a reading of any component above its limit, or one missing that the runs before ask for.
 /// Accepted but not as predicted: below all limits, but chi-squared rejects what was foretold

@@ -62,6 +62,44 @@ struct PhasorDistribution {
 
 struct PosteriorDraws;
 
+/// One real figure of an event (`Run::before`) that turns or scales readings, stated or told by the runs.
+struct EventPart {
+  enum class Of {
+    angle,     ///< of all phases [rad lead]
+    delay,     ///< the same at the highest speed point of the job, and in proportion to speed [rad lead]
+    log_size,  ///< logarithm of one sensor's amplitudes
+    turn       ///< of one sensor's phases [rad lead]
+  };
+  std::size_t run = 0;     ///< before which it happened
+  std::size_t sensor = 0;  ///< of `log_size` and `turn`
+  Of of = Of::angle;
+  bool stated = false;
+  double value = 0.0;  ///< later readings over earlier ones: angle, logarithm of the ratio
+  double sd = 0.0;     ///< 0 where stated
+};
+
+/// Baselines and coefficients of a posterior are those since the last event: readings of earlier runs are
+/// multiplied by this to be compared with them.
+[[nodiscard]] Phasor since_events(const std::vector<EventPart>& events, const Job& job, std::size_t run,
+                                  double rpm, std::size_t sensor);
+
+/// Whether an angle is a whole number of teeth of the reference ring.
+struct WholeTeeth {
+  int teeth = 0;             ///< the likeliest number; positive: later phases lead more
+  double probability = 0.0;  ///< that it is this number
+  double none = 0.0;         ///< that it is none
+};
+/// Bayes' rule: as likely beforehand to be a whole number k of the ring's teeth as any angle; of the whole
+/// numbers in proportion to 1 / max(1, k^2), few being likelier than many (our own figures). Empty where it
+/// is not an angle of the reference, was stated, or the rotor declares no ring.
+[[nodiscard]] std::optional<WholeTeeth> whole_teeth(const Job& job, const EventPart& part);
+
+struct InfluenceModel;
+/// "the phase reference moved (new pickup)": an event as the job has it.
+[[nodiscard]] std::string happened_words(const Job& job, const Event& event);
+/// What happened between the runs and what came of it, a sentence or two each, in the order of runs.
+[[nodiscard]] std::vector<std::string> event_words(const Job& job, const InfluenceModel& model);
+
 /// Baseline and coefficients of all rows together, from the runs and, where one is named, a fleet's prior.
 ///
 /// Without a prior generalised least squares with the noise of every part. With one, Bayesian linear
@@ -73,8 +111,10 @@ struct InfluencePosterior {
   /// Of (X0, C_1 .. C_P) of each row in turn; see `entry`.
   PhasorDistribution unknowns;
   NoiseModel noise;
-  double misfit = 0.0;  ///< whitened residuals squared, those of the prior included
-  int misfit_dof = 0;   ///< real degrees of freedom of `misfit`; 0: nothing to judge by
+  double misfit = 0.0;                  ///< whitened residuals squared, those of the prior included
+  int misfit_dof = 0;                   ///< real degrees of freedom of `misfit`; 0: nothing to judge by
+  std::vector<EventPart> events{};      ///< that turn or scale readings, in the order of runs
+  Eigen::MatrixXd events_covariance{};  ///< of their values; what it makes uncertain is in `unknowns` too
   /// With `Residual::small`, where there are more rows than planes: what probabilities are reckoned from.
   /// `unknowns` has their mean and covariance.
   std::shared_ptr<const PosteriorDraws> draws;
@@ -130,7 +170,7 @@ enum class Residual {
 /// Half the width of the interval of probability `probability` of a quantity of standard error 1.
 [[nodiscard]] double interval_factor(double probability, double degrees_of_freedom);
 
-/// A reading and what the model makes of it.
+/// A reading and what the model makes of it; of a run before an event as it would be read since.
 struct FittedReading {
   std::size_t run = 0;  ///< index into Job::runs
   Phasor read;
@@ -276,6 +316,13 @@ struct SettledModel {
 /// planes.
 [[nodiscard]] Result<SettledModel> settle_and_fit(const Job& job, const std::vector<std::size_t>& planes = {},
                                                   const Prior* prior = nullptr);
+
+/// The job up to run `run` as if what happened right before that run had been undone: readings of earlier
+/// runs as they would be read since (stated, or told by all these runs together), so that the runs before can
+/// foretell it. A new baseline cannot be undone; with a fleet's prior, whose frame is that of the first run,
+/// nothing is. Errors: those of `settle_and_fit`.
+[[nodiscard]] Result<Job> with_events_undone(const Job& job, std::size_t run,
+                                             const std::vector<std::size_t>& planes = {});
 
 /// Why no plan can be made on a model without saying so (the runs contradict what the job declares, or its
 /// fleet has no such rotor): in words that go on a sentence. Empty: nothing speaks against one.

@@ -55,6 +55,23 @@ struct MissingReading {
   Location where{};
 };
 
+/// What happened to the rotor or the measuring chain between two runs, so that readings before and after it
+/// are not of one baseline, or not in one frame. A blade exchanged with known figures is a `KnownChange`.
+struct Event {
+  enum class Kind {
+    reference_moved,  ///< pickup, ring or mounting: all phases of later runs turned by one angle
+    delay_changed,    ///< filter or cable: an angle in proportion to speed
+    sensor_changed,   ///< transducer, cable or charge converter: one complex ratio
+    baseline_new      ///< relubrication, blades reseated: X0 of its own from here, coefficients shared
+  };
+  Kind kind = Kind::reference_moved;
+  std::size_t sensor = 0;  ///< `sensor_changed`: index into Rotor::sensors
+  /// As stated; empty: unknown. `reference_moved`: how far later phases lead more [rad]; `delay_changed`: how
+  /// much later the signals come [s].
+  std::optional<double> by{};
+  std::string note{};  ///< in the technician's words
+};
+
 /// One run of the engine: what was fitted and what was read.
 struct Run {
   std::string name;
@@ -64,6 +81,7 @@ struct Run {
   std::vector<Reading> readings;
   std::optional<std::string> set_aside;  ///< the reason, when the run must not be used
   std::vector<MissingReading> missing{};
+  std::vector<Event> before{};  ///< what happened since the run before it
 };
 
 /// A speed point and a sensor, with what every reading there is held against. Amplitudes are peak, in the
@@ -146,6 +164,12 @@ struct PlaceToRead {
 /// U of every plane as the rotor stands now: `fitted_now` plus all known changes [g mm].
 [[nodiscard]] std::vector<std::complex<double>> unbalance_now(const Job& job);
 
+/// Whether something happened after run `first` and up to run `last` so that their readings do not compare as
+/// they are.
+[[nodiscard]] bool event_between(const Job& job, std::size_t first, std::size_t last);
+/// The same of a new baseline alone.
+[[nodiscard]] bool new_baseline_between(const Job& job, std::size_t first, std::size_t last);
+
 /// The job with every phasor as it is if its phases were written in `convention`. The readings of a job whose
 /// rotor says `unknown` are held as if in lag, so `lead` is their mirror (conjugate).
 [[nodiscard]] Job with_phase_convention(Job job, PhaseConvention convention);
@@ -170,6 +194,8 @@ class JobBuilder {
   JobBuilder& run(std::string name);
   JobBuilder& fit(std::string_view plane, double moment_g_mm, double degrees);
   JobBuilder& fit(std::string_view plane, int slot, std::string_view weight);
+  /// Before the run begun last.
+  JobBuilder& happened(Event event);
   JobBuilder& read(std::string_view sensor, double rpm, double amplitude, double phase_deg);
 
   /// Errors: the first call that was wrong; weights that the rotor cannot hold so; those of `settle_places`;
@@ -200,6 +226,7 @@ enum class ReadinessConcern {
   no_repeat,         ///< no two runs with the same weights: nobody knows how far the rotor repeats
   does_not_repeat,   ///< runs with the same weights differ by more than `steady_part`
   drifts,            ///< the same, in one direction through three runs or more: warming up, or wear
+  not_as_foretold,   ///< the newest run is not as the runs before it foretell (`compare_newest_run`)
   mostly_other,      ///< less than `once_per_rev_part` of the overall level is once per revolution
   more_than_all,     ///< the once-per-rev amplitude is above the overall level
   scatters_within,   ///< a dwell scatters more than twice the sensor's repeatability: a beat, or loose parts

@@ -186,7 +186,9 @@ void add_exchanged_speeds(const Situation& now, List& list) {
 /// All phases of the run turned by an angle that is alike at all speeds.
 void add_reference_shifted(const Situation& now, List& list) {
   const int teeth = now.job().rotor.reference.teeth;
-  const auto add = [&](double pitches, double share, const std::string& what) {
+  const std::string told = turned_by_words(now.all, now.run());
+  const auto add = [&](double pitches, double share, const std::string& form) {
+    const std::string what = form + ": " + told;
     for (const double sign : {1.0, -1.0}) {
       if (sign < 0.0 && 2.0 * pitches == teeth) continue;
       auto one = now.of(MistakeKind::reference_shifted, what, share);
@@ -283,6 +285,9 @@ void add_rotor_changed(const Situation& now, List& list) {
                         "an unbalance nobody fitted, at or near " + now.job().rotor.planes[planes[p]].name);
       one.moment_sd = Eigen::VectorXd::Zero(static_cast<Index>(planes.size()));
       one.moment_sd(static_cast<Index>(p)) = size * usual_change(now, static_cast<Index>(p));
+      const Phasor moment = now.all.told(one).value(static_cast<Index>(p));
+      one.what +=
+          fmt::format(", about {:.2g} g mm at {:.0f}°", std::abs(moment), RotorAngle::of(moment).degrees());
       list.push_back(std::move(one));
     }
   auto warmer = now.of(MistakeKind::rotor_changed, "all levels changed alike (thermal state)");
@@ -320,6 +325,7 @@ void add_of_run(const RunComparison& all, std::size_t run, List& list) {
   add_delay(now, list);
   add_unit(now, list);
   add_mistyped(now, list);
+  for (auto& shape : shape_hypotheses(all, run)) list.push_back(std::move(shape));
   if (run != all.check()) return;
   add_rotor_changed(now, list);
   add_none_of_these(now, list);

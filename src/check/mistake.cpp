@@ -213,27 +213,13 @@ std::string mistake_words(const Job& job, const RankedMistake& one) {
 
 const std::vector<MistakeKind>& mistake_kinds() {
   using enum MistakeKind;
-  static const std::vector<MistakeKind> all{nothing,
-                                            mirrored,
-                                            shifted,
-                                            opposite,
-                                            missing,
-                                            swapped,
-                                            wrong_size,
-                                            left_in,
-                                            wrong_plane,
-                                            phase_sense,
-                                            polarity,
-                                            sensors_exchanged,
-                                            reference_shifted,
-                                            time_delay,
-                                            unit,
-                                            mistyped,
-                                            speed,
-                                            runs_exchanged,
-                                            phase_sense_everywhere,
-                                            rotor_changed,
-                                            none_of_these};
+  static const std::vector<MistakeKind> all{
+      nothing,           mirrored,     shifted,        opposite,
+      missing,           swapped,      wrong_size,     left_in,
+      wrong_plane,       phase_sense,  polarity,       sensors_exchanged,
+      reference_shifted, time_delay,   sensor_changed, unit,
+      mistyped,          speed,        runs_exchanged, phase_sense_everywhere,
+      rotor_changed,     none_of_these};
   return all;
 }
 
@@ -268,6 +254,8 @@ std::string mistake_name(MistakeKind kind) {
       return "reference_shifted";
     case time_delay:
       return "time_delay";
+    case sensor_changed:
+      return "sensor_changed";
     case unit:
       return "unit_or_detector";
     case mistyped:
@@ -319,6 +307,8 @@ std::string mistake_remedy(MistakeKind kind) {
       return "Check filters, cables and settings of the instrument: something is later or earlier than in "
              "the "
              "runs before.";
+    case sensor_changed:
+      return "Check the sensor, its cable and its charge converter: was one exchanged, is one loose?";
     case unit:
       return "Check unit and detector (peak, peak to peak, rms) of the readings.";
     case rotor_changed:

@@ -2,12 +2,14 @@
 
 #include <Eigen/Cholesky>
 #include <algorithm>
+#include <boost/math/special_functions/bessel.hpp>
 #include <cmath>
 #include <iterator>
 #include <limits>
 
 #include "base/linear_algebra.hpp"
 #include "forecast/outlook.hpp"
+#include "influence/events.hpp"
 #include "influence/run_matrix.hpp"
 #include "influence/usable_reading.hpp"
 
@@ -34,6 +36,21 @@ Judged circular_gaussian(const MatrixXcd& s, const VectorXcd& d) {
   const double log_det = 2.0 * factor.matrixLLT().diagonal().real().array().log().sum();
   const double squares = factor.matrixL().solve(d).squaredNorm();
   return {-static_cast<double>(d.size()) * std::log(2.0 * M_PI) - log_det - 0.5 * squares, squares};
+}
+
+/// The same of x = mean turned by an angle, any as likely: the density over the circle is K exp(k cos) (R.
+/// von Mises, *Physik. Z.* 19 (1918)), its mean K I0(k).
+Judged any_turn_gaussian(const MatrixXcd& s, const VectorXcd& x, const VectorXcd& mean) {
+  const Eigen::LLT<MatrixXcd> factor(s);
+  if (factor.info() != Eigen::Success) return {-std::numeric_limits<double>::infinity(), 0.0};
+  const double log_det = 2.0 * factor.matrixLLT().diagonal().real().array().log().sum();
+  const VectorXcd read = factor.matrixL().solve(x), foretold = factor.matrixL().solve(mean);
+  const double k = std::abs(foretold.dot(read));
+  const double log_i0 =
+      k < 500.0 ? std::log(boost::math::cyl_bessel_i(0, k)) : k - 0.5 * std::log(2.0 * M_PI * k);
+  const double squares = read.squaredNorm() + foretold.squaredNorm();
+  return {-static_cast<double>(x.size()) * std::log(2.0 * M_PI) - log_det - 0.5 * squares + log_i0,
+          squares - 2.0 * k};
 }
 
 double median_of(std::vector<double> values) {
@@ -75,6 +92,10 @@ double log_sum(double a, double b) {
 
 std::string why_not_foretold(const Job& job, const InfluenceModel& model, std::size_t run) {
   if (const auto plane = unknown_plane(job, model, run); !plane.empty()) return plane;
+  if (new_baseline_between(job, run - 1, run)) return "the baseline became another before this run";
+  if (event_between(job, run - 1, run))
+    return "what happened before this run (its phase reference, its delay or a sensor) is not told by the "
+           "runs";
   const Run& check = job.runs[run];
   for (const auto& reading : check.readings) {
     const std::pair place{reading.speed, reading.sensor};
@@ -92,6 +113,13 @@ RunComparison::RunComparison(const Job& job, const InfluenceModel& model, std::s
     : job_(&job), model_(&model), check_(check), scatter_(scatter) {
   const InfluencePosterior& posterior = *model.posterior;
   std::vector<std::vector<double>> amplitudes(posterior.rows.size());
+  shifts_.resize(static_cast<Index>(check + 1), 0);
+  for (std::size_t r = 1; r <= check; ++r) {
+    if (!new_baseline_between(job, r - 1, r)) continue;
+    shifts_.conservativeResize(Eigen::NoChange, shifts_.cols() + 1);
+    shifts_.rightCols<1>().setZero();
+    shifts_.rightCols<1>().head(static_cast<Index>(r)).setOnes();
+  }
   for (std::size_t r = 0; r <= check; ++r) {
     const auto all = run_unbalance(job, r);
     VectorXcd u(static_cast<Index>(posterior.planes.size()));
@@ -110,10 +138,18 @@ RunComparison::RunComparison(const Job& job, const InfluenceModel& model, std::s
       if (at == posterior.rows.end() || !why_not_usable(job, job.runs[r], reading).empty()) continue;
       const auto row = static_cast<std::size_t>(at - posterior.rows.begin());
       const double own = reading.repeatability.value_or(posterior.noise.sensors[reading.sensor].within.sd);
-      held_.push_back({r, reading.speed, reading.sensor, row, reading.rpm, *reading.x, reading.phase_factor,
-                       std::hypot(posterior.noise.widened * own, speed_effect(job, job.runs[r], reading)),
-                       *reading.x});
-      amplitudes[row].push_back(std::abs(*reading.x));
+      const double rpm = job.speeds_rpm[reading.speed];
+      const Phasor since = since_events(posterior.events, job, r, rpm, reading.sensor);
+      const Phasor x = since * *reading.x;
+      Eigen::VectorXcd unsure(static_cast<Index>(posterior.events.size()));
+      for (std::size_t k = 0; k < posterior.events.size(); ++k)
+        unsure(static_cast<Index>(k)) = x * event_exponent(posterior.events[k], job, r, rpm, reading.sensor);
+      held_.push_back({r, reading.speed, reading.sensor, row, reading.rpm, x, since * reading.phase_factor,
+                       std::move(unsure),
+                       std::abs(since) *
+                           std::hypot(posterior.noise.widened * own, speed_effect(job, job.runs[r], reading)),
+                       x});
+      amplitudes[row].push_back(std::abs(x));
       if (runs_.empty() || runs_.back() != r) runs_.push_back(r);
     }
   }
@@ -139,7 +175,7 @@ RunComparison::RunComparison(const Job& job, const InfluenceModel& model, std::s
 
 void RunComparison::believe_beforehand(const Prior* prior) {
   const InfluencePosterior& posterior = *model_->posterior;
-  const auto planes = static_cast<Index>(posterior.planes.size()), entries = 1 + planes;
+  const auto planes = static_cast<Index>(posterior.planes.size());
   centre_ = VectorXcd::Zero(planes);
   for (const std::size_t r : runs_) centre_ += listed_[r] / static_cast<double>(runs_.size());
   change_ = Eigen::VectorXd::Zero(planes);
@@ -148,6 +184,7 @@ void RunComparison::believe_beforehand(const Prior* prior) {
   for (double& one : change_)
     if (one <= 0.0) one = 1.0;
   const auto rows = static_cast<Index>(posterior.rows.size());
+  const Index entries = this->entries();
   before_mean_ = VectorXcd::Zero(rows * entries);
   before_covariance_ = MatrixXcd::Zero(rows * entries, rows * entries);
   for (Index i = 0; i < rows; ++i)
@@ -158,13 +195,15 @@ void RunComparison::believe_beforehand(const Prior* prior) {
   fleet_ = true;
   const auto match = matched(*prior, *job_, posterior);
   const auto moments = prior_moments(*prior, match.prior);
-  const auto scale = [&](std::size_t unknown) { return change_(static_cast<Index>(unknown) % entries - 1); };
+  const auto scale = [&](std::size_t unknown) {
+    return change_(static_cast<Index>(unknown) % (1 + planes) - 1);
+  };
   for (std::size_t a = 0; a < match.unknown.size(); ++a) {
-    const auto i = static_cast<Index>(match.unknown[a]), at = 2 * static_cast<Index>(a);
+    const auto i = place_of_unknown(match.unknown[a]), at = 2 * static_cast<Index>(a);
     before_mean_(i) = scale(match.unknown[a]) * Phasor(moments.mean(at), moments.mean(at + 1));
     for (std::size_t b = 0; b < match.unknown.size(); ++b) {
       const auto c = moments.covariance.block<2, 2>(at, 2 * static_cast<Index>(b));
-      before_covariance_(i, static_cast<Index>(match.unknown[b])) =
+      before_covariance_(i, place_of_unknown(match.unknown[b])) =
           scale(match.unknown[a]) * scale(match.unknown[b]) * 0.5 *
           Phasor(c(0, 0) + c(1, 1), c(1, 0) - c(0, 1));
     }
@@ -185,12 +224,18 @@ bool RunComparison::is_foretold(std::size_t run) const {
   if (run == check_ || fleet_) return true;
   std::vector<std::size_t> others = runs_;
   std::erase(others, run);
-  MatrixXcd all(static_cast<Index>(others.size()), 1 + centre_.size());
-  for (Index r = 0; r < all.rows(); ++r)
-    all.row(r) << 1.0,
-        ((listed_[others[static_cast<std::size_t>(r)]] - centre_).cwiseQuotient(change_.cast<Phasor>()))
-            .transpose();
+  MatrixXcd all(static_cast<Index>(others.size()), entries());
+  for (Index r = 0; r < all.rows(); ++r) {
+    const std::size_t other = others[static_cast<std::size_t>(r)];
+    all.row(r) << 1.0, ((listed_[other] - centre_).cwiseQuotient(change_.cast<Phasor>())).transpose(),
+        shifts_.row(static_cast<Index>(other)).cast<Phasor>();
+  }
   return rank_of(all, 1e3 * rank_tolerance) == all.cols();
+}
+
+Eigen::Index RunComparison::place_of_unknown(std::size_t unknown) const {
+  const std::size_t known = 1 + static_cast<std::size_t>(centre_.size());
+  return static_cast<Index>(unknown / known) * entries() + static_cast<Index>(unknown % known);
 }
 
 Hypothesis RunComparison::as_written(const std::vector<std::size_t>& runs) const {
@@ -209,15 +254,17 @@ Hypothesis RunComparison::as_written(const std::vector<std::size_t>& runs) const
 Eigen::MatrixXcd RunComparison::design(const std::vector<HeldReading>& readings,
                                        const std::vector<std::size_t>& runs,
                                        const MatrixXcd& unbalance) const {
-  const Index entries = 1 + centre_.size();
+  const Index entries = this->entries(), planes = centre_.size();
   MatrixXcd all = MatrixXcd::Zero(static_cast<Index>(readings.size()), before_mean_.size());
   for (Index i = 0; i < all.rows(); ++i) {
     const HeldReading& one = readings[static_cast<std::size_t>(i)];
     const auto r = static_cast<Index>(std::find(runs.begin(), runs.end(), one.run) - runs.begin());
     const Index at = static_cast<Index>(one.row) * entries;
     all(i, at) = 1.0;
-    all.row(i).segment(at + 1, entries - 1) =
+    all.row(i).segment(at + 1, planes) =
         (unbalance.row(r) - centre_.transpose()).cwiseQuotient(change_.transpose().cast<Phasor>());
+    all.row(i).segment(at + 1 + planes, shifts_.cols()) =
+        shifts_.row(static_cast<Index>(one.run)).cast<Phasor>();
   }
   return all;
 }
@@ -253,7 +300,10 @@ Eigen::MatrixXcd RunComparison::noise(const std::vector<HeldReading>& readings) 
       }
     }
   }
-  return covariance;
+  if (posterior.events.empty()) return covariance;
+  MatrixXcd unsure(n, static_cast<Index>(posterior.events.size()));
+  for (Index i = 0; i < n; ++i) unsure.row(i) = readings[static_cast<std::size_t>(i)].unsure.transpose();
+  return covariance + 0.5 * unsure * posterior.events_covariance.cast<Phasor>() * unsure.adjoint();
 }
 
 RunComparison::Foretold RunComparison::from_others(const std::vector<std::size_t>& runs, double scale) const {
@@ -275,20 +325,23 @@ RunComparison::Foretold RunComparison::from_others(const std::vector<std::size_t
 /// well it knows that it tells itself, whatever the scatter.
 RunComparison::Foretold RunComparison::from_model() const {
   const PhasorDistribution& known = model_->posterior->unknowns;
-  const Index entries = 1 + centre_.size(), n = before_mean_.size();
-  MatrixXcd covariance(n, n);
-  VectorXcd mean(n);
-  for (Index i = 0; i < n; ++i) {
-    mean(i) = known.at(static_cast<std::size_t>(i));
-    for (Index j = 0; j < n; ++j) {
+  const Index entries = this->entries(), n = before_mean_.size(), m = known.mean.size() / 2;
+  MatrixXcd covariance =
+      before_covariance_;  // of baselines before a new one, which the check run does not ask
+  VectorXcd mean = VectorXcd::Zero(n);
+  for (Index i = 0; i < m; ++i) {
+    mean(place_of_unknown(static_cast<std::size_t>(i))) = known.at(static_cast<std::size_t>(i));
+    for (Index j = 0; j < m; ++j) {
       const auto c = known.covariance.block<2, 2>(2 * i, 2 * j);
-      covariance(i, j) = 0.5 * Phasor(c(0, 0) + c(1, 1), c(1, 0) - c(0, 1));
+      covariance(place_of_unknown(static_cast<std::size_t>(i)),
+                 place_of_unknown(static_cast<std::size_t>(j))) =
+          0.5 * Phasor(c(0, 0) + c(1, 1), c(1, 0) - c(0, 1));
     }
   }
   MatrixXcd to_centre = MatrixXcd::Identity(n, n);  // (X0, C) to (X0 at the centre, C change)
   for (Index i = 0; i < n; i += entries) {
-    to_centre.row(i).segment(i + 1, entries - 1) = centre_.transpose();
-    to_centre.diagonal().segment(i + 1, entries - 1) = change_.cast<Phasor>();
+    to_centre.row(i).segment(i + 1, centre_.size()) = centre_.transpose();
+    to_centre.diagonal().segment(i + 1, centre_.size()) = change_.cast<Phasor>();
   }
   return {to_centre * mean, to_centre * covariance * to_centre.adjoint()};
 }
@@ -320,21 +373,59 @@ Judged RunComparison::judged(const Hypothesis& one) const {
     MatrixXcd s = x * others.covariance * x.adjoint();
     s += scale * scale * noise(readings);
     if (one.moment_sd.size() > 0) {
-      MatrixXcd c = MatrixXcd::Zero(x.rows(), centre_.size());
-      for (Index i = 0; i < c.rows(); ++i)
-        for (Index p = 0; p < c.cols(); ++p)
-          c(i, p) = model_->posterior->unknowns.at(model_->posterior->entry(
-              readings[static_cast<std::size_t>(i)].row, 1 + static_cast<std::size_t>(p)));
+      const MatrixXcd c = moment_effects(readings);
       s += c * one.moment_sd.cwiseAbs2().cast<Phasor>().asDiagonal() * c.adjoint();
     }
     if (one.gain_sd > 0.0) s += one.gain_sd * one.gain_sd * mean * mean.adjoint();
     if (one.noise_sd.size() > 0) s.diagonal() += one.noise_sd.cwiseAbs2().cast<Phasor>();
-    const Judged found = circular_gaussian(s, one.readings - mean);
+    if (one.shapes.cols() > 0) s += one.shapes * one.shapes.adjoint();
+    const Judged found =
+        one.any_turn ? any_turn_gaussian(s, one.readings, mean) : circular_gaussian(s, one.readings - mean);
     sum.log_density = log_sum(sum.log_density, found.log_density + std::log(share));
     if (k == 0) sum.misfit = found.misfit;
   }
   sum.log_density += one.log_volume;
   return sum;
+}
+
+Eigen::MatrixXcd RunComparison::moment_effects(const std::vector<HeldReading>& readings) const {
+  MatrixXcd c(static_cast<Index>(readings.size()), centre_.size());
+  for (Index i = 0; i < c.rows(); ++i)
+    for (Index p = 0; p < c.cols(); ++p)
+      c(i, p) = model_->posterior->unknowns.at(model_->posterior->entry(
+          readings[static_cast<std::size_t>(i)].row, 1 + static_cast<std::size_t>(p)));
+  return c;
+}
+
+ToldUnknowns RunComparison::told(const Hypothesis& one) const {
+  const auto readings = readings_of(one.runs);
+  const MatrixXcd x = design(readings, one.runs, one.unbalance);
+  const Foretold& others = foretold(one.runs, 1.0);
+  const Eigen::LLT<MatrixXcd> s(x * others.covariance * x.adjoint() + noise(readings));
+  MatrixXcd shapes = one.shapes;
+  Eigen::VectorXd unit = Eigen::VectorXd::Ones(shapes.cols());
+  if (one.moment_sd.size() > 0) {
+    unit = one.moment_sd;
+    shapes = moment_effects(readings) * one.moment_sd.cast<Phasor>().asDiagonal();
+  }
+  const MatrixXcd white = s.matrixL().solve(shapes);
+  const VectorXcd off = s.matrixL().solve(VectorXcd(one.readings - x * others.mean));
+  const Index n = shapes.cols();
+  const Eigen::LLT<MatrixXcd> precision(MatrixXcd::Identity(n, n) + white.adjoint() * white);
+  const MatrixXcd covariance = precision.solve(MatrixXcd(MatrixXcd::Identity(n, n)));
+  return {unit.cast<Phasor>().asDiagonal() * (covariance * (white.adjoint() * off)),
+          unit.cwiseProduct(covariance.diagonal().real().cwiseSqrt())};
+}
+
+ToldTurn RunComparison::told_turn(const Hypothesis& one) const {
+  const auto readings = readings_of(one.runs);
+  const MatrixXcd x = design(readings, one.runs, one.unbalance);
+  const Foretold& others = foretold(one.runs, 1.0);
+  const Eigen::LLT<MatrixXcd> s(x * others.covariance * x.adjoint() + noise(readings));
+  const VectorXcd read = s.matrixL().solve(one.readings),
+                  mean = s.matrixL().solve(VectorXcd(x * others.mean));
+  const Phasor along = mean.dot(read);
+  return {std::arg(along), 1.0 / std::sqrt(std::max(std::abs(along), 1e-300))};
 }
 
 double RunComparison::spread(const Hypothesis& one) const {
@@ -355,7 +446,8 @@ double RunComparison::spread(const Hypothesis& one) const {
 
 std::optional<Eigen::VectorXcd> RunComparison::foretold_check(const Hypothesis& one) const {
   const bool of_readings = one.readings != as_written(one.runs).readings || one.log_volume != 0.0 ||
-                           one.noise_sd.size() > 0 || one.moment_sd.size() > 0 || one.gain_sd > 0.0;
+                           one.noise_sd.size() > 0 || one.moment_sd.size() > 0 || one.gain_sd > 0.0 ||
+                           one.any_turn || one.shapes.cols() > 0;
   if (of_readings) return std::nullopt;
   const RunComparison after = corrected(one);
   return after.expected(after.as_written({check_}));

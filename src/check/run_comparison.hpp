@@ -20,8 +20,9 @@ struct HeldReading {
   std::size_t row = 0;  ///< entry of the posterior's rows
   double rpm = 0.0;
   Phasor x;
-  Phasor phase_factor = 1.0;
-  double within_sd = 0.0;  ///< repeatability, and what being read off its speed point may change
+  Phasor phase_factor = 1.0;  ///< of the reading as written to x, events since included
+  Eigen::VectorXcd unsure{};  ///< d x / d value of the model's events: they are not known exactly
+  double within_sd = 0.0;     ///< repeatability, and what being read off its speed point may change
   /// What shares of a reading are shares of, the same under every hypothesis: what was read, or twice the
   /// level usual at the row where it is larger; of the check run what was foretold.
   Phasor level;
@@ -40,7 +41,22 @@ struct Hypothesis {
   Eigen::VectorXd moment_sd;  ///< unknown moment per plane [g mm per real component]; empty: none; of one run
   double gain_sd = 0.0;       ///< unknown common gain
   Eigen::VectorXd noise_sd;   ///< unknown, each reading on its own; empty: none
+  bool any_turn = false;      ///< all readings turned alike by an unknown angle, each as likely
+  Eigen::MatrixXcd shapes{};  ///< readings x unknowns: what one standard deviation of each makes of them
   std::optional<std::size_t> mistyped_row{};  ///< of the one reading that may be anything
+};
+
+/// What the readings tell of the unknowns of `Hypothesis::shapes` (in standard deviations) or `moment_sd`
+/// [g mm]: estimate and one standard deviation per real component.
+struct ToldUnknowns {
+  Eigen::VectorXcd value;
+  Eigen::VectorXd sd;
+};
+
+/// An angle that turns foretold readings into those read, and one standard deviation [rad lead].
+struct ToldTurn {
+  double angle = 0.0;
+  double sd = 0.0;
 };
 
 /// log(exp(a) + exp(b)).
@@ -54,7 +70,8 @@ struct Judged {
 
 /// All readings of some runs, each run foretold from the others.
 ///
-/// x = D b + e with b = (X0, C) of every row. What is believed of b beforehand is wide: twice the level usual
+/// x = D b + e with b = (X0, C) of every row, and what X0 was before every new baseline; x of a run before an
+/// event as it would be read since. What is believed of b beforehand is wide: twice the level usual
 /// at the row for X0, and for what the usual change of a plane's weights moves it by; of a coefficient that a
 /// fleet's prior knows, the prior's. So a correction that would make readings absurd cannot look likely where
 /// little else speaks. e: of each reading its repeatability and proportional part, and what its run shares,
@@ -92,6 +109,8 @@ class RunComparison {
   [[nodiscard]] double spread(const Hypothesis& one) const;
   /// What the others foretell of the hypothesis's runs.
   [[nodiscard]] Eigen::VectorXcd expected(const Hypothesis& one) const;
+  [[nodiscard]] ToldUnknowns told(const Hypothesis& one) const;
+  [[nodiscard]] ToldTurn told_turn(const Hypothesis& one) const;
   /// What the check run would read by a hypothesis of what was fitted; empty of any other.
   [[nodiscard]] std::optional<Eigen::VectorXcd> foretold_check(const Hypothesis& one) const;
   /// Between two forecasts of the check run: squared, over the covariance of its readings as foretold.
@@ -111,8 +130,14 @@ class RunComparison {
   [[nodiscard]] Eigen::MatrixXcd design(const std::vector<HeldReading>& readings,
                                         const std::vector<std::size_t>& runs,
                                         const Eigen::MatrixXcd& unbalance) const;
+  /// Of what one unknown moment per plane makes of readings.
+  [[nodiscard]] Eigen::MatrixXcd moment_effects(const std::vector<HeldReading>& readings) const;
   [[nodiscard]] Eigen::MatrixXcd noise(const std::vector<HeldReading>& readings) const;
   void believe_beforehand(const Prior* prior);
+  /// X0, C and new baselines of a row.
+  [[nodiscard]] Eigen::Index entries() const { return 1 + centre_.size() + shifts_.cols(); }
+  /// Among them, of all rows, an unknown of the posterior.
+  [[nodiscard]] Eigen::Index place_of_unknown(std::size_t unknown) const;
 
   const Job* job_;
   const InfluenceModel* model_;
@@ -125,6 +150,7 @@ class RunComparison {
       fitting_;              ///< variance of each plane's moment by tolerances, by run of the job
   Eigen::VectorXd seating_;  ///< the same, assumed of blades that seat anew
   std::vector<double> levels_;
+  Eigen::MatrixXd shifts_;        ///< runs of the job x new baselines: 1 for a run before it
   Eigen::VectorXcd centre_;       ///< of U over the runs
   Eigen::VectorXd change_;        ///< usual change of each plane's U
   Eigen::VectorXcd before_mean_;  ///< of b beforehand, b = (X0 at `centre_`, C change) by row
@@ -132,6 +158,13 @@ class RunComparison {
   bool fleet_ = false;
   mutable std::map<std::pair<std::vector<std::size_t>, double>, Foretold> memory_;  ///< of `foretold`
 };
+
+/// "phases read 34° ± 2° more": the one angle that turns what is foretold of a run into what it reads.
+[[nodiscard]] std::string turned_by_words(const RunComparison& comparison, std::size_t run);
+
+/// Shapes that a whole run may have changed by: every phase turned by any one angle; one sensor's ratio; and
+/// of the check run one vector added to all readings of a sensor, as a bow does.
+[[nodiscard]] std::vector<Hypothesis> shape_hypotheses(const RunComparison& comparison, std::size_t run);
 
 /// All ways considered, about every run of which the others tell something.
 [[nodiscard]] std::vector<Hypothesis> hypotheses(const RunComparison& comparison);

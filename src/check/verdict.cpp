@@ -228,6 +228,17 @@ Job job_after(const Job& job, std::size_t run) {
   return after;
 }
 
+namespace {
+
+/// The job with earlier readings as they would be read since what happened right before the run.
+Job as_foretold(const Job& job, std::size_t run, const Prior* prior) {
+  if (prior != nullptr) return job;
+  auto undone = with_events_undone(job, run);
+  return undone ? std::move(*undone) : job;
+}
+
+}  // namespace
+
 Verdict verdict_on(const Job& job, const InfluenceModel& model, std::size_t run,
                    const std::vector<std::size_t>& planes, const RunToRun& scatter, const Prior* prior) {
   Verdict verdict;
@@ -239,10 +250,11 @@ Verdict verdict_on(const Job& job, const InfluenceModel& model, std::size_t run,
       verdict.worst_ratio = std::max(verdict.worst_ratio, one.amplitude / one.limit);
 
   auto refined = settle_and_fit(job_after(job, run), planes, prior);
-  verdict.not_predicted = why_not_foretold(job, model, run);
+  const Job seen = as_foretold(job, run, prior);
+  verdict.not_predicted = why_not_foretold(seen, model, run);
   if (verdict.not_predicted.empty()) {
-    add_expected(job, model, run, verdict.readings);
-    verdict.mistakes = rank_mistakes(job, model, run, scatter, prior);
+    add_expected(seen, model, run, verdict.readings);
+    verdict.mistakes = rank_mistakes(seen, model, run, scatter, prior);
   }
   if (refined && !likely_mistake(verdict)) verdict.refined = std::move(refined->model);
   verdict.outcome = outcome_of(verdict);
@@ -260,7 +272,7 @@ Result<JudgedJob> judge_job(const Job& job, const TrimRequest& request, const st
                             const Prior* prior) {
   const auto run = find_check_run(job, name);
   if (!run) return tl::unexpected(run.error());
-  auto settled = settle_and_fit(job_before(job, *run), request.planes, prior);
+  auto settled = settle_and_fit(job_before(as_foretold(job, *run, prior), *run), request.planes, prior);
   if (!settled) {
     settled.error().what =
         "the runs before \"" + job.runs[*run].name + "\" predict nothing: " + settled.error().what;

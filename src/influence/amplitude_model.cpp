@@ -241,6 +241,12 @@ Result<AmplitudeModel> fit_amplitudes(const Job& job, const std::vector<std::siz
   if (!matrix) return tl::unexpected(matrix.error());
   if (matrix->planes.size() > most_planes)
     return fail("amplitudes alone are solved for three planes at most", "fewer planes changed in the runs");
+  for (const std::size_t r : matrix->runs)
+    for (const Event& event : job.runs[r].before)
+      if (r > matrix->runs.front() &&
+          (event.kind == Event::Kind::baseline_new || event.kind == Event::Kind::sensor_changed))
+        return fail("amplitudes alone cannot tell what changed before run \"" + job.runs[r].name + "\"",
+                    "runs of one baseline and the same sensors: set the others aside");
   AmplitudeModel model;
   model.planes = matrix->planes;
   model.first_unbalance = matrix->unbalance.row(0).transpose();

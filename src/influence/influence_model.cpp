@@ -6,6 +6,7 @@
 #include <tuple>
 
 #include "base/linear_algebra.hpp"
+#include "events.hpp"
 #include "mirror_test.hpp"
 #include "plane_condition.hpp"
 #include "run_matrix.hpp"
@@ -37,14 +38,25 @@ std::string runs_without(const Job& job, const JointSystem& system, std::size_t 
   return text;
 }
 
+/// New baselines that row `i` of a sensor has readings before.
+int shifts_of(const JointSystem& system, const SensorFit& sensor, std::size_t i) {
+  int shifts = 0;
+  for (Index e = 0; e < system.shifts.cols(); ++e)
+    shifts += std::any_of(sensor.readings.begin(), sensor.readings.end(), [&](std::size_t k) {
+      const auto& one = system.readings[k];
+      return one.row == sensor.rows[i] && system.shifts(static_cast<Index>(one.run), e) != 0.0;
+    });
+  return shifts;
+}
+
 /// The rows of a fit, with what stands behind each.
 void take_rows(const RunsFit& fit, InfluenceModel& model) {
-  const Index entries = 1 + static_cast<Index>(fit.system.planes.size());
+  const Index entries = 1 + static_cast<Index>(fit.system.planes.size()), stride = fit.system.entries();
   for (const auto& sensor : fit.sensors)
     for (std::size_t i = 0; i < sensor.rows.size(); ++i) {
       InfluenceRow row;
       std::tie(row.speed, row.sensor) = fit.system.rows[sensor.rows[i]];
-      const Index from = static_cast<Index>(i) * entries;
+      const Index from = static_cast<Index>(i) * stride;
       row.baseline = sensor.estimate(from);
       row.coefficients = sensor.estimate.segment(from + 1, entries - 1);
       if (fit.noise.known) row.reading_sd = fit.noise.sensors[row.sensor].within.sd;
@@ -55,12 +67,12 @@ void take_rows(const RunsFit& fit, InfluenceModel& model) {
         const auto at = static_cast<Index>(k);
         own.push_back(at);
         row.fit.push_back({fit.system.runs[reading.run], reading.x, reading.x - sensor.residual(at),
-                           reading.sd.value_or(fit.noise.sensors[row.sensor].within.sd),
+                           reading.scale * reading.sd.value_or(fit.noise.sensors[row.sensor].within.sd),
                            std::sqrt(sensor.noise(at, at))});
       }
       row.gain = sensor.gain.middleRows(from, entries)(Eigen::all, own);
       row.readings = static_cast<int>(row.fit.size());
-      row.spare = std::max(0, row.readings - static_cast<int>(entries));
+      row.spare = std::max(0, row.readings - static_cast<int>(entries) - shifts_of(fit.system, sensor, i));
       model.rows.push_back(std::move(row));
     }
   std::sort(model.rows.begin(), model.rows.end(), [](const InfluenceRow& a, const InfluenceRow& b) {
@@ -86,6 +98,7 @@ Result<RunsFit> fit_as_given(const Job& job, const std::vector<std::size_t>& pla
                 "at one speed at least, a reading in the baseline and in each trial run");
   }
   auto fit = fit_runs(job, settled);
+  if (auto told = check_events(job, fit.system); !told) return tl::unexpected(told.error());
   if (model == nullptr) return fit;
   model->convention = job.rotor.phase;
   model->planes = matrix->planes;

@@ -6,6 +6,7 @@
 #include <cassert>
 
 #include "cancelling.hpp"
+#include "events.hpp"
 #include "joint_posterior.hpp"
 #include "run_matrix.hpp"
 #include "runs_fit.hpp"
@@ -69,7 +70,45 @@ struct Knowledge {
   JointSystem system;
   NoiseModel noise;
   PriorMatch match;  ///< of `system`; empty without a prior
+  /// Of `match`, where the job has events: their exponents, factors and fitted coefficients.
+  JointPrior frame{};
 };
+
+/// What a prior says of the matched coefficients, in the frame of its rotors.
+JointPrior joint_prior(const Knowledge& known, const Prior& prior) {
+  JointPrior joint = known.frame;
+  joint.unknown = known.match.unknown;
+  joint.moments = prior_moments(prior, known.match.prior);
+  return joint;
+}
+
+/// Brings `known.frame` in, and the events to where runs and prior together put them.
+Result<void> settle_with_prior(const Job& job, const Prior& prior, Knowledge& known) {
+  JointSystem& system = known.system;
+  if (system.events.empty()) return {};
+  const std::size_t entries = 1 + system.planes.size();
+  for (const std::size_t at : known.match.unknown) {
+    const auto [speed, sensor] = system.rows[at / entries];
+    Eigen::VectorXcd exponents(static_cast<Index>(system.events.size()));
+    for (std::size_t k = 0; k < system.events.size(); ++k) {
+      EventPart since = system.events[k];
+      ++since.run;  // the type's frame is that before the first run
+      exponents(static_cast<Index>(k)) = event_exponent(since, job, 0, job.speeds_rpm[speed], sensor);
+    }
+    known.frame.exponents.push_back(exponents);
+  }
+  known.frame.factor.assign(known.match.unknown.size(), 1.0);
+  known.frame.take_events(system);
+  known.frame.fitted = known.frame.factor;
+  JointPrior joint = joint_prior(known, prior);
+  for (std::size_t a = 0; a < joint.fitted.size(); ++a)
+    joint.fitted[a] *= Phasor(joint.moments.mean(static_cast<Index>(2 * a)),
+                              joint.moments.mean(static_cast<Index>(2 * a + 1)));
+  for (auto& part : system.events) part.sd = 0.0;
+  settle_events(system, known.noise, &joint);
+  known.frame = std::move(joint);
+  return check_events(job, system, true);
+}
 
 Result<Knowledge> knowledge_of(const Job& job, const std::vector<std::size_t>& planes, const Prior* prior) {
   const JointSystem all = joint_system(job, planes);
@@ -83,10 +122,14 @@ Result<Knowledge> knowledge_of(const Job& job, const std::vector<std::size_t>& p
   Knowledge known{alone.system, alone.noise, {}};
   if (prior != nullptr) {
     known.system = settled_rows(all, known_coefficients(all, found));
+    known.match = matched(*prior, job, outline(known.system));
+    for (auto& part : known.system.events)
+      for (const auto& told : alone.system.events)
+        if (told.run == part.run && told.of == part.of && told.sensor == part.sensor) part.value = told.value;
+    known.system.take_events();
     known.noise = noise_of(job, known.system);
     known.noise.widened = alone.noise.widened;
     known.noise.degrees_of_freedom = std::min(known.noise.degrees_of_freedom, alone.noise.degrees_of_freedom);
-    known.match = matched(*prior, job, outline(known.system));
   }
   if (known.system.rows.empty())
     return fail("no speed and sensor has enough usable once-per-rev readings with phase",
@@ -95,15 +138,21 @@ Result<Knowledge> knowledge_of(const Job& job, const std::vector<std::size_t>& p
   if (!known.noise.known)
     return fail("nothing tells how well the readings repeat",
                 "repeatability of every sensor in the rotor file, or repeated runs");
+  const auto settled =
+      prior != nullptr ? settle_with_prior(job, *prior, known) : check_events(job, known.system);
+  if (!settled) return tl::unexpected(settled.error());
   return known;
 }
 
 /// X0 and C where noise and scatter are as given.
 InfluencePosterior solved(const Knowledge& known, const NoiseModel& noise, const Prior* prior,
                           double* log_evidence = nullptr) {
-  if (prior != nullptr)
-    return posterior_with_prior(
-        known.system, noise, {known.match.unknown, prior_moments(*prior, known.match.prior)}, log_evidence);
+  if (prior != nullptr) {
+    const JointPrior joint = joint_prior(known, *prior);
+    auto fit = joint_fit(known.system, noise, &joint);
+    if (log_evidence != nullptr) *log_evidence = fit.log_evidence;
+    return fit.posterior;
+  }
   RunsFit fit{known.system, noise, {}, {}};
   fit_sensors(fit);
   return posterior_of(fit);
@@ -129,6 +178,11 @@ InfluencePosterior cancelling_posterior(const Knowledge& known, const Prior* pri
   auto draws = cancelling_draws(components, limits, left, seed);
   InfluencePosterior posterior = outline(known.system);
   posterior.noise = known.noise;
+  if (!known.system.events.empty()) {
+    auto plain = solved(known, known.noise, prior);
+    posterior.events = std::move(plain.events);
+    posterior.events_covariance = std::move(plain.events_covariance);
+  }
   posterior.unknowns.mean = draws.unknowns.rowwise().mean();
   const MatrixXd off = draws.unknowns.colwise() - posterior.unknowns.mean;
   posterior.unknowns.covariance = off * off.transpose() / static_cast<double>(off.cols() - 1);

@@ -84,6 +84,7 @@ ReviewedRun predicted_by_others(const Job& job, const RunsFit& fit, std::size_t 
   reviewed.run = r;
   Job rest = job;
   rest.runs[r].set_aside = "left out of the review";
+  if (new_baseline_between(job, r, job.runs.size() - 1)) return reviewed;  // foretold is what the last has
   const auto others = influence_posterior(rest, fit.system.planes);
   if (!others || others->planes != fit.system.planes) return reviewed;
   const auto own = readings_of(fit.system, r, *others);
@@ -102,7 +103,9 @@ ReviewedRun predicted_by_others(const Job& job, const RunsFit& fit, std::size_t 
     const auto row = static_cast<std::size_t>(
         std::find(others->rows.begin(), others->rows.end(), fit.system.rows[reading.row]) -
         others->rows.begin());
-    const Phasor off = reading.x - x.at(row);
+    const auto [speed, sensor] = others->rows[row];
+    const Phasor off =
+        reading.read * since_events(others->events, job, r, job.speeds_rpm[speed], sensor) - x.at(row);
     difference.segment<2>(2 * i) << off.real(), off.imag();
     for (const Index component : {0, 1}) at.push_back(2 * static_cast<Index>(row) + component);
   }
@@ -159,7 +162,8 @@ InfluenceReview review_influence(const Job& job, const InfluenceModel& model) {
   const std::size_t first = model.runs.used.front();
   const auto as_found = run_unbalance(job, first);
   for (const std::size_t run : model.runs.used)
-    if (const auto effect = effect_of(job, first, run); effect && run_unbalance(job, run) != as_found)
+    if (const auto effect = effect_of(job, first, run);
+        effect && run_unbalance(job, run) != as_found && !event_between(job, first, run))
       review.trials.push_back(*effect);
   return review;
 }

@@ -1,10 +1,12 @@
 #include "joint_system.hpp"
 
+#include <algorithm>
 #include <cmath>
 #include <limits>
 #include <map>
 
 #include "base/linear_algebra.hpp"
+#include "events.hpp"
 #include "run_matrix.hpp"
 #include "usable_reading.hpp"
 
@@ -24,19 +26,20 @@ MatrixXd readings_covariance(const JointSystem& system, const NoiseModel& noise,
     for (Index j = 0; j < i; ++j) {
       const auto& other = system.readings[readings[static_cast<std::size_t>(j)]];
       const bool shared = one.run == other.run && one.sensor == other.sensor;
-      covariance(i, j) = covariance(j, i) = shared ? sensor.run_to_run.sd * sensor.run_to_run.sd : 0.0;
+      covariance(i, j) = covariance(j, i) =
+          shared ? sensor.run_to_run.sd * sensor.run_to_run.sd * (one.scale * other.scale) : 0.0;
     }
-    const double within = one.sd.value_or(sensor.within.sd);
-    covariance(i, i) = sensor.run_to_run.sd * sensor.run_to_run.sd + within * within +
-                       std::pow(sensor.proportional * one.level, 2) + std::norm(rounding * one.x) + 1e-300;
+    const double within = one.scale * one.sd.value_or(sensor.within.sd);
+    const double shared = one.scale * sensor.run_to_run.sd;
+    covariance(i, i) = shared * shared + within * within + std::pow(sensor.proportional * one.level, 2) +
+                       std::norm(rounding * one.x) + 1e-300;
   }
   return covariance;
 }
 
 Eigen::RowVectorXcd JointSystem::design(std::size_t run) const {
-  Eigen::RowVectorXcd row(1 + unbalance.cols());
-  row(0) = 1.0;
-  row.tail(unbalance.cols()) = unbalance.row(static_cast<Index>(run));
+  Eigen::RowVectorXcd row(entries());
+  row << 1.0, unbalance.row(static_cast<Index>(run)), shifts.row(static_cast<Index>(run));
   return row;
 }
 
@@ -52,7 +55,7 @@ JointSystem joint_system(const Job& job, const std::vector<std::size_t>& planes)
       if (why_not_usable(job, run, reading).empty()) {
         rows.try_emplace({reading.speed, reading.sensor});
         system.readings.push_back({0, system.runs.size() - 1, reading.sensor, *reading.x,
-                                   stated_sd(job.rotor, reading), std::abs(*reading.x)});
+                                   stated_sd(job.rotor, reading), std::abs(*reading.x), *reading.x});
       }
   }
   for (auto& [key, index] : rows) {
@@ -71,6 +74,7 @@ JointSystem joint_system(const Job& job, const std::vector<std::size_t>& planes)
     for (std::size_t p = 0; p < planes.size(); ++p)
       system.unbalance(static_cast<Index>(r), static_cast<Index>(p)) = unbalance[planes[p]];
   }
+  add_events(job, system);
   return system;
 }
 
@@ -86,6 +90,10 @@ JointSystem settled_rows(const JointSystem& system, const std::vector<std::vecto
     std::vector<std::size_t> runs;
     for (const auto& reading : system.readings)
       if (reading.row == i) runs.push_back(reading.run);
+    for (Index e = 0; e < system.shifts.cols(); ++e)
+      if (std::any_of(runs.begin(), runs.end(),
+                      [&](std::size_t r) { return system.shifts(static_cast<Index>(r), e) != 0.0; }))
+        open.push_back(1 + static_cast<Index>(system.planes.size()) + e);
     MatrixXcd design(static_cast<Index>(runs.size()), static_cast<Index>(open.size()));
     for (std::size_t r = 0; r < runs.size(); ++r)
       design.row(static_cast<Index>(r)) = system.design(runs[r])(open);

@@ -15,8 +15,12 @@ struct JointReading {
   std::size_t run = 0;  ///< entry of JointSystem::runs
   std::size_t sensor = 0;
   Phasor x;
-  std::optional<double> sd;  ///< stated, of what is within the run
-  double level = 0.0;        ///< amplitude that the proportional part of its noise is a share of
+  std::optional<double> sd;      ///< stated, of what is within the run
+  double level = 0.0;            ///< amplitude that the proportional part of its noise is a share of
+  Phasor read{};                 ///< in its run; `x` is the same as it would be since the last event
+  Eigen::VectorXcd exponents{};  ///< d log x / d value of every entry of JointSystem::events
+  double scale = 1.0;            ///< |x| over |read|
+  Phasor fitted{};               ///< of x, by the last fit
 };
 
 /// All usable readings of a job in the rows and planes solved for.
@@ -25,10 +29,18 @@ struct JointSystem {
   std::vector<std::size_t> planes;
   std::vector<std::size_t> runs;  ///< indices into Job::runs
   Eigen::MatrixXcd unbalance;     ///< runs x planes [g mm]
+  Eigen::MatrixXd shifts;         ///< runs x new baselines: 1 for a run before it
   std::vector<JointReading> readings;
+  std::vector<EventPart> events;  ///< that act on some reading, or on what a prior knows
 
-  /// (1, U) of a run.
+  /// Unknowns of a row: X0 since the last event, C, and of each new baseline X0 before less X0 since.
+  [[nodiscard]] Eigen::Index entries() const { return 1 + unbalance.cols() + shifts.cols(); }
+  /// (1, U, shifts) of a run.
   [[nodiscard]] Eigen::RowVectorXcd design(std::size_t run) const;
+  /// Entries of `events` that are not stated and act on some reading, or (`prior`) on what a prior knows.
+  [[nodiscard]] std::vector<std::size_t> open_events(bool prior = false) const;
+  /// Brings every reading to where the events' values put it.
+  void take_events();
 };
 
 /// Every usable reading of the runs not set aside; rows by speed, then sensor.

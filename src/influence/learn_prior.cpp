@@ -5,6 +5,7 @@
 
 #include "base/name.hpp"
 #include "cancelling.hpp"
+#include "events.hpp"
 #include "prior_place.hpp"
 #include "trimwright/influence.hpp"
 #include "trimwright/prior.hpp"
@@ -326,6 +327,11 @@ Result<Prior> learn_prior(const std::vector<FleetJob>& jobs) {
     });
     if (twin != all.end()) {
       outline.left_out.push_back({one.name, "it has the same readings as " + twin->job->name});
+      continue;
+    }
+    if (!event_parts(one.job).empty()) {
+      outline.left_out.push_back(
+          {one.name, "its phase reference moved or a sensor was changed between its runs"});
       continue;
     }
     auto own = own_answer(one.job);

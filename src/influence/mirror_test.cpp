@@ -12,7 +12,7 @@ using Eigen::Index;
 /// Residuals squared over the baselines of their rows, and what rounding alone can leave.
 double relative_squares(const RunsFit& fit, const SensorFit& sensor) {
   constexpr double rounding = 1e-9;
-  const Index entries = 1 + static_cast<Index>(fit.system.planes.size());
+  const Index entries = fit.system.entries();
   double sum = rounding * rounding * sensor.spare;
   for (std::size_t i = 0; i < sensor.readings.size(); ++i) {
     const std::size_t row = fit.system.readings[sensor.readings[i]].row;

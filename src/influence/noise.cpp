@@ -44,7 +44,7 @@ Contrasts contrasts_of(const JointSystem& system, Chosen chosen) {
   for (std::size_t i = 0; i < system.readings.size(); ++i)
     if (chosen(system.readings[i].sensor)) by_row[system.readings[i].row].push_back(i);
   for (const auto& row : by_row) {
-    MatrixXcd design(static_cast<Index>(row.size()), 1 + static_cast<Index>(system.planes.size()));
+    MatrixXcd design(static_cast<Index>(row.size()), system.entries());
     for (std::size_t i = 0; i < row.size(); ++i)
       design.row(static_cast<Index>(i)) = system.design(system.readings[row[i]].run);
     parts.push_back(row.empty() ? MatrixXcd() : design_null_space(design));
@@ -68,6 +68,28 @@ Contrasts contrasts_of(const JointSystem& system, Chosen chosen) {
   return contrasts;
 }
 
+/// Where open events move the contrasts to first order, an orthonormal column each: what they take of what
+/// tells of noise.
+MatrixXd event_directions(const JointSystem& system, const Contrasts& contrasts) {
+  constexpr double none = 1e-7;  // of its length: a direction that acts here, and not as those before it
+  MatrixXd directions(contrasts.values.size(), 0);
+  for (const std::size_t k : system.open_events()) {
+    Eigen::VectorXcd change(static_cast<Index>(contrasts.readings.size()));
+    for (Index i = 0; i < change.size(); ++i) {
+      const auto& reading = system.readings[contrasts.readings[static_cast<std::size_t>(i)]];
+      change(i) = reading.exponents(static_cast<Index>(k)) * reading.x;
+    }
+    const Eigen::VectorXcd z = contrasts.combine * change;
+    VectorXd along(2 * z.size());
+    along << z.real(), z.imag();
+    along -= directions * (directions.transpose() * along);
+    if (along.norm() <= none * std::sqrt(contrasts.size)) continue;
+    directions.conservativeResize(Eigen::NoChange, directions.cols() + 1);
+    directions.rightCols<1>() = along.normalized();
+  }
+  return directions;
+}
+
 /// Covariance of (real parts, imaginary parts) of contrasts of readings with covariance `k` per component.
 MatrixXd seen_through(const MatrixXcd& combine, const MatrixXd& k) {
   const MatrixXcd c = combine * k.cast<std::complex<double>>() * combine.adjoint();
@@ -79,7 +101,7 @@ MatrixXd seen_through(const MatrixXcd& combine, const MatrixXd& k) {
 /// Covariances of the readings of some contrasts, part by part.
 struct Parts {
   MatrixXd stated;      ///< what is stated
-  MatrixXd within;      ///< per unit variance
+  MatrixXd within;      ///< per unit variance of a reading since the last event
   MatrixXd run_to_run;  ///< per unit variance, or per squared repeatability where that is stated
   bool shares = false;  ///< some run has two readings of one sensor
 };
@@ -94,15 +116,17 @@ Parts parts_of(const JointSystem& system, const NoiseModel& noise, const Contras
       if (a.run != b.run || a.sensor != b.sensor) continue;
       const auto& sensor = noise.sensors[a.sensor];
       const double unit = sensor.within.source == NoisePart::Source::stated ? sensor.within.sd : 1.0;
+      const double scale = a.scale * b.scale;
+      if (i == j) parts.within(i, i) = scale;
       if (sensor.run_to_run.source == NoisePart::Source::stated)
-        parts.stated(i, j) += sensor.run_to_run.sd * sensor.run_to_run.sd;
+        parts.stated(i, j) += sensor.run_to_run.sd * sensor.run_to_run.sd * scale;
       else
-        parts.run_to_run(i, j) = unit * unit;
+        parts.run_to_run(i, j) = unit * unit * scale;
       if (i != j) parts.shares = true;
       if (i != j) continue;
       parts.stated(i, i) += std::pow(sensor.proportional * a.level, 2);
       if (sensor.within.source == NoisePart::Source::stated)
-        parts.stated(i, i) += std::pow(a.sd.value_or(sensor.within.sd), 2);
+        parts.stated(i, i) += std::pow(a.sd.value_or(sensor.within.sd) * a.scale, 2);
     }
   return parts;
 }
@@ -135,10 +159,11 @@ std::optional<OpenNoise> open_run_to_run(const JointSystem& system, const NoiseM
   const Contrasts contrasts = contrasts_of(system, [&](std::size_t s) {
     return std::find(open.sensors.begin(), open.sensors.end(), s) != open.sensors.end();
   });
-  if (contrasts.values.size() == 0) return std::nullopt;
+  MatrixXd events = event_directions(system, contrasts);
+  if (contrasts.values.size() <= events.cols()) return std::nullopt;
   const Parts parts = parts_of(system, noise, contrasts);
   open.block = {contrasts.values,
-                MatrixXd(contrasts.values.size(), 0),
+                std::move(events),
                 seen_through(contrasts.combine, parts.stated),
                 {seen_through(contrasts.combine, parts.run_to_run)}};
   open.size = 1.0;
@@ -151,10 +176,11 @@ OpenNoise open_sensor(const JointSystem& system, std::size_t sensor, const Noise
   open.sensors = {sensor};
   const Contrasts contrasts = contrasts_of(system, [&](std::size_t s) { return s == sensor; });
   const double squares = contrasts.values.squaredNorm();
-  if (contrasts.values.size() == 0 || squares <= 1e-20 * contrasts.size) return open;
+  MatrixXd events = event_directions(system, contrasts);
+  if (contrasts.values.size() <= events.cols() || squares <= 1e-20 * contrasts.size) return open;
   const Parts parts = parts_of(system, noise, contrasts);
   open.block = {contrasts.values,
-                MatrixXd(contrasts.values.size(), 0),
+                std::move(events),
                 seen_through(contrasts.combine, parts.stated),
                 {seen_through(contrasts.combine, parts.within)}};
   if (!is_stated(noise.sensors[sensor].run_to_run) && parts.shares)

@@ -75,8 +75,10 @@ Eigen::MatrixXcd settings_of(const JointSystem& system) {
   std::vector<Index> first;
   Eigen::MatrixXcd designs = Eigen::MatrixXcd::Zero(runs, runs);
   for (Index r = 0; r < runs; ++r) {
-    auto same = std::find_if(first.begin(), first.end(),
-                             [&](Index f) { return system.unbalance.row(f) == system.unbalance.row(r); });
+    auto same = std::find_if(first.begin(), first.end(), [&](Index f) {
+      return system.unbalance.row(f) == system.unbalance.row(r) &&
+             system.shifts.row(f) == system.shifts.row(r);
+    });
     if (same == first.end()) same = first.insert(first.end(), r);
     designs(r, same - first.begin()) = 1.0;
   }

@@ -28,6 +28,21 @@ Eigen::MatrixXcd all_unbalance(const Job& job, const std::vector<std::size_t>& r
   return u;
 }
 
+/// `u` less the mean of its column over the runs that share a baseline.
+Eigen::MatrixXcd within_baselines(const Job& job, const std::vector<std::size_t>& runs,
+                                  const Eigen::MatrixXcd& u) {
+  Eigen::MatrixXcd centred = u;
+  Eigen::Index from = 0;
+  for (Eigen::Index r = 1; r <= u.rows(); ++r) {
+    if (r < u.rows() &&
+        !new_baseline_between(job, runs[static_cast<std::size_t>(from)], runs[static_cast<std::size_t>(r)]))
+      continue;
+    centred.middleRows(from, r - from).rowwise() -= u.middleRows(from, r - from).colwise().mean();
+    from = r;
+  }
+  return centred;
+}
+
 bool changes(const Eigen::VectorXcd& column) {
   const double size = column.cwiseAbs().maxCoeff();
   return (column.array() - column.mean()).abs().maxCoeff() > rank_tolerance * std::max(size, 1e-300);
@@ -51,9 +66,21 @@ Error not_separated(const Job& job, const RunMatrix& matrix, const Eigen::Matrix
           {}};
 }
 
-Result<std::vector<std::size_t>> planes_to_solve(const Job& job, const Eigen::MatrixXcd& unbalance,
+Result<std::vector<std::size_t>> planes_to_solve(const Job& job, const std::vector<std::size_t>& runs,
+                                                 const Eigen::MatrixXcd& unbalance,
                                                  const std::vector<std::size_t>& wanted) {
-  const auto moved = [&](std::size_t p) { return changes(unbalance.col(static_cast<Eigen::Index>(p))); };
+  const Eigen::MatrixXcd within = within_baselines(job, runs, unbalance);
+  const auto moved = [&](std::size_t p) {
+    const auto column = static_cast<Eigen::Index>(p);
+    const double size = unbalance.col(column).cwiseAbs().maxCoeff();
+    return within.col(column).cwiseAbs().maxCoeff() > rank_tolerance * std::max(size, 1e-300);
+  };
+  for (std::size_t p = 0; p < job.rotor.planes.size(); ++p)
+    if (!moved(p) && changes(unbalance.col(static_cast<Eigen::Index>(p))))
+      return fail("the runs cannot tell how plane \"" + job.rotor.planes[p].name +
+                      "\" acts: its weights changed only where the baseline is new",
+                  "one more run since then in which the weights of \"" + job.rotor.planes[p].name +
+                      "\" alone differ from another run's");
   for (const std::size_t p : wanted)
     if (!moved(p))
       return fail(
@@ -90,7 +117,7 @@ Result<RunMatrix> run_matrix(const Job& job, const std::vector<std::size_t>& wan
                 "a baseline run and a trial run in each plane that are not set aside");
 
   const Eigen::MatrixXcd all = all_unbalance(job, matrix.runs);
-  auto planes = planes_to_solve(job, all, wanted);
+  auto planes = planes_to_solve(job, matrix.runs, all, wanted);
   if (!planes) return tl::unexpected(planes.error());
   matrix.planes = *planes;
   matrix.unbalance.resize(all.rows(), static_cast<Eigen::Index>(matrix.planes.size()));
@@ -98,7 +125,7 @@ Result<RunMatrix> run_matrix(const Job& job, const std::vector<std::size_t>& wan
     matrix.unbalance.col(static_cast<Eigen::Index>(p)) = all.col(static_cast<Eigen::Index>(matrix.planes[p]));
 
   matrix.centre = matrix.unbalance.colwise().mean().transpose();
-  Eigen::MatrixXcd scaled = matrix.unbalance.rowwise() - matrix.centre.transpose();
+  Eigen::MatrixXcd scaled = within_baselines(job, matrix.runs, matrix.unbalance);
   matrix.scale = scaled.colwise().norm().transpose();
   for (Eigen::Index p = 0; p < scaled.cols(); ++p) scaled.col(p) /= matrix.scale(p);
 

@@ -5,6 +5,7 @@
 #include <cmath>
 
 #include "base/linear_algebra.hpp"
+#include "events.hpp"
 
 namespace trimwright {
 namespace {
@@ -15,9 +16,10 @@ using Eigen::MatrixXd;
 using Eigen::VectorXcd;
 using Eigen::VectorXd;
 
-/// Readings and rows of a sensor, and its equations; a column for every entry that some reading uses.
+/// Readings and rows of a sensor, and its equations; a column for every entry that some reading uses
+/// (`used`).
 MatrixXcd sensor_equations(const JointSystem& system, std::size_t sensor, const MatrixXcd& designs,
-                           SensorFit& fit) {
+                           SensorFit& fit, std::vector<Index>& used) {
   for (std::size_t i = 0; i < system.readings.size(); ++i)
     if (system.readings[i].sensor == sensor) fit.readings.push_back(i);
   for (std::size_t i = 0; i < system.rows.size(); ++i)
@@ -31,7 +33,6 @@ MatrixXcd sensor_equations(const JointSystem& system, std::size_t sensor, const 
     all.row(static_cast<Index>(i)).segment(row * entries, entries) =
         designs.row(static_cast<Index>(reading.run));
   }
-  std::vector<Index> used;
   for (Index c = 0; c < all.cols(); ++c)
     if (!all.col(c).isZero(0.0)) used.push_back(c);
   return all(Eigen::all, used);
@@ -94,13 +95,15 @@ int RunsFit::judged_freedom() const {
   int sum = 0;
   for (const auto& sensor : sensors)
     if (is_judged(sensor)) sum += 2 * sensor.spare;
-  return sum;
+  return std::max(0, sum - static_cast<int>(system.open_events().size()));
 }
 
 SensorFit fit_sensor(const JointSystem& system, const NoiseModel& noise, std::size_t sensor,
                      const MatrixXcd& designs) {
   SensorFit fit;
-  const MatrixXcd equations = sensor_equations(system, sensor, designs, fit);
+  std::vector<Index> columns;
+  const MatrixXcd equations = sensor_equations(system, sensor, designs, fit, columns);
+  const Index unknowns = designs.cols() * static_cast<Index>(fit.rows.size());
   const Index n = equations.rows();
   VectorXcd x(n);
   for (Index i = 0; i < n; ++i) x(i) = system.readings[fit.readings[static_cast<std::size_t>(i)]].x;
@@ -108,9 +111,12 @@ SensorFit fit_sensor(const JointSystem& system, const NoiseModel& noise, std::si
   const MatrixXd factor = cholesky(fit.noise);
   const MatrixXd whiten = lower_solve(factor, MatrixXd(MatrixXd::Identity(n, n)));
   const auto white = least_squares(MatrixXcd(whiten * equations), VectorXcd(whiten * x));
-  fit.estimate = white.solution;
-  fit.gain = white.root * white.basis.adjoint() * whiten;
-  fit.covariance = white.root * white.root.adjoint();
+  fit.estimate = VectorXcd::Zero(unknowns);
+  fit.estimate(columns) = white.solution;
+  fit.gain = MatrixXcd::Zero(unknowns, n);
+  fit.gain(columns, Eigen::all) = white.root * white.basis.adjoint() * whiten;
+  fit.covariance = MatrixXcd::Zero(unknowns, unknowns);
+  fit.covariance(columns, columns) = white.root * white.root.adjoint();
   fit.spare = static_cast<int>(n - equations.cols());
   fit.misfit = fit.spare > 0 ? white.residual.squaredNorm() : 0.0;
   fit.residual = x - equations * white.solution;
@@ -125,8 +131,8 @@ SensorFit fit_sensor(const JointSystem& system, const NoiseModel& noise, std::si
 }
 
 MatrixXcd run_designs(const JointSystem& system) {
-  MatrixXcd designs(static_cast<Index>(system.runs.size()), 1 + system.unbalance.cols());
-  designs << Eigen::VectorXcd::Ones(designs.rows()), system.unbalance;
+  MatrixXcd designs(static_cast<Index>(system.runs.size()), system.entries());
+  designs << Eigen::VectorXcd::Ones(designs.rows()), system.unbalance, system.shifts.cast<Phasor>();
   return designs;
 }
 
@@ -145,12 +151,15 @@ RunsFit fit_runs(const Job& job, const JointSystem& settled) {
   RunsFit fit;
   fit.system = settled;
   fit.noise = noise_of(job, fit.system);
+  settle_events(fit.system, fit.noise);
   fit_sensors(fit);
-  const bool proportional = std::any_of(fit.noise.sensors.begin(), fit.noise.sensors.end(),
-                                        [](const SensorNoise& one) { return one.proportional > 0.0; });
-  for (int round = 1; proportional && round < rounds; ++round) {
+  const bool again = !fit.system.open_events().empty() ||
+                     std::any_of(fit.noise.sensors.begin(), fit.noise.sensors.end(),
+                                 [](const SensorNoise& one) { return one.proportional > 0.0; });
+  for (int round = 1; again && round < rounds; ++round) {
     take_levels(fit);
     fit.noise = noise_of(job, fit.system);
+    settle_events(fit.system, fit.noise);
     fit_sensors(fit);
   }
   widen_where_rejected(fit);
@@ -159,9 +168,12 @@ RunsFit fit_runs(const Job& job, const JointSystem& settled) {
 }
 
 InfluencePosterior posterior_of(const RunsFit& fit) {
+  if (!fit.system.open_events().empty() || fit.system.shifts.cols() > 0)
+    return joint_fit(fit.system, fit.noise, nullptr).posterior;
   const Index entries = 1 + static_cast<Index>(fit.system.planes.size());
   const Index unknowns = 2 * entries * static_cast<Index>(fit.system.rows.size());
   InfluencePosterior posterior;
+  posterior.events = fit.system.events;
   posterior.rows = fit.system.rows;
   posterior.planes = fit.system.planes;
   posterior.noise = fit.noise;

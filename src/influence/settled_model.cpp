@@ -4,6 +4,7 @@
 #include <tuple>
 
 #include "convention_test.hpp"
+#include "events.hpp"
 #include "mirror_test.hpp"
 #include "plane_condition.hpp"
 #include "trimwright/influence.hpp"
@@ -30,15 +31,19 @@ void take_posterior_rows(const Job& job, const InfluencePosterior& posterior, In
       const auto unbalance = run_unbalance(job, r);
       Eigen::VectorXcd u(entries - 1);
       for (Index p = 0; p + 1 < entries; ++p) u(p) = unbalance[posterior.planes[static_cast<std::size_t>(p)]];
+      if (new_baseline_between(job, r, job.runs.size() - 1)) continue;  // its own is not the row's
       for (const auto& reading : job.runs[r].readings) {
         if (reading.speed != row.speed || reading.sensor != row.sensor ||
             !why_not_usable(job, job.runs[r], reading).empty())
           continue;
         const auto& noise = posterior.noise.sensors[row.sensor];
-        const double within = stated_sd(job.rotor, reading).value_or(noise.within.sd);
+        const Phasor since = since_events(posterior.events, job, r, job.speeds_rpm[row.speed], row.sensor);
+        const double scale = std::abs(since);
+        const double within = scale * stated_sd(job.rotor, reading).value_or(noise.within.sd);
         const Phasor fitted = predict(row, u);
-        row.fit.push_back({r, *reading.x, fitted, within,
-                           std::hypot(within, noise.run_to_run.sd, noise.proportional * std::abs(fitted))});
+        row.fit.push_back(
+            {r, since * *reading.x, fitted, within,
+             std::hypot(within, scale * noise.run_to_run.sd, noise.proportional * std::abs(fitted))});
       }
     }
     row.readings = static_cast<int>(row.fit.size());
@@ -84,7 +89,8 @@ Result<InfluenceModel> fit_with_prior(const Job& job, const std::vector<std::siz
   auto alone = fit_influence(job);
   InfluenceModel model = alone ? std::move(*alone) : model_without_trials(job);
   model.prior = PriorUse{prior.jobs, {}, {}};
-  if (model.posterior) model.prior->fleet = fleet_check(prior, job, *model.posterior);
+  if (model.posterior && event_parts(job).empty())
+    model.prior->fleet = fleet_check(prior, job, *model.posterior);
   model.basis = InfluenceModel::Basis::prior;
   model.planes = posterior->planes;
   model.centre = Eigen::VectorXcd::Zero(static_cast<Index>(model.planes.size()));
@@ -150,7 +156,8 @@ Result<SettledModel> settle_with_prior(const Job& job, const std::vector<std::si
     settled.model = std::move(*mirrored);
     settled.model.runs.mirror = {MirrorTest::Outcome::supports_given, -odds, {}};
   }
-  settled.model.prior->conventions = compare_with_fleet(settled.job, planes, prior);
+  if (event_parts(settled.job).empty())  // else angles are not the fleet's, whatever is declared
+    settled.model.prior->conventions = compare_with_fleet(settled.job, planes, prior);
   judge_by_fleet(settled.model);
   if (const auto believed = believe_prior(settled.job, planes, prior, settled.model); !believed)
     return tl::unexpected(believed.error());

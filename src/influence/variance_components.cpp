@@ -139,6 +139,11 @@ ComponentFit restricted_likelihood(const std::vector<ComponentBlock>& blocks, co
 
 double log_likelihood(const ComponentBlock& block, const VectorXd& variances) {
   const MatrixXd factor = cholesky(covariance_of(block, variances));
+  if (block.x.cols() > 0) {
+    const auto fit =
+        least_squares(lower_solve(factor, block.x), lower_solve(factor, MatrixXd(block.y)).col(0));
+    return -factor.diagonal().array().log().sum() - 0.5 * (fit.residual_square + fit.log_determinant);
+  }
   return -factor.diagonal().array().log().sum() - 0.5 * lower_solve(factor, MatrixXd(block.y)).squaredNorm();
 }
 

@@ -32,8 +32,8 @@ struct ComponentFit {
                                                  const Eigen::VectorXd& start, const Eigen::VectorXd& least,
                                                  bool off_zero = false);
 
-/// Log density of a block's observations where nothing is to be estimated from them (`x` has no column), but
-/// for a constant.
+/// Log density of a block's observations, of which columns of `x` there are being estimated (restricted
+/// likelihood), but for a constant.
 [[nodiscard]] double log_likelihood(const ComponentBlock& block, const Eigen::VectorXd& variances);
 
 }  // namespace trimwright

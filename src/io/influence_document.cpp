@@ -1,4 +1,5 @@
 #include <cmath>
+#include <numbers>
 
 #include "json_parts.hpp"
 #include "report/model_warnings.hpp"
@@ -192,6 +193,40 @@ Json residuals_json(const Job& job, const InfluenceModel& model) {
   return list;
 }
 
+/// Figures of the events that turn or scale readings, angles as phases are written.
+Json events_json(const Job& job, const InfluenceModel& model) {
+  Json list = Json::array();
+  if (!model.posterior) return list;
+  const double written = model.convention == PhaseConvention::lead ? 1.0 : -1.0;
+  const double microseconds = -1e6 / (job.speeds_rpm.back() * std::numbers::pi / 30.0);
+  for (const auto& part : model.posterior->events) {
+    using Of = EventPart::Of;
+    const bool of_sensor = part.of == Of::log_size || part.of == Of::turn;
+    const double ratio = std::exp(part.value);
+    const double unit = part.of == Of::delay ? microseconds : written * 180.0 / std::numbers::pi;
+    const bool known = part.stated || part.sd > 0.0;
+    const auto whole = whole_teeth(job, part);
+    list.push_back({{"run", job.runs[part.run].name},
+                    {"what", part.of == Of::angle      ? "reference_angle_deg"
+                             : part.of == Of::delay    ? "delay_us"
+                             : part.of == Of::log_size ? "sensor_ratio"
+                                                       : "sensor_angle_deg"},
+                    {"sensor", of_sensor ? Json(job.rotor.sensors[part.sensor].name) : Json()},
+                    {"stated", part.stated},
+                    {"value", !known                    ? Json()
+                              : part.of == Of::log_size ? Json(ratio)
+                                                        : Json(unit * part.value)},
+                    {"sd", !known                    ? Json()
+                           : part.of == Of::log_size ? Json(ratio * part.sd)
+                                                     : Json(std::abs(unit) * part.sd)},
+                    {"whole_teeth", !whole ? Json()
+                                           : Json({{"teeth", static_cast<int>(written) * whole->teeth},
+                                                   {"probability", whole->probability},
+                                                   {"none", whole->none}})}});
+  }
+  return list;
+}
+
 Json runs_json(const Job& job, const InfluenceModel& model) {
   Json list = Json::array();
   for (const std::size_t run : model.runs.used) {
@@ -254,6 +289,7 @@ std::string influence_json(const Job& job, const InfluenceModel& model) {
   json["review"] = review_json(job, model);
   json["residuals"] = residuals_json(job, model);
   json["runs"] = runs_json(job, model);
+  json["events"] = events_json(job, model);
   json["left_out"] = left_out_json(job, model);
   json["not_predicted"] = not_predicted_json(job, model);
   json["chi_squared"] = {{"value", model.runs.misfit},

@@ -36,6 +36,8 @@ std::string concern_name(ReadinessConcern concern) {
       return "does_not_repeat";
     case ReadinessConcern::drifts:
       return "drifts";
+    case ReadinessConcern::not_as_foretold:
+      return "not_as_foretold";
     case ReadinessConcern::mostly_other:
       return "mostly_other";
     case ReadinessConcern::more_than_all:

@@ -94,6 +94,13 @@ Json weights_json(const Job& job, std::size_t run) {
           {"fillers_fitted", fillers_json(job.rotor, now, before)}};
 }
 
+/// What happened since the run before, as the job has it.
+Json before_json(const Job& job, const Run& run) {
+  Json list = Json::array();
+  for (const auto& event : run.before) list.push_back(happened_words(job, event));
+  return list;
+}
+
 Json conditions_json(const Run& run) {
   Json conditions = Json::object();
   for (const auto& [key, text] : run.conditions.other) conditions[key] = text;
@@ -124,6 +131,7 @@ Json runs_json(const Job& job, std::size_t check_run) {
                     {"when", run.conditions.when},
                     {"person", run.conditions.who},
                     {"conditions", conditions_json(run)},
+                    {"before", before_json(job, run)},
                     {"set_aside", or_null(run.set_aside)},
                     {"removed", fitted_json(job.rotor, fitted_as_found(job), &run.fitted)},
                     {"fitted", fitted_json(job.rotor, run.fitted, &fitted_as_found(job))},

@@ -196,13 +196,21 @@ std::string weights_against_as_found(const Json& run) {
   return words.empty() ? "as found" : words;
 }
 
+/// What happened before a run (older records do not say), and that it is set aside.
+std::string remarks(const Json& run) {
+  std::string words;
+  for (const auto& happened : run.value("before", Json::array()))
+    words += (words.empty() ? "before it " : "; ") + happened.get<std::string>();
+  const Json& aside = run.at("set_aside");
+  if (aside.is_null()) return words;
+  return words + (words.empty() ? "" : "; ") + "set aside: " + aside.get<std::string>();
+}
+
 /// The runs and what was read; older records do not list them.
 void add_runs(const Json& content, BalanceSheet& sheet) {
   for (const auto& run : content.value("runs", Json::array())) {
-    const Json& aside = run.at("set_aside");
     sheet.runs.push_back({run.at("run"), run.at("when"), run.at("person"), weights_against_as_found(run),
-                          conditions_words(words_in(run.at("conditions"))),
-                          aside.is_null() ? "" : "set aside: " + aside.get<std::string>()});
+                          conditions_words(words_in(run.at("conditions"))), remarks(run)});
     for (const auto& one : run.at("readings"))
       sheet.readings.push_back({run.at("run"), fmt::format("{:.0f} rpm", one.at("speed_rpm").get<double>()),
                                 one.at("sensor"), one.at("component"),

@@ -102,6 +102,7 @@ std::vector<std::string> model_warnings(const Job& job, const InfluenceModel& mo
         "a "
         "wrong angle of slot 1, a sensor connected otherwise, or a reading or weight written down wrong.",
         std::max(model.prior->fleet->probability, 1e-12)));
+  for (auto& happened : event_words(job, model)) warnings.push_back(std::move(happened));
   for (const auto& run : job.runs)
     if (run.set_aside)
       warnings.push_back(fmt::format("Run \"{}\" is set aside: {}.", run.name, *run.set_aside));

@@ -10,10 +10,13 @@
 namespace trimwright {
 namespace {
 
+/// The first since the last event, if any was made since: what is drawn beside the model, which is as since.
 std::optional<std::size_t> first_run(const Job& job) {
+  std::optional<std::size_t> first;
   for (std::size_t r = 0; r < job.runs.size(); ++r)
-    if (!job.runs[r].set_aside && !job.runs[r].readings.empty()) return r;
-  return std::nullopt;
+    if (!job.runs[r].set_aside && !job.runs[r].readings.empty() && (!first || event_between(job, *first, r)))
+      first = r;
+  return first;
 }
 
 std::optional<double> differs_by(const PageView& view, const Prediction& p) {

@@ -34,7 +34,7 @@ struct PageView {
   const TrimPlan& trim;
   BalancePlan plan;                      ///< where a check run is judged, with its `differs_by`
   std::vector<FittedWeights> fitted;     ///< with the plan carried out, one per plane
-  std::optional<std::size_t> found_run;  ///< the first run whose readings may be used
+  std::optional<std::size_t> found_run;  ///< the first run whose readings may be used, since the last event
   const Verdict* verdict = nullptr;  ///< on the last run, made with the plan's weights; null where none was
   std::vector<PageRow> rows;         ///< as TrimPlan::predictions
 

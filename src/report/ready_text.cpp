@@ -98,6 +98,8 @@ std::string finding_words(const Job& job, const ReadinessFinding& finding) {
           "the phase turns by {:.0f}°{}.",
           place, runs, 100.0 * finding.ratio, std::abs(finding.turn_deg),
           finding.concern == Concern::drifts ? ", all in one direction" : "");
+    case Concern::not_as_foretold:
+      return fmt::format("{} is not as the runs before it foretell: {}.", "R" + runs.substr(1), finding.what);
     case Concern::mostly_other:
       return fmt::format("{}only {:.0f} % of the overall level is once per revolution, in {}.", place,
                          100.0 * finding.ratio, runs);
@@ -143,6 +145,8 @@ std::string what_to_do(ReadinessConcern concern) {
     case Concern::drifts:
       return "Look at warm-up and dwell (repeat until it stands still), rubbing, fresh damage of blades and "
              "spinner.";
+    case Concern::not_as_foretold:
+      return "Find out what happened before this run, and say it in the job; trimwright check compares more.";
     case Concern::mostly_other:
       return "Look for the source of the rest: the other shaft, blades passing, bearings, structure near "
              "resonance, "

@@ -129,6 +129,7 @@ Markup trial_plot(const PageView& view, std::size_t sensor) {
   double most = 0.0;
   for (const std::size_t run : runs) {
     if (run == runs.front() || made_with(view.job.runs[run], view.job.runs[runs.front()].fitted)) continue;
+    if (event_between(view.job, runs.front(), run)) continue;  // the arrow would show what happened, too
     for (const std::size_t i : rows_of(view, sensor)) {
       const auto from = shown_reading(view.job, runs.front(), view.rows[i].speed, sensor);
       const auto to = shown_reading(view.job, run, view.rows[i].speed, sensor);

@@ -37,15 +37,31 @@ std::vector<std::complex<double>> unbalance_now(const Job& job) {
   return unbalance_with(job, job.fitted_now);
 }
 
+bool event_between(const Job& job, std::size_t first, std::size_t last) {
+  for (std::size_t r = first + 1; r <= last; ++r)
+    if (!job.runs[r].before.empty()) return true;
+  return false;
+}
+
+bool new_baseline_between(const Job& job, std::size_t first, std::size_t last) {
+  for (std::size_t r = first + 1; r <= last; ++r)
+    for (const Event& event : job.runs[r].before)
+      if (event.kind == Event::Kind::baseline_new) return true;
+  return false;
+}
+
 Job with_phase_convention(Job job, PhaseConvention convention) {
   assert(convention != PhaseConvention::unknown);
   const bool mirrored = job.rotor.phase == PhaseConvention::unknown ? convention == PhaseConvention::lead
                                                                     : convention != job.rotor.phase;
   job.rotor.phase = convention;
   if (!mirrored) return job;
-  for (auto& run : job.runs)
+  for (auto& run : job.runs) {
+    for (auto& event : run.before)
+      if (event.kind == Event::Kind::reference_moved && event.by) event.by = -*event.by;
     for (auto& reading : run.readings)
       if (reading.x) reading.x = std::conj(*reading.x / reading.phase_factor) * reading.phase_factor;
+  }
   return job;
 }
 

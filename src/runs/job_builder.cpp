@@ -95,6 +95,14 @@ JobBuilder& JobBuilder::fit(std::string_view plane, int slot, std::string_view w
   return *this;
 }
 
+JobBuilder& JobBuilder::happened(Event event) {
+  if (job_.runs.empty()) reject("something happened before a run that is not begun", "a run first");
+  if (event.sensor >= job_.rotor.sensors.size() && event.kind == Event::Kind::sensor_changed)
+    reject("a sensor that the rotor does not have was changed", "a sensor first");
+  if (!wrong_) job_.runs.back().before.push_back(std::move(event));
+  return *this;
+}
+
 JobBuilder& JobBuilder::read(std::string_view sensor, double rpm, double amplitude, double phase_deg) {
   const std::size_t s = index_of(job_.rotor.sensors, sensor, "sensor");
   if (job_.runs.empty()) reject("something is read before a run", "a run first");

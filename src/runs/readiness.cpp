@@ -104,7 +104,8 @@ std::vector<std::vector<std::size_t>> repeats(const Job& job) {
   std::vector<std::vector<std::size_t>> groups;
   for (const std::size_t run : runs_used(job)) {
     const auto group = std::find_if(groups.begin(), groups.end(), [&](const auto& one) {
-      return same_unbalance(run_unbalance(job, one.front()), run_unbalance(job, run));
+      return same_unbalance(run_unbalance(job, one.front()), run_unbalance(job, run)) &&
+             !event_between(job, one.front(), run);
     });
     if (group == groups.end())
       groups.push_back({run});

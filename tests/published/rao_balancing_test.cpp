@@ -3,6 +3,8 @@
 // tests/oracle).
 #include <doctest/doctest.h>
 
+#include <functional>
+
 #include "job_builder.hpp"
 #include "trimwright/influence.hpp"
 #include "trimwright/trim.hpp"
@@ -56,6 +58,74 @@ TEST_CASE("Rao's two-plane example, phase as lag and angles against rotation") {
 
 TEST_CASE("Rao's two-plane example, phase as lead and angles with rotation") {
   check_two_planes(PhaseConvention::lead, Direction::with_rotation);
+}
+
+namespace {
+
+/// The two-plane example with its baseline read once more before the last run, and what happened in between.
+Job two_planes_and(const Event& event, const std::function<Phasor(std::size_t)>& later,
+                   const std::function<Phasor(std::size_t)>& moved = {}) {
+  Job job = two_planes(PhaseConvention::lag, Direction::against_rotation);
+  Run again = job.runs[0];
+  again.name = "again";
+  again.before = {event};
+  job.runs.insert(job.runs.begin() + 2, again);
+  for (const std::size_t r : {2u, 3u})
+    for (auto& reading : job.runs[r].readings) {
+      reading.x = *reading.x * later(reading.sensor) + (moved ? moved(reading.sensor) : Phasor(0.0));
+      reading.amplitude = std::abs(*reading.x);
+    }
+  for (auto& sensor : job.rotor.sensors) sensor.repeatability = 0.05;
+  return job;
+}
+
+void check_comes_back(const Job& job) {
+  const auto model = fit_influence(job);
+  REQUIRE(model);
+  const auto trim = plan_trim(job, *model, {});
+  REQUIRE(trim);
+  check_correction(trim->correction.parts[0], 10.0561, 145.5548, Direction::against_rotation);
+  check_correction(trim->correction.parts[1], 5.8774, 248.2559, Direction::against_rotation);
+}
+
+}  // namespace
+
+TEST_CASE("Rao's two-plane example comes back when its later phases are turned by an angle nobody tells") {
+  check_comes_back(two_planes_and({Event::Kind::reference_moved},
+                                  [](std::size_t) { return std::polar(1.0, radians(34.0)); }));
+}
+
+TEST_CASE("Rao's two-plane example comes back when one sensor is exchanged for another") {
+  check_comes_back(two_planes_and({Event::Kind::sensor_changed, 1}, [](std::size_t sensor) {
+    return sensor == 1 ? std::polar(0.8, radians(-25.0)) : Phasor(1.0);
+  }));
+}
+
+TEST_CASE("Rao's two-plane example with its baseline moved asks for what cancels the new baseline") {
+  const Phasor moved[] = {{1.5, -2.0}, {-0.7, 1.1}};
+  const Job job = two_planes_and(
+      {Event::Kind::baseline_new}, [](std::size_t) { return 1.0; },
+      [&](std::size_t sensor) { return moved[sensor]; });
+  const auto model = fit_influence(job),
+             still = fit_influence(two_planes(PhaseConvention::lag, Direction::against_rotation));
+  REQUIRE(model);
+  REQUIRE(still);
+  for (std::size_t i = 0; i < 2; ++i) {
+    CHECK(std::abs(model->rows[i].baseline - still->rows[i].baseline - moved[i]) < 1e-9);
+    CHECK((model->rows[i].coefficients - still->rows[i].coefficients).norm() < 1e-9);
+  }
+  // The new baseline alone with the coefficients of the published readings.
+  Eigen::Matrix2cd c;
+  Eigen::Vector2cd x0;
+  for (Eigen::Index i = 0; i < 2; ++i) {
+    c.row(i) = still->rows[static_cast<std::size_t>(i)].coefficients.transpose();
+    x0(i) = still->rows[static_cast<std::size_t>(i)].baseline + moved[i];
+  }
+  const Phasor det = c(0, 0) * c(1, 1) - c(0, 1) * c(1, 0);
+  const auto trim = plan_trim(job, *model, {});
+  REQUIRE(trim);
+  const Phasor first = -(c(1, 1) * x0(0) - c(0, 1) * x0(1)) / det;
+  CHECK(std::abs(trim->correction.parts[0].moment_to_add - first) < 1e-6 * std::abs(first));
 }
 
 TEST_CASE("Mixing lag with angles with rotation moves Rao's correction to the wrong place") {
