@@ -7,6 +7,7 @@
 #include <limits>
 #include <map>
 
+#include "base/text.hpp"
 #include "mirror_test.hpp"
 #include "trimwright/prior.hpp"
 
@@ -71,25 +72,26 @@ std::vector<Form> forms_of(const Job& job) {
        seen_from_other_end(job)}};
   for (const auto& planes : slotted_planes(job.rotor)) {
     const std::string names = names_of(job.rotor, planes);
-    Form counted{Convention::slots_counted, names + ": slots were counted the wrong way from slot 1", 1.0,
-                 job};
-    int most = 0;
+    Form mirrored{Convention::slots_counted, names + ": slots were counted the wrong way from slot 1", 1.0,
+                  job};
+    int least = std::numeric_limits<int>::max();
     for (const std::size_t p : planes) {
-      auto& ring = *counted.job.rotor.planes[p].slots;
+      auto& ring = *mirrored.job.rotor.planes[p].slots;
       ring.numbered_relative = turned(ring.numbered_relative);
-      most = std::max(most, ring.count);
+      least = std::min(least, ring.count);
     }
-    forms.push_back(std::move(counted));
-    for (int k = 1; k <= most / 2; ++k)
-      for (const int by : {k, -k}) {
-        if (by < 0 && 2 * k == most) continue;
-        Form moved{
-            Convention::slot_1,
-            fmt::format("{}: slot 1 is where slot {} is thought to be", names, by > 0 ? 1 + k : most + 1 - k),
-            1.0 / (k * k), job};
-        for (const std::size_t p : planes)
-          moved.job.rotor.planes[p].slots->slot_1 =
-              job.rotor.planes[p].slots->angle(by > 0 ? 1 + k : most + 1 - k);
+    forms.push_back(std::move(mirrored));
+    for (int k = 1; k <= least / 2; ++k)
+      for (const bool on : {true, false}) {
+        if (!on && 2 * k == least) continue;
+        Form moved{Convention::slot_1,
+                   fmt::format("{}: slot 1 is {} further {} the numbers than thought", names,
+                               counted(static_cast<std::size_t>(k), "slot"), on ? "along" : "against"),
+                   1.0 / (k * k), job};
+        for (const std::size_t p : planes) {
+          auto& ring = *moved.job.rotor.planes[p].slots;
+          ring.slot_1 = ring.angle(on ? 1 + k : ring.count + 1 - k);
+        }
         forms.push_back(std::move(moved));
       }
   }

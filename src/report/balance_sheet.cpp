@@ -180,11 +180,12 @@ namespace {
 
 constexpr std::size_t sheet_width = 100;
 constexpr const char* line_to_fill = "____________________";
+constexpr const char* cell_to_fill = "_____________";  // three of them beside the longest role
 
 bool right(const SheetColumn& column) { return column.kind == Kind::number; }
 
 std::string cell_text(const SheetColumn& column, const std::string& cell) {
-  return column.kind == Kind::line ? std::string(line_to_fill) : one_line(cell);
+  return column.kind == Kind::line ? std::string(cell_to_fill) : one_line(cell);
 }
 
 /// The columns of `which`.
