@@ -62,8 +62,8 @@ inline Run after(Run run, Event event) {
 }
 
 inline std::vector<FittedWeights> none() { return {{}, {}}; }
-inline std::vector<FittedWeights> front() { return {free_at(300.0, 40.0), {}}; }
-inline std::vector<FittedWeights> rear() { return {{}, free_at(300.0, 200.0)}; }
+inline std::vector<FittedWeights> front_fitted() { return {free_at(300.0, 40.0), {}}; }
+inline std::vector<FittedWeights> rear_fitted() { return {{}, free_at(300.0, 200.0)}; }
 
 inline Phasor at_angle(double degrees) { return std::polar(1.0, radians(degrees)); }
 
@@ -71,9 +71,9 @@ inline Phasor at_angle(double degrees) { return std::polar(1.0, radians(degrees)
 template <class By>
 Job changed_after_two(const Event& event, By by, Draws* noise = nullptr, Phasor moved = 0.0) {
   const TwoSpeeds world;
-  return job_of(world.rotor, {world.run("as found", none(), noise), world.run("front", front(), noise),
+  return job_of(world.rotor, {world.run("as found", none(), noise), world.run("front", front_fitted(), noise),
                               after(changed(world.run("again", none(), noise, moved), by), event),
-                              changed(world.run("rear", rear(), noise, moved), by)});
+                              changed(world.run("rear", rear_fitted(), noise, moved), by)});
 }
 
 using Change = std::function<Phasor(const Reading&)>;

@@ -344,6 +344,10 @@ class MistakeTrial {
         for (auto& one : readings)
           if (one.sensor == sensor) one.x = -*one.x;
         break;
+      case MistakeKind::sensor_changed:
+        for (auto& one : readings)
+          if (one.sensor == sensor) one.x = *one.x * std::polar(1.2 + 0.4 * a, 0.6 * (b - 0.5));
+        break;
       case MistakeKind::sensors_exchanged:
         for (std::size_t i = 0; i + 1 < readings.size(); i += 2) {  // front and turbine of one speed
           const Sensor &front = job_.rotor.sensors[0], &turbine = job_.rotor.sensors[1];

@@ -4,6 +4,7 @@
 #include "base/text.hpp"
 #include "runs/as_found.hpp"
 #include "runs/next_steps.hpp"
+#include "trimwright/check.hpp"
 #include "trimwright/files.hpp"
 
 namespace trimwright {
@@ -48,6 +49,12 @@ Result<Planned> planned(JobFile file, const PlanOptions& options) {
   auto plan = plan_job(std::move(problem));
   if (!plan) return tl::unexpected(plan.error());
   return Planned{std::move(*plan), std::move(file.prior), std::move(file.sources)};
+}
+
+Readiness readiness_of(const JobFile& file) {
+  Readiness found = readiness(file.job);
+  compare_newest_run(file.job, found, file.prior ? &*file.prior : nullptr);
+  return found;
 }
 
 Error with_next_command(Error error, const JobFile& file, const std::string& path,

@@ -52,7 +52,11 @@ bool take_over(int descriptor, const struct stat& old) {
 }
 
 int rename_to_free_name(const char* from, const char* to) {
+#ifdef __EMSCRIPTEN__
+  errno = EINVAL;  // it knows no such thing; its files are in memory, and nobody else's
+#else
   if (::renameat2(AT_FDCWD, from, AT_FDCWD, to, RENAME_NOREPLACE) == 0) return 0;
+#endif
   struct stat there {};
   if (errno != EINVAL || ::lstat(to, &there) == 0) return -1;
   return std::rename(from, to);  // a file system that cannot do it in one step

@@ -82,7 +82,11 @@ void compare_newest_run(const Job& job, Readiness& readiness, const Prior* prior
   const auto told = ranking.kinds.begin() + static_cast<std::ptrdiff_t>(ranking.not_told_apart);
   auto likeliest =
       std::find_if(ranking.kinds.begin(), told, [run](const auto& one) { return one.run == run; });
-  if (likeliest == told) likeliest = ranking.kinds.begin();
+  if (likeliest == told)
+    likeliest = std::find_if(ranking.kinds.begin(), ranking.kinds.end(), [&](const auto& one) {
+      return one.run == run && one.kind == ranking.kinds.front().kind;
+    });
+  if (likeliest == ranking.kinds.end()) likeliest = ranking.kinds.begin();
   std::string what = "nothing considered here explains it";
   if (names_a_cause(likeliest->kind)) {
     double probability = 0.0;

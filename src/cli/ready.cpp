@@ -1,8 +1,8 @@
 #include <memory>
 
+#include "answers/planned.hpp"
 #include "commands.hpp"
 #include "io/ready_document.hpp"
-#include "trimwright/check.hpp"
 #include "trimwright/files.hpp"
 #include "trimwright/report.hpp"
 
@@ -21,8 +21,7 @@ struct ReadyOptions {
 Status ready(const ReadyOptions& options) {
   const auto file = open_job(options.job);
   if (!file) return complain(file.error());
-  Readiness found = readiness(file->job);
-  compare_newest_run(file->job, found, file->prior ? &*file->prior : nullptr);
+  const Readiness found = readiness_of(*file);
   const bool knows_type = file->prior.has_value();
   return options.output.write(options.output.json() ? ready_json(file->job, found, knows_type)
                                                     : ready_text(file->job, found, options.job, knows_type),

@@ -20,9 +20,9 @@ using Of = EventPart::Of;
 const EventPart& part_of(const InfluenceModel& model, Of of) {
   REQUIRE(model.posterior);
   const auto& all = model.posterior->events;
-  const auto found = std::find_if(all.begin(), all.end(), [of](const auto& one) { return one.of == of; });
-  REQUIRE(found != all.end());
-  return *found;
+  const auto part = std::find_if(all.begin(), all.end(), [of](const auto& one) { return one.of == of; });
+  REQUIRE(part != all.end());
+  return *part;
 }
 
 Job unturned() {
@@ -128,7 +128,7 @@ TEST_CASE("A place first read since the new baseline has one baseline only") {
   Run first = world.run("as found", none());
   first.readings.pop_back();
   const Job job = job_of(world.rotor, {first, after(world.run("again", none()), {Event::Kind::baseline_new}),
-                                       world.run("front", front()), world.run("rear", rear())});
+                                       world.run("front", front_fitted()), world.run("rear", rear_fitted())});
   const auto model = fit_influence(job), still = fit_influence(unturned());
   REQUIRE(model);
   REQUIRE(still);
@@ -140,9 +140,10 @@ TEST_CASE("A place first read since the new baseline has one baseline only") {
 TEST_CASE("Where the runs leave the angle open, the run that would settle it is named") {
   const TwoSpeeds world;
   const auto turn = [](double, std::size_t) { return at_angle(8.18); };
-  std::vector<Run> runs{world.run("as found", none()),
-                        after(changed(world.run("front", front()), turn), {Event::Kind::reference_moved}),
-                        changed(world.run("rear", rear()), turn)};
+  std::vector<Run> runs{
+      world.run("as found", none()),
+      after(changed(world.run("front", front_fitted()), turn), {Event::Kind::reference_moved}),
+      changed(world.run("rear", rear_fitted()), turn)};
   const auto open = fit_influence(job_of(world.rotor, runs));
   REQUIRE_FALSE(open);
   CHECK(open.error().what == "the runs cannot tell by what angle the reference moved since run \"front\"");
@@ -160,9 +161,9 @@ TEST_CASE("Where the runs leave the angle open, the run that would settle it is 
 
 TEST_CASE("A plane changed only together with a new baseline says so") {
   const TwoSpeeds world;
-  const auto model =
-      fit_influence(job_of(world.rotor, {world.run("as found", none()),
-                                         after(world.run("front", front()), {Event::Kind::baseline_new})}));
+  const auto model = fit_influence(
+      job_of(world.rotor, {world.run("as found", none()),
+                           after(world.run("front", front_fitted()), {Event::Kind::baseline_new})}));
   REQUIRE_FALSE(model);
   CHECK(model.error().what ==
         "the runs cannot tell how plane \"front\" acts: its weights changed only where the baseline is new");
@@ -252,12 +253,12 @@ TEST_CASE("A fleet's prior tells by how much the reference moved before the firs
     return changed(std::move(run), [](double, std::size_t) { return at_angle(34.0); });
   };
   Eigen::Vector2cd trial(fleet.moment_worth(0.5, 0), 0.0);
-  const Run found = after(turned(fleet.run(rotor, "as found", Eigen::Vector2cd::Zero(), {}, draws)),
-                          {Event::Kind::reference_moved});
-  const auto open = settle_and_fit(fleet.job({found}), {}, &prior);
+  const Run as_found = after(turned(fleet.run(rotor, "as found", Eigen::Vector2cd::Zero(), {}, draws)),
+                             {Event::Kind::reference_moved});
+  const auto open = settle_and_fit(fleet.job({as_found}), {}, &prior);
   REQUIRE_FALSE(open);
   CHECK(open.error().what == "the runs cannot tell by what angle the reference moved since run \"as found\"");
-  const Job job = fleet.job({found, turned(fleet.run(rotor, "trial", trial, {}, draws))});
+  const Job job = fleet.job({as_found, turned(fleet.run(rotor, "trial", trial, {}, draws))});
   const auto told = settle_and_fit(job, {}, &prior);
   REQUIRE(told);
   const EventPart& angle = part_of(told->model, Of::angle);
