@@ -9,7 +9,6 @@ convention tried, no chance reckoned. The program does all of these; `dense / in
 Jobs: tests/large_job.py, a run-to-run change that the rotor file does not state. Memory is the program's largest
 resident set. Nothing dense is tried beyond LARGEST_DENSE readings (a sensor's covariance is then all there is room for).
 """
-import os
 import subprocess
 import sys
 import tempfile
@@ -33,12 +32,11 @@ SWEEPS = {
 
 
 def spent(command):
-    """Exit status, processor time [s] and largest resident set [MB]."""
-    with open(os.devnull, "w") as nowhere:
-        child = subprocess.Popen(command, stdout=nowhere, stderr=nowhere)
-        _, status, usage = os.wait4(child.pid, 0)
-        child.returncode = os.waitstatus_to_exitcode(status)
-    return child.returncode, usage.ru_utime + usage.ru_stime, usage.ru_maxrss / 1024
+    """Exit status, processor time [s] and largest resident set [MB], as GNU time tells them."""
+    run = subprocess.run(["/usr/bin/time", "-f", "%U %S %M", *command], stdout=subprocess.DEVNULL,
+                         stderr=subprocess.PIPE, text=True)
+    user, system, memory = map(float, run.stderr.splitlines()[-1].split())
+    return run.returncode, user + system, memory / 1024
 
 
 def dense(size, moments, readings):
