@@ -6,6 +6,8 @@
 #include <boost/random/normal_distribution.hpp>
 #include <boost/random/uniform_01.hpp>
 #include <cmath>
+#include <map>
+#include <numeric>
 
 #include "base/linear_algebra.hpp"
 
@@ -25,12 +27,11 @@ int points_kept(Index rows) {
   return static_cast<int>(std::clamp(most * share * share, least, most));
 }
 
-/// x(V) and its covariance as functions of e = (1, Re V_1, Im V_1, ...): x = expected e, and the covariance a
-/// quadratic form of matrices in e.
+/// x(V) of some rows and its covariance as functions of e = (1, Re V_1, Im V_1, ...): x = expected e, and the
+/// covariance a quadratic form of matrices in e.
 struct Quadratic {
-  MatrixXd expected;            ///< 2 rows x entries of e
-  std::vector<MatrixXd> parts;  ///< of e_a e_b, a <= b
-  double log_weight = 0.0;
+  MatrixXd expected;  ///< 2 rows x entries of e
+  MatrixXd parts;     ///< of e_a e_b, a <= b, in turn: one column each, the matrix column after column
 };
 
 /// Where component `k` of x(V) takes its part with e_a from among the unknowns, and the sign.
@@ -42,42 +43,80 @@ std::pair<Index, double> source(Index a, Index k, Index entries) {
   return {at + 1 - component, component == 0 ? -1.0 : 1.0};  // i C Im V
 }
 
-Quadratic quadratic_of(const KnownNoise& known, Index rows) {
-  const Index entries = known.mean.size() / (2 * rows), directions = 2 * entries - 1;
-  Quadratic quadratic{MatrixXd(2 * rows, directions), {}, known.log_weight};
+Quadratic quadratic_of(const KnownNoise& known, const std::vector<Index>& rows, Index entries) {
+  const Index directions = 2 * entries - 1, n = 2 * static_cast<Index>(rows.size());
+  const auto component = [&](Index k) { return 2 * rows[static_cast<std::size_t>(k / 2)] + k % 2; };
+  Quadratic quadratic{MatrixXd(n, directions), MatrixXd(n * n, directions * (directions + 1) / 2)};
+  Index column = 0;
   for (Index a = 0; a < directions; ++a) {
-    for (Index k = 0; k < 2 * rows; ++k) {
-      const auto [at, sign] = source(a, k, entries);
+    for (Index k = 0; k < n; ++k) {
+      const auto [at, sign] = source(a, component(k), entries);
       quadratic.expected(k, a) = sign * known.mean(at);
     }
-    for (Index b = a; b < directions; ++b) {
-      MatrixXd part(2 * rows, 2 * rows);
-      for (Index k = 0; k < 2 * rows; ++k)
-        for (Index l = 0; l < 2 * rows; ++l) {
-          const auto [at, sign] = source(a, k, entries);
-          const auto [other, other_sign] = source(b, l, entries);
+    for (Index b = a; b < directions; ++b, ++column) {
+      MatrixXd part(n, n);
+      for (Index k = 0; k < n; ++k)
+        for (Index l = 0; l < n; ++l) {
+          const auto [at, sign] = source(a, component(k), entries);
+          const auto [other, other_sign] = source(b, component(l), entries);
           part(k, l) = sign * other_sign * known.covariance(at, other);
         }
-      quadratic.parts.push_back(a == b ? part : MatrixXd(part + part.transpose()));
+      if (a != b) part = (part + part.transpose()).eval();
+      quadratic.parts.col(column) = part.reshaped();
     }
   }
   return quadratic;
 }
 
+/// Rows that what is known ties together, each set in rising order.
+std::vector<std::vector<Index>> tied_rows(const std::vector<KnownNoise>& known, Index rows) {
+  const Index width = known.front().mean.size() / rows;
+  std::vector<Index> set(static_cast<std::size_t>(rows));
+  std::iota(set.begin(), set.end(), Index{0});
+  for (Index i = 0; i < rows; ++i)
+    for (Index j = 0; j < i; ++j) {
+      const Index one = set[static_cast<std::size_t>(i)], other = set[static_cast<std::size_t>(j)];
+      if (one == other || std::all_of(known.begin(), known.end(), [&](const KnownNoise& noise) {
+            return noise.covariance.block(width * i, width * j, width, width).isZero(0.0);
+          }))
+        continue;
+      std::replace(set.begin(), set.end(), one, other);
+    }
+  std::map<Index, std::vector<Index>> by_set;
+  for (Index i = 0; i < rows; ++i) by_set[set[static_cast<std::size_t>(i)]].push_back(i);
+  std::vector<std::vector<Index>> tied;
+  for (auto& [label, members] : by_set) tied.push_back(std::move(members));
+  return tied;
+}
+
 struct Target {
-  std::vector<Quadratic> known;
-  VectorXd squared_limits;  ///< per real component
+  std::vector<std::vector<Index>> blocks;     ///< rows that are tied together
+  std::vector<std::vector<Quadratic>> known;  ///< of each noise, of each block
+  std::vector<double> log_weight;             ///< of each noise
+  VectorXd squared_limits;                    ///< per real component
   std::optional<LeftByFleet> fleet;
   VectorXd wide;  ///< precision of the prior on (Re V, Im V, ...)
 };
 
-/// Cov[x(V)] + left^2 limits^2.
-MatrixXd spread_at(const Target& target, std::size_t which, const VectorXd& e, double left) {
-  MatrixXd spread = (left * left * target.squared_limits).asDiagonal();
-  std::size_t at = 0;
-  const auto& parts = target.known[which].parts;
-  for (Index a = 0; a < e.size(); ++a)
-    for (Index b = a; b < e.size(); ++b, ++at) spread += (e(a) * e(b)) * parts[at];
+/// e_a e_b, a <= b, in turn.
+VectorXd products_of(const VectorXd& e) {
+  VectorXd products(e.size() * (e.size() + 1) / 2);
+  for (Index a = 0, at = 0; a < e.size(); ++a)
+    for (Index b = a; b < e.size(); ++b) products(at++) = e(a) * e(b);
+  return products;
+}
+
+/// Cov[x(V)] + left^2 limits^2 of the rows of a block.
+MatrixXd spread_at(const Target& target, std::size_t which, std::size_t block, const VectorXd& products,
+                   double left) {
+  const Quadratic& known = target.known[which][block];
+  const Index n = known.expected.rows();
+  MatrixXd spread(n, n);
+  spread.reshaped() = known.parts * products;
+  const auto& rows = target.blocks[block];
+  for (std::size_t i = 0; i < rows.size(); ++i)
+    spread.diagonal().segment<2>(2 * static_cast<Index>(i)) +=
+        left * left * target.squared_limits.segment<2>(2 * rows[i]);
   return spread;
 }
 
@@ -95,13 +134,16 @@ struct Point {
 };
 
 double log_density(const Target& target, const Point& point) {
-  const VectorXd e = with_one(point.v);
+  const VectorXd e = with_one(point.v), products = products_of(e);
   const double left = std::exp(point.log_left);
-  const MatrixXd factor = cholesky(spread_at(target, point.which, e, left));
-  const MatrixXd x = target.known[point.which].expected * e;
-  return target.known[point.which].log_weight - factor.diagonal().array().log().sum() -
-         0.5 * lower_solve(factor, x).squaredNorm() + log_left_density(left, target.fleet) + point.log_left -
-         0.5 * target.wide.dot(point.v.cwiseAbs2());
+  double density = target.log_weight[point.which] + log_left_density(left, target.fleet) + point.log_left -
+                   0.5 * target.wide.dot(point.v.cwiseAbs2());
+  for (std::size_t b = 0; b < target.blocks.size(); ++b) {
+    const MatrixXd factor = cholesky(spread_at(target, point.which, b, products, left));
+    const MatrixXd x = target.known[point.which][b].expected * e;
+    density -= factor.diagonal().array().log().sum() + 0.5 * lower_solve(factor, x).squaredNorm();
+  }
+  return density;
 }
 
 /// Normal approximation of V where noise and the size of d are known, linear about `reference`.
@@ -112,13 +154,18 @@ struct Approximation {
 
 Approximation approximation_at(const Target& target, std::size_t which, double left,
                                const VectorXd& reference) {
-  const MatrixXd factor = cholesky(spread_at(target, which, with_one(reference), left));
-  const MatrixXd white = lower_solve(factor, target.known[which].expected);
-  const MatrixXd slope = white.rightCols(reference.size());
-  MatrixXd precision = slope.transpose() * slope;
-  precision.diagonal() += target.wide;
+  const VectorXd products = products_of(with_one(reference));
+  MatrixXd precision = target.wide.asDiagonal();
+  VectorXd moment = VectorXd::Zero(reference.size());
+  for (std::size_t b = 0; b < target.blocks.size(); ++b) {
+    const MatrixXd factor = cholesky(spread_at(target, which, b, products, left));
+    const MatrixXd white = lower_solve(factor, target.known[which][b].expected);
+    const MatrixXd slope = white.rightCols(reference.size());
+    precision += slope.transpose() * slope;
+    moment += slope.transpose() * white.col(0);
+  }
   Approximation near;
-  near.mean = -positive_solve(precision, slope.transpose() * white.col(0));
+  near.mean = -positive_solve(precision, moment);
   near.precision_factor = cholesky(precision);
   return near;
 }
@@ -138,13 +185,24 @@ Target target_of(const std::vector<KnownNoise>& known, const VectorXd& limits,
   target.squared_limits.resize(2 * limits.size());
   for (Index i = 0; i < limits.size(); ++i)
     target.squared_limits.segment<2>(2 * i).setConstant(limits(i) * limits(i));
-  for (const auto& one : known) target.known.push_back(quadratic_of(one, limits.size()));
-  const VectorXd over = target.squared_limits.cwiseSqrt().cwiseInverse();
-  const MatrixXd scaled = over.asDiagonal() * target.known.front().expected;
-  const double largest = scaled.col(0).cwiseAbs().maxCoeff() + 1e-300;
-  target.wide =
-      (scaled.rightCols(scaled.cols() - 1).colwise().lpNorm<Eigen::Infinity>().transpose() / (wide * largest))
-          .cwiseAbs2();
+  const Index entries = known.front().mean.size() / (2 * limits.size());
+  target.blocks = tied_rows(known, limits.size());
+  for (const auto& one : known) {
+    target.log_weight.push_back(one.log_weight);
+    target.known.emplace_back();
+    for (const auto& rows : target.blocks) target.known.back().push_back(quadratic_of(one, rows, entries));
+  }
+  double largest = 1e-300;
+  VectorXd strongest = VectorXd::Zero(2 * entries - 2);
+  for (std::size_t b = 0; b < target.blocks.size(); ++b)
+    for (std::size_t i = 0; i < target.blocks[b].size(); ++i) {
+      const MatrixXd effect =
+          target.known.front()[b].expected.middleRows<2>(2 * static_cast<Index>(i)).cwiseAbs() /
+          limits(target.blocks[b][i]);
+      largest = std::max(largest, effect.col(0).maxCoeff());
+      strongest = strongest.cwiseMax(effect.rightCols(strongest.size()).colwise().maxCoeff().transpose());
+    }
+  target.wide = (strongest / (wide * largest)).cwiseAbs2();
   return target;
 }
 
@@ -223,25 +281,44 @@ std::vector<Point> chain(const Target& target, const VectorXd& reference, std::u
   return points;
 }
 
+/// Where (X0, C) of some rows stand among the unknowns.
+std::vector<Index> unknowns_of(const std::vector<Index>& rows, Index entries) {
+  std::vector<Index> own;
+  for (const Index row : rows)
+    for (Index q = 0; q < 2 * entries; ++q) own.push_back(2 * entries * row + q);
+  return own;
+}
+
 /// X0 and C given the rest: a draw without the knowledge that x(V) is d, moved to agree with it (for this way
 /// to condition see A. G. Journel and Ch. J. Huijbregts, *Mining Geostatistics*, 1978).
-VectorXd unknowns_given(const Target& target, const KnownNoise& known, const MatrixXd& root,
+VectorXd unknowns_given(const Target& target, const KnownNoise& known, const std::vector<MatrixXd>& roots,
                         const Point& point, Walk& walk) {
-  const Index n = known.mean.size(), seen = target.squared_limits.size();
-  const Index entries = n / seen;
-  const VectorXd e = with_one(point.v);
+  const Index seen = target.squared_limits.size(), entries = known.mean.size() / seen;
+  const VectorXd e = with_one(point.v), products = products_of(e);
   const double left = std::exp(point.log_left);
-  MatrixXd to_x = MatrixXd::Zero(seen, n);
-  for (Index k = 0; k < seen; ++k)
-    for (Index a = 0; a < e.size(); ++a) {
-      const auto [at, sign] = source(a, k, entries);
-      to_x(k, at) += sign * e(a);
+  const VectorXd free_normals = walk.normals(known.mean.size()), normals = walk.normals(seen);
+  VectorXd drawn(known.mean.size());
+  for (std::size_t b = 0; b < target.blocks.size(); ++b) {
+    const auto& rows = target.blocks[b];
+    const Index n = 2 * static_cast<Index>(rows.size());
+    const std::vector<Index> own = unknowns_of(rows, entries);
+    MatrixXd to_x = MatrixXd::Zero(n, n * entries);
+    VectorXd d(n);
+    for (Index k = 0; k < n; ++k) {
+      const Index component = 2 * rows[static_cast<std::size_t>(k / 2)] + k % 2;
+      d(k) = left * std::sqrt(target.squared_limits(component)) * normals(component);
+      for (Index a = 0; a < e.size(); ++a) {
+        const auto [at, sign] = source(a, k, entries);
+        to_x(k, at) += sign * e(a);
+      }
     }
-  const VectorXd free = known.mean + root.triangularView<Eigen::Lower>() * walk.normals(n);
-  const VectorXd d = left * target.squared_limits.cwiseSqrt().cwiseProduct(walk.normals(seen));
-  const MatrixXd off = to_x * free - d;
-  const MatrixXd weight = positive_solve(spread_at(target, point.which, e, left), off);
-  return free - known.covariance * (to_x.transpose() * weight);
+    const VectorXd free =
+        known.mean(own) + roots[b].triangularView<Eigen::Lower>() * VectorXd(free_normals(own));
+    const MatrixXd off = to_x * free - d;
+    const MatrixXd weight = positive_solve(spread_at(target, point.which, b, products, left), off);
+    drawn(own) = free - MatrixXd(known.covariance(own, own)) * (to_x.transpose() * weight);
+  }
+  return drawn;
 }
 
 void tell_convergence(const std::vector<std::vector<Point>>& walks, PosteriorDraws& draws) {
@@ -263,6 +340,13 @@ void tell_convergence(const std::vector<std::vector<Point>>& walks, PosteriorDra
 
 }  // namespace
 
+int draws_that_fit(std::size_t rows, std::size_t tied, std::size_t planes, int most) {
+  constexpr double memory = 1e8;  // numbers
+  const auto n = static_cast<double>(rows), entries = static_cast<double>(planes + 1);
+  const double one = (16.0 * n * static_cast<double>(tied) + 4.0 * n * n) * entries * entries;
+  return static_cast<int>(std::min<double>(most, memory / one));
+}
+
 double log_left_density(double left, const std::optional<LeftByFleet>& fleet) {
   if (!fleet) return -std::log1p(std::pow(left / unknown_left, 2));
   // The variance is scaled inverse chi-squared.
@@ -283,12 +367,16 @@ PosteriorDraws cancelling_draws(const std::vector<KnownNoise>& known, const Vect
   const Index count = chain_count * static_cast<Index>(walks.front().size());
   draws.unknowns.resize(known.front().mean.size(), count);
   draws.left.resize(count);
-  std::vector<MatrixXd> roots(known.size());
+  const Index entries = known.front().mean.size() / (2 * limits.size());
+  std::vector<std::vector<MatrixXd>> roots(known.size());
   for (std::size_t j = 0; j < known.size(); ++j) {
     draws.noise.push_back(known[j].noise);
-    MatrixXd covariance = known[j].covariance;
-    covariance.diagonal() *= 1.0 + 1e-10;  // coefficients that a prior ties together leave it singular
-    roots[j] = cholesky(covariance);
+    for (const auto& rows : target.blocks) {
+      const std::vector<Index> own = unknowns_of(rows, entries);
+      MatrixXd covariance = known[j].covariance(own, own);
+      covariance.diagonal() *= 1.0 + 1e-10;  // coefficients that a prior ties together leave it singular
+      roots[j].push_back(cholesky(covariance));
+    }
   }
   Walk walk{target, reference, boost::random::mt19937_64(seed + chain_count)};
   Index column = 0;

@@ -25,6 +25,9 @@ struct KnownNoise {
 inline constexpr double unknown_left = 0.03;
 /// More rows than these take too long to sample.
 inline constexpr std::size_t most_rows_sampled = 80;
+/// How many kinds of noise and scatter the memory for sampling holds, `most` at most: with many planes fewer;
+/// 0: not one. `tied`: most rows that are tied together by what is known.
+[[nodiscard]] int draws_that_fit(std::size_t rows, std::size_t tied, std::size_t planes, int most);
 [[nodiscard]] double log_left_density(double left, const std::optional<LeftByFleet>& fleet);
 
 /// Draws from the posterior of X0 = -C V + d: V, the unbalance that weights could cancel, with a prior so

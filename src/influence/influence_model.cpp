@@ -29,10 +29,11 @@ void tell_left_out(const Job& job, InfluenceModel& model) {
 /// "no usable reading in run "a" or "b"": the runs that a row lacks.
 std::string runs_without(const Job& job, const JointSystem& system, std::size_t row) {
   std::string text;
+  std::vector<bool> read(system.runs.size());
+  for (const auto& one : system.readings)
+    if (one.row == row) read[one.run] = true;
   for (std::size_t r = 0; r < system.runs.size(); ++r) {
-    if (std::any_of(system.readings.begin(), system.readings.end(),
-                    [&](const JointReading& one) { return one.row == row && one.run == r; }))
-      continue;
+    if (read[r]) continue;
     text += (text.empty() ? "no usable reading in run \"" : " or \"") + job.runs[system.runs[r]].name + "\"";
   }
   return text;
@@ -68,9 +69,9 @@ void take_rows(const RunsFit& fit, InfluenceModel& model) {
         own.push_back(at);
         row.fit.push_back({fit.system.runs[reading.run], reading.x, reading.x - sensor.residual(at),
                            reading.scale * reading.sd.value_or(fit.noise.sensors[row.sensor].within.sd),
-                           std::sqrt(sensor.noise(at, at))});
+                           std::sqrt(sensor.variance(at))});
       }
-      row.gain = sensor.gain.middleRows(from, entries)(Eigen::all, own);
+      row.gain = sensor.gain.topRows(entries)(Eigen::all, own);
       row.readings = static_cast<int>(row.fit.size());
       row.spare = std::max(0, row.readings - static_cast<int>(entries) - shifts_of(fit.system, sensor, i));
       model.rows.push_back(std::move(row));
@@ -86,6 +87,8 @@ Result<RunsFit> fit_as_given(const Job& job, const std::vector<std::size_t>& pla
   auto matrix = run_matrix(job, planes);
   if (!matrix) return tl::unexpected(matrix.error());
   const JointSystem all = joint_system(job, matrix->planes);
+  if (auto fits = check_size(all, all.shifts.cols() > 0 || !all.open_events().empty()); !fits)
+    return tl::unexpected(fits.error());
   const JointSystem settled = settled_rows(
       all, std::vector<std::vector<bool>>(all.rows.size(), std::vector<bool>(matrix->planes.size())));
   std::vector<UnsettledRow> unsettled;

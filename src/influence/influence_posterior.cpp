@@ -4,6 +4,7 @@
 #include <boost/math/distributions/normal.hpp>
 #include <boost/math/distributions/students_t.hpp>
 #include <cassert>
+#include <map>
 
 #include "cancelling.hpp"
 #include "events.hpp"
@@ -112,6 +113,8 @@ Result<void> settle_with_prior(const Job& job, const Prior& prior, Knowledge& kn
 
 Result<Knowledge> knowledge_of(const Job& job, const std::vector<std::size_t>& planes, const Prior* prior) {
   const JointSystem all = joint_system(job, planes);
+  const bool together = prior != nullptr || all.shifts.cols() > 0 || !all.open_events().empty();
+  if (auto fits = check_size(all, together); !fits) return tl::unexpected(fits.error());
   PriorMatch found;
   if (prior != nullptr) found = matched(*prior, job, outline(all));
   if (prior != nullptr && found.prior.empty())
@@ -158,11 +161,22 @@ InfluencePosterior solved(const Knowledge& known, const NoiseModel& noise, const
   return posterior_of(fit);
 }
 
+/// Kinds of noise and scatter that the chains choose from; 0: too large a job for chains.
+int noises_drawn(const JointSystem& system, const Prior* prior) {
+  constexpr int most = 32;
+  if (system.rows.size() > most_rows_sampled) return 0;
+  std::map<std::size_t, std::size_t> of_sensor;
+  std::size_t tied = 0;
+  for (const auto& [speed, sensor] : system.rows) tied = std::max(tied, ++of_sensor[sensor]);
+  if (prior != nullptr || !system.events.empty()) tied = system.rows.size();
+  return draws_that_fit(system.rows.size(), tied, system.planes.size(), most);
+}
+
 /// The posterior with what is not known of noise and scatter drawn, and of the weights that cancel all but d.
 InfluencePosterior cancelling_posterior(const Knowledge& known, const Prior* prior, const VectorXd& limits,
                                         const std::optional<LeftByFleet>& left) {
-  constexpr int draws_of_noise = 32;
   constexpr std::uint64_t seed = 20311;
+  const int draws_of_noise = noises_drawn(known.system, prior);
   const auto noises = noise_draws(known.system, known.noise, draws_of_noise, seed);
   const int count = prior != nullptr ? draws_of_noise : static_cast<int>(noises.size());
   const auto priors = prior != nullptr ? prior_draws(*prior, count, seed) : std::vector<Prior>{};
@@ -198,7 +212,7 @@ Result<InfluencePosterior> posterior_with_left(const Job& job, const std::vector
   if (!planes) return tl::unexpected(planes.error());
   const auto known = knowledge_of(job, *planes, prior);
   if (!known) return tl::unexpected(known.error());
-  if (known->system.rows.size() > planes->size() && known->system.rows.size() <= most_rows_sampled)
+  if (known->system.rows.size() > planes->size() && noises_drawn(known->system, prior) > 0)
     return cancelling_posterior(*known, prior, row_limits(job, known->system), left);
   return influence_posterior(job, wanted, prior, Residual::any);
 }

@@ -8,6 +8,7 @@
 #include <numbers>
 
 #include "base/linear_algebra.hpp"
+#include "open_noise.hpp"
 #include "review_parts.hpp"
 
 namespace trimwright {
@@ -119,8 +120,16 @@ ReviewedRun predicted_by_others(const Job& job, const RunsFit& fit, std::size_t 
 }
 
 void review_runs(const Job& job, const RunsFit& fit, InfluenceReview& review) {
-  for (const std::size_t r : fit.system.runs) {
-    review.runs.push_back(predicted_by_others(job, fit, r));
+  const auto told = predictions_by_others(fit.system, fit.noise);
+  for (std::size_t k = 0; k < told.size(); ++k) {
+    const std::size_t r = fit.system.runs[k];
+    if (!told[k] || new_baseline_between(job, r, job.runs.size() - 1)) {
+      review.runs.push_back(predicted_by_others(job, fit, r));
+    } else {
+      const auto [components, distance, freedom] = *told[k];
+      review.runs.push_back(
+          {r, components, distance, tail_probability(distance, components, freedom), false});
+    }
     review.runs_tested += review.runs.back().components > 0;
   }
   for (auto& one : review.runs)

@@ -1,5 +1,7 @@
 #include "joint_system.hpp"
 
+#include <fmt/format.h>
+
 #include <algorithm>
 #include <cmath>
 #include <limits>
@@ -78,18 +80,49 @@ JointSystem joint_system(const Job& job, const std::vector<std::size_t>& planes)
   return system;
 }
 
+Result<void> check_size(const JointSystem& system, bool together) {
+  constexpr std::size_t most_unknowns = 3000;        // their covariance: 300 MB
+  constexpr std::size_t most_equations = 6'000'000;  // readings times unknowns, solved at once
+  const auto of_row = static_cast<std::size_t>(system.entries());
+  const std::size_t unknowns = of_row * system.rows.size();
+  if (unknowns > most_unknowns)
+    return fail(
+        fmt::format("the job is too large: {} places (speed and sensor) with {} unknowns each, a baseline "
+                    "and a coefficient of every plane, are {} unknowns",
+                    system.rows.size(), of_row, unknowns),
+        fmt::format("at most {} in one job: fewer speeds, sensors or planes", most_unknowns));
+  if (together && unknowns * system.readings.size() > most_equations)
+    return fail(
+        fmt::format("the job is too large for a prior, or for an event or a new baseline whose effect the "
+                    "runs must tell: {} readings of {} unknowns are solved at once",
+                    system.readings.size(), unknowns),
+        fmt::format("at most {} readings with as many unknowns; or a job without them",
+                    most_equations / std::max<std::size_t>(unknowns, 1)));
+  std::map<std::size_t, std::size_t> readings, rows;
+  for (const auto& row : system.rows) ++rows[row.second];
+  for (const auto& reading : system.readings) ++readings[reading.sensor];
+  for (const auto& [sensor, count] : readings)
+    if (count * rows[sensor] * of_row > most_equations)
+      return fail(
+          fmt::format("the job is too large: one sensor has {} readings at {} speeds, of {} unknowns", count,
+                      rows[sensor], rows[sensor] * of_row),
+          fmt::format("at most {} readings of a sensor at as many speeds: fewer runs, speeds or planes",
+                      most_equations / (rows[sensor] * of_row)));
+  return {};
+}
+
 JointSystem settled_rows(const JointSystem& system, const std::vector<std::vector<bool>>& known) {
   std::vector<std::optional<std::size_t>> kept(system.rows.size());
   JointSystem settled = system;
   settled.rows.clear();
   settled.readings.clear();
+  std::vector<std::vector<std::size_t>> runs_of(system.rows.size());
+  for (const auto& reading : system.readings) runs_of[reading.row].push_back(reading.run);
   for (std::size_t i = 0; i < system.rows.size(); ++i) {
     std::vector<Index> open{0};
     for (std::size_t p = 0; p < system.planes.size(); ++p)
       if (!known[i][p]) open.push_back(static_cast<Index>(p) + 1);
-    std::vector<std::size_t> runs;
-    for (const auto& reading : system.readings)
-      if (reading.row == i) runs.push_back(reading.run);
+    const std::vector<std::size_t>& runs = runs_of[i];
     for (Index e = 0; e < system.shifts.cols(); ++e)
       if (std::any_of(runs.begin(), runs.end(),
                       [&](std::size_t r) { return system.shifts(static_cast<Index>(r), e) != 0.0; }))

@@ -51,6 +51,10 @@ struct JointSystem {
 [[nodiscard]] JointSystem settled_rows(const JointSystem& system,
                                        const std::vector<std::vector<bool>>& known);
 
+/// Error where a job is larger than is solved at once. `together`: a prior, or an event whose size is not
+/// stated, ties all rows to each other.
+[[nodiscard]] Result<void> check_size(const JointSystem& system, bool together);
+
 /// The noise parts as stated, and estimated from `system`'s redundancy where they are not. Where nothing
 /// tells the repeatability of some sensor `NoiseModel::known` is false, and its readings count as of standard
 /// deviation 1: plain least squares.

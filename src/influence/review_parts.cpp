@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <boost/math/distributions/fisher_f.hpp>
 #include <cmath>
+#include <map>
 
 #include "base/linear_algebra.hpp"
 namespace trimwright {
@@ -69,36 +70,39 @@ void review_planes(const Job& job, const InfluenceModel& model, InfluenceReview&
 
 namespace {
 
-/// One column per setting of the weights: what repeats alone say, whatever the rotor does.
-Eigen::MatrixXcd settings_of(const JointSystem& system) {
-  const Index runs = system.unbalance.rows();
+/// Which setting of the weights each run has: what repeats alone say, whatever the rotor does.
+std::vector<std::size_t> settings_of(const JointSystem& system) {
   std::vector<Index> first;
-  Eigen::MatrixXcd designs = Eigen::MatrixXcd::Zero(runs, runs);
-  for (Index r = 0; r < runs; ++r) {
+  std::vector<std::size_t> settings;
+  for (Index r = 0; r < system.unbalance.rows(); ++r) {
     auto same = std::find_if(first.begin(), first.end(), [&](Index f) {
       return system.unbalance.row(f) == system.unbalance.row(r) &&
              system.shifts.row(f) == system.shifts.row(r);
     });
     if (same == first.end()) same = first.insert(first.end(), r);
-    designs(r, same - first.begin()) = 1.0;
+    settings.push_back(static_cast<std::size_t>(same - first.begin()));
   }
-  return designs.leftCols(static_cast<Index>(first.size()));
+  return settings;
 }
 
 }  // namespace
 
 std::optional<LackOfFit> lack_of_fit(const RunsFit& fit) {
-  const Eigen::MatrixXcd settings = settings_of(fit.system);
+  const auto settings = settings_of(fit.system);
+  const Eigen::MatrixXcd ones = Eigen::MatrixXcd::Ones(static_cast<Index>(settings.size()), 1);
   double all = 0.0, pure = 0.0;
   int spare = 0;
   LackOfFit test;
   for (const auto& sensor : fit.sensors) {
-    const std::size_t s = fit.system.readings[sensor.readings.front()].sensor;
-    const SensorFit repeats = fit_sensor(fit.system, fit.noise, s, settings);
     all += sensor.misfit;
-    pure += repeats.misfit;
     spare += 2 * sensor.spare;
-    test.pure_dof += 2 * repeats.spare;
+    std::map<std::size_t, std::vector<std::size_t>> repeats;  // of a setting: no two share a run
+    for (const std::size_t i : sensor.readings) repeats[settings[fit.system.readings[i].run]].push_back(i);
+    for (auto& [setting, readings] : repeats) {
+      const SensorFit alone = fit_readings(fit.system, fit.noise, std::move(readings), ones);
+      pure += alone.misfit;
+      test.pure_dof += 2 * alone.spare;
+    }
   }
   test.fit_dof = spare - test.pure_dof;
   if (test.pure_dof == 0 || test.fit_dof <= 0 || !(pure > 0.0)) return std::nullopt;

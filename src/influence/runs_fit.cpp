@@ -16,26 +16,85 @@ using Eigen::MatrixXd;
 using Eigen::VectorXcd;
 using Eigen::VectorXd;
 
-/// Readings and rows of a sensor, and its equations; a column for every entry that some reading uses
-/// (`used`).
-MatrixXcd sensor_equations(const JointSystem& system, std::size_t sensor, const MatrixXcd& designs,
-                           SensorFit& fit, std::vector<Index>& used) {
-  for (std::size_t i = 0; i < system.readings.size(); ++i)
-    if (system.readings[i].sensor == sensor) fit.readings.push_back(i);
-  for (std::size_t i = 0; i < system.rows.size(); ++i)
-    if (system.rows[i].second == sensor) fit.rows.push_back(i);
-  const Index entries = designs.cols();
-  MatrixXcd all =
-      MatrixXcd::Zero(static_cast<Index>(fit.readings.size()), entries * static_cast<Index>(fit.rows.size()));
-  for (std::size_t i = 0; i < fit.readings.size(); ++i) {
-    const auto& reading = system.readings[fit.readings[i]];
-    const auto row = std::find(fit.rows.begin(), fit.rows.end(), reading.row) - fit.rows.begin();
-    all.row(static_cast<Index>(i)).segment(row * entries, entries) =
-        designs.row(static_cast<Index>(reading.run));
+/// V^-1/2 of consecutive readings that share a run.
+struct WhitenedRun {
+  Index from = 0;
+  MatrixXd whiten;
+};
+
+/// Readings `own` of a fit (by run) that nothing ties to others: their noise whitened run by run, then
+/// Householder's QR.
+void fit_tied(const JointSystem& system, const NoiseModel& noise, const MatrixXcd& designs,
+              const std::vector<Index>& own, SensorFit& fit) {
+  const Index n = static_cast<Index>(own.size()), entries = designs.cols();
+  const auto reading = [&](Index i) -> const JointReading& {
+    return system.readings[fit.readings[static_cast<std::size_t>(own[static_cast<std::size_t>(i)])]];
+  };
+  const auto row_of = [&](Index i) {
+    return std::lower_bound(fit.rows.begin(), fit.rows.end(), reading(i).row) - fit.rows.begin();
+  };
+  std::vector<Index> used;  // unknowns of the fit
+  std::vector<Index> column(static_cast<std::size_t>(entries) * fit.rows.size(), -1);
+  for (Index i = 0; i < n; ++i)
+    for (Index q = 0; q < entries; ++q) {
+      const Index unknown = row_of(i) * entries + q;
+      Index& at = column[static_cast<std::size_t>(unknown)];
+      if (at >= 0 || designs(static_cast<Index>(reading(i).run), q) == 0.0) continue;
+      at = static_cast<Index>(used.size());
+      used.push_back(unknown);
+    }
+  const Index unknowns = static_cast<Index>(used.size());
+  MatrixXcd equations = MatrixXcd::Zero(n, unknowns);
+  VectorXcd x(n);
+  for (Index i = 0; i < n; ++i) {
+    x(i) = reading(i).x;
+    for (Index q = 0; q < entries; ++q)
+      if (const Index at = column[static_cast<std::size_t>(row_of(i) * entries + q)]; at >= 0)
+        equations(i, at) = designs(static_cast<Index>(reading(i).run), q);
   }
-  for (Index c = 0; c < all.cols(); ++c)
-    if (!all.col(c).isZero(0.0)) used.push_back(c);
-  return all(Eigen::all, used);
+  std::vector<WhitenedRun> runs;
+  MatrixXcd white_equations(n, unknowns);
+  VectorXcd white_x(n);
+  double log_determinant = 0.0;
+  for (Index from = 0, to = 0; from < n; from = to) {
+    std::vector<std::size_t> together;
+    for (; to < n && reading(to).run == reading(from).run; ++to)
+      together.push_back(fit.readings[static_cast<std::size_t>(own[static_cast<std::size_t>(to)])]);
+    const MatrixXd covariance = readings_covariance(system, noise, together);
+    const MatrixXd factor = cholesky(covariance);
+    const MatrixXd whiten = lower_solve(factor, MatrixXd(MatrixXd::Identity(to - from, to - from)));
+    log_determinant += 2.0 * factor.diagonal().array().log().sum();
+    white_equations.middleRows(from, to - from) = whiten * equations.middleRows(from, to - from);
+    white_x.segment(from, to - from) = whiten * x.segment(from, to - from);
+    for (Index i = from; i < to; ++i)
+      fit.variance(own[static_cast<std::size_t>(i)]) = covariance(i - from, i - from);
+    runs.push_back({from, whiten});
+  }
+  const auto white = least_squares(white_equations, white_x);
+  fit.estimate(used) = white.solution;
+  fit.covariance(used, used) = white.root * white.root.adjoint();
+  fit.residual(own) = x - equations * white.solution;
+  for (const auto& run : runs) {
+    const Index count = run.whiten.rows();
+    const MatrixXcd through = white.basis.middleRows(run.from, count).adjoint() * run.whiten;
+    const MatrixXcd gain = white.root * through;
+    const VectorXcd pull = run.whiten.transpose() * white.residual.segment(run.from, count);
+    for (Index i = 0; i < count; ++i) {
+      const Index at = own[static_cast<std::size_t>(run.from + i)];
+      const double information = run.whiten.col(i).squaredNorm(), taken = through.col(i).squaredNorm();
+      fit.pull(at) = pull(i);
+      fit.leverage(at) = std::min(1.0, taken / information);
+      fit.pull_variance(at) = information - taken;
+      for (Index q = 0; q < entries; ++q)
+        if (const Index c = column[static_cast<std::size_t>(row_of(run.from + i) * entries + q)]; c >= 0)
+          fit.gain(q, at) = gain(c, i);
+    }
+  }
+  const Index spare = n - unknowns;
+  const double misfit = spare > 0 ? white.residual.squaredNorm() : 0.0;
+  fit.spare += static_cast<int>(spare);
+  fit.misfit += misfit;
+  fit.log_likelihood += -0.5 * misfit - log_determinant - white.log_determinant;
 }
 
 double misfit_of(const RunsFit& fit, const std::vector<SensorFit>& sensors) {
@@ -43,18 +102,6 @@ double misfit_of(const RunsFit& fit, const std::vector<SensorFit>& sensors) {
   for (const auto& sensor : sensors)
     if (fit.is_judged(sensor)) sum += sensor.misfit;
   return sum;
-}
-
-/// Widens the noise where chi-squared rejects the misfit (below 1 %), the residuals in its own units.
-void widen_where_rejected(RunsFit& fit) {
-  constexpr double doubtful = 0.01;
-  const int freedom = fit.judged_freedom();
-  if (freedom <= 0) return;
-  const double misfit = misfit_of(fit, fit.sensors);
-  const boost::math::chi_squared distribution(freedom);
-  if (boost::math::cdf(boost::math::complement(distribution, misfit)) >= doubtful) return;
-  fit.noise.widened = std::sqrt(misfit / freedom);
-  fit.noise.degrees_of_freedom = std::min<double>(fit.noise.degrees_of_freedom, freedom);
 }
 
 /// `sensors` with the noise that is stated alone, where some run-to-run change was estimated.
@@ -98,35 +145,41 @@ int RunsFit::judged_freedom() const {
   return std::max(0, sum - static_cast<int>(system.open_events().size()));
 }
 
-SensorFit fit_sensor(const JointSystem& system, const NoiseModel& noise, std::size_t sensor,
-                     const MatrixXcd& designs) {
+void widen_where_rejected(NoiseModel& noise, double misfit, int freedom) {
+  constexpr double doubtful = 0.01;
+  if (freedom <= 0) return;
+  const boost::math::chi_squared distribution(freedom);
+  if (boost::math::cdf(boost::math::complement(distribution, misfit)) >= doubtful) return;
+  noise.widened = std::sqrt(misfit / freedom);
+  noise.degrees_of_freedom = std::min<double>(noise.degrees_of_freedom, freedom);
+}
+
+SensorFit fit_readings(const JointSystem& system, const NoiseModel& noise, std::vector<std::size_t> readings,
+                       const MatrixXcd& designs) {
   SensorFit fit;
-  std::vector<Index> columns;
-  const MatrixXcd equations = sensor_equations(system, sensor, designs, fit, columns);
+  for (const std::size_t i : readings) fit.rows.push_back(system.readings[i].row);
+  std::sort(fit.rows.begin(), fit.rows.end());
+  fit.rows.erase(std::unique(fit.rows.begin(), fit.rows.end()), fit.rows.end());
+  fit.readings = std::move(readings);
+  const Index n = static_cast<Index>(fit.readings.size());
   const Index unknowns = designs.cols() * static_cast<Index>(fit.rows.size());
-  const Index n = equations.rows();
-  VectorXcd x(n);
-  for (Index i = 0; i < n; ++i) x(i) = system.readings[fit.readings[static_cast<std::size_t>(i)]].x;
-  fit.noise = readings_covariance(system, noise, fit.readings);
-  const MatrixXd factor = cholesky(fit.noise);
-  const MatrixXd whiten = lower_solve(factor, MatrixXd(MatrixXd::Identity(n, n)));
-  const auto white = least_squares(MatrixXcd(whiten * equations), VectorXcd(whiten * x));
   fit.estimate = VectorXcd::Zero(unknowns);
-  fit.estimate(columns) = white.solution;
-  fit.gain = MatrixXcd::Zero(unknowns, n);
-  fit.gain(columns, Eigen::all) = white.root * white.basis.adjoint() * whiten;
+  fit.gain = MatrixXcd::Zero(designs.cols(), n);
   fit.covariance = MatrixXcd::Zero(unknowns, unknowns);
-  fit.covariance(columns, columns) = white.root * white.root.adjoint();
-  fit.spare = static_cast<int>(n - equations.cols());
-  fit.misfit = fit.spare > 0 ? white.residual.squaredNorm() : 0.0;
-  fit.residual = x - equations * white.solution;
-  fit.pull = whiten.transpose() * white.residual;
-  const VectorXd information = whiten.colwise().squaredNorm().transpose();
-  const VectorXd used = (white.basis.adjoint() * whiten).colwise().squaredNorm().transpose();
-  fit.leverage = used.cwiseQuotient(information).cwiseMin(1.0);
-  fit.pull_variance = information - used;
-  fit.log_likelihood =
-      -0.5 * fit.misfit - 2.0 * factor.diagonal().array().log().sum() - white.log_determinant;
+  fit.residual.resize(n);
+  fit.variance.resize(n);
+  fit.pull.resize(n);
+  fit.pull_variance.resize(n);
+  fit.leverage.resize(n);
+  const std::size_t sensor = system.readings[fit.readings.front()].sensor;
+  const bool tied = noise.sensors[sensor].run_to_run.sd > 0.0;
+  std::vector<std::vector<Index>> parts(tied ? 1 : fit.rows.size());
+  for (Index i = 0; i < n; ++i) {
+    const std::size_t row = system.readings[fit.readings[static_cast<std::size_t>(i)]].row;
+    const auto at = std::lower_bound(fit.rows.begin(), fit.rows.end(), row) - fit.rows.begin();
+    parts[tied ? 0 : static_cast<std::size_t>(at)].push_back(i);
+  }
+  for (const auto& part : parts) fit_tied(system, noise, designs, part, fit);
   return fit;
 }
 
@@ -139,11 +192,12 @@ MatrixXcd run_designs(const JointSystem& system) {
 void fit_sensors(RunsFit& fit) {
   fit.sensors.clear();
   const MatrixXcd designs = run_designs(fit.system);
-  for (std::size_t s = 0; s < fit.noise.sensors.size(); ++s) {
-    const bool read = std::any_of(fit.system.readings.begin(), fit.system.readings.end(),
-                                  [s](const JointReading& one) { return one.sensor == s; });
-    if (read) fit.sensors.push_back(fit_sensor(fit.system, fit.noise, s, designs));
-  }
+  std::vector<std::vector<std::size_t>> own(fit.noise.sensors.size());
+  for (std::size_t i = 0; i < fit.system.readings.size(); ++i)
+    own[fit.system.readings[i].sensor].push_back(i);
+  for (auto& readings : own)
+    if (!readings.empty())
+      fit.sensors.push_back(fit_readings(fit.system, fit.noise, std::move(readings), designs));
 }
 
 RunsFit fit_runs(const Job& job, const JointSystem& settled) {
@@ -162,7 +216,7 @@ RunsFit fit_runs(const Job& job, const JointSystem& settled) {
     settle_events(fit.system, fit.noise);
     fit_sensors(fit);
   }
-  widen_where_rejected(fit);
+  widen_where_rejected(fit.noise, misfit_of(fit, fit.sensors), fit.judged_freedom());
   fit_as_stated(fit);
   return fit;
 }

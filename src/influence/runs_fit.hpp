@@ -15,10 +15,12 @@ struct SensorFit {
   std::vector<std::size_t> readings;  ///< indices into JointSystem::readings
   std::vector<std::size_t> rows;      ///< entries of JointSystem::rows
   Eigen::VectorXcd estimate;          ///< (X0, C_1 .. C_P) of each of `rows` in turn
-  Eigen::MatrixXcd gain;              ///< estimate = gain * readings
-  Eigen::MatrixXcd covariance;        ///< of `estimate`, per real component (Hermitian)
-  Eigen::VectorXcd residual;          ///< read - fitted
-  Eigen::MatrixXd noise;              ///< V, per real component
+  /// What a unit of each reading adds to (X0, C_1 .. C_P) of its own row; where readings are missing or of
+  /// unlike certainty, and a change from run to run is shared, it adds a little to the sensor's other rows.
+  Eigen::MatrixXcd gain;
+  Eigen::MatrixXcd covariance;  ///< of `estimate`, per real component (Hermitian)
+  Eigen::VectorXcd residual;    ///< read - fitted
+  Eigen::VectorXd variance;     ///< of each reading, per real component: of V
   /// How far each reading alone would have to be moved to agree with the others is |pull|/pull_variance; in
   /// standard deviations per real component |pull|/sqrt(pull_variance): the most powerful test of one wrong
   /// reading where readings are correlated (W. Baarda, *A testing procedure for use in geodetic networks*,
@@ -47,12 +49,16 @@ struct RunsFit {
   [[nodiscard]] int judged_freedom() const;  ///< real degrees of freedom
 };
 
-/// Least squares of readings `x = designs(run, :) b_row`. Columns that a row does not use have no unknown.
-[[nodiscard]] SensorFit fit_sensor(const JointSystem& system, const NoiseModel& noise, std::size_t sensor,
-                                   const Eigen::MatrixXcd& designs);
+/// Least squares of some readings of one sensor, by run: `x = designs(run, :) b_row`. Columns that a row does
+/// not use have no unknown. Rows that no change from run to run ties together stand each alone.
+[[nodiscard]] SensorFit fit_readings(const JointSystem& system, const NoiseModel& noise,
+                                     std::vector<std::size_t> readings, const Eigen::MatrixXcd& designs);
 
 /// (1, U) of every run of a system.
 [[nodiscard]] Eigen::MatrixXcd run_designs(const JointSystem& system);
+
+/// Widens the noise where chi-squared rejects the misfit (below 1 %), the residuals in its own units.
+void widen_where_rejected(NoiseModel& noise, double misfit, int freedom);
 
 /// Fits every sensor of `fit.system` with `fit.noise`.
 void fit_sensors(RunsFit& fit);

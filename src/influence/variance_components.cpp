@@ -11,14 +11,6 @@ using Eigen::Index;
 using Eigen::MatrixXd;
 using Eigen::VectorXd;
 
-/// Gradient of the restricted log likelihood and its expected information, at given variances.
-struct Score {
-  VectorXd gradient;
-  MatrixXd information;
-  VectorXd mean;
-  MatrixXd mean_covariance;
-};
-
 /// V^-1 of a block, and V^-1 K_q.
 struct Solved {
   MatrixXd v_inverse_x;
@@ -46,7 +38,7 @@ Solved solved_block(const ComponentBlock& block, const VectorXd& variances) {
 /// tr(A B) without the product.
 double trace_of_product(const MatrixXd& a, const MatrixXd& b) { return a.cwiseProduct(b.transpose()).sum(); }
 
-Score score_at(const std::vector<ComponentBlock>& blocks, const VectorXd& variances) {
+ComponentScore score_at(const std::vector<ComponentBlock>& blocks, const VectorXd& variances) {
   const Index parts = variances.size();
   const Index unknowns = blocks.front().x.cols();
   MatrixXd weight = MatrixXd::Zero(unknowns, unknowns);
@@ -57,7 +49,7 @@ Score score_at(const std::vector<ComponentBlock>& blocks, const VectorXd& varian
     weight += block.x.transpose() * solved.back().v_inverse_x;
     moment += block.x.transpose() * solved.back().v_inverse_y;
   }
-  Score score{VectorXd::Zero(parts), MatrixXd::Zero(parts, parts), {}, {}};
+  ComponentScore score{VectorXd::Zero(parts), MatrixXd::Zero(parts, parts), {}, {}};
   if (unknowns > 0) {
     score.mean_covariance = positive_solve(weight, MatrixXd::Identity(unknowns, unknowns));
     score.mean = score.mean_covariance * moment;
@@ -95,7 +87,7 @@ Score score_at(const std::vector<ComponentBlock>& blocks, const VectorXd& varian
 }
 
 /// Fisher step over the variances that are not held at zero.
-VectorXd fisher_step(const Score& score, const VectorXd& variances) {
+VectorXd fisher_step(const ComponentScore& score, const VectorXd& variances) {
   std::vector<Index> free;
   for (Index q = 0; q < variances.size(); ++q)
     if (variances(q) > 0.0 || score.gradient(q) > 0.0) free.push_back(q);
@@ -109,14 +101,14 @@ VectorXd fisher_step(const Score& score, const VectorXd& variances) {
 
 }  // namespace
 
-ComponentFit restricted_likelihood(const std::vector<ComponentBlock>& blocks, const VectorXd& start,
-                                   const VectorXd& least, bool off_zero) {
+ComponentFit restricted_likelihood(const std::function<ComponentScore(const VectorXd&)>& scored,
+                                   const VectorXd& start, const VectorXd& least, bool off_zero) {
   constexpr int most_steps = 60;
   constexpr double largest_fall = 0.1;  // a variance falls at most to a tenth in one step
   constexpr double negligible = 1e-9;   // of its start: zero from here
   ComponentFit fit;
   fit.variances = start;
-  Score score = score_at(blocks, fit.variances);
+  ComponentScore score = scored(fit.variances);
   for (int i = 0; i < most_steps && !fit.converged; ++i) {
     if (off_zero) {
       const VectorXd inverse = fit.variances.cwiseInverse();
@@ -129,7 +121,7 @@ ComponentFit restricted_likelihood(const std::vector<ComponentBlock>& blocks, co
     next = next.cwiseMax(least);
     fit.converged = (next - fit.variances).cwiseAbs().maxCoeff() <= 1e-7 * next.maxCoeff();
     fit.variances = next;
-    score = score_at(blocks, fit.variances);
+    score = scored(fit.variances);
   }
   fit.covariance = pseudo_inverse(score.information);
   fit.mean = score.mean;
@@ -137,14 +129,10 @@ ComponentFit restricted_likelihood(const std::vector<ComponentBlock>& blocks, co
   return fit;
 }
 
-double log_likelihood(const ComponentBlock& block, const VectorXd& variances) {
-  const MatrixXd factor = cholesky(covariance_of(block, variances));
-  if (block.x.cols() > 0) {
-    const auto fit =
-        least_squares(lower_solve(factor, block.x), lower_solve(factor, MatrixXd(block.y)).col(0));
-    return -factor.diagonal().array().log().sum() - 0.5 * (fit.residual_square + fit.log_determinant);
-  }
-  return -factor.diagonal().array().log().sum() - 0.5 * lower_solve(factor, MatrixXd(block.y)).squaredNorm();
+ComponentFit restricted_likelihood(const std::vector<ComponentBlock>& blocks, const VectorXd& start,
+                                   const VectorXd& least, bool off_zero) {
+  return restricted_likelihood([&](const VectorXd& variances) { return score_at(blocks, variances); }, start,
+                               least, off_zero);
 }
 
 }  // namespace trimwright

@@ -1,6 +1,7 @@
 #pragma once
 
 #include <Eigen/Core>
+#include <functional>
 #include <vector>
 
 namespace trimwright {
@@ -22,6 +23,14 @@ struct ComponentFit {
   bool converged = false;
 };
 
+/// Gradient of the restricted log likelihood and its expected information, at given variances; beta there.
+struct ComponentScore {
+  Eigen::VectorXd gradient;
+  Eigen::MatrixXd information;
+  Eigen::VectorXd mean;
+  Eigen::MatrixXd mean_covariance;
+};
+
 /// Restricted maximum likelihood of the variances by Fisher scoring (D. A. Harville, *J. Amer. Statist.
 /// Assoc.* 72 (1977)), kept from falling below `least` (zero or more; above zero where the rest of a block's
 /// covariance is singular). `start`: above zero, in the size of the answer.
@@ -32,8 +41,9 @@ struct ComponentFit {
                                                  const Eigen::VectorXd& start, const Eigen::VectorXd& least,
                                                  bool off_zero = false);
 
-/// Log density of a block's observations, of which columns of `x` there are being estimated (restricted
-/// likelihood), but for a constant.
-[[nodiscard]] double log_likelihood(const ComponentBlock& block, const Eigen::VectorXd& variances);
+/// The same where something else knows the score.
+[[nodiscard]] ComponentFit restricted_likelihood(
+    const std::function<ComponentScore(const Eigen::VectorXd&)>& scored, const Eigen::VectorXd& start,
+    const Eigen::VectorXd& least, bool off_zero = false);
 
 }  // namespace trimwright

@@ -1,0 +1,388 @@
+#include "alike_runs.hpp"
+
+#include <algorithm>
+#include <cmath>
+
+#include "base/linear_algebra.hpp"
+#include "run_matrix.hpp"
+#include "runs_fit.hpp"
+
+namespace trimwright {
+namespace {
+
+using Eigen::Index;
+using Eigen::MatrixXcd;
+using Eigen::MatrixXd;
+using Eigen::VectorXcd;
+using Eigen::VectorXd;
+
+/// `m` as a real matrix of (real parts, imaginary parts).
+MatrixXd halves_apart(const MatrixXcd& m) {
+  MatrixXd real(2 * m.rows(), 2 * m.cols());
+  real << m.real(), -m.imag(), m.imag(), m.real();
+  return real;
+}
+
+/// Orthonormal basis of the columns of `a`, by J. P. Gram's and E. Schmidt's method, each column twice.
+MatrixXcd orthonormal(const MatrixXcd& a) {
+  MatrixXcd basis(a.rows(), 0);
+  for (Index c = 0; c < a.cols(); ++c) {
+    VectorXcd left = a.col(c);
+    const double size = left.norm();
+    if (size == 0.0) continue;
+    left /= size;
+    for (int twice = 0; twice < 2; ++twice) left -= basis * (basis.adjoint() * left).eval();
+    const double own = left.norm();
+    if (own <= rank_tolerance) continue;
+    basis.conservativeResize(Eigen::NoChange, basis.cols() + 1);
+    basis.rightCols<1>() = left / own;
+  }
+  return basis;
+}
+
+bool equal_parts(const MatrixXd& a, const MatrixXd& b) {
+  return a.rows() == b.rows() && a.cols() == b.cols() && a == b;
+}
+
+/// The group of a run whose readings are `own`, empty yet.
+AlikeRuns group_of(const JointSystem& system, const NoiseModel& noise, const SensorRuns& sensor,
+                   const std::vector<std::size_t>& own) {
+  using Source = NoisePart::Source;
+  const SensorNoise& parts = noise.sensors[sensor.sensor];
+  const Index n = static_cast<Index>(own.size());
+  VectorXd scale(n);
+  AlikeRuns group;
+  group.fixed = MatrixXd::Zero(n, n);
+  for (Index j = 0; j < n; ++j) {
+    const JointReading& reading = system.readings[own[static_cast<std::size_t>(j)]];
+    scale(j) = reading.scale;
+    group.fixed(j, j) = std::pow(parts.proportional * reading.level, 2);
+    if (parts.within.source == Source::stated)
+      group.fixed(j, j) += std::pow(reading.sd.value_or(parts.within.sd) * reading.scale, 2);
+    group.rows.push_back(static_cast<std::size_t>(
+        std::lower_bound(sensor.rows.begin(), sensor.rows.end(), reading.row) - sensor.rows.begin()));
+  }
+  if (parts.run_to_run.source == Source::stated)
+    group.fixed += std::pow(parts.run_to_run.sd, 2) * scale * scale.transpose();
+  if (sensor.within_open) group.parts.emplace_back(scale.cwiseAbs2().asDiagonal());
+  if (sensor.run_to_run_open) group.parts.emplace_back(std::pow(sensor.unit, 2) * scale * scale.transpose());
+  return group;
+}
+
+/// Sums over an empty group with the widths of a run's design and data.
+void make_room(AlikeRuns& group, const std::vector<Index>& from, const std::vector<Index>& width,
+               Index columns) {
+  for (std::size_t j = 0; j < group.rows.size(); ++j)
+    for (Index q = 0; q < width[group.rows[j]]; ++q) {
+      group.row_of.push_back(static_cast<Index>(j));
+      group.unknowns.push_back(from[group.rows[j]] + q);
+    }
+  const Index k = static_cast<Index>(group.row_of.size()),
+              n = columns * static_cast<Index>(group.rows.size());
+  group.design = MatrixXcd::Zero(k, k);
+  group.crossed = MatrixXcd::Zero(k, n);
+  group.squares = MatrixXd::Zero(n, n);
+}
+
+void add_run(AlikeRuns& group, const SensorRuns::Run& run, double times) {
+  group.runs += times;
+  group.design += times * run.design.conjugate() * run.design.transpose();
+  group.crossed += times * run.design.conjugate() * run.data.transpose();
+  group.squares += times * (run.data.conjugate() * run.data.transpose()).real();
+}
+
+bool settled_without(const AlikeRuns& group, const SensorRuns::Run& run) {
+  constexpr double least = 1e-10;  // of the square of a design that is left
+  VectorXd used = VectorXd::Zero(static_cast<Index>(group.rows.size()));
+  for (std::size_t a = 0; a < group.row_of.size(); ++a)
+    used(group.row_of[a]) += std::norm(run.design(static_cast<Index>(a)));
+  return (used.array() < 1.0 - least).all();
+}
+
+/// All runs are alike and read every row.
+void leave_no_unknown(SensorRuns& sensor) {
+  AlikeRuns& all = sensor.groups.front();
+  const auto rows = static_cast<Index>(sensor.rows.size());
+  all.runs -= static_cast<double>(sensor.fitted / rows);
+  all.row_of.clear();
+  all.unknowns.clear();
+  all.design.resize(0, 0);
+  all.crossed.resize(0, all.squares.cols());
+  for (auto& run : sensor.runs) {
+    const double leverage = run.design.squaredNorm() / static_cast<double>(rows);
+    if (run.settled_without) run.data /= std::sqrt(1.0 - leverage);
+    run.design.resize(0);
+  }
+  sensor.unknowns = 0;
+}
+
+/// One sensor; `own`: its readings, by run.
+SensorRuns runs_of_sensor(const JointSystem& system, const NoiseModel& noise, const MatrixXcd& designs,
+                          const std::vector<std::size_t>& own, const std::vector<std::size_t>& events) {
+  SensorRuns sensor;
+  sensor.sensor = system.readings[own.front()].sensor;
+  sensor.readings = static_cast<Index>(own.size());
+  std::vector<std::vector<Index>> by_row;
+  for (const std::size_t i : own) sensor.rows.push_back(system.readings[i].row);
+  std::sort(sensor.rows.begin(), sensor.rows.end());
+  sensor.rows.erase(std::unique(sensor.rows.begin(), sensor.rows.end()), sensor.rows.end());
+  by_row.resize(sensor.rows.size());
+  const Index columns = 1 + static_cast<Index>(events.size());
+  MatrixXcd data(sensor.readings, columns);
+  bool shares = false;
+  for (Index i = 0; i < sensor.readings; ++i) {
+    const JointReading& one = system.readings[own[static_cast<std::size_t>(i)]];
+    shares = shares || (i > 0 && system.readings[own[static_cast<std::size_t>(i - 1)]].run == one.run);
+    by_row[static_cast<std::size_t>(std::lower_bound(sensor.rows.begin(), sensor.rows.end(), one.row) -
+                                    sensor.rows.begin())]
+        .push_back(i);
+    data(i, 0) = one.x;
+    for (Index k = 1; k < columns; ++k)
+      data(i, k) = one.exponents(static_cast<Index>(events[static_cast<std::size_t>(k - 1)])) * one.x;
+    sensor.size += std::norm(one.x);
+  }
+  const SensorNoise& parts = noise.sensors[sensor.sensor];
+  const bool within_stated = parts.within.source == NoisePart::Source::stated;
+  sensor.within_open = !within_stated;
+  sensor.run_to_run_open = parts.run_to_run.source != NoisePart::Source::stated && (within_stated || shares);
+  if (within_stated) sensor.unit = parts.within.sd;
+
+  std::vector<Index> from, width;
+  std::vector<VectorXcd> design(own.size());
+  for (const auto& row : by_row) {
+    MatrixXcd equations(static_cast<Index>(row.size()), designs.cols());
+    for (std::size_t i = 0; i < row.size(); ++i)
+      equations.row(static_cast<Index>(i)) =
+          designs.row(static_cast<Index>(system.readings[own[static_cast<std::size_t>(row[i])]].run));
+    const MatrixXcd basis = orthonormal(equations);
+    MatrixXcd left = data(row, Eigen::all);
+    for (int twice = 0; twice < 2; ++twice) left -= basis * (basis.adjoint() * left).eval();
+    data(row, Eigen::all) = left;
+    for (std::size_t i = 0; i < row.size(); ++i)
+      design[static_cast<std::size_t>(row[i])] = basis.row(static_cast<Index>(i)).transpose();
+    from.push_back(sensor.fitted);
+    width.push_back(basis.cols());
+    sensor.fitted += basis.cols();
+  }
+  sensor.squares = (data.adjoint() * data).real();
+
+  for (std::size_t i = 0, end = 0; i < own.size(); i = end) {
+    SensorRuns::Run run;
+    run.run = system.readings[own[i]].run;
+    while (end < own.size() && system.readings[own[end]].run == run.run) ++end;
+    AlikeRuns group = group_of(
+        system, noise, sensor,
+        {own.begin() + static_cast<std::ptrdiff_t>(i), own.begin() + static_cast<std::ptrdiff_t>(end)});
+    const auto alike = std::find_if(sensor.groups.begin(), sensor.groups.end(), [&](const AlikeRuns& one) {
+      return one.rows == group.rows && equal_parts(one.fixed, group.fixed) &&
+             std::equal(one.parts.begin(), one.parts.end(), group.parts.begin(), equal_parts);
+    });
+    run.alike = static_cast<std::size_t>(alike - sensor.groups.begin());
+    if (alike == sensor.groups.end()) {
+      make_room(group, from, width, columns);
+      sensor.groups.push_back(std::move(group));
+    }
+    AlikeRuns& into = sensor.groups[run.alike];
+    run.design.resize(static_cast<Index>(into.row_of.size()));
+    Index at = 0;
+    for (std::size_t j = i; j < end; ++j) {
+      run.design.segment(at, design[j].size()) = design[j];
+      at += design[j].size();
+    }
+    run.data = data.middleRows(static_cast<Index>(i), static_cast<Index>(end - i)).reshaped();
+    run.settled_without = settled_without(into, run);
+    add_run(into, run, 1.0);
+    sensor.runs.push_back(std::move(run));
+  }
+  sensor.unknowns = sensor.fitted;
+  const auto all_rows = static_cast<Index>(sensor.rows.size());
+  if (sensor.groups.size() == 1 && static_cast<Index>(sensor.runs.size()) * all_rows == sensor.readings)
+    leave_no_unknown(sensor);
+  return sensor;
+}
+
+/// Sums X^H a X, X^H a Y and Re Y^H a Y for a matrix a of every run.
+struct Weighted {
+  MatrixXcd design, crossed;
+  MatrixXd data;
+
+  Weighted(Index unknowns, Index columns)
+      : design(MatrixXcd::Zero(unknowns, unknowns)),
+        crossed(MatrixXcd::Zero(unknowns, columns)),
+        data(MatrixXd::Zero(columns, columns)) {}
+
+  void add(const AlikeRuns& group, const MatrixXd& a) {
+    const Index n = a.rows();
+    const auto& at = group.unknowns;
+    for (std::size_t q = 0; q < at.size(); ++q)
+      for (std::size_t p = 0; p < at.size(); ++p)
+        design(at[p], at[q]) +=
+            a(group.row_of[p], group.row_of[q]) * group.design(static_cast<Index>(p), static_cast<Index>(q));
+    for (Index c = 0; c < data.cols(); ++c) {
+      for (std::size_t p = 0; p < at.size(); ++p)
+        for (Index k = 0; k < n; ++k)
+          crossed(at[p], c) += a(group.row_of[p], k) * group.crossed(static_cast<Index>(p), c * n + k);
+      for (Index d = 0; d < data.cols(); ++d)
+        data(c, d) += a.cwiseProduct(group.squares.block(c * n, d * n, n, n)).sum();
+    }
+  }
+
+  /// Re (Y - X b)^H a (Y - X b).
+  [[nodiscard]] MatrixXd left(const MatrixXcd& b) const {
+    const MatrixXd once = (crossed.adjoint() * b).real();
+    return data - once - once.transpose() + (b.adjoint() * design * b).real();
+  }
+};
+
+/// tr(a b) of Hermitian matrices.
+double trace_of(const MatrixXcd& a, const MatrixXcd& b) { return a.conjugate().cwiseProduct(b).sum().real(); }
+
+/// What is left of some columns when those of the events are fitted beside, and how surely.
+struct Bordered {
+  MatrixXd covariance;  ///< of the events' values
+  VectorXd combine;     ///< of the columns of data: readings less what the events explain
+};
+
+Bordered bordered(const MatrixXd& data, const std::vector<Index>& events) {
+  Bordered border{MatrixXd(0, 0), VectorXd::Unit(data.cols(), 0)};
+  if (events.empty()) return border;
+  const MatrixXd own = data(events, events);
+  border.covariance = positive_solve(own, MatrixXd::Identity(own.rows(), own.cols()));
+  border.combine(events) = -border.covariance * VectorXd(data(events, 0));
+  return border;
+}
+
+/// tr(covariance m) over the events.
+double over_events(const Bordered& border, const MatrixXd& m, const std::vector<Index>& events) {
+  return events.empty() ? 0.0 : border.covariance.cwiseProduct(m(events, events)).sum();
+}
+
+}  // namespace
+
+std::vector<AlikeRuns> SensorRuns::groups_without(std::size_t i) const {
+  std::vector<AlikeRuns> left = groups;
+  add_run(left[runs[i].alike], runs[i], -1.0);
+  return left;
+}
+
+std::vector<SensorRuns> sensor_runs(const JointSystem& system, const NoiseModel& noise) {
+  std::vector<std::vector<std::size_t>> own(noise.sensors.size());
+  for (std::size_t i = 0; i < system.readings.size(); ++i) own[system.readings[i].sensor].push_back(i);
+  const MatrixXcd designs = run_designs(system);
+  const auto events = system.open_events();
+  std::vector<SensorRuns> sensors;
+  for (const auto& readings : own)
+    if (!readings.empty()) sensors.push_back(runs_of_sensor(system, noise, designs, readings, events));
+  return sensors;
+}
+
+Projected projected(const std::vector<AlikeRuns>& groups, Index unknowns, const VectorXd& variances,
+                    Asked asked) {
+  const std::size_t parts = asked == Asked::score ? groups.front().parts.size() : 0;
+  const Index columns = groups.front().squares.cols() / groups.front().fixed.cols();
+  Weighted base(unknowns, columns);
+  std::vector<Weighted> one(parts, base), both(parts * (parts + 1) / 2, base);
+  Projected sums;
+  sums.trace = VectorXd::Zero(static_cast<Index>(parts));
+  sums.trace_both = MatrixXd::Zero(static_cast<Index>(parts), static_cast<Index>(parts));
+  for (const AlikeRuns& group : groups) {
+    if (group.runs < 0.5) continue;
+    MatrixXd v = group.fixed;
+    v.diagonal().array() += 1e-300;
+    for (std::size_t q = 0; q < group.parts.size(); ++q)
+      v += variances(static_cast<Index>(q)) * group.parts[q];
+    const MatrixXd factor = cholesky(v);
+    const MatrixXd half = lower_solve(factor, MatrixXd(MatrixXd::Identity(v.rows(), v.cols())));
+    const MatrixXd inverse = half.transpose() * half;
+    sums.log_determinant += 2.0 * group.runs * factor.diagonal().array().log().sum();
+    base.add(group, inverse);
+    for (std::size_t q = 0; q < parts; ++q) {
+      const MatrixXd own = inverse * group.parts[q];  // V^-1 K_q
+      sums.trace(static_cast<Index>(q)) += group.runs * own.trace();
+      one[q].add(group, own * inverse);
+      for (std::size_t r = 0; r <= q; ++r) {
+        const MatrixXd other = inverse * group.parts[r];
+        sums.trace_both(static_cast<Index>(q), static_cast<Index>(r)) +=
+            group.runs * own.cwiseProduct(other.transpose()).sum();
+        const MatrixXd twice = own * other * inverse;
+        both[q * (q + 1) / 2 + r].add(group, 0.5 * (twice + twice.transpose()));
+      }
+    }
+  }
+  const MatrixXd factor = cholesky(halves_apart(base.design));
+  sums.log_determinant += factor.diagonal().array().log().sum();
+  if (asked == Asked::likelihood) {
+    const MatrixXd fitted = lower_solve(factor, halves_apart(base.crossed)).leftCols(columns);
+    sums.data = base.data - fitted.transpose() * fitted;
+    return sums;
+  }
+  const MatrixXd half = lower_solve(factor, MatrixXd(MatrixXd::Identity(2 * unknowns, 2 * unknowns)));
+  const MatrixXd inverse = half.transpose() * half;
+  sums.inverse.resize(unknowns, unknowns);
+  sums.inverse.real() = inverse.topLeftCorner(unknowns, unknowns);
+  sums.inverse.imag() = inverse.bottomLeftCorner(unknowns, unknowns);
+  sums.unknowns = sums.inverse * base.crossed;
+  sums.data = base.left(sums.unknowns);
+  std::vector<MatrixXcd> through, pulled;
+  for (std::size_t q = 0; q < parts; ++q) {
+    const auto at = static_cast<Index>(q);
+    sums.one.push_back(one[q].left(sums.unknowns));
+    sums.trace(at) -= trace_of(sums.inverse, one[q].design);
+    through.push_back(sums.inverse * one[q].design);
+    pulled.push_back(one[q].crossed - one[q].design * sums.unknowns);
+    for (std::size_t r = 0; r <= q; ++r) {
+      const Weighted& two = both[q * (q + 1) / 2 + r];
+      const MatrixXd shared = (pulled[q].adjoint() * sums.inverse * pulled[r]).real();
+      sums.both.push_back(two.left(sums.unknowns) - 0.5 * (shared + shared.transpose()));
+      double& trace = sums.trace_both(at, static_cast<Index>(r));
+      trace += (through[q] * through[r]).trace().real() - 2.0 * trace_of(sums.inverse, two.design);
+      sums.trace_both(static_cast<Index>(r), at) = trace;
+    }
+  }
+  return sums;
+}
+
+ComponentScore score_of(const std::vector<Projected>& sensors, const std::vector<Index>& events) {
+  Projected all = sensors.front();
+  for (std::size_t s = 1; s < sensors.size(); ++s) {
+    all.data += sensors[s].data;
+    all.trace += sensors[s].trace;
+    all.trace_both += sensors[s].trace_both;
+    for (std::size_t q = 0; q < all.one.size(); ++q) all.one[q] += sensors[s].one[q];
+    for (std::size_t q = 0; q < all.both.size(); ++q) all.both[q] += sensors[s].both[q];
+  }
+  const Bordered border = bordered(all.data, events);
+  const Index parts = all.trace.size();
+  ComponentScore score{VectorXd(parts), MatrixXd(parts, parts), {}, {}};
+  std::size_t at = 0;
+  for (Index q = 0; q < parts; ++q) {
+    const MatrixXd& own = all.one[static_cast<std::size_t>(q)];
+    score.gradient(q) = 0.5 * (border.combine.dot(own * border.combine) - 2.0 * all.trace(q) +
+                               over_events(border, own, events));
+    for (Index r = 0; r <= q; ++r, ++at) {
+      double twice = 2.0 * all.trace_both(q, r) - 2.0 * over_events(border, all.both[at], events);
+      if (!events.empty()) {
+        const MatrixXd& other = all.one[static_cast<std::size_t>(r)];
+        twice += (border.covariance * MatrixXd(own(events, events)) * border.covariance *
+                  MatrixXd(other(events, events)))
+                     .trace();
+      }
+      score.information(q, r) = score.information(r, q) = 0.5 * twice;
+    }
+  }
+  return score;
+}
+
+double log_likelihood(const std::vector<Projected>& sensors, const std::vector<Index>& events) {
+  MatrixXd data = MatrixXd::Zero(sensors.front().data.rows(), sensors.front().data.cols());
+  double likelihood = 0.0;
+  for (const auto& one : sensors) {
+    data += one.data;
+    likelihood -= one.log_determinant;
+  }
+  const Bordered border = bordered(data, events);
+  if (!events.empty()) likelihood -= cholesky(MatrixXd(data(events, events))).diagonal().array().log().sum();
+  return likelihood - 0.5 * border.combine.dot(data * border.combine);
+}
+
+}  // namespace trimwright
