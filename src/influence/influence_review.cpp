@@ -114,7 +114,8 @@ ReviewedRun predicted_by_others(const Job& job, const RunsFit& fit, std::size_t 
   for (Index i = 0; i < n; ++i)
     for (Index j = 0; j < n; ++j) covariance.block<2, 2>(2 * i, 2 * j).diagonal().array() += noise(i, j);
   reviewed.components = static_cast<int>(2 * n);
-  reviewed.distance = (difference.transpose() * positive_solve(covariance, difference)).value();
+  reviewed.distance =
+      std::max(0.0, (difference.transpose() * positive_solve(covariance, difference)).value());
   reviewed.probability = tail_probability(reviewed.distance, reviewed.components, x.degrees_of_freedom);
   return reviewed;
 }

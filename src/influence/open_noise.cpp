@@ -174,7 +174,7 @@ std::optional<OthersPrediction> predicted_without(const std::vector<OpenNoise>& 
     const Index read = entry ? static_cast<Index>(sensor.groups[sensor.runs[*entry].alike].rows.size()) : 0;
     if (!sensor.within_open) {
       const Index spare = sensor.readings - read - sensor.fitted;
-      if (spare > 0) misfit += others.data(0, 0);
+      if (spare > 0) misfit += std::max(0.0, std::real(others.data(0, 0)));
       freedom += static_cast<int>(2 * spare);
     }
     if (!entry) continue;

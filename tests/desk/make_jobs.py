@@ -13,6 +13,7 @@ wanted = {"UNITS", "rotor", "job"}
 source.body = [node for node in source.body if isinstance(node, (ast.Import, ast.ImportFrom)) or getattr(node, "name", None) in wanted
                or isinstance(node, ast.Assign) and getattr(node.targets[0], "id", None) in wanted]
 maker = {}
+sys.path.insert(0, str(pathlib.Path(__file__).resolve().parents[1] / "cli"))
 exec(compile(source, "figures_cli.py", "exec"), maker)  # noqa: S102
 example = project / "examples/quillhaven"
 for name in ("job", "first-visit", "after", "misread"):
