@@ -155,6 +155,14 @@ Eigen::VectorXcd unbalance_with(const Job& job, const std::vector<std::size_t>& 
 
 namespace {
 
+/// Of so many components: fewer samples where each costs more.
+int samples_of(Index components, int most) {
+  constexpr double components_for_most = 160.0;
+  constexpr int least = 400;
+  const double share = std::min(1.0, components_for_most / static_cast<double>(components));
+  return std::max(std::min(least, most), static_cast<int>(most * share * share));
+}
+
 std::vector<Eigen::Matrix2d> fitting_errors(const Job& job, const InfluencePosterior& posterior,
                                             const std::vector<FittedWeights>& fitted) {
   std::vector<Eigen::Matrix2d> errors;
@@ -177,7 +185,8 @@ Outlook outlook_of(const InfluencePosterior& posterior, const Eigen::VectorXcd& 
     return outlook_of_amplitudes(drawn_readings(posterior, unbalance, fitting).cwiseAbs(), levels);
   const auto next = next_readings(posterior, unbalance, fitting);
   return outlook_of(next, levels,
-                    OutlookDraws(next.mean.size(), samples, next.degrees_of_freedom, outlook_seed));
+                    OutlookDraws(next.mean.size(), samples_of(next.mean.size(), samples),
+                                 next.degrees_of_freedom, outlook_seed));
 }
 
 Outlook next_run_outlook(const Job& job, const InfluencePosterior& posterior,

@@ -77,7 +77,6 @@ void fit_tied(const JointSystem& system, const NoiseModel& noise, const MatrixXc
   for (const auto& run : runs) {
     const Index count = run.whiten.rows();
     const MatrixXcd through = white.basis.middleRows(run.from, count).adjoint() * run.whiten;
-    const MatrixXcd gain = white.root * through;
     const VectorXcd pull = run.whiten.transpose() * white.residual.segment(run.from, count);
     for (Index i = 0; i < count; ++i) {
       const Index at = own[static_cast<std::size_t>(run.from + i)];
@@ -87,7 +86,7 @@ void fit_tied(const JointSystem& system, const NoiseModel& noise, const MatrixXc
       fit.pull_variance(at) = information - taken;
       for (Index q = 0; q < entries; ++q)
         if (const Index c = column[static_cast<std::size_t>(row_of(run.from + i) * entries + q)]; c >= 0)
-          fit.gain(q, at) = gain(c, i);
+          fit.gain(q, at) = (white.root.row(c) * through.col(i)).value();
     }
   }
   const Index spare = n - unknowns;

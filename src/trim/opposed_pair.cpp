@@ -57,7 +57,7 @@ std::optional<TradeOffRow> without_opposed_pair(const Job& job, const InfluenceM
   problem.least_difference = 1;
   problem.taken.push_back(choices[row.changes.size()].changes);
   std::optional<TradeOffRow> best;
-  for (int i = 0; i < most_others; ++i) {
+  for (int i = 0; i < most_others && deadline.seconds_left() > 0.0; ++i) {
     const SlotChoice next =
         search_slots(problem, {0.0, 0.0, deadline.after_share(1.0 / (most_others - i + 1))}).back();
     if (!next.admissible) break;

@@ -54,8 +54,9 @@ SlotProblem problem_around(const Job& job, const InfluencePosterior& belief, con
 }  // namespace
 
 Eigen::VectorXcd probable_moments(const Job& job, const InfluencePosterior& belief, const TrimRows& rows,
-                                  const Eigen::VectorXcd& start) {
-  return most_probable_moments(belief, rows.unbalance_now, rows.entries, row_levels(job, belief), start);
+                                  const Eigen::VectorXcd& start, const Deadline& deadline) {
+  return most_probable_moments(belief, rows.unbalance_now, rows.entries, row_levels(job, belief), start,
+                               deadline);
 }
 
 std::vector<SlotChoice> choices_near(const Job& job, const InfluencePosterior& belief, const TrimRows& rows,

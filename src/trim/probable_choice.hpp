@@ -10,7 +10,8 @@ namespace trimwright {
 /// Moments to add in the planes of `rows` that make it most probable that every reading of the next run
 /// meets its target, were weights to come in every size and at every angle; searched from `start`.
 [[nodiscard]] Eigen::VectorXcd probable_moments(const Job& job, const InfluencePosterior& belief,
-                                                const TrimRows& rows, const Eigen::VectorXcd& start);
+                                                const TrimRows& rows, const Eigen::VectorXcd& start,
+                                                const Deadline& deadline);
 
 /// Admissible choices of at most as many changes as the catalogue's problem allows that may be the most
 /// probable: the nearest to `moments` for every number of changes and a few more of each, near in least

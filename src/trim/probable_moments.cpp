@@ -27,7 +27,7 @@ double smooth_probability(const Eigen::MatrixXd& amplitudes, const VectorXd& tar
 Eigen::VectorXcd most_probable_moments(const InfluencePosterior& posterior,
                                        const Eigen::VectorXcd& unbalance_now,
                                        const std::vector<std::size_t>& entries, const RowLevels& levels,
-                                       const Eigen::VectorXcd& start) {
+                                       const Eigen::VectorXcd& start, Deadline deadline) {
   constexpr int search_samples = 300;
   constexpr int search_every = 4;  // of the posterior's draws
   constexpr int most_calls = 200;
@@ -64,7 +64,10 @@ Eigen::VectorXcd most_probable_moments(const InfluencePosterior& posterior,
   // The simplex method of J. A. Nelder and R. Mead, Computer Journal 7 (1965), as NLopt has it.
   nlopt_opt search = nlopt_create(NLOPT_LN_NELDERMEAD, static_cast<unsigned>(from.size()));
   using Function = std::function<double(const VectorXd&)>;
-  Function function = meeting;
+  Function function = [&](const VectorXd& x) {
+    if (deadline.passed_now()) nlopt_force_stop(search);
+    return meeting(x);
+  };
   nlopt_set_max_objective(
       search,
       [](unsigned n, const double* x, double*, void* data) {

@@ -43,8 +43,11 @@ std::vector<SensorCorrection> corrections_by_sensor(const Job& job, const Influe
   const auto common = correction_with(job, model, request);
   if (!common) return list;
   list.push_back({{}, *common});
+  InfluenceModel plain = model;  // these rows alone ask, not how sure they are
+  plain.posterior.reset();
+  plain.belief.reset();
   for (std::size_t s = 0; s < job.rotor.sensors.size(); ++s) {
-    InfluenceModel own = model;
+    InfluenceModel own = plain;
     std::erase_if(own.rows, [s](const InfluenceRow& row) { return row.sensor != s; });
     if (own.rows.size() < model.planes.size()) continue;
     if (auto one = correction_with(job, own, request)) list.push_back({s, *std::move(one)});

@@ -106,6 +106,7 @@ std::vector<TradeOffRow> probable_rows(const Job& job, const InfluenceModel& mod
                                        const SlotCatalogue& catalogue, const std::vector<SlotChoice>& choices,
                                        const Eigen::VectorXcd& moments, const Deadline& deadline) {
   auto candidates = choices_near(job, *model.belief, rows, catalogue, moments, deadline);
+  const std::size_t near = candidates.size();
   std::copy_if(choices.begin(), choices.end(), std::back_inserter(candidates),
                [](const SlotChoice& one) { return one.admissible; });
   const auto worth = [](const TradeOffRow& row) {
@@ -113,8 +114,9 @@ std::vector<TradeOffRow> probable_rows(const Job& job, const InfluenceModel& mod
   };
   // Fewest changes first, of as many the one worth most.
   std::multimap<std::tuple<std::size_t, double, double, double>, TradeOffRow> judged;
-  for (const auto& choice : candidates) {
-    TradeOffRow row = probable_row(job, model, rows, catalogue, choice);
+  for (std::size_t i = 0; i < candidates.size(); ++i) {
+    if (i < near && deadline.seconds_left() <= 0.0) continue;
+    TradeOffRow row = probable_row(job, model, rows, catalogue, candidates[i]);
     const auto [targets, limits, ratio] = worth(row);
     judged.emplace(std::tuple(row.changes.size(), -targets, -limits, -ratio), std::move(row));
   }

@@ -64,8 +64,8 @@ Result<void> check_probable(const InfluenceModel& model, const TrimRequest& requ
 
 /// Moments that make the targets most probable, in place of those of the smallest worst ratio.
 void take_probable_moments(const Job& job, const InfluenceModel& model, const TrimRows& rows,
-                           Correction& correction) {
-  const auto moments = probable_moments(job, *model.belief, rows, moments_of(correction));
+                           const Deadline& deadline, Correction& correction) {
+  const auto moments = probable_moments(job, *model.belief, rows, moments_of(correction), deadline);
   for (std::size_t p = 0; p < correction.parts.size(); ++p)
     correction.parts[p].moment_to_add = moments(static_cast<Index>(p));
   correction.worst_ratio = rows.worst_ratio(moments);
@@ -115,7 +115,7 @@ Result<TrimPlan> plan_with_planes(const Job& job, const InfluenceModel& model, c
   if (!correction) return tl::unexpected(correction.error());
   if (request.most_probable) {
     if (const auto fits = check_probable(model, request); !fits) return tl::unexpected(fits.error());
-    take_probable_moments(job, model, *rows, *correction);
+    take_probable_moments(job, model, *rows, deadline.after_share(0.25), *correction);
   }
 
   const bool by_default_likely = model.belief && !request.objective_asked && !request.most_probable &&
@@ -156,11 +156,17 @@ Result<TrimPlan> plan_with_planes(const Job& job, const InfluenceModel& model, c
   };
   for (auto& row : plan.trade_off) row.outlook = next_run(row).outlook;
   const double sd_of_best = worst_ratio_sd(next_run(*best).predictions);
-  if (by_default_likely)
-    add_likelier_rows(
-        plan.trade_off,
-        probable_rows(job, model, *rows, catalogue, choices,
-                      probable_moments(job, *model.belief, *rows, moments_of(plan.correction)), deadline));
+  if (by_default_likely && deadline.seconds_left() > 0.0)
+    add_likelier_rows(plan.trade_off,
+                      probable_rows(job, model, *rows, catalogue, choices,
+                                    probable_moments(job, *model.belief, *rows, moments_of(plan.correction),
+                                                     deadline.after_share(0.5)),
+                                    deadline));
+  if (by_default_likely && deadline.seconds_left() <= 0.0)
+    plan.notes.push_back(
+        fmt::format("The time limit ({:g} s for everything) was over before all choices that "
+                    "may be likelier to meet every target were judged.",
+                    request.time_limit_s));
   const auto advised = recommendation(job, plan.trade_off, sd_of_best, model,
                                       forecast(job, model, fitted_with(job, plan.correction)).outlook);
   plan.why = advised.why;

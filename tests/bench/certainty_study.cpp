@@ -148,7 +148,7 @@ Planned trim(const VirtualFleet& fleet, const Job& job, const InfluencePosterior
     std::vector<std::size_t> entries(posterior.planes.size());
     std::iota(entries.begin(), entries.end(), 0u);
     added = most_probable_moments(posterior, fitted_moments(job, posterior), entries,
-                                  row_levels(job, posterior), added);
+                                  row_levels(job, posterior), added, Deadline::after(1e9));
   }
   return foretold(fleet, job, posterior, added);
 }
