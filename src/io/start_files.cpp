@@ -286,7 +286,7 @@ const std::vector<StartQuestion>& start_questions() {
       {"serial", "Serial of the engine?", "", ""},
       {"rotation", "How does the rotor turn: clockwise or counterclockwise, from front or aft?",
        "clockwise from aft", "rotation"},
-      {"speed-100", "What speed is 100 %?", "5000 rpm", "speed_100"},
+      {"speed-100", "What speed is 100 %?", "4740 rpm", "speed_100"},
       {"phase", "How does the instrument count phase: lag, lead or unknown?", "lag", "phase"},
       {"planes", "Planes that take weights, each with its number of slots?", "spinner 40, drum 25", "planes"},
       {"sensors", "Vibration sensors, each with its unit and peak, pp or rms?",

@@ -35,9 +35,8 @@ Step nothing_to_do(const TrimPlan& trim) {
     step.instruction = "Nothing is changed, as asked; another row of the table is recommended. " + left;
   } else if (trim.unsettled_from) {
     step.instruction = fmt::format(
-        "Fit nothing yet: of the choices searched none is worth its changes, but the search ended at its "
-        "time "
-        "limit before {} or more changes were settled. Run again with a longer --time-limit. {}",
+        "Fit nothing yet: the search was stopped too early, and there is no plan. Whether {} or more changes "
+        "gain anything is open. Run again with a longer --time-limit. {}",
         *trim.unsettled_from, left);
   } else {
     step.instruction =

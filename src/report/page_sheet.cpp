@@ -232,7 +232,7 @@ Markup page_sheet(const PageView& view) {
       parts += element("div", {{"class", part.key == "caution" ? "only-print" : ""}}, part_markup(part));
     if (part.key == "fitted") attested += element("div", {{"class", "keep"}}, maps(view));
   }
-  return paper(view.job, "sheet", "first", "Balance sheet", sheet.date,
+  return paper(view.job, "sheet", "first", "Trim sheet", sheet.date,
                parts + element("div", {{"class", "keep"}}, attested));
 }
 

@@ -118,7 +118,7 @@ for (const width of [1280, 360]) {
       await type(page, `rotor:planes[${p}].weights[${w}].radius`, "142,5");
     }
   }
-  for (const [s, name, unit, limit, target] of [[0, "N1 front", "mm/s rms", "13,5", "3,5"], [1, "rear", "um pp", "60", "15"]]) {
+  for (const [s, name, unit, limit, target] of [[0, "fan front", "mm/s rms", "13,5", "3,5"], [1, "rear", "um pp", "60", "15"]]) {
     if (s > 0) await press(page, "Another sensor");
     await type(page, `rotor:sensors[${s}].name`, name);
     await cell(page, `rotor:sensors[${s}].unit`).selectOption(unit);
@@ -154,7 +154,7 @@ for (const width of [1280, 360]) {
   }
   await settled(page);
   check((await page.locator("#state-runs").textContent()) === "", `${width}: the runs are complete`);
-  check((await cell(page, "reading:1/0/N1 front/amplitude").inputValue()) === "4,89", `${width}: pasted with headings and decimal commas`);
+  check((await cell(page, "reading:1/0/fan front/amplitude").inputValue()) === "4,89", `${width}: pasted with headings and decimal commas`);
   await press(page, "Change what is on the rotor");
   await page.locator("dialog").getByRole("button", {name: "Nothing fitted"}).click();
   await page.locator("dialog").getByRole("button", {name: "Done"}).click();
