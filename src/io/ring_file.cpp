@@ -139,7 +139,8 @@ std::string ring_yaml(const KnownRing& ring) {
       "{:.6g}\n"
       "revolutions: {:.0f}\nscatter: {{size: {:.3g}, width: {:.3g}, spacing: {:.3g}}}   # sd of a single "
       "pulse\n"
-      "# the reference tooth first, then in order of passing; size and width over the others', as run-out has "
+      "# the reference tooth first, then in order of passing; size and width over the others', as run-out "
+      "has "
       "those at the\n# reference tooth, whose own are larger_size and larger_width; spacing in pitches\n"
       "teeth:\n",
       ring_quoted(ring.rotor), ring_quoted(ring.serial), ring_quoted(ring.from),

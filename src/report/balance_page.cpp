@@ -241,10 +241,9 @@ Markup paper_choice() {
            element("label", {{"for", id}}, words);
   };
   return element("h2", {{"class", "screen"}}, "Sheets to print and sign") +
-         element(
-             "p", {{"class", "screen chance"}},
-             "Printing this page prints the trim sheet: the plan as the program made it, never what is "
-             "tried out.") +
+         element("p", {{"class", "screen chance"}},
+                 "Printing this page prints the trim sheet: the plan as the program made it, never what is "
+                 "tried out.") +
          box("show-sheet", "Show the trim sheet here") +
          box("show-run-sheet", "Show a blank run sheet, for any run") +
          box("print-run-sheet", "Print the run sheet instead");
