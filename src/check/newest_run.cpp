@@ -4,6 +4,7 @@
 #include <utility>
 
 #include "influence/runs_fit.hpp"
+#include "runs/same_moments.hpp"
 #include "trimwright/check.hpp"
 
 namespace trimwright {
@@ -15,19 +16,13 @@ struct Foretelling {
   InfluenceModel model;
 };
 
-bool alike_weights(const Job& job, std::size_t one, std::size_t other) {
-  const auto a = run_unbalance(job, one), b = run_unbalance(job, other);
-  return std::equal(a.begin(), a.end(), b.begin(), [](const auto& x, const auto& y) {
-    return std::abs(x - y) <= 1e-9 * std::max(1.0, std::abs(x));
-  });
-}
-
 /// By the runs of the same weights alone: no plane acts.
 std::optional<Foretelling> by_repeats(const Job& job, std::size_t run) {
   Foretelling by{job, {}};
   by.job.runs.resize(run + 1);
+  const auto now = run_unbalance(job, run);
   for (std::size_t r = 0; r < run; ++r)
-    if (!job.runs[r].set_aside && (!alike_weights(job, r, run) || event_between(job, r, run)))
+    if (!job.runs[r].set_aside && (!same_moments(run_unbalance(job, r), now) || event_between(job, r, run)))
       by.job.runs[r].set_aside = "other weights";
   const Job before = job_before(by.job, run);
   const JointSystem system = joint_system(before, {});

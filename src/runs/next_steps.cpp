@@ -2,6 +2,8 @@
 
 #include <algorithm>
 
+#include "same_moments.hpp"
+
 namespace trimwright {
 namespace {
 
@@ -18,7 +20,7 @@ bool was_tried(const Job& job, std::size_t plane) {
   for (std::size_t r = 0; r < job.runs.size(); ++r) {
     if (!was_read(job.runs[r])) continue;
     const auto u = run_unbalance(job, r)[plane];
-    if (first && std::abs(*first - u) > 1e-9 * std::max(1.0, std::abs(u))) return true;
+    if (first && !same_moment(u, *first)) return true;
     if (!first) first = u;
   }
   return false;

@@ -10,6 +10,7 @@
 
 #include "base/date.hpp"
 #include "base/text.hpp"
+#include "same_moments.hpp"
 
 namespace trimwright {
 namespace {
@@ -91,20 +92,12 @@ bool judge_shares(const Job& job, std::size_t run, std::vector<ReadinessFinding>
   return both;
 }
 
-using Moments = std::vector<std::complex<double>>;
-
-bool same_unbalance(const Moments& one, const Moments& other) {
-  return std::equal(one.begin(), one.end(), other.begin(), [](const auto& x, const auto& y) {
-    return std::abs(x - y) <= 1e-9 * std::max(1.0, std::abs(x));
-  });
-}
-
 /// Runs in order, those with the same weights together.
 std::vector<std::vector<std::size_t>> repeats(const Job& job) {
   std::vector<std::vector<std::size_t>> groups;
   for (const std::size_t run : runs_used(job)) {
     const auto group = std::find_if(groups.begin(), groups.end(), [&](const auto& one) {
-      return same_unbalance(run_unbalance(job, one.front()), run_unbalance(job, run)) &&
+      return same_moments(run_unbalance(job, one.front()), run_unbalance(job, run)) &&
              !event_between(job, one.front(), run);
     });
     if (group == groups.end())
@@ -379,7 +372,7 @@ Readiness readiness(const Job& job) {
     return readiness;
   }
   for (const std::size_t run : runs)
-    if (!job.runs[run].readings.empty() && same_unbalance(run_unbalance(job, run), unbalance_now(job)))
+    if (!job.runs[run].readings.empty() && same_moments(run_unbalance(job, run), unbalance_now(job)))
       readiness.judged = run;
   judge_levels(job, readiness.judged.value_or(runs.back()), readiness.judged.has_value(), findings);
   judge_unread(job, runs, findings);
