@@ -2,6 +2,7 @@
 
 #include <algorithm>
 
+#include "runs/next_steps.hpp"
 #include "trimwright/check.hpp"
 #include "trimwright/files.hpp"
 #include "trimwright/report.hpp"
@@ -17,17 +18,6 @@ bool of_a_plan(const PlanOptions& options) {
 
 bool nothing_read(const Job& job) {
   return std::all_of(job.runs.begin(), job.runs.end(), [](const Run& run) { return run.readings.empty(); });
-}
-
-/// No run changed a weight, and nothing else tells how the planes act: only a trial run can be advised.
-bool before_trials(const JobFile& file) {
-  const Run* first = nullptr;
-  for (const auto& run : file.job.runs) {
-    if (run.set_aside || run.readings.empty()) continue;
-    if (first == nullptr) first = &run;
-    if (!made_with(run, first->fitted)) return false;
-  }
-  return !file.prior;
 }
 
 Result<PageAnswer> page_of_trial(const std::string& path, const PlanOptions& options, const JobFile& file) {
@@ -73,7 +63,8 @@ Result<PageAnswer> page_of_job(const std::string& path, const PlanOptions& optio
       return PageAnswer{run_sheet_page(begun->job), begun->sources};
   }
   if (!file) return tl::unexpected(file.error());
-  if (before_trials(*file) && !of_a_plan(options)) return page_of_trial(path, options, *file);
+  const bool trial_next = next_steps(file->job, file->prior.has_value()).command == "trial";
+  if (trial_next && !of_a_plan(options)) return page_of_trial(path, options, *file);
   return page_of_plan(path, options, *file);
 }
 
