@@ -356,6 +356,13 @@ const RunComparison::Foretold& RunComparison::foretold(const std::vector<std::si
   return memory_.emplace(key, by_model ? from_model() : from_others(runs, scale)).first->second;
 }
 
+RunComparison::Foretold RunComparison::foretold_readings(const Hypothesis& one) const {
+  const auto readings = readings_of(one.runs);
+  const MatrixXcd x = design(readings, one.runs, one.unbalance);
+  const Foretold& others = foretold(one.runs, 1.0);
+  return {x * others.mean, x * others.covariance * x.adjoint() + noise(readings)};
+}
+
 Eigen::VectorXcd RunComparison::expected(const Hypothesis& one) const {
   return design(readings_of(one.runs), one.runs, one.unbalance) * foretold(one.runs, 1.0).mean;
 }
@@ -398,18 +405,16 @@ Eigen::MatrixXcd RunComparison::moment_effects(const std::vector<HeldReading>& r
 }
 
 ToldUnknowns RunComparison::told(const Hypothesis& one) const {
-  const auto readings = readings_of(one.runs);
-  const MatrixXcd x = design(readings, one.runs, one.unbalance);
-  const Foretold& others = foretold(one.runs, 1.0);
-  const Eigen::LLT<MatrixXcd> s(x * others.covariance * x.adjoint() + noise(readings));
+  const Foretold seen = foretold_readings(one);
+  const Eigen::LLT<MatrixXcd> s(seen.covariance);
   MatrixXcd shapes = one.shapes;
   Eigen::VectorXd unit = Eigen::VectorXd::Ones(shapes.cols());
   if (one.moment_sd.size() > 0) {
     unit = one.moment_sd;
-    shapes = moment_effects(readings) * one.moment_sd.cast<Phasor>().asDiagonal();
+    shapes = moment_effects(readings_of(one.runs)) * one.moment_sd.cast<Phasor>().asDiagonal();
   }
   const MatrixXcd white = s.matrixL().solve(shapes);
-  const VectorXcd off = s.matrixL().solve(VectorXcd(one.readings - x * others.mean));
+  const VectorXcd off = s.matrixL().solve(VectorXcd(one.readings - seen.mean));
   const Index n = shapes.cols();
   const Eigen::LLT<MatrixXcd> precision(MatrixXcd::Identity(n, n) + white.adjoint() * white);
   const MatrixXcd covariance = precision.solve(MatrixXcd(MatrixXcd::Identity(n, n)));
@@ -418,12 +423,9 @@ ToldUnknowns RunComparison::told(const Hypothesis& one) const {
 }
 
 ToldTurn RunComparison::told_turn(const Hypothesis& one) const {
-  const auto readings = readings_of(one.runs);
-  const MatrixXcd x = design(readings, one.runs, one.unbalance);
-  const Foretold& others = foretold(one.runs, 1.0);
-  const Eigen::LLT<MatrixXcd> s(x * others.covariance * x.adjoint() + noise(readings));
-  const VectorXcd read = s.matrixL().solve(one.readings),
-                  mean = s.matrixL().solve(VectorXcd(x * others.mean));
+  const Foretold seen = foretold_readings(one);
+  const Eigen::LLT<MatrixXcd> s(seen.covariance);
+  const VectorXcd read = s.matrixL().solve(one.readings), mean = s.matrixL().solve(seen.mean);
   const Phasor along = mean.dot(read);
   return {std::arg(along), 1.0 / std::sqrt(std::max(std::abs(along), 1e-300))};
 }
@@ -454,11 +456,7 @@ std::optional<Eigen::VectorXcd> RunComparison::foretold_check(const Hypothesis& 
 }
 
 double RunComparison::apart(const VectorXcd& one, const VectorXcd& other) const {
-  const Hypothesis written = as_written({check_});
-  const auto readings = readings_of(written.runs);
-  const MatrixXcd x = design(readings, written.runs, written.unbalance);
-  const MatrixXcd s = x * foretold(written.runs, 1.0).covariance * x.adjoint() + noise(readings);
-  const Eigen::LLT<MatrixXcd> factor(s);
+  const Eigen::LLT<MatrixXcd> factor(foretold_readings(as_written({check_})).covariance);
   return factor.matrixL().solve(VectorXcd(one - other)).squaredNorm();
 }
 

@@ -125,6 +125,8 @@ class RunComparison {
   };
   /// From the runs but these, their scatter `scale` times the usual.
   const Foretold& foretold(const std::vector<std::size_t>& runs, double scale) const;
+  /// Of the readings of a hypothesis, at the usual scatter.
+  [[nodiscard]] Foretold foretold_readings(const Hypothesis& one) const;
   [[nodiscard]] Foretold from_others(const std::vector<std::size_t>& runs, double scale) const;
   [[nodiscard]] Foretold from_model() const;
   [[nodiscard]] Eigen::MatrixXcd design(const std::vector<HeldReading>& readings,
