@@ -73,7 +73,7 @@ DeskJson checked(const DeskJson& cells, const Rotor& rotor) {
                          cell("component"), cell("phase_of"),
                          cell("sd"),        false,
                          cell("note"),      {}};
-  written.missing = written.amplitude.empty() || written.amplitude == "missing";
+  written.missing = not_obtained(written.amplitude);
   try {
     (void)to_reading(written, rotor);
     return nullptr;

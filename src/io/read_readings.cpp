@@ -76,7 +76,7 @@ std::string Table::cell(const CsvRow& row, const ReadingColumn* column) const {
 }
 
 void check_amplitude(const Table& table, const CsvRow& row, WrittenReading& written) {
-  written.missing = written.amplitude.empty() || lower_case(written.amplitude) == "missing";
+  written.missing = not_obtained(written.amplitude);
   if (written.amplitude.empty() && !written.phase.empty())
     throw InputError{
         {"the amplitude is empty but a phase is given",

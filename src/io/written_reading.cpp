@@ -122,6 +122,10 @@ std::optional<double> stated_sd(const WrittenReading& written, const Sensor& sen
 
 }  // namespace
 
+bool not_obtained(const std::string& amplitude) {
+  return amplitude.empty() || lower_case(amplitude) == "missing";
+}
+
 Reading to_reading(const WrittenReading& written, const Rotor& rotor) {
   Reading reading;
   reading.where = written.where;

@@ -22,6 +22,9 @@ struct WrittenReading {
   Location where;
 };
 
+/// Whether an amplitude's words say that it was not obtained: nothing, or "missing".
+[[nodiscard]] bool not_obtained(const std::string& amplitude);
+
 /// Into the library's conventions, once and for all. `Reading::speed` is left for `settle_places`.
 /// Throws InputError.
 [[nodiscard]] Reading to_reading(const WrittenReading& written, const Rotor& rotor);
