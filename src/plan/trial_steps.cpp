@@ -25,14 +25,16 @@ bool is_known(const InfluenceModel* model, std::size_t plane) {
   return std::find(planes.begin(), planes.end(), plane) != planes.end();
 }
 
-std::vector<std::string> trial_warnings(const Job& job, const BalancePlan& plan, bool known) {
+/// `barred`: speeds at which no run is made.
+std::vector<std::string> trial_warnings(const Job& job, const BalancePlan& plan, bool known,
+                                        const std::vector<std::size_t>& barred) {
   std::vector<std::string> warnings;
   const double force = force_newton(plan.changes.front().fit->moment_g_mm, job.speeds_rpm.back());
   if (!known && job.rotor.mass_kg && force > trial_force_share * *job.rotor.mass_kg * gravity)
     warnings.push_back(
         "The trial weight pulls harder than 10 % of the rotor's weight (common practice, no published "
         "source): take a lighter one, or stay below the highest speed.");
-  for (const std::size_t speed : known ? std::vector<std::size_t>{} : speeds_above_limit(job))
+  for (const std::size_t speed : barred)
     warnings.push_back("At " + speed_words(job, speed) +
                        " a level is above its limit without the trial weight: do not run there.");
   return warnings;
@@ -58,7 +60,7 @@ BalancePlan trial_steps(const Job& job, const SlotChange& change, const Influenc
   append(plan.steps, running_steps(job, plan.expected, "stop above"));
   for (auto& step : plan.steps)
     if (step.kind == StepKind::put_in) step.particulars.push_back(force_words(job, change));
-  plan.warnings = trial_warnings(job, plan, known);
+  plan.warnings = trial_warnings(job, plan, known, barred);
   plan.steps.push_back({StepKind::if_it_differs,
                         "A trial weight may raise the vibration: approach each speed slowly and stop as the "
                         "table says. Where the place that it moves least changes by less than "
