@@ -5,6 +5,8 @@
 #include <limits>
 #include <numbers>
 
+#include "place_sizes.hpp"
+
 namespace trimwright {
 namespace {
 

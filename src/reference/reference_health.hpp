@@ -7,7 +7,6 @@
 #include <string>
 #include <string_view>
 #include <vector>
-#include "place_sizes.hpp"
 #include "revolution_block.hpp"
 #include "trimwright/reference.hpp"
 

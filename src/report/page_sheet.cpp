@@ -228,8 +228,10 @@ Markup page_sheet(const PageView& view) {
     if (part.key == "fitted" && sheet.changes.empty()) attested += nothing_changes(view);
     if (part.key == "weight" || part.key == "fitted" || part.key == "entry" || part.key == "signature")
       attested += part_markup(part);
+    else if (part.key == "caution")
+      parts += element("div", {{"class", "only-print"}}, part_markup(part));
     else
-      parts += element("div", {{"class", part.key == "caution" ? "only-print" : ""}}, part_markup(part));
+      parts += part_markup(part);
     if (part.key == "fitted") attested += element("div", {{"class", "keep"}}, maps(view));
   }
   return paper(view.job, "sheet", "first", "Trim sheet", sheet.date,
