@@ -50,7 +50,8 @@ class Bench:
     def __init__(self, program: Path, project: Path, folder: Path):
         self.program, self.project, self.folder = program, project, folder
         for name in ("configs/larkmere-fan.yaml", "examples/quillhaven/after.yaml", "examples/quillhaven/readings.csv",
-                     "examples/quillhaven/after.csv", "examples/quillhaven/first-visit.yaml"):
+                     "examples/quillhaven/after.csv", "examples/quillhaven/run-up.csv", "examples/quillhaven/after-run-up.csv",
+                     "examples/quillhaven/first-visit.yaml"):
             (folder / name).parent.mkdir(parents=True, exist_ok=True)
             shutil.copy(project / name, folder / name)
         self.text = (folder / "examples/quillhaven/after.yaml").read_text("utf-8")
