@@ -174,7 +174,8 @@ def fleet_of(bench: Bench, fleet: Path) -> list:
                 cells[3] = f"{float(amplitude) * lively[cells[2]]:.4f} {unit}"
             changed.append(",".join(cells))
         (folder / "readings.csv").write_text("\n".join(changed) + "\n", "utf-8")
-        shutil.copy(bench.project / "examples/quillhaven/after.csv", folder)
+        for name in ("after.csv", "run-up.csv", "after-run-up.csv"):
+            shutil.copy(bench.project / "examples/quillhaven" / name, folder)
         text = bench.text.replace("LKM-417", f"LKM-{number}").replace("../../configs", str(bench.project / "configs"))
         (folder / "job.yaml").write_text(text, "utf-8")
         jobs.append(folder / "job.yaml")
