@@ -602,7 +602,8 @@ def trial_without_a_name(bench: Bench):
     """Runs called "run 2" and "run 3": a run that is the first to change a plane's weights is no finished trim."""
     archive = bench.folder / "trial.db"
     check_run = bench.text[bench.text.index("  - name: check"):bench.text.index("\ntrim:")]
-    job = bench.job("runs.yaml", "T-9", **{check_run: "", ", after.csv": "", "name: trial spinner": "name: run 2",
+    run_up = re.search(r"    run_up: run-up.csv.*\n", bench.text)[0]
+    job = bench.job("runs.yaml", "T-9", **{check_run: "", ", after.csv": "", run_up: "", "name: trial spinner": "name: run 2",
                                           "name: trial drum": "name: run 3", "as found\n    when": "run 1\n    when",
                                           "same as as found": "same as run 1"})
     table = bench.folder / "examples/quillhaven/readings.csv"
