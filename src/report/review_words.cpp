@@ -94,15 +94,27 @@ std::vector<std::string> likeness_words(const Job& job, const InfluenceModel& mo
   return words;
 }
 
+namespace {
+
+bool above_limit(const Job& job, const Run& run) {
+  return std::any_of(run.readings.begin(), run.readings.end(), [&](const Reading& one) {
+    return one.amplitude > place_of(job, one.speed, one.sensor).limit;
+  });
+}
+
+}  // namespace
+
 std::vector<std::string> what_to_repeat(const Job& job, const InfluenceModel& model,
                                         const InfluenceReview& review) {
   std::vector<std::string> words;
   for (const auto& run : review.runs)
     if (run.suspect)
-      words.push_back(
-          fmt::format("Repeat run \"{}\": the other runs predict something else (probability "
-                      "{:.1g} by chance). Was everything fitted that is written down?",
-                      job.runs[run.run].name, run.probability));
+      words.push_back(fmt::format(
+          "{} run \"{}\": the other runs predict something else (probability "
+          "{:.1g} by chance). Was everything fitted that is written down?",
+          above_limit(job, job.runs[run.run]) ? "Look for what is wrong with, and do not repeat as it was,"
+                                              : "Repeat",
+          job.runs[run.run].name, run.probability));
   std::vector<std::pair<std::size_t, std::size_t>> told;
   for (const auto& one : review.readings) {
     const std::pair place{one.speed, one.sensor};
