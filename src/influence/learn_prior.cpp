@@ -46,7 +46,7 @@ JobEstimate estimate_of(Prior& prior, const std::string& name, const Job& job,
   estimate.name = name;
   std::vector<Index> at;
   for (std::size_t i = 0; i < posterior.rows.size(); ++i)
-    for (std::size_t p = 0; p < posterior.planes.size(); ++p) {
+    for (std::size_t p = 0; p < posterior.planes.size() && sharing_row(job, posterior.rows, i) == i; ++p) {
       const auto [speed, sensor] = posterior.rows[i];
       estimate.coefficients.push_back(prior_place(prior, job, speed, sensor, posterior.planes[p]));
       for (const std::size_t part : {0u, 1u})

@@ -86,7 +86,7 @@ std::vector<Prior> prior_draws(const Prior& prior, int count, std::uint64_t seed
 PriorMatch matched(const Prior& prior, const Job& job, const InfluencePosterior& posterior) {
   PriorMatch match;
   for (std::size_t i = 0; i < posterior.rows.size(); ++i)
-    for (std::size_t p = 0; p < posterior.planes.size(); ++p) {
+    for (std::size_t p = 0; p < posterior.planes.size() && sharing_row(job, posterior.rows, i) == i; ++p) {
       const auto [speed, sensor] = posterior.rows[i];
       const auto found = std::find_if(prior.coefficients.begin(), prior.coefficients.end(),
                                       [&, s = speed, n = sensor](const auto& one) {
