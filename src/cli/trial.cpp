@@ -20,6 +20,7 @@ constexpr const char* trial_example = R"(Examples:
 
 struct TrialOptions {
   std::string job;
+  std::string archive;
   std::string plane;
   std::optional<int> slot;
   std::optional<std::string> weight;
@@ -56,7 +57,7 @@ Result<std::vector<OwedRun>> owed_runs(const TrialOptions& options, const Rotor&
 }
 
 Status trial(const TrialOptions& options) {
-  const auto file = open_job(options.job);
+  const auto file = open_job(options.job, options.archive);
   if (!file) return complain(file.error());
   const auto choice = trial_choice(file->job, options.plane, options.slot, options.weight);
   if (!choice) return complain(choice.error());
@@ -113,6 +114,7 @@ void add_trial(CLI::App& app, int& status) {
   command->add_option("--time-limit", options->time_limit_s, "seconds that all searches together may take")
       ->check(number_between(0.001, 86400))
       ->capture_default_str();
+  add_archive(*command, options->archive);
   options->output.add_options(*command);
   command->footer(trial_example);
   command->callback([options, &status] { status = trial(*options); });

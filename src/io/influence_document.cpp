@@ -278,6 +278,24 @@ Json not_predicted_json(const Job& job, const InfluenceModel& model) {
   return list;
 }
 
+/// What a prior made for this rotor rests on, or null.
+Json earlier_json(const InfluenceModel& model) {
+  if (!model.prior || !model.prior->levels) return nullptr;
+  const PriorLevels& levels = *model.prior->levels;
+  Json jobs = Json::array(), left_out = Json::array();
+  for (const auto& one : levels.parts)
+    jobs.push_back({{"job", one.name},
+                    {"date", one.date.empty() ? Json(nullptr) : Json(one.date)},
+                    {"same_serial", one.own},
+                    {"share", one.share}});
+  for (const auto& one : model.prior->left_out) left_out.push_back({{"job", one.name}, {"why", one.why}});
+  return {{"jobs", jobs},
+          {"own_share", levels.own_share()},
+          {"rotors_told", levels.rotors_told},
+          {"visits_told", levels.visits_told},
+          {"left_out", left_out}};
+}
+
 }  // namespace
 
 std::string influence_json(const Job& job, const InfluenceModel& model) {
@@ -292,6 +310,7 @@ std::string influence_json(const Job& job, const InfluenceModel& model) {
                          {"phase_found_by_runs", model.convention_found}};
   json["noise"] = noise_json(job, model);
   json["prior_used"] = model.prior.has_value();
+  json["earlier_jobs"] = earlier_json(model);
   json["small_residual"] = model.basis == InfluenceModel::Basis::small_residual;
   json["fleet"] = fleet_json(model);
   json["conventions"] = Json::array();
