@@ -136,6 +136,8 @@ class RunComparison {
   [[nodiscard]] Eigen::MatrixXcd moment_effects(const std::vector<HeldReading>& readings) const;
   [[nodiscard]] Eigen::MatrixXcd noise(const std::vector<HeldReading>& readings) const;
   void believe_beforehand(const Prior* prior);
+  /// What is believed beforehand of coefficients that places share becomes that of the first.
+  void share_coefficients();
   /// X0, C and new baselines of a row.
   [[nodiscard]] Eigen::Index entries() const { return 1 + centre_.size() + shifts_.cols(); }
   /// Among them, of all rows, an unknown of the posterior.

@@ -16,13 +16,14 @@ The check run's "fitted" says what was fitted; the prediction follows from it an
 
 struct CheckOptions {
   std::string job;
+  std::string archive;
   std::string run;
   double time_limit_s = TrimRequest{}.time_limit_s;
   Output output;
 };
 
 Status check(const CheckOptions& options) {
-  auto file = open_job(options.job);
+  auto file = open_job(options.job, options.archive);
   if (!file) return complain(file.error());
   file->request.time_limit_s = options.time_limit_s;
   const auto judged = judge_job(file->job, file->request, options.run, file->prior ? &*file->prior : nullptr);
@@ -44,6 +45,7 @@ void add_check(CLI::App& app, int& status) {
       ->add_option("--time-limit", options->time_limit_s, "seconds the slot search of the next trim may take")
       ->check(number_between(0.001, 86400))
       ->capture_default_str();
+  add_archive(*command, options->archive);
   options->output.add_options(*command);
   command->footer(check_example);
   command->callback([options, &status] { status = check(*options); });

@@ -25,6 +25,9 @@ template <class Tell>
               "a record that trimwright filed");
 }
 
+/// What a reading of a record says of how its speed was come to, to stand behind the speed: ", up, hot".
+[[nodiscard]] std::string state_in(const Json& reading);
+
 /// What was measured: serial, when the check run was made, and its readings to six digits. The same trim
 /// filed again has the same, whatever else is written in its files.
 [[nodiscard]] Digest measured_digest(const std::string& serial, const Json& content);

@@ -212,7 +212,8 @@ void add_runs(const Json& content, BalanceSheet& sheet) {
     sheet.runs.push_back({run.at("run"), run.at("when"), run.at("person"), weights_against_as_found(run),
                           conditions_words(words_in(run.at("conditions"))), remarks(run)});
     for (const auto& one : run.at("readings"))
-      sheet.readings.push_back({run.at("run"), fmt::format("{:.0f} rpm", one.at("speed_rpm").get<double>()),
+      sheet.readings.push_back({run.at("run"),
+                                fmt::format("{:.0f} rpm", one.at("speed_rpm").get<double>()) + state_in(one),
                                 one.at("sensor"), one.at("component"),
                                 reading_words(*reading_in(one, "amplitude", "phase_deg")), one.at("unit")});
   }
