@@ -22,8 +22,8 @@ using Eigen::VectorXcd;
 
 /// Of X0, and of what the usual change of a plane's weights moves a reading by, over the level usual there.
 constexpr double believed_levels = 2.0;
-/// Beforehand, of `scatter_scales` where a mistake is supposed: that runs also scatter more than is stated
-/// would be a second thing wrong. Where none is, each is as likely: that may then be what is wrong.
+/// Beforehand, of `scatter_scales`: what is stated is taken at its word. Where nothing considered is to
+/// explain the readings each is as likely.
 constexpr double scale_shares[] = {0.9, 0.08, 0.02};
 static_assert(std::size(scale_shares) == std::size(scatter_scales));
 /// Of the level usual at a place: no reading is known better than this.
@@ -240,7 +240,7 @@ Eigen::Index RunComparison::place_of_unknown(std::size_t unknown) const {
 
 Hypothesis RunComparison::as_written(const std::vector<std::size_t>& runs) const {
   Hypothesis one;
-  one.what = "as written down";
+  one.what = "nothing is wrong, and the readings only scatter more than usual";
   one.runs = runs;
   const auto readings = readings_of(runs);
   one.readings.resize(static_cast<Index>(readings.size()));
@@ -385,8 +385,9 @@ Judged RunComparison::judged(const Hypothesis& one) const {
   Judged sum{-std::numeric_limits<double>::infinity(), 0.0};
   for (std::size_t k = 0; k < std::size(scatter_scales); ++k) {
     const double scale = scatter_scales[k];
-    const double share =
-        names_a_cause(one.kind) ? scale_shares[k] : 1.0 / static_cast<double>(std::size(scatter_scales));
+    const double share = one.kind == MistakeKind::none_of_these
+                             ? 1.0 / static_cast<double>(std::size(scatter_scales))
+                             : scale_shares[k];
     const Foretold& others = foretold(one.runs, scale);
     const VectorXcd mean = x * others.mean;
     MatrixXcd s = x * others.covariance * x.adjoint();

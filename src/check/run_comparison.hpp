@@ -74,6 +74,7 @@ struct NextReadings {
 struct Foretelling {
   Job job;
   InfluenceModel model;
+  bool by_repeats = false;  ///< of the same weights alone
 };
 
 /// From the runs before `run`: the model they settle, or those with the same weights alone, by which no plane

@@ -124,7 +124,11 @@ std::string prediction_part(const Job& job, const Verdict& verdict) {
                   "expected, squared, in units of their scatter, is {:.0f} in all; about {} is usual, "
                   "and a sound run is as far off with a probability of {}. {}.",
                   found.chi_squared, found.degrees_of_freedom, chance_words(found.probability),
-                  found.as_predicted() ? "As predicted" : "Below 1 %: not as predicted"));
+                  found.probability < as_predicted_level ? "Below 1 %: not as predicted"
+                  : found.runs_agree                     ? "As predicted"
+                                     : "That says nothing here: the runs before do not agree "
+                                       "with one another, so that almost any reading would "
+                                       "do"));
   if (!verdict.mistakes.as_predicted())
     text += "\nWHAT MAY HAVE GONE WRONG\n" + mistake_table(job, verdict.mistakes);
   return text;

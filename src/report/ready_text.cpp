@@ -211,8 +211,10 @@ std::string next_lines(const Job& job, const Readiness& readiness, const std::st
   for (std::size_t i = 0; i < next.missing.size(); ++i)
     text += wrapped(fmt::format("  {}. ", i + 1), next.missing[i]);
   if (readiness.has(Concern::above_limit) || readiness.has(Concern::below_target)) return text;
-  return text + "\nNEXT\n  trimwright " + next.command + " " + job_file + "\n" +
-         wrapped("    ", next.purpose);
+  text += "\nNEXT\n";
+  if (!readiness.ready() && !readiness.has(Concern::no_readings))
+    text += wrapped("  ", "Settle first what was found, below. Then:");
+  return text + "  trimwright " + next.command + " " + job_file + "\n" + wrapped("    ", next.purpose);
 }
 
 std::string ready_text(const Job& job, const Readiness& readiness, const std::string& job_file,
