@@ -4,18 +4,12 @@
 #include <utility>
 
 #include "influence/runs_fit.hpp"
+#include "run_comparison.hpp"
 #include "runs/same_moments.hpp"
 #include "trimwright/check.hpp"
 
 namespace trimwright {
 namespace {
-
-/// A run, the runs that foretell it, and what they say.
-struct Foretelling {
-  Job job;
-  InfluenceModel model;
-  bool by_repeats = false;
-};
 
 /// By the runs of the same weights alone: no plane acts.
 std::optional<Foretelling> by_repeats(const Job& job, std::size_t run) {
@@ -37,6 +31,8 @@ std::optional<Foretelling> by_repeats(const Job& job, std::size_t run) {
   return by;
 }
 
+}  // namespace
+
 std::optional<Foretelling> foretelling(const Job& job, std::size_t run, const Prior* prior) {
   if (auto settled = settle_and_fit(job_before(job, run), {}, prior); settled && settled->model.posterior) {
     Foretelling by{with_phase_convention(job, settled->model.convention), std::move(settled->model), false};
@@ -46,6 +42,8 @@ std::optional<Foretelling> foretelling(const Job& job, std::size_t run, const Pr
   if (by && !why_not_foretold(by->job, by->model, run).empty()) by.reset();
   return by;
 }
+
+namespace {
 
 /// How the job says what the likeliest cause is.
 std::string event_key(MistakeKind kind) {

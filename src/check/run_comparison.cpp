@@ -382,6 +382,18 @@ Eigen::VectorXcd RunComparison::expected(const Hypothesis& one) const {
   return design(readings_of(one.runs), one.runs, one.unbalance) * foretold(one.runs, 1.0).mean;
 }
 
+NextReadings RunComparison::next_readings() const {
+  NextReadings next;
+  next.readings = readings_of({check_});
+  const Hypothesis written = as_written({check_});
+  const MatrixXcd x = design(next.readings, written.runs, written.unbalance);
+  const Foretold& others = foretold(written.runs, 1.0);
+  next.mean = x * others.mean;
+  next.unsure = x * others.covariance * x.adjoint();
+  next.noise = noise(next.readings);
+  return next;
+}
+
 Judged RunComparison::judged(const Hypothesis& one) const {
   const auto readings = readings_of(one.runs);
   const MatrixXcd x = design(readings, one.runs, one.unbalance);
