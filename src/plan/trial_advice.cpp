@@ -116,8 +116,8 @@ std::vector<TrialCandidate> shown(const Outset& outset, const std::vector<TrialC
     one.exceeds_limit = risk_of(outset, one.change, outset.draws);
     one.meets_targets = success_after(outset, belief_after(outset, fitted_after(outset.job, {one.change})));
   }
-  std::sort(list.begin(), list.end(),
-            [](const auto& a, const auto& b) { return *a.variance_left < *b.variance_left; });
+  std::stable_sort(list.begin(), list.end(),
+                   [](const auto& a, const auto& b) { return *a.variance_left < *b.variance_left; });
   const auto best = std::find_if(list.begin(), list.end(),
                                  [best = &best_of(list)](const auto& one) { return &one == best; });
   std::rotate(list.begin(), best, best + 1);
