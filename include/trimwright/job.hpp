@@ -82,6 +82,8 @@ struct Run {
   std::optional<std::string> set_aside;  ///< the reason, when the run must not be used
   std::vector<MissingReading> missing{};
   std::vector<Event> before{};  ///< what happened since the run before it
+  /// Once-per-rev readings while the speed changed, in the order written: drawn, and never balanced on.
+  std::vector<Reading> run_up{};
 };
 
 /// A speed point and a sensor, with what every reading there is held against. Amplitudes are peak, in the

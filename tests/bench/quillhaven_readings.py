@@ -2,7 +2,7 @@
 
 An invented linear rotor answers the runs of the jobs in examples/quillhaven, with the slots and weights of
 configs/larkmere-fan.yaml. Each reading has noise of the sensor's stated repeatability per real component and is rounded
-as a person writes it down. Writes readings.csv, misread.csv and after.csv into FOLDER (without it, examples/quillhaven).
+as a person writes it down. Writes readings.csv, misread.csv, after.csv and the run-ups of two runs into FOLDER (without it, examples/quillhaven).
 The shipped tables are those of the seed below; a missing reading, an overall level and a phase written down 75 degrees
 too large are put in here.
 """
@@ -71,10 +71,17 @@ def runs_of(name):
     return runs
 
 
+def between(percent, sensor):
+    """Level and coefficients at any speed: the cubic through the four nearest of the rotor's."""
+    nearest = sorted(sorted(ROTOR, key=lambda one: abs(one - percent))[:4])
+    share = {one: math.prod((percent - other) / (one - other) for other in nearest if other != one) for one in nearest}
+    return [sum(share[one] * lag(*ROTOR[one][sensor][i]) for one in nearest) for i in range(3)]
+
+
 def reading(draw, percent, sensor, held):
     """Amplitude and phase as written down."""
     unit, noise, decimals = SENSORS[sensor]
-    level, *coefficients = (lag(*one) for one in ROTOR[percent][sensor])
+    level, *coefficients = between(percent, sensor)
     x = level + sum(c * unbalance(plane, held.get(plane, {})) / 1000 for c, plane in zip(coefficients, PLANES))
     x += complex(draw.gauss(0, noise), draw.gauss(0, noise))
     return [f"{abs(x):.{decimals}f} {unit}", f"{round(-math.degrees(cmath.phase(x))) % 360} deg", "once-per-rev", ""]
@@ -86,6 +93,12 @@ def table_of(draw, run, held):
         rpm = round(percent / 100 * FULL_RPM + draw.gauss(0, 7))
         rows += [[run, f"{rpm} rpm", sensor, *reading(draw, percent, sensor, held)] for sensor in SENSORS]
     return rows
+
+
+def run_up_of(draw, run, held):
+    """Every second percent, as a run-up is recorded; "component" and "note" as in the other tables."""
+    return [[run, f"{percent / 100 * FULL_RPM:.0f} rpm", sensor, *reading(draw, percent, sensor, held)[:3], "run-up"]
+            for percent in range(56, 98, 2) for sensor in SENSORS]
 
 
 def store(name, tables):
@@ -108,3 +121,6 @@ wrong[4] = f"{(int(wrong[4].split()[0]) + 75) % 360} deg"
 store("readings.csv", [made[run] for run in first])
 store("misread.csv", [made[run] for run in more if run not in first])
 store("after.csv", [made[run] for run in checked if run not in first])
+draw = random.Random(SEED + 1000)
+for name, run in (("run-up.csv", "as found"), ("after-run-up.csv", "check")):
+    store(name, [run_up_of(draw, run, checked[run])])
