@@ -28,8 +28,9 @@ Status check(const CheckOptions& options) {
   file->request.time_limit_s = options.time_limit_s;
   const auto judged = judge_job(file->job, file->request, options.run, file->prior ? &*file->prior : nullptr);
   if (!judged) return complain_of_job(judged.error(), *file, options.job, "check");
-  return options.output.write(options.output.json() ? check_json(judged->job, judged->verdict)
-                                                    : check_text(judged->job, judged->verdict),
+  return options.output.write(options.output.json()
+                                  ? check_json(judged->job, judged->verdict)
+                                  : check_text(judged->job, judged->verdict, options.output.width()),
                               file->sources);
 }
 

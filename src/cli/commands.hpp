@@ -29,6 +29,9 @@ struct Output {
   /// Adds --output alone, for an answer that has one form.
   void add_path(CLI::App& command);
   [[nodiscard]] bool json() const { return format == "json"; }
+  /// Columns for tables of text: what COLUMNS says, else as many as the terminal written to has, else 80; at
+  /// least 80.
+  [[nodiscard]] std::size_t width() const;
   /// Error where the answer would go over one of the files it is made from.
   [[nodiscard]] Result<void> check_apart_from(const std::vector<std::string>& sources) const;
   /// Writes the answer whole or not at all, and never over one of `sources`.

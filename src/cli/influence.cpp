@@ -51,8 +51,9 @@ Status influence(const InfluenceOptions& options) {
                                                : settle_and_fit(file->job, file->request.planes,
                                                                 file->prior ? &*file->prior : nullptr);
   if (!settled) return complain_of_job(settled.error(), *file, options.job, "influence");
-  return options.output.write(options.output.json() ? influence_json(settled->job, settled->model)
-                                                    : influence_text(settled->job, settled->model),
+  return options.output.write(options.output.json()
+                                  ? influence_json(settled->job, settled->model)
+                                  : influence_text(settled->job, settled->model, options.output.width()),
                               file->sources);
 }
 

@@ -35,9 +35,10 @@ Status plan(const PlanCommand& options) {
   const auto answer = planned(*file, options.plan);
   if (!answer) return complain_of_job(answer.error(), *file, options.job, "plan");
   const auto& [job, model, trim, steps, held_back] = answer->plan;
-  return options.output.write(
-      options.output.json() ? plan_json(job, model, trim, steps) : plan_text(job, model, trim, steps),
-      answer->sources);
+  return options.output.write(options.output.json()
+                                  ? plan_json(job, model, trim, steps)
+                                  : plan_text(job, model, trim, steps, options.output.width()),
+                              answer->sources);
 }
 
 }  // namespace

@@ -124,7 +124,8 @@ Status show_record(const RecordOptions& options) {
       if (const auto written = write_files_anew(*files, options.folder); !written)
         return complain(written.error());
     }
-    return write(options, options.output.json() ? record_json(*record) : sheet_text(*record));
+    return write(options,
+                 options.output.json() ? record_json(*record) : sheet_text(*record, options.output.width()));
   });
 }
 
@@ -132,7 +133,8 @@ Status print_sheet(const RecordOptions& options) {
   return with_archive(options, [&](const Archive& archive) {
     const auto record = archive.read(options.number);
     if (!record) return complain(record.error());
-    return write(options, options.output.format == "csv" ? sheet_csv(*record) : sheet_text(*record));
+    return write(options, options.output.format == "csv" ? sheet_csv(*record)
+                                                         : sheet_text(*record, options.output.width()));
   });
 }
 

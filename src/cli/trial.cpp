@@ -81,8 +81,9 @@ Status trial(const TrialOptions& options) {
     return complain_of_job(trial.error(), *file, options.job, "trial");
   }
   const auto& [job, advice, steps] = *trial;
-  return options.output.write(
-      options.output.json() ? trial_json(job, advice, steps) : trial_text(job, advice, steps), sources);
+  return options.output.write(options.output.json() ? trial_json(job, advice, steps)
+                                                    : trial_text(job, advice, steps, options.output.width()),
+                              sources);
 }
 
 }  // namespace

@@ -169,8 +169,8 @@ std::vector<TrialCandidate> best_candidates(const TrialOutset& outset,
     one.exceeds_limit = risk_of(outset, fitted, outset.risk);
     one.meets_targets = success_after(outset, belief_after(outset, outset.belief, fitted));
   }
-  std::sort(list.begin(), list.end(),
-            [](const auto& a, const auto& b) { return *a.variance_left < *b.variance_left; });
+  std::stable_sort(list.begin(), list.end(),
+                   [](const auto& a, const auto& b) { return *a.variance_left < *b.variance_left; });
   const auto best = std::find_if(list.begin(), list.end(),
                                  [best = &best_of(list)](const auto& one) { return &one == best; });
   std::rotate(list.begin(), best, best + 1);
