@@ -71,7 +71,7 @@ void compare_newest_run(const Job& job, Readiness& readiness, const Prior* prior
   --run;
   const auto by = foretelling(job, run, prior);
   if (!by) return;
-  const MistakeRanking ranking = rank_mistakes(by->job, by->model, run, {}, prior);
+  const MistakeRanking ranking = rank_mistakes(by->job, by->model, run, {}, prior, TrimRequest{}.deadline());
   if (ranking.kinds.empty() || ranking.as_predicted()) return;
   // Two runs that differ do not tell which of them is wrong: asked is what happened before the newest.
   const auto told = ranking.kinds.begin() + static_cast<std::ptrdiff_t>(ranking.not_told_apart);

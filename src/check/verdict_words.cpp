@@ -112,7 +112,9 @@ std::string advice_name(Advice advice) {
   return {};
 }
 
-std::vector<std::string> advice_words(const Job& job, const Verdict& verdict) {
+namespace {
+
+std::vector<std::string> words_of_advice(const Job& job, const Verdict& verdict) {
   switch (verdict.advice) {
     case Advice::done:
       return {"No further trim: every reading is below its limit, and below its target where it has one."};
@@ -146,6 +148,14 @@ std::vector<std::string> advice_words(const Job& job, const Verdict& verdict) {
           mistake_remedy(MistakeKind::none_of_these), other_causes};
   }
   return {};
+}
+
+}  // namespace
+
+std::vector<std::string> advice_words(const Job& job, const Verdict& verdict) {
+  auto words = words_of_advice(job, verdict);
+  if (!verdict.left_open.empty()) words.push_back(verdict.left_open);
+  return words;
 }
 
 std::string verdict_words(const Verdict& verdict) {

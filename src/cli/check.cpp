@@ -3,6 +3,7 @@
 #include "commands.hpp"
 #include "trimwright/files.hpp"
 #include "trimwright/report.hpp"
+#include "work.hpp"
 
 namespace trimwright::cli {
 namespace {
@@ -18,6 +19,7 @@ struct CheckOptions {
   std::string job;
   std::string run;
   double time_limit_s = TrimRequest{}.time_limit_s;
+  std::optional<Deadline> ends;
   Output output;
 };
 
@@ -25,6 +27,7 @@ Status check(const CheckOptions& options) {
   auto file = open_job(options.job);
   if (!file) return complain(file.error());
   file->request.time_limit_s = options.time_limit_s;
+  file->request.ends = options.ends;
   const auto judged = judge_job(file->job, file->request, options.run, file->prior ? &*file->prior : nullptr);
   if (!judged) return complain_of_job(judged.error(), *file, options.job, "check");
   return options.output.write(options.output.json() ? check_json(judged->job, judged->verdict)
@@ -41,12 +44,16 @@ void add_check(CLI::App& app, int& status) {
   command->add_option("--run", options->run, "the check run (default: the last run of the job)")
       ->check(not_empty());
   command
-      ->add_option("--time-limit", options->time_limit_s, "seconds the slot search of the next trim may take")
+      ->add_option("--time-limit", options->time_limit_s,
+                   "seconds for the search for what may have gone wrong and that for the next trim")
       ->check(number_between(0.001, 86400))
       ->capture_default_str();
   options->output.add_options(*command);
   command->footer(check_example);
-  command->callback([options, &status] { status = check(*options); });
+  command->callback([options, command, &status] {
+    options->ends = work_until(options->time_limit_s, command->count("--time-limit") > 0, "trimwright check");
+    status = check(*options);
+  });
 }
 
 }  // namespace trimwright::cli

@@ -7,6 +7,7 @@
 #include "trimwright/files.hpp"
 #include "trimwright/influence.hpp"
 #include "trimwright/report.hpp"
+#include "work.hpp"
 
 namespace trimwright::cli {
 namespace {
@@ -78,6 +79,7 @@ void add_influence(CLI::App& app, int& status) {
     if (job->empty() && learn_from->empty()) throw CLI::RequiredError("JOB or --learn");
     if (!learn_from->empty() && options->output.json())
       throw CLI::ValidationError("--format", "a prior is a YAML file; leave --format out");
+    work("trimwright influence");
     status = influence(*options);
   });
 }

@@ -7,6 +7,7 @@
 #include <chrono>
 
 #include "base/text.hpp"
+#include "work.hpp"
 
 namespace trimwright::cli {
 namespace {
@@ -19,6 +20,7 @@ std::string now_utc() {
 /// Opens the archive and hands it over; complains where that cannot be done.
 template <class Do>
 Status with_archive(const RecordOptions& options, Do&& act) {
+  work("trimwright record");
   auto archive = Archive::open(options.archive, Archive::Opening::existing);
   if (!archive) return complain(archive.error());
   return act(*archive);
@@ -42,6 +44,7 @@ Status file_record(RecordOptions& options) {
       complain({"--entry: " + added.error().what, added.error().expected, {}});
       return wrong_usage;
     }
+  work("trimwright record");
   options.details.filed_at = now_utc();
   options.details.software = "trimwright " TRIMWRIGHT_VERSION;
   const auto trim = judge_trim(options.job, options.run, options.details);
