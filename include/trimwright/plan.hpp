@@ -114,6 +114,26 @@ struct CorrectionAtOnce {
   double expected_runs = 0.0;  ///< further runs until the targets are met
 };
 
+/// A run that is owed anyway (a leak check, a power assurance run), and the speeds it reaches.
+struct OwedRun {
+  std::string name;
+  std::vector<double> speeds_rpm;
+};
+
+/// What to fit for an owed run so that it counts for the trim.
+struct OwedRunAdvice {
+  OwedRun run;
+  std::vector<std::size_t> speeds;         ///< speed points of the job that it reaches
+  std::vector<TrialCandidate> candidates;  ///< the best first; empty: nothing can be said
+  bool worth_making = false;               ///< fitting something for it saves a tenth of a run or more
+  bool correction = false;                 ///< what is best is the planned correction, no candidate
+  /// Runs until every target is met, the owed one not counted: with what is fitted now, and with the best.
+  double runs_as_it_stands = 0.0, runs_after = 0.0;
+  std::string reason;
+
+  [[nodiscard]] double saves() const { return runs_as_it_stands - runs_after; }
+};
+
 /// Whether the next run should be a trial, and which.
 struct TrialAdvice {
   bool worth_making = true;
@@ -123,6 +143,7 @@ struct TrialAdvice {
   std::optional<double> expected_runs;      ///< with the trial, as above
   std::vector<TrialCandidate> candidates;   ///< the advised one first, then the best of each plane and weight
   std::vector<std::string> notes;
+  std::vector<OwedRunAdvice> owed{};  ///< of runs that are owed anyway, in their order
 
   [[nodiscard]] const TrialCandidate& advised() const { return candidates.front(); }
 };
@@ -175,6 +196,15 @@ struct TrialKnowledge {
 [[nodiscard]] Result<TrialAdvice> advise_trial(const Job& job, const TrialKnowledge& known,
                                                const TrialChoice& choice);
 
+/// For each owed run the weight or correction that is to be fitted for it, each as if it came next:
+/// information and risk as `advise_trial` reckons them, of the speeds that it reaches. After it 1 + (1 -
+/// q)/q' runs follow, q being the probability of the correction then and q' the same once the correction has
+/// been run. Where the effect of a plane is not known with its uncertainty nothing is chosen, and `reason`
+/// says so.
+[[nodiscard]] std::vector<OwedRunAdvice> advise_owed_runs(const Job& job, const TrialKnowledge& known,
+                                                          const TrialChoice& choice,
+                                                          const std::vector<OwedRun>& runs);
+
 /// The steps of a trial run with `change` made to what is fitted now. Stop levels are the limits; what is to
 /// be expected is told where the model knows the plane.
 [[nodiscard]] BalancePlan trial_steps(const Job& job, const SlotChange& change,
@@ -225,6 +255,7 @@ struct PlannedTrial {
 /// why. Errors: those of `advise_trial`; a prior that does not fit the job.
 [[nodiscard]] Result<PlannedTrial> plan_trial(const Job& job, const TrimRequest& request, const Prior* prior,
                                               const TrialChoice& choice,
-                                              const EarlierEffects* earlier = nullptr);
+                                              const EarlierEffects* earlier = nullptr,
+                                              const std::vector<OwedRun>& owed = {});
 
 }  // namespace trimwright

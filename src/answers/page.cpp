@@ -56,7 +56,7 @@ Result<PageAnswer> page_of_plan(const std::string& path, const PlanOptions& opti
 }  // namespace
 
 Result<PageAnswer> page_of_job(const std::string& path, const PlanOptions& options) {
-  const auto file = read_job(path);
+  auto file = read_job(path);
   if (!file && file.error().where.file != path) return tl::unexpected(file.error());
   if (!file || nothing_read(file->job)) {
     const auto begun = read_job(path, ReadingTables::none_yet);
@@ -64,6 +64,8 @@ Result<PageAnswer> page_of_job(const std::string& path, const PlanOptions& optio
       return PageAnswer{run_sheet_page(begun->job), begun->sources};
   }
   if (!file) return tl::unexpected(file.error());
+  if (!options.archive.empty())
+    if (auto taken = take_earlier_jobs(*file, options.archive); !taken) return tl::unexpected(taken.error());
   const bool trial_next = next_steps(file->job, file->prior.has_value()).command == "trial";
   if (trial_next && !of_a_plan(options)) return page_of_trial(path, options, *file);
   return page_of_plan(path, options, *file);

@@ -22,6 +22,7 @@ struct PlanOptions {
   bool despite_mirror = false;
   bool amplitudes_only = false;
   bool check_run = false;  ///< plan what the last run fitted, from as found
+  std::string archive;     ///< of a page: earlier jobs, as `take_earlier_jobs` reads them; empty: none
 };
 
 /// A job planned through, and every file that was read for it.

@@ -286,8 +286,13 @@ Result<JudgedJob> judge_job(const Job& job, const TrimRequest& asked, const std:
   if (!run) return tl::unexpected(run.error());
   auto settled = settle_and_fit(job_before(as_foretold(job, *run, prior), *run), request.planes, prior);
   if (!settled) {
+    const std::string tried = first_tried(job, *run);
     settled.error().what =
         "the runs before \"" + job.runs[*run].name + "\" predict nothing: " + settled.error().what;
+    if (!tried.empty())
+      settled.error().what += " (run \"" + job.runs[*run].name +
+                              "\" is itself the first to change weights in plane \"" + tried +
+                              "\"; trimwright influence holds it against the other runs)";
     return tl::unexpected(settled.error());
   }
   JudgedJob judged{with_phase_convention(job, settled->model.convention), std::move(settled->model), {}};

@@ -1,4 +1,5 @@
 #include <fmt/format.h>
+#include <sys/ioctl.h>
 #include <unistd.h>
 
 #include <algorithm>
@@ -76,6 +77,15 @@ void Output::add_options(CLI::App& command) {
 void Output::add_path(CLI::App& command) {
   command.add_option("-o,--output", path, "write to this file instead of standard output")
       ->check(not_empty());
+}
+
+std::size_t Output::width() const {
+  constexpr long least = 80, most = 1000;
+  const char* columns = std::getenv("COLUMNS");
+  long width = columns == nullptr ? 0 : std::strtol(columns, nullptr, 10);
+  if (winsize size{}; width <= 0 && path.empty() && ::ioctl(STDOUT_FILENO, TIOCGWINSZ, &size) == 0)
+    width = size.ws_col;
+  return static_cast<std::size_t>(std::clamp(width, least, most));
 }
 
 Result<void> Output::check_apart_from(const std::vector<std::string>& sources) const {

@@ -39,6 +39,7 @@ void add_page(CLI::App& app, int& status) {
   add_plan_options(*command, options->plan);
   command->add_flag("--check-run", options->plan.check_run,
                     "the last run is the check run: its weights against as found, judged by the runs before");
+  add_archive(*command, options->plan.archive);
   add_amplitudes_only(*command, options->plan.amplitudes_only);
   options->output.add_path(*command);
   command->footer(page_example);

@@ -24,9 +24,10 @@ Status ready(const ReadyOptions& options) {
   if (!file) return complain(file.error());
   const Readiness found = readiness_of(*file);
   const bool knows_type = file->prior.has_value();
-  return options.output.write(options.output.json() ? ready_json(file->job, found, knows_type)
-                                                    : ready_text(file->job, found, options.job, knows_type),
-                              file->sources);
+  return options.output.write(
+      options.output.json() ? ready_json(file->job, found, knows_type)
+                            : ready_text(file->job, found, options.job, knows_type, options.output.width()),
+      file->sources);
 }
 
 }  // namespace

@@ -45,6 +45,7 @@ Flags known_coefficients(const JointSystem& system, const PriorMatch& match) {
   const std::size_t entries = 1 + system.planes.size();
   Flags known(system.rows.size(), std::vector<bool>(system.planes.size(), false));
   for (const std::size_t at : match.unknown) known[at / entries][at % entries - 1] = true;
+  for (std::size_t i = 0; i < known.size(); ++i) known[i] = known[system.shares[i]];
   return known;
 }
 

@@ -97,7 +97,8 @@ Result<PlannedJob> plan_job(PlanProblem problem) {
 }
 
 Result<PlannedTrial> plan_trial(const Job& job, const TrimRequest& asked, const Prior* prior,
-                                const TrialChoice& choice, const EarlierEffects* earlier) {
+                                const TrialChoice& choice, const EarlierEffects* earlier,
+                                const std::vector<OwedRun>& owed) {
   TrimRequest request = asked;
   request.begin();
   if (auto sure = check_confirmed(job.rotor); !sure) return tl::unexpected(sure.error());
@@ -105,11 +106,11 @@ Result<PlannedTrial> plan_trial(const Job& job, const TrimRequest& asked, const 
   if (!told) return tl::unexpected(told.error());
   const InfluenceModel* model = told->model ? &*told->model : nullptr;
   const TrimPlan* trim = told->trim ? &*told->trim : nullptr;
-  auto advice = advise_trial(
-      told->job,
-      {model, trim, request.planes, {request.keep_fitted, request.max_pieces, {}}, earlier, &request},
-      choice);
+  const TrialKnowledge known{model,   trim,    request.planes, {request.keep_fitted, request.max_pieces, {}},
+                             earlier, &request};
+  auto advice = advise_trial(told->job, known, choice);
   if (!advice) return tl::unexpected(advice.error());
+  advice->owed = advise_owed_runs(told->job, known, choice, owed);
   advice->notes.insert(advice->notes.begin(), told->notes.begin(), told->notes.end());
   const bool wanted = advice->can_be_completed && (advice->worth_making || choice.anything());
   auto steps = wanted ? trial_steps(told->job, advice->advised().change, model) : no_trial_steps(*advice);
