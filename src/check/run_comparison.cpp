@@ -368,6 +368,10 @@ const RunComparison::Foretold& RunComparison::foretold(const std::vector<std::si
   if (known != memory_.end()) return known->second;
   const bool of_check = runs.size() == 1 && runs.front() == check_;
   const bool by_model = of_check && model_->basis == InfluenceModel::Basis::small_residual;
+  constexpr double most_numbers = 2e7;
+  if (static_cast<double>(memory_.size()) * std::pow(static_cast<double>(before_mean_.size()), 2) >
+      most_numbers)
+    memory_.clear();
   return memory_.emplace(key, by_model ? from_model() : from_others(runs, scale)).first->second;
 }
 

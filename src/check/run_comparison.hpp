@@ -191,6 +191,8 @@ class RunComparison {
 [[nodiscard]] std::vector<Hypothesis> shape_hypotheses(const RunComparison& comparison, std::size_t run);
 
 /// All ways considered, about every run of which the others tell something.
-[[nodiscard]] std::vector<Hypothesis> hypotheses(const RunComparison& comparison);
+[[nodiscard]] std::vector<Hypothesis> hypotheses_of(const RunComparison& comparison, std::size_t run);
+/// What may have gone wrong in several runs at once: the forms of one kind after those of another.
+[[nodiscard]] std::vector<Hypothesis> hypotheses_of_several(const RunComparison& comparison);
 
 }  // namespace trimwright

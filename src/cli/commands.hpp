@@ -14,7 +14,7 @@ namespace trimwright::cli {
 /// Exit status of the program.
 enum Status : int {
   done = 0,
-  refused = 1,      ///< the files, or the runs in them, do not allow an answer
+  refused = 1,      ///< the files, the runs in them or the time given do not allow an answer
   wrong_usage = 2,  ///< the command line
   not_written = 3,  ///< the answer could not be written
 };

@@ -7,6 +7,7 @@
 #include "trimwright/files.hpp"
 #include "trimwright/influence.hpp"
 #include "trimwright/report.hpp"
+#include "work.hpp"
 
 namespace trimwright::cli {
 namespace {
@@ -83,6 +84,7 @@ void add_influence(CLI::App& app, int& status) {
       throw CLI::ValidationError("--format", "a prior is a YAML file; leave --format out");
     if (!learn_from->empty() && !options->archive.empty())
       throw CLI::ValidationError("--archive", "with a job; --learn reads the archive named with it");
+    work("trimwright influence");
     status = influence(*options);
   });
 }

@@ -9,6 +9,7 @@
 #include "base/text.hpp"
 #include "io/record_trend.hpp"
 #include "report/trend_text.hpp"
+#include "work.hpp"
 
 namespace trimwright::cli {
 namespace {
@@ -21,6 +22,7 @@ std::string now_utc() {
 /// Opens the archive and hands it over; complains where that cannot be done.
 template <class Do>
 Status with_archive(const RecordOptions& options, Do&& act) {
+  work("trimwright record");
   auto archive = Archive::open(options.archive, Archive::Opening::existing);
   if (!archive) return complain(archive.error());
   return act(*archive);
@@ -92,6 +94,7 @@ Status file_record(RecordOptions& options) {
       complain({"--entry: " + added.error().what, added.error().expected, {}});
       return wrong_usage;
     }
+  work("trimwright record");
   sign(options.details);
   return file_made(options, judge_trim(options.job, options.run, options.details));
 }

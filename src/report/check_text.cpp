@@ -118,6 +118,7 @@ std::string prediction_part(const Job& job, const Verdict& verdict, std::size_t 
       "nothing is wrong. "
       "\"differs by\" is larger than in the plan where the reading was made off its set speed.");
   const auto& found = verdict.mistakes;
+  if (found.kinds.empty()) return text;
   text += wrapped(
       "  ",
       fmt::format("As predicted or not is judged by all readings together: how far they lie from what is "
