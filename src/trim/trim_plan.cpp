@@ -198,7 +198,9 @@ Result<TrimPlan> plan_with_planes(const Job& job, const InfluenceModel& model, c
                                     deadline));
   if (by_default_likely && deadline.seconds_left() <= 0.0)
     plan.notes.push_back(what_ended(request) +
-                         " before all choices that may be likelier to meet every target were judged.");
+                         " before all choices that may be likelier to meet every target were judged, so that "
+                         "another run of the program may give other weights. " +
+                         run_again(request));
   const auto advised = recommendation(job, plan.trade_off, sd_of_best, model,
                                       forecast(job, model, fitted_with(job, plan.correction)).outlook);
   plan.why = advised.why;
