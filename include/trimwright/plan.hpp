@@ -166,6 +166,7 @@ struct TrialKnowledge {
   std::vector<std::size_t> planes{};  ///< those a trim may use; empty: all
   FittingLimits limits{};             ///< what the job asks of the weights; its planes empty: all
   const EarlierEffects* earlier = nullptr;
+  const TrimRequest* asked = nullptr;  ///< whose deadline ends the search for a trial; none: nothing does
 };
 
 /// Which catalogue weight in which slot, for the next trial run.
@@ -188,6 +189,8 @@ struct TrialKnowledge {
 /// is fitted at once when that saves runs.
 /// Where the risk cannot be told, a speed at which a level is above its limit with what is fitted now is not
 /// run; where that is every speed, no trial is worth making.
+/// Where the deadline comes before every weight in every slot was weighed, the best of those that were; the
+/// notes tell it.
 /// Errors: no such plane, slot or weight; no stock; no slots; no readings; where the rule is needed, no rotor
 /// mass or every weight too heavy.
 [[nodiscard]] Result<TrialAdvice> advise_trial(const Job& job, const TrialKnowledge& known,

@@ -23,6 +23,7 @@ bool nothing_read(const Job& job) {
 Result<PageAnswer> page_of_trial(const std::string& path, const PlanOptions& options, const JobFile& file) {
   TrimRequest request = file.request;
   request.time_limit_s = options.time_limit_s;
+  request.ends = options.ends;
   const auto trial = plan_trial(file.job, request, nullptr, {});
   if (!trial) return tl::unexpected(with_next_command(trial.error(), file, path, "page"));
   return PageAnswer{trial_page(trial->job, trial->advice, trial->steps), file.sources, file.notes};
@@ -49,7 +50,7 @@ Result<PageAnswer> page_of_plan(const std::string& path, const PlanOptions& opti
   const auto& [job, model, trim, steps, held_back] = answer->plan;
   return PageAnswer{
       balance_page(job, model, trim, steps, page_json(job, model, trim), *verdict ? &**verdict : nullptr),
-      answer->sources, file.notes};
+      answer->sources, file.notes, trim.nothing_found()};
 }
 
 }  // namespace

@@ -23,8 +23,8 @@ using Eigen::VectorXcd;
 
 /// Of X0, and of what the usual change of a plane's weights moves a reading by, over the level usual there.
 constexpr double believed_levels = 2.0;
-/// Beforehand, of `scatter_scales` where a mistake is supposed: that runs also scatter more than is stated
-/// would be a second thing wrong. Where none is, each is as likely: that may then be what is wrong.
+/// Beforehand, of `scatter_scales`: what is stated is taken at its word. Where nothing considered is to
+/// explain the readings each is as likely.
 constexpr double scale_shares[] = {0.9, 0.08, 0.02};
 static_assert(std::size(scale_shares) == std::size(scatter_scales));
 /// Of the level usual at a place: no reading is known better than this.
@@ -255,7 +255,7 @@ Eigen::Index RunComparison::place_of_unknown(std::size_t unknown) const {
 
 Hypothesis RunComparison::as_written(const std::vector<std::size_t>& runs) const {
   Hypothesis one;
-  one.what = "as written down";
+  one.what = "nothing is wrong, and the readings only scatter more than usual";
   one.runs = runs;
   const auto readings = readings_of(runs);
   one.readings.resize(static_cast<Index>(readings.size()));
@@ -368,6 +368,10 @@ const RunComparison::Foretold& RunComparison::foretold(const std::vector<std::si
   if (known != memory_.end()) return known->second;
   const bool of_check = runs.size() == 1 && runs.front() == check_;
   const bool by_model = of_check && model_->basis == InfluenceModel::Basis::small_residual;
+  constexpr double most_numbers = 2e7;
+  if (static_cast<double>(memory_.size()) * std::pow(static_cast<double>(before_mean_.size()), 2) >
+      most_numbers)
+    memory_.clear();
   return memory_.emplace(key, by_model ? from_model() : from_others(runs, scale)).first->second;
 }
 
@@ -382,14 +386,27 @@ Eigen::VectorXcd RunComparison::expected(const Hypothesis& one) const {
   return design(readings_of(one.runs), one.runs, one.unbalance) * foretold(one.runs, 1.0).mean;
 }
 
+NextReadings RunComparison::next_readings() const {
+  NextReadings next;
+  next.readings = readings_of({check_});
+  const Hypothesis written = as_written({check_});
+  const MatrixXcd x = design(next.readings, written.runs, written.unbalance);
+  const Foretold& others = foretold(written.runs, 1.0);
+  next.mean = x * others.mean;
+  next.unsure = x * others.covariance * x.adjoint();
+  next.noise = noise(next.readings);
+  return next;
+}
+
 Judged RunComparison::judged(const Hypothesis& one) const {
   const auto readings = readings_of(one.runs);
   const MatrixXcd x = design(readings, one.runs, one.unbalance);
   Judged sum{-std::numeric_limits<double>::infinity(), 0.0};
   for (std::size_t k = 0; k < std::size(scatter_scales); ++k) {
     const double scale = scatter_scales[k];
-    const double share =
-        names_a_cause(one.kind) ? scale_shares[k] : 1.0 / static_cast<double>(std::size(scatter_scales));
+    const double share = one.kind == MistakeKind::none_of_these
+                             ? 1.0 / static_cast<double>(std::size(scatter_scales))
+                             : scale_shares[k];
     const Foretold& others = foretold(one.runs, scale);
     const VectorXcd mean = x * others.mean;
     MatrixXcd s = x * others.covariance * x.adjoint();

@@ -14,7 +14,7 @@ namespace trimwright::cli {
 /// Exit status of the program.
 enum Status : int {
   done = 0,
-  refused = 1,      ///< the files, or the runs in them, do not allow an answer
+  refused = 1,      ///< the files, the runs in them or the time given do not allow an answer
   wrong_usage = 2,  ///< the command line
   not_written = 3,  ///< the answer could not be written
 };
@@ -29,6 +29,9 @@ struct Output {
   /// Adds --output alone, for an answer that has one form.
   void add_path(CLI::App& command);
   [[nodiscard]] bool json() const { return format == "json"; }
+  /// Columns for tables of text: what COLUMNS says, else as many as the terminal written to has, else 80; at
+  /// least 80.
+  [[nodiscard]] std::size_t width() const;
   /// Error where the answer would go over one of the files it is made from.
   [[nodiscard]] Result<void> check_apart_from(const std::vector<std::string>& sources) const;
   /// Writes the answer whole or not at all, and never over one of `sources`.

@@ -7,6 +7,7 @@
 #include "trimwright/files.hpp"
 #include "trimwright/influence.hpp"
 #include "trimwright/report.hpp"
+#include "work.hpp"
 
 namespace trimwright::cli {
 namespace {
@@ -51,8 +52,9 @@ Status influence(const InfluenceOptions& options) {
                                                : settle_and_fit(file->job, file->request.planes,
                                                                 file->prior ? &*file->prior : nullptr);
   if (!settled) return complain_of_job(settled.error(), *file, options.job, "influence");
-  return options.output.write(options.output.json() ? influence_json(settled->job, settled->model)
-                                                    : influence_text(settled->job, settled->model),
+  return options.output.write(options.output.json()
+                                  ? influence_json(settled->job, settled->model)
+                                  : influence_text(settled->job, settled->model, options.output.width()),
                               file->sources);
 }
 
@@ -82,6 +84,7 @@ void add_influence(CLI::App& app, int& status) {
       throw CLI::ValidationError("--format", "a prior is a YAML file; leave --format out");
     if (!learn_from->empty() && !options->archive.empty())
       throw CLI::ValidationError("--archive", "with a job; --learn reads the archive named with it");
+    work("trimwright influence");
     status = influence(*options);
   });
 }

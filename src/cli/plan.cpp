@@ -35,9 +35,11 @@ Status plan(const PlanCommand& options) {
   const auto answer = planned(*file, options.plan);
   if (!answer) return complain_of_job(answer.error(), *file, options.job, "plan");
   const auto& [job, model, trim, steps, held_back] = answer->plan;
-  return options.output.write(
-      options.output.json() ? plan_json(job, model, trim, steps) : plan_text(job, model, trim, steps),
-      answer->sources);
+  const Status written =
+      options.output.write(options.output.json() ? plan_json(job, model, trim, steps)
+                                                 : plan_text(job, model, trim, steps, options.output.width()),
+                           answer->sources);
+  return plan_status(written, trim.nothing_found());
 }
 
 }  // namespace
@@ -52,7 +54,10 @@ void add_plan(CLI::App& app, int& status) {
   add_amplitudes_only(*command, options->plan.amplitudes_only);
   options->output.add_options(*command);
   command->footer(plan_example);
-  command->callback([options, &status] { status = plan(*options); });
+  command->callback([options, command, &status] {
+    begin_work(*command, options->plan);
+    status = plan(*options);
+  });
 }
 
 }  // namespace trimwright::cli

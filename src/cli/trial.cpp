@@ -6,6 +6,7 @@
 #include "trimwright/files.hpp"
 #include "trimwright/plan.hpp"
 #include "trimwright/report.hpp"
+#include "work.hpp"
 
 namespace trimwright::cli {
 namespace {
@@ -28,6 +29,7 @@ struct TrialOptions {
   std::vector<std::string> planned;
   std::string runs;
   double time_limit_s = TrimRequest{}.time_limit_s;
+  std::optional<Deadline> ends;
   Output output;
 };
 
@@ -63,6 +65,7 @@ Status trial(const TrialOptions& options) {
   if (!choice) return complain(choice.error());
   TrimRequest request = file->request;
   request.time_limit_s = options.time_limit_s;
+  request.ends = options.ends;
   std::optional<EarlierEffects> earlier;
   auto sources = file->sources;
   if (!options.earlier.empty()) {
@@ -81,8 +84,9 @@ Status trial(const TrialOptions& options) {
     return complain_of_job(trial.error(), *file, options.job, "trial");
   }
   const auto& [job, advice, steps] = *trial;
-  return options.output.write(
-      options.output.json() ? trial_json(job, advice, steps) : trial_text(job, advice, steps), sources);
+  return options.output.write(options.output.json() ? trial_json(job, advice, steps)
+                                                    : trial_text(job, advice, steps, options.output.width()),
+                              sources);
 }
 
 }  // namespace
@@ -117,7 +121,10 @@ void add_trial(CLI::App& app, int& status) {
   add_archive(*command, options->archive);
   options->output.add_options(*command);
   command->footer(trial_example);
-  command->callback([options, &status] { status = trial(*options); });
+  command->callback([options, command, &status] {
+    options->ends = work_until(options->time_limit_s, command->count("--time-limit") > 0, "trimwright trial");
+    status = trial(*options);
+  });
 }
 
 }  // namespace trimwright::cli

@@ -1,6 +1,7 @@
 #pragma once
 
 #include <Eigen/Core>
+#include <vector>
 
 #include "trimwright/influence.hpp"
 
@@ -18,5 +19,18 @@ namespace trimwright {
                                                     const Eigen::VectorXcd& unbalance,
                                                     const Eigen::MatrixXd& readings,
                                                     const std::vector<Eigen::Index>& read);
+
+/// Covariance of what is foretold with the unbalance `one` and with `other` (one entry per plane of the
+/// posterior), noise left out: 2n x 2n, stacked as (re, im) of each row.
+[[nodiscard]] Eigen::MatrixXd foretold_covariance(const InfluencePosterior& posterior,
+                                                  const Eigen::VectorXcd& one, const Eigen::VectorXcd& other);
+
+/// What the same run would take off the covariance of what is foretold with `wanted` (2n x 2n), at a small
+/// part of the cost of the posterior after it.
+[[nodiscard]] Eigen::MatrixXd told_by_one_more_run(const InfluencePosterior& posterior,
+                                                   const Eigen::VectorXcd& wanted,
+                                                   const Eigen::VectorXcd& unbalance,
+                                                   const Eigen::MatrixXd& readings,
+                                                   const std::vector<Eigen::Index>& read);
 
 }  // namespace trimwright

@@ -72,7 +72,8 @@ Result<Fleet> read_archive(const std::string& path, const std::string& rotor) {
   query.most = most_fleet_records;
   Fleet fleet{{}, {path}};
   const auto all = archive->each(query, [&](StoredRecord& one) -> Result<void> {
-    if (one.corrected_by || (!rotor.empty() && !alike(one.record.rotor, rotor))) return {};
+    if (one.corrected_by || holds_readings(one.record) || (!rotor.empty() && !alike(one.record.rotor, rotor)))
+      return {};
     if (!one.holds)
       return fail(fmt::format("record {} is not as it was filed", one.number), "a backup", {path, 0, {}});
     auto job = filed_job(one, path);

@@ -227,7 +227,7 @@ void add_table(const NamedTable& named, Job& job, TablesRead& tables) {
   if (std::find(tables.paths.begin(), tables.paths.end(), path) != tables.paths.end())
     value.reject("this table stands here twice", "each table once");
   tables.paths.push_back(path);
-  const auto table = read_table(path, job.rotor, !own);
+  const auto table = read_table(path, job.rotor, own ? RowName::elsewhere : RowName::run);
   if (!table) reject_file(value, table.error());
   for (const auto& row : table->readings) {
     auto run = job.runs.begin() + static_cast<std::ptrdiff_t>(own.value_or(0));

@@ -149,16 +149,19 @@ void check_cells(const Table& table, const CsvRow& row, std::size_t headings) {
                       "a cell in every column but phase_of, sd, note, approach and state", where}};
 }
 
-ReadingTable read_rows(const std::string& path, const std::string& text, const Rotor& rotor, bool needs_run) {
+ReadingTable read_rows(const std::string& path, const std::string& text, const Rotor& rotor, RowName name) {
   Table table{path, delimiter_of(text), {}, {}};
   table.rows = filled_rows(path, text, table.delimiter);
   if (!table.rows.empty() && table.rows.front().cells.front() == "sep=")  // a spreadsheet's own line: "sep=;"
     table.rows.erase(table.rows.begin());
   if (table.rows.empty())
-    throw InputError{{"the table has no heading", "run, speed, sensor, amplitude, phase", {path, 1, {}}}};
+    throw InputError{{"the table has no heading",
+                      name == RowName::date ? "date, speed, sensor, amplitude, phase"
+                                            : "run, speed, sensor, amplitude, phase",
+                      {path, 1, {}}}};
   const CsvRow heading = std::move(table.rows.front());
   table.rows.erase(table.rows.begin());
-  table.known = reading_columns(path, heading, table.rows, rotor, needs_run);
+  table.known = reading_columns(path, heading, table.rows, rotor, name);
   for (const auto& row : table.rows) check_cells(table, row, heading.cells.size());
   bool commas = false;
   for (auto& column : table.known.columns) {
@@ -179,11 +182,11 @@ ReadingTable read_rows(const std::string& path, const std::string& text, const R
 
 }  // namespace
 
-Result<ReadingTable> read_table(const std::string& path, const Rotor& rotor, bool needs_run) {
+Result<ReadingTable> read_table(const std::string& path, const Rotor& rotor, RowName name) {
   const auto text = read_spreadsheet_file(path);
   if (!text) return tl::unexpected(text.error());
   try {
-    return read_rows(path, *text, rotor, needs_run);
+    return read_rows(path, *text, rotor, name);
   } catch (const InputError& input) {
     return tl::unexpected(input.error);
   }

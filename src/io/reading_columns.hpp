@@ -28,6 +28,13 @@ enum class CellKind : std::size_t {
 inline constexpr std::array cell_names{"run",      "speed", "sensor", "amplitude", "phase", "component",
                                        "phase_of", "sd",    "note",   "approach",  "state"};
 
+/// What tells the run of a row.
+enum class RowName {
+  elsewhere,  ///< a column "run" may; the table may also be of one run
+  run,        ///< a column "run"
+  date        ///< a column "date"
+};
+
 /// A column that is known: what it holds, where, and the unit that its heading gives ("speed [%]").
 struct ReadingColumn {
   CellKind kind = CellKind::run;
@@ -56,10 +63,10 @@ struct ReadingColumns {
 };
 
 /// Makes sense of a heading. `rows`: those below it, in which an unknown column without heading must be empty
-/// to go unmentioned. `needs_run`: no run is named elsewhere. Throws InputError: a column that is missing or
+/// to go unmentioned. Throws InputError: a column that is missing or
 /// stands there twice.
 [[nodiscard]] ReadingColumns reading_columns(const std::string& path, const CsvRow& heading,
                                              const std::vector<CsvRow>& rows, const Rotor& rotor,
-                                             bool needs_run);
+                                             RowName name);
 
 }  // namespace trimwright

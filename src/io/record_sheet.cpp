@@ -271,10 +271,11 @@ BalanceSheet sheet_in(const StoredRecord& record, const Json& content) {
 
 }  // namespace
 
-Result<std::string> sheet_text(const StoredRecord& record) {
+Result<std::string> sheet_text(const StoredRecord& record, std::size_t width) {
+  if (holds_readings(record.record)) return readings_text(record);
   return from_content(record, [&](const Json& content) {
     return "Trim balance: before and after\n==============================\n" +
-           sheet_parts_text(sheet_parts(sheet_in(record, content)));
+           sheet_parts_text(sheet_parts(sheet_in(record, content)), width);
   });
 }
 

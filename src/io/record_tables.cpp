@@ -65,6 +65,7 @@ void add_to_history(const StoredRecord& record, const Json& content, std::vector
 Result<std::vector<HistoryRow>> history_of(const std::vector<StoredRecord>& records) {
   std::vector<HistoryRow> rows;
   for (const auto& record : records) {
+    if (holds_readings(record.record)) continue;
     const auto added = from_content(record, [&](const Json& content) {
       add_to_history(record, content, rows);
       return true;
@@ -107,31 +108,45 @@ std::string export_csv_heading() {
        "expected_sd", "limit",    "target",       "filed_at",        "filed_by", "digest"});
 }
 
-Result<std::string> export_csv(const StoredRecord& one) {
+namespace {
+
+/// A row of what was read, with what it is held against where it is of a trim.
+std::string export_row(const StoredRecord& one, const std::string& date, const Json& reading) {
   const Record& record = one.record;
   const auto number = [](const std::optional<std::int64_t>& n) { return n ? std::to_string(*n) : ""; };
-  return from_content(one, [&](const Json& content) {
+  std::vector<std::string> cells{std::to_string(one.number),
+                                 date,
+                                 record.rotor,
+                                 record.serial,
+                                 record.station,
+                                 record.person,
+                                 record.verdict,
+                                 number(record.corrects),
+                                 number(one.corrected_by),
+                                 number_cell(reading.at("speed_rpm")),
+                                 reading.at("sensor"),
+                                 reading.at("unit"),
+                                 reading.at("component")};
+  for (const char* key : {"first", "amplitude", "phase_deg", "expected", "expected_phase_deg", "expected_sd",
+                          "limit", "target"})
+    cells.push_back(number_cell(reading.value(key, Json())));
+  cells.insert(cells.end(), {record.filed_at, record.filed_by, hex(one.digest)});
+  return csv_line(cells);
+}
+
+}  // namespace
+
+Result<std::string> export_csv(const StoredRecord& one) {
+  return from_any_content(one, [&](const Json& content) {
     std::string text;
-    for (const auto& reading : content.at("check").at("readings")) {
-      std::vector<std::string> cells{std::to_string(one.number),
-                                     record.date,
-                                     record.rotor,
-                                     record.serial,
-                                     record.station,
-                                     record.person,
-                                     record.verdict,
-                                     number(record.corrects),
-                                     number(one.corrected_by),
-                                     number_cell(reading.at("speed_rpm")),
-                                     reading.at("sensor"),
-                                     reading.at("unit"),
-                                     reading.at("component")};
-      for (const char* key : {"first", "amplitude", "phase_deg", "expected", "expected_phase_deg",
-                              "expected_sd", "limit", "target"})
-        cells.push_back(number_cell(reading.at(key)));
-      cells.insert(cells.end(), {record.filed_at, record.filed_by, hex(one.digest)});
-      text += csv_line(cells);
+    if (holds_readings(one.record)) {
+      for (const auto& run : content.at("runs"))
+        for (const auto& reading : run.at("readings"))
+          text += export_row(one, run.at("when").get<std::string>().substr(0, 10), reading);
+      return text;
     }
+    for (const auto& reading : content.at("check").at("readings"))
+      text += export_row(one, one.record.date, reading);
     return text;
   });
 }

@@ -85,7 +85,7 @@ OwedRunAdvice owed_advice(const Job& job, const TrialKnowledge& known, const Tri
     advice.runs_after = runs_corrected(owed, full, known.trim->outlook->meets_targets);
   }
   if (const auto all = judged_candidates(owed, known, choice, planes)) {
-    advice.candidates = best_candidates(owed, *all);
+    advice.candidates = best_candidates(owed, all->all, deadline_of(known));
     const TrialCandidate& best = advice.candidates.front();
     const bool may = *best.exceeds_limit <= acceptable_risk && *best.headroom_share <= trial_headroom_share;
     const double runs = runs_after(owed, full, fitted_after(job, {best.change}));

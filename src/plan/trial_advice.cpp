@@ -7,6 +7,7 @@
 
 #include "trial_information.hpp"
 #include "trial_weights.hpp"
+#include "trim/time_words.hpp"
 
 namespace trimwright {
 namespace {
@@ -73,7 +74,12 @@ Result<TrialAdvice> by_information(const Job& job, const TrialKnowledge& known, 
   add_correction(outset, *known.trim, advice);
   const auto all = judged_candidates(outset, known, choice, planes);
   if (!all) return tl::unexpected(all.error());
-  advice.candidates = best_candidates(outset, *all);
+  if (all->all.size() < all->of)
+    advice.notes.push_back(fmt::format(
+        "{} before every trial weight was weighed: {} of {} were, spread evenly over planes, slots and "
+        "weights. {}",
+        what_ended(*known.asked), all->all.size(), all->of, run_again(*known.asked)));
+  advice.candidates = best_candidates(outset, all->all, deadline_of(known));
   advice.expected_runs = 1.0 + 1.0 / std::max(*advice.advised().meets_targets, least_hope);
   decide(advice);
   for (const auto& row : known.trim->not_predicted)

@@ -5,6 +5,7 @@
 #include <algorithm>
 #include <cmath>
 #include <map>
+#include <numeric>
 
 #include "influence/run_information.hpp"
 #include "trial_weights.hpp"
@@ -12,12 +13,11 @@
 namespace trimwright {
 namespace {
 
-/// Sum over the rows of the variance of x(U) over the square of the target.
-double residual_variance(const TrialOutset& outset, const InfluencePosterior& posterior) {
-  const auto x = predicted_phasors(posterior, outset.correction);
+/// Sum over the rows of the variance of x over the square of the target.
+double over_targets(const TrialOutset& outset, const Eigen::MatrixXd& covariance) {
   double sum = 0.0;
   for (Eigen::Index i = 0; i < outset.levels.target.size(); ++i)
-    sum += x.covariance.diagonal().segment<2>(2 * i).sum() / std::pow(outset.levels.target(i), 2);
+    sum += covariance.diagonal().segment<2>(2 * i).sum() / std::pow(outset.levels.target(i), 2);
   return sum;
 }
 
@@ -25,8 +25,10 @@ TrialCandidate judged(const TrialOutset& outset, const SlotChange& change,
                       const std::vector<KnownEffect>& effects) {
   TrialCandidate candidate = candidate_of(outset.job, change);
   const auto fitted = fitted_after(outset.job, {change});
-  candidate.variance_left =
-      residual_variance(outset, belief_after(outset, outset.belief, fitted)) / outset.variance;
+  const auto told = told_by_one_more_run(
+      outset.belief, outset.correction, unbalance_with(outset.job, outset.belief.planes, fitted),
+      next_readings_with(outset.job, outset.belief, fitted).covariance, outset.read);
+  candidate.variance_left = 1.0 - over_targets(outset, told) / outset.variance;
   candidate.exceeds_limit = risk_of(outset, fitted, outset.scan);
   candidate.headroom_share = headroom_share(effects, moment_added(outset.job, change));
   return candidate;
@@ -69,7 +71,8 @@ std::vector<Eigen::Index> rows_read(const InfluencePosterior& belief,
 }
 
 OutlookDraws draws_of(const InfluencePosterior& belief, std::size_t rows, int samples) {
-  return {2 * static_cast<Eigen::Index>(rows), samples, belief.unknowns.degrees_of_freedom, outlook_seed};
+  const auto components = 2 * static_cast<Eigen::Index>(rows);
+  return {components, samples_of(components, samples), belief.unknowns.degrees_of_freedom, outlook_seed};
 }
 
 /// Effects of a plane at the rows that the run reads.
@@ -86,7 +89,20 @@ std::vector<KnownEffect> effects_read(const TrialOutset& outset, const Influence
   return read;
 }
 
+/// The numbers below `count`, each once: whatever part is taken of them, from the first on, is spread evenly.
+std::vector<std::size_t> evenly_spread(std::size_t count) {
+  std::size_t stride = std::max<std::size_t>(1, static_cast<std::size_t>(0.618 * static_cast<double>(count)));
+  while (std::gcd(stride, count) != 1) ++stride;
+  std::vector<std::size_t> numbers(count);
+  for (std::size_t i = 0; i < count; ++i) numbers[i] = i * stride % count;
+  return numbers;
+}
+
 }  // namespace
+
+Deadline deadline_of(const TrialKnowledge& known) {
+  return known.asked != nullptr ? known.asked->deadline() : Deadline::never();
+}
 
 TrialOutset::TrialOutset(const Job& of, const InfluencePosterior& known, const TrimPlan& trim,
                          const std::vector<std::size_t>* speeds)
@@ -99,7 +115,7 @@ TrialOutset::TrialOutset(const Job& of, const InfluencePosterior& known, const T
       scan(draws_of(known, read.size(), outlook_samples / 4)),
       risk(draws_of(known, read.size(), outlook_samples)),
       draws(draws_of(known, known.rows.size(), outlook_samples)) {
-  variance = residual_variance(*this, belief);
+  variance = over_targets(*this, predicted_phasors(belief, correction).covariance);
 }
 
 std::vector<std::size_t> trial_planes(const Job& job, const TrialKnowledge& known,
@@ -142,35 +158,49 @@ double risk_of(const TrialOutset& outset, const std::vector<FittedWeights>& fitt
   return 1.0 - outlook_of(read, levels, draws).meets_limits;
 }
 
-Result<std::vector<TrialCandidate>> judged_candidates(const TrialOutset& outset, const TrialKnowledge& known,
-                                                      const TrialChoice& choice,
-                                                      const std::vector<std::size_t>& planes) {
-  std::vector<TrialCandidate> all;
+Result<JudgedCandidates> judged_candidates(const TrialOutset& outset, const TrialKnowledge& known,
+                                           const TrialChoice& choice,
+                                           const std::vector<std::size_t>& planes) {
+  std::vector<std::pair<SlotChange, std::size_t>> open;  // and which effects are its plane's
+  std::vector<std::vector<KnownEffect>> effects;
   std::optional<Error> why_none;
   for (const std::size_t plane : planes) {
     const auto changes = trial_changes(outset.job, plane, choice, known.limits);
     if (!changes) why_none = changes.error();
     if (!changes) continue;
-    const auto effects = effects_read(outset, *known.model, plane);
-    for (const auto& change : *changes) all.push_back(judged(outset, change, effects));
+    for (const auto& change : *changes) open.emplace_back(change, effects.size());
+    effects.push_back(effects_read(outset, *known.model, plane));
   }
-  if (all.empty()) return tl::unexpected(*why_none);
-  return all;
+  if (open.empty()) return tl::unexpected(*why_none);
+  Deadline deadline = deadline_of(known).after_share(0.7);
+  std::vector<std::optional<TrialCandidate>> found(open.size());
+  for (std::size_t looked_at = 0; const std::size_t i : evenly_spread(open.size())) {
+    if (looked_at++ > 0 && deadline.passed_now()) break;
+    found[i] = judged(outset, open[i].first, effects[open[i].second]);
+  }
+  JudgedCandidates candidates{{}, open.size()};
+  for (auto& one : found)
+    if (one) candidates.all.push_back(*std::move(one));
+  return candidates;
 }
 
-std::vector<TrialCandidate> best_candidates(const TrialOutset& outset,
-                                            const std::vector<TrialCandidate>& all) {
+std::vector<TrialCandidate> best_candidates(const TrialOutset& outset, const std::vector<TrialCandidate>& all,
+                                            Deadline deadline) {
   std::map<std::pair<std::size_t, std::string>, std::vector<TrialCandidate>> groups;
   for (const auto& one : all) groups[{one.change.plane, one.change.fit->weight_id}].push_back(one);
   std::vector<TrialCandidate> list;
   for (const auto& [key, group] : groups) list.push_back(best_of(group));
-  for (auto& one : list) {
-    const auto fitted = fitted_after(outset.job, {one.change});
-    one.exceeds_limit = risk_of(outset, fitted, outset.risk);
-    one.meets_targets = success_after(outset, belief_after(outset, outset.belief, fitted));
+  const auto first = list.begin() + (&best_of(list) - list.data());
+  std::rotate(list.begin(), first, first + 1);
+  std::size_t told = 0;
+  for (; told < list.size() && (told == 0 || !deadline.passed_now()); ++told) {
+    const auto fitted = fitted_after(outset.job, {list[told].change});
+    list[told].exceeds_limit = risk_of(outset, fitted, outset.risk);
+    list[told].meets_targets = success_after(outset, belief_after(outset, outset.belief, fitted));
   }
-  std::sort(list.begin(), list.end(),
-            [](const auto& a, const auto& b) { return *a.variance_left < *b.variance_left; });
+  list.resize(told);
+  std::stable_sort(list.begin(), list.end(),
+                   [](const auto& a, const auto& b) { return *a.variance_left < *b.variance_left; });
   const auto best = std::find_if(list.begin(), list.end(),
                                  [best = &best_of(list)](const auto& one) { return &one == best; });
   std::rotate(list.begin(), best, best + 1);

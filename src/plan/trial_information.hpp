@@ -42,15 +42,26 @@ struct TrialOutset {
 [[nodiscard]] double risk_of(const TrialOutset& outset, const std::vector<FittedWeights>& fitted,
                              const OutlookDraws& draws);
 
-/// Every candidate of some planes, judged roughly. Errors: those of `trial_changes`, where no plane has any.
-[[nodiscard]] Result<std::vector<TrialCandidate>> judged_candidates(const TrialOutset& outset,
-                                                                    const TrialKnowledge& known,
-                                                                    const TrialChoice& choice,
-                                                                    const std::vector<std::size_t>& planes);
+/// Candidates judged roughly, and how many there are.
+struct JudgedCandidates {
+  std::vector<TrialCandidate> all;  ///< in order; those that there was time for, spread evenly, one at least
+  std::size_t of = 0;
+};
 
-/// The best of each plane and weight, the best of all first, then by what they leave open.
+/// Those of some planes. Errors: those of `trial_changes`, where no plane has any.
+[[nodiscard]] Result<JudgedCandidates> judged_candidates(const TrialOutset& outset,
+                                                         const TrialKnowledge& known,
+                                                         const TrialChoice& choice,
+                                                         const std::vector<std::size_t>& planes);
+
+/// The best of each plane and weight, the best of all first, then by what they leave open. Those that
+/// `deadline` leaves no time for are left out, but for the first.
 [[nodiscard]] std::vector<TrialCandidate> best_candidates(const TrialOutset& outset,
-                                                          const std::vector<TrialCandidate>& all);
+                                                          const std::vector<TrialCandidate>& all,
+                                                          Deadline deadline);
+
+/// When the search for a trial has to end.
+[[nodiscard]] Deadline deadline_of(const TrialKnowledge& known);
 
 /// Runs until every target is met, on average: a correction that succeeds with probability `now`, else
 /// further ones with `again`.

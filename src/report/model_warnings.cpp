@@ -148,9 +148,11 @@ std::vector<std::string> model_warnings(const Job& job, const InfluenceModel& mo
                     model.planes_condition));
   if (const double probability = fit_probability(model); probability < doubtful)
     warnings.push_back(fmt::format(
-        "The readings scatter more than what is stated of them explains (probability {}): the "
-        "rotor or the conditions changed between runs, or a reading or a fitted weight is written "
-        "down wrong. {}",
+        "The runs do not agree with one another: their readings scatter more than what is stated of them "
+        "explains "
+        "(probability {}). The rotor or the conditions changed between runs, or a reading or a fitted weight "
+        "is "
+        "written down wrong: trimwright influence and check look for which. {}",
         probability < 1e-12 ? "below 1e-12" : fmt::format("{:.1g}", probability), widening_words(model)));
   return warnings;
 }
