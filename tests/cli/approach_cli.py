@@ -102,7 +102,7 @@ def wrong_words(folder):
 def earlier_trims(folder):
     archive = folder / "trims.db"
     run("record", "file", folder / "after.yaml", "--by", "L. Marsh", "--archive", archive, "--dated", "2031-05-13")
-    history = json.loads(run("record", "history", "LKM-417", "--archive", archive, "--format", "json"))
+    history = json.loads(run("record", "compare", "LKM-417", "--archive", archive, "--format", "json"))
     places = [(round(one["speed_rpm"]), one["sensor"], one.get("approach")) for one in history["levels"]]
     check(len(set(places)) == len(places) and {"up", "down"} <= {one[2] for one in places}, f"history: {places}")
     (folder / "again.yaml").write_text(
