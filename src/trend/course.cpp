@@ -289,25 +289,8 @@ class Course {
     const bool gradual = slope.second > step.second + 2.0 * std::log(gradual_odds);
     const Index first = gradual ? slope.first : step.first;
     const Level was = before_[static_cast<std::size_t>(first)];
-    const bool goes_on = is_more_of_it(was, first, date);
+    level_ = was;  // what was before ends here
     end_change();
-    if (!goes_on) {
-      course_.changes.emplace_back();
-      unsure_before_ = was.unsure;
-    }
-    SeriesChange& change = course_.changes.back();
-    change.last = static_cast<std::size_t>(date);
-    if (goes_on) {
-      change.kind = SeriesChange::Kind::gradual;
-    } else {
-      change.kind = gradual ? SeriesChange::Kind::gradual : SeriesChange::Kind::step;
-      change.first = static_cast<std::size_t>(first);
-      change.found = static_cast<std::size_t>(date);
-      change.by_t_squared = alone;
-      change.row = static_cast<std::size_t>(row);
-      change.before = was.mean;
-    }
-    open_ = true;
     begin_ = gradual ? date : first;
     level_ = {s_.expected, nothing_expected(s_.noise)};
     for (Index t = begin_; t <= date; ++t) {
@@ -316,9 +299,26 @@ class Course {
       take(read, (s_.read(t, read)).transpose());
     }
     begin_sums();
-    if (!gradual && first == date && date + 1 == n_) change.kind = SeriesChange::Kind::last_alone;
-    if (!gradual && date + 1 < n_ && reads_as(was, date + 1)) {
-      change.kind = SeriesChange::Kind::lone;
+    open_ = true;
+    const bool lone = !gradual && date + 1 < n_ && reads_as(was, date + 1);
+    if (!lone && is_more_of_it(was, first, date)) {
+      course_.changes.back().kind = SeriesChange::Kind::gradual;
+      course_.changes.back().last = static_cast<std::size_t>(date);
+      return date + 1;
+    }
+    unsure_before_ = was.unsure;
+    SeriesChange change;
+    change.kind = gradual                           ? SeriesChange::Kind::gradual
+                  : lone                            ? SeriesChange::Kind::lone
+                  : first == date && date + 1 == n_ ? SeriesChange::Kind::last_alone
+                                                    : SeriesChange::Kind::step;
+    change.first = static_cast<std::size_t>(first);
+    change.last = change.found = static_cast<std::size_t>(date);
+    change.by_t_squared = alone;
+    change.row = static_cast<std::size_t>(row);
+    change.before = was.mean;
+    course_.changes.push_back(std::move(change));
+    if (lone) {
       end_change();
       level_ = was;
       begin_ = date + 1;

@@ -217,7 +217,7 @@ class Spell {
                               : k + 1 < course.changes.size() ? course.changes[k + 1].first
                                                               : spell_.dates.size();
       add_change(change, begin, end);
-      begin = lone ? end : change.first;
+      begin = lone ? end : change.kind == SeriesChange::Kind::gradual ? change.last : change.first;
     }
   }
 
@@ -324,7 +324,7 @@ class Spell {
       chance[one.kind] += one.probability;
       if (likeliest == nullptr || one.probability > likeliest->probability) likeliest = &one;
     }
-    if (likeliest == nullptr || all <= 0.0) return;
+    if (likeliest == nullptr || all <= 0.0 || !likeliest->fits) return;
     change.cause = likeliest->kind;
     change.probability = chance[likeliest->kind] / all;
     change.what = likeliest->what;
