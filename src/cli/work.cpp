@@ -51,12 +51,12 @@ double limit_of(const Work& work) {
   return std::chrono::duration<double>(*work.ends - program_began).count();
 }
 
-void show_progress(const Work& work) {
-  fmt::print(stderr, "\r\033[K{}: {:.0f} s{}; Ctrl-C {}", work.what, since(program_began),
-             work.ends ? fmt::format(" of {:g}", limit_of(work)) : std::string{},
-             !work.searches     ? "ends it"
-             : work.interrupted ? "again ends it without an answer"
-                                : "ends it with what is found so far");
+std::string progress_of(const Work& work) {
+  return fmt::format("\r\033[K{}: {:.0f} s{}; Ctrl-C {}", work.what, since(program_began),
+                     work.ends ? fmt::format(" of {:g}", limit_of(work)) : std::string{},
+                     !work.searches     ? "ends it"
+                     : work.interrupted ? "again ends it without an answer"
+                                        : "ends it with what is found so far");
 }
 
 void give_up(const Work& work, bool shown) {
@@ -83,8 +83,12 @@ void watch() {
     if (work.interrupted) last = std::min(last, *work.interrupted + to_answer_with);
     if (Clock::now() >= last) give_up(work, shown);
     if (shows && Clock::now() - program_began >= quiet_for) {
-      show_progress(work);
+      const std::string line = progress_of(work);
+      guard.unlock();  // a terminal may be stopped
+      fmt::print(stderr, "{}", line);
+      guard.lock();
       shown = true;
+      if (work.done) break;
     }
     const auto next = shown ? Clock::now() + milliseconds(1000) : program_began + quiet_for;
     work.changed.wait_until(guard, std::min(last, shows ? next : Clock::now() + milliseconds(60'000)));
