@@ -24,7 +24,7 @@ using std::chrono::milliseconds;
 const Clock::time_point program_began = Clock::now();
 constexpr milliseconds quiet_for{2000};         // before progress is shown
 constexpr milliseconds late_by{800};            // after a deadline
-constexpr milliseconds to_answer_with{10'000};  // after an interruption: a second one does not wait
+constexpr milliseconds to_answer_with{60'000};  // after an interruption: a second one does not wait
 
 /// What this thread and those that watch over it share.
 struct Work {

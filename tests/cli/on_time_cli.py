@@ -39,7 +39,10 @@ def on_a_terminal(arguments, signals):
         shown, sent = b"", False
         while process.poll() is None:
             if select.select([ours], [], [], 0.2)[0]:
-                shown += os.read(ours, 4096)
+                try:
+                    shown += os.read(ours, 4096)
+                except OSError:  # the program has closed it
+                    process.wait()
             if b"Ctrl-C" in shown and not sent:
                 sent = True
                 for one in signals:
