@@ -3,12 +3,12 @@
 #include <fmt/format.h>
 
 #include <algorithm>
-#include <boost/math/distributions/chi_squared.hpp>
 #include <boost/math/distributions/fisher_f.hpp>
 #include <cmath>
 #include <limits>
 #include <map>
 
+#include "base/chance.hpp"
 #include "influence/usable_reading.hpp"
 #include "run_comparison.hpp"
 
@@ -20,9 +20,7 @@ using Eigen::Index;
 /// Of a sound run's chi-squared as large: chi-squared, or F where the scatter is estimated with `freedom`
 /// degrees.
 double chance_of(double chi_squared, int components, double freedom) {
-  if (freedom > 1e6)
-    return boost::math::cdf(
-        boost::math::complement(boost::math::chi_squared(static_cast<double>(components)), chi_squared));
+  if (freedom > 1e6) return chance_of_chi_squared(chi_squared, components);
   const boost::math::fisher_f f(static_cast<double>(components), freedom);
   return boost::math::cdf(boost::math::complement(f, chi_squared / components));
 }

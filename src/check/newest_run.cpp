@@ -93,7 +93,7 @@ void compare_newest(const Job& job, Readiness& readiness, const Prior* prior) {
   --run;
   const auto by = foretelling(job, run, prior);
   if (!by) return;
-  MistakeRanking ranking = rank_mistakes(by->job, by->model, run, {}, prior, TrimRequest{}.deadline());
+  MistakeRanking ranking = rank_mistakes(by->job, by->model, run, {}, prior);
   if (ranking.kinds.empty() || ranking.as_predicted()) return;
   tell_of_newest(run, by->by_repeats, ranking);
   std::string what = "nothing considered here explains it";

@@ -67,8 +67,10 @@ Eigen::VectorXd reach_of(const SlotProblem& problem) {
 /// How close to the best possible choices by probability come: bounds of the rows, and a note.
 void bound_chances(const Job& job, const InfluenceModel& model, const TrimRows& rows,
                    const SlotProblem& problem, const Deadline& deadline, TrimPlan& plan) {
+  double known = 0.0;
+  for (const auto& row : plan.trade_off) known = std::max(known, row.outlook->meets_targets);
   const auto most = most_probable(*model.belief, rows.unbalance_now, rows.entries,
-                                  row_levels(job, *model.belief).target, reach_of(problem), deadline);
+                                  row_levels(job, *model.belief).target, reach_of(problem), known, deadline);
   for (auto& row : plan.trade_off) {
     if (most) row.bound = std::min(row.objective, 1.0 - most->bound);
     row.proved_optimal = row.bound == row.objective;
