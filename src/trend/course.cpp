@@ -154,8 +154,9 @@ class Course {
   }
 
   /// Whether anything is expected of a row: nothing is where its first reading tells it.
-  [[nodiscard]] bool is_expected(Index row) const {
-    return level_.unsure(row, row).real() < 0.25 * not_known * not_known * s_.noise(row, row).real();
+  [[nodiscard]] bool is_expected(Index row) const { return is_known(level_, row); }
+  [[nodiscard]] bool is_known(const Level& level, Index row) const {
+    return level.unsure(row, row).real() < 0.25 * not_known * not_known * s_.noise(row, row).real();
   }
 
   /// The date after the one judged, or an earlier one where the series begins anew.
@@ -317,6 +318,8 @@ class Course {
     change.by_t_squared = alone;
     change.row = static_cast<std::size_t>(row);
     change.before = was.mean;
+    for (Index i = 0; i < change.before.size(); ++i)
+      if (!is_known(was, i)) change.before(i) = std::nan("");
     course_.changes.push_back(std::move(change));
     if (lone) {
       end_change();

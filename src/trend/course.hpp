@@ -53,7 +53,7 @@ struct SeriesChange {
   std::size_t found = 0;        ///< the date that told it
   bool by_t_squared = false;    ///< one date's readings alone told it; else the sum of several
   std::size_t row = 0;          ///< where that sum was largest
-  Eigen::VectorXcd before;      ///< level by row
+  Eigen::VectorXcd before;      ///< level by row; NaN where nothing was expected
   Eigen::VectorXcd after;       ///< NaN where nothing was read since
   Eigen::MatrixXcd covariance;  ///< of after minus before
 };

@@ -231,7 +231,7 @@ class Spell {
     change.found = spell_.dates[found.found].when;
     change.by_one_date = found.by_t_squared;
     for (Index i = 0; i < found.after.size(); ++i) {
-      if (std::isnan(found.after(i).real())) continue;
+      if (std::isnan(found.after(i).real()) || std::isnan(found.before(i).real())) continue;
       const std::size_t at = place_at(held_.places[static_cast<std::size_t>(i)]);
       const double share = std::abs(found.after(i) - found.before(i)) / spell_.places[at].place.limit;
       change.places.push_back(
