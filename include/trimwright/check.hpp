@@ -91,6 +91,7 @@ struct MistakeRanking {
   bool runs_agree = true;      ///< the runs before it, by what is stated of their scatter
   /// Runs of which nothing can be said: without them the others are as many as the unknowns, or fewer.
   std::vector<std::size_t> not_examined;
+  bool cut_short = false;  ///< the deadline came before every kind of mistake in every run was weighed
 
   /// The one rule: `probability` is not below `as_predicted_level`, and what foretells the run is no
   /// contradiction: its widened scatter would let anything pass. That a mistake is likelier does not
@@ -103,6 +104,9 @@ struct MistakeRanking {
   }
 };
 
+/// So many usable readings of the check run and those before it are compared with each other; of more, what
+/// may have gone wrong is not looked into.
+inline constexpr std::size_t most_readings_compared = 1500;
 /// Prior probability that nothing is wrong; the rest is shared alike among the kinds that are possible.
 inline constexpr double prior_of_nothing_wrong = 0.85;
 /// Kinds whose odds against the likeliest are shorter than this are not told apart from it.
@@ -120,9 +124,11 @@ inline constexpr double scatter_scales[] = {1.0, 1.5, 2.0};
 /// integrated out), times its prior probability. H. Jeffreys, Theory of Probability (1939), chapter V.
 /// Chi-squared is of the check run as written, its covariance that of the forecast and, where run-to-run
 /// change is neither stated nor estimated, what `scatter` assumes; where noise is estimated, Fisher's F.
-/// Empty where nothing is foretold.
+/// Empty where nothing is foretold, or of more than `most_readings_compared`. The check run is weighed first,
+/// then those before it, until the deadline.
 [[nodiscard]] MistakeRanking rank_mistakes(const Job& job, const InfluenceModel& model, std::size_t run,
-                                           const RunToRun& scatter = {}, const Prior* prior = nullptr);
+                                           const RunToRun& scatter = {}, const Prior* prior = nullptr,
+                                           Deadline deadline = Deadline::never());
 
 /// Adds to `readiness` that the newest run with readings is not as the runs before it foretell, where it is
 /// not, and what explains that: compared with the model of the runs before it, or with those of the same
@@ -181,8 +187,9 @@ struct Verdict {
   std::vector<CheckedReading> readings;
   std::vector<PlaceToRead>
       missing;                ///< what the runs before asked of it (`readings_to_make`), and it did not read
-  MistakeRanking mistakes;    ///< empty when nothing was predicted
+  MistakeRanking mistakes;    ///< empty when nothing was predicted, or there is too much to compare
   std::string not_predicted;  ///< why nothing was predicted; else empty
+  std::string left_open;      ///< why what may have gone wrong was not looked into, or not whole; else empty
   double worst_ratio = 0.0;   ///< largest once-per-rev amplitude read, over its limit
   Advice advice = Advice::done;
   std::optional<InfluenceModel> refined;  ///< with the check run as one more run, unless a mistake is likely
@@ -217,9 +224,9 @@ struct Verdict {
                                     const Prior* prior = nullptr);
 
 /// As `judge`, without advice and next trim: outcome, readings beside what they should be, likely mistakes,
-/// and the refined model.
+/// and the refined model. Half of the time that `request` leaves goes to the mistakes.
 [[nodiscard]] Verdict verdict_on(const Job& job, const InfluenceModel& model, std::size_t run,
-                                 const std::vector<std::size_t>& planes, const RunToRun& scatter = {},
+                                 const TrimRequest& request, const RunToRun& scatter = {},
                                  const Prior* prior = nullptr);
 
 /// The job with its convention settled, the model of the runs before the check run, and the verdict.

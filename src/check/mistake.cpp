@@ -9,6 +9,7 @@
 #include <limits>
 #include <map>
 
+#include "influence/usable_reading.hpp"
 #include "run_comparison.hpp"
 
 namespace trimwright {
@@ -152,10 +153,80 @@ std::string undone_words(const RunComparison& all, const Hypothesis& one) {
 
 }  // namespace
 
+namespace {
+
+/// Adds hypotheses, all there are of their kinds and runs, to the candidates. False: the deadline came first.
+bool weigh(const RunComparison& all, std::vector<Hypothesis> list, double as_written, Deadline& deadline,
+           Candidates& candidates) {
+  std::map<std::pair<MistakeKind, std::optional<std::size_t>>, double> shares;
+  for (const auto& one : list) shares[{one.kind, run_of(one)}] += one.share;
+  const double freedom = all.model().posterior->unknowns.degrees_of_freedom;
+  std::map<std::vector<std::size_t>, Judged> of_written;
+  for (auto& one : list) {
+    if (deadline.passed_now()) return false;
+    const auto known = of_written.try_emplace(one.runs);
+    Judged& listed = known.first->second;
+    if (known.second) {
+      const Hypothesis as_listed = all.as_written(one.runs);
+      listed = all.judged(as_listed);
+      listed.log_density += all.spread(as_listed);
+    }
+    const std::pair key{one.kind, run_of(one)};
+    const Judged form = all.judged(one);
+    const double weight = as_written + form.log_density + all.spread(one) - listed.log_density +
+                          std::log(one.share / shares[key]);
+    auto& candidate = candidates[key];
+    if (candidate.best.runs.empty())
+      candidate.ranked = {one.kind, key.second, {}, 0.0, -std::numeric_limits<double>::infinity(), 0.0, {}};
+    candidate.ranked.log_evidence = log_sum(candidate.ranked.log_evidence, weight);
+    if (weight <= candidate.best_weight && !candidate.best.runs.empty()) continue;
+    candidate.best_weight = weight;
+    candidate.ranked.what = one.what;
+    candidate.ranked.misfit = form.misfit;
+    candidate.ranked.fits =
+        form.misfit <= unexplained_share * listed.misfit ||
+        chance_of(form.misfit, 2 * static_cast<int>(one.readings.size()), freedom) >= poor_fit_level;
+    candidate.best = std::move(one);
+  }
+  return true;
+}
+
+/// The check run's first, then those of the runs before it, the newest first, then those of several.
+bool weigh_all(const RunComparison& all, double as_written, Deadline& deadline, Candidates& candidates) {
+  for (auto run = all.runs().rbegin(); run != all.runs().rend(); ++run)
+    if (deadline.passed_now() || !weigh(all, hypotheses_of(all, *run), as_written, deadline, candidates))
+      return false;
+  return weigh(all, hypotheses_of_several(all), as_written, deadline, candidates);
+}
+
+std::size_t readings_to_compare(const Job& job, std::size_t check) {
+  std::size_t readings = 0;
+  for (std::size_t r = 0; r <= check; ++r)
+    if (!job.runs[r].set_aside)
+      readings += static_cast<std::size_t>(
+          std::count_if(job.runs[r].readings.begin(), job.runs[r].readings.end(),
+                        [&](const Reading& one) { return why_not_usable(job, job.runs[r], one).empty(); }));
+  return readings;
+}
+
+/// Whether there is time to hold one run against the others, which cannot be cut short: of `readings`, with
+/// so many unknowns.
+bool time_to_compare(std::size_t readings, Index unknowns, const Deadline& deadline) {
+  constexpr double steps_a_second = 3e8;  // complex products and sums on a slow processor
+  const auto n = static_cast<double>(readings), m = static_cast<double>(unknowns);
+  const double steps = static_cast<double>(std::size(scatter_scales)) * 2.0 * n * m * (n + m);
+  return steps < steps_a_second * deadline.seconds_left();
+}
+
+}  // namespace
+
 MistakeRanking rank_mistakes(const Job& job, const InfluenceModel& model, std::size_t run,
-                             const RunToRun& scatter, const Prior* prior) {
+                             const RunToRun& scatter, const Prior* prior, Deadline deadline) {
   MistakeRanking ranking;
-  if (!why_not_foretold(job, model, run).empty()) return ranking;
+  const std::size_t readings = readings_to_compare(job, run);
+  if (readings > most_readings_compared || !why_not_foretold(job, model, run).empty()) return ranking;
+  ranking.cut_short = !time_to_compare(readings, model.posterior->unknowns.mean.size() / 2, deadline);
+  if (ranking.cut_short) return ranking;
   ranking.runs_agree = fit_probability(model) >= agreement_level;
   InfluenceModel by_stated;
   if (!ranking.runs_agree) {
@@ -177,45 +248,18 @@ MistakeRanking rank_mistakes(const Job& job, const InfluenceModel& model, std::s
   Candidates candidates;
   candidates[{MistakeKind::nothing, {}}] = {
       {MistakeKind::nothing, {}, written.what, 0.0, as_written.log_density, as_written.misfit, {}}, written};
-  auto list = hypotheses(all);
-  std::map<std::pair<MistakeKind, std::optional<std::size_t>>, double> shares;
-  for (const auto& one : list) shares[{one.kind, run_of(one)}] += one.share;
-  std::map<std::vector<std::size_t>, Judged> of_written;
-  for (auto& one : list) {
-    const auto known = of_written.try_emplace(one.runs);
-    Judged& listed = known.first->second;
-    if (known.second) {
-      const Hypothesis as_listed = all.as_written(one.runs);
-      listed = all.judged(as_listed);
-      listed.log_density += all.spread(as_listed);
-    }
-    const std::pair key{one.kind, run_of(one)};
-    const Judged form = all.judged(one);
-    const double weight = as_written.log_density + form.log_density + all.spread(one) - listed.log_density +
-                          std::log(one.share / shares[key]);
-    auto& candidate = candidates[key];
-    if (candidate.best.runs.empty())
-      candidate.ranked = {one.kind, key.second, {}, 0.0, -std::numeric_limits<double>::infinity(), 0.0, {}};
-    candidate.ranked.log_evidence = log_sum(candidate.ranked.log_evidence, weight);
-    if (weight <= candidate.best_weight && !candidate.best.runs.empty()) continue;
-    candidate.best_weight = weight;
-    candidate.ranked.what = one.what;
-    candidate.ranked.misfit = form.misfit;
-    candidate.ranked.fits =
-        form.misfit <= unexplained_share * listed.misfit ||
-        chance_of(form.misfit, 2 * static_cast<int>(one.readings.size()), freedom) >= poor_fit_level;
-    candidate.best = std::move(one);
-  }
+  ranking.cut_short = !weigh_all(all, as_written.log_density, deadline, candidates);
   auto sorted = weighed(candidates);
   const double least = sorted.front().ranked.probability / telling_odds;
-  join_alike(all, sorted);
+  for (std::size_t i = 0; i < sorted.size(); ++i) sorted[i].ranked.answer = i;
+  if (!ranking.cut_short) join_alike(all, sorted);
   const auto told = std::stable_partition(
       sorted.begin(), sorted.end(), [least](const Candidate& one) { return one.ranked.probability > least; });
   ranking.not_told_apart = static_cast<std::size_t>(told - sorted.begin());
   for (const auto& one : sorted) {
     ranking.kinds.push_back(one.ranked);
-    if (ranking.kinds.size() <= ranking.not_told_apart && names_a_cause(one.ranked.kind) &&
-        one.ranked.kind != MistakeKind::rotor_changed)
+    if (!ranking.cut_short && ranking.kinds.size() <= ranking.not_told_apart &&
+        names_a_cause(one.ranked.kind) && one.ranked.kind != MistakeKind::rotor_changed)
       ranking.kinds.back().undone = undone_words(all, one.best);
   }
   return ranking;

@@ -86,7 +86,7 @@ void compare_newest_run(const Job& job, Readiness& readiness, const Prior* prior
   --run;
   const auto by = foretelling(job, run, prior);
   if (!by) return;
-  MistakeRanking ranking = rank_mistakes(by->job, by->model, run, {}, prior);
+  MistakeRanking ranking = rank_mistakes(by->job, by->model, run, {}, prior, TrimRequest{}.deadline());
   if (ranking.kinds.empty() || ranking.as_predicted()) return;
   tell_of_newest(run, by->by_repeats, ranking);
   std::string what = "nothing considered here explains it";

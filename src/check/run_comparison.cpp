@@ -10,6 +10,7 @@
 #include "base/linear_algebra.hpp"
 #include "forecast/outlook.hpp"
 #include "influence/events.hpp"
+#include "influence/prior_place.hpp"
 #include "influence/run_matrix.hpp"
 #include "influence/usable_reading.hpp"
 
@@ -191,7 +192,7 @@ void RunComparison::believe_beforehand(const Prior* prior) {
     before_covariance_.diagonal()
         .segment(i * entries, entries)
         .setConstant(std::pow(believed_levels * levels_[static_cast<std::size_t>(i)], 2));
-  if (prior == nullptr || model_->basis != InfluenceModel::Basis::prior) return;
+  if (prior == nullptr || model_->basis != InfluenceModel::Basis::prior) return share_coefficients();
   fleet_ = true;
   const auto match = matched(*prior, *job_, posterior);
   const auto moments = prior_moments(*prior, match.prior);
@@ -206,6 +207,20 @@ void RunComparison::believe_beforehand(const Prior* prior) {
       before_covariance_(i, place_of_unknown(match.unknown[b])) =
           scale(match.unknown[a]) * scale(match.unknown[b]) * 0.5 *
           Phasor(c(0, 0) + c(1, 1), c(1, 0) - c(0, 1));
+    }
+  }
+  share_coefficients();
+}
+
+void RunComparison::share_coefficients() {
+  const auto& rows = model_->posterior->rows;
+  for (std::size_t i = 0; i < rows.size(); ++i) {
+    const auto first = static_cast<Index>(sharing_row(*job_, rows, i)), row = static_cast<Index>(i);
+    for (Index p = 1; p <= centre_.size() && first != row; ++p) {
+      const Index from = first * entries() + p, to = row * entries() + p;
+      before_mean_(to) = before_mean_(from);
+      before_covariance_.row(to) = before_covariance_.row(from);
+      before_covariance_.col(to) = before_covariance_.col(from);
     }
   }
 }
@@ -353,6 +368,10 @@ const RunComparison::Foretold& RunComparison::foretold(const std::vector<std::si
   if (known != memory_.end()) return known->second;
   const bool of_check = runs.size() == 1 && runs.front() == check_;
   const bool by_model = of_check && model_->basis == InfluenceModel::Basis::small_residual;
+  constexpr double most_numbers = 2e7;
+  if (static_cast<double>(memory_.size()) * std::pow(static_cast<double>(before_mean_.size()), 2) >
+      most_numbers)
+    memory_.clear();
   return memory_.emplace(key, by_model ? from_model() : from_others(runs, scale)).first->second;
 }
 

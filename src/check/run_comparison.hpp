@@ -156,6 +156,8 @@ class RunComparison {
   [[nodiscard]] Eigen::MatrixXcd moment_effects(const std::vector<HeldReading>& readings) const;
   [[nodiscard]] Eigen::MatrixXcd noise(const std::vector<HeldReading>& readings) const;
   void believe_beforehand(const Prior* prior);
+  /// What is believed beforehand of coefficients that places share becomes that of the first.
+  void share_coefficients();
   /// X0, C and new baselines of a row.
   [[nodiscard]] Eigen::Index entries() const { return 1 + centre_.size() + shifts_.cols(); }
   /// Among them, of all rows, an unknown of the posterior.
@@ -189,6 +191,8 @@ class RunComparison {
 [[nodiscard]] std::vector<Hypothesis> shape_hypotheses(const RunComparison& comparison, std::size_t run);
 
 /// All ways considered, about every run of which the others tell something.
-[[nodiscard]] std::vector<Hypothesis> hypotheses(const RunComparison& comparison);
+[[nodiscard]] std::vector<Hypothesis> hypotheses_of(const RunComparison& comparison, std::size_t run);
+/// What may have gone wrong in several runs at once: the forms of one kind after those of another.
+[[nodiscard]] std::vector<Hypothesis> hypotheses_of_several(const RunComparison& comparison);
 
 }  // namespace trimwright

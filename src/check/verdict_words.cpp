@@ -177,6 +177,7 @@ std::vector<std::string> words_of_advice(const Job& job, const Verdict& verdict)
 
 std::vector<std::string> advice_words(const Job& job, const Verdict& verdict) {
   auto words = words_of_advice(job, verdict);
+  if (!verdict.left_open.empty()) words.push_back(verdict.left_open);
   add_weakness(job, verdict, words);
   return words;
 }

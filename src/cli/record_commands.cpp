@@ -9,6 +9,7 @@
 #include "base/text.hpp"
 #include "io/record_trend.hpp"
 #include "report/trend_text.hpp"
+#include "work.hpp"
 
 namespace trimwright::cli {
 namespace {
@@ -21,6 +22,7 @@ std::string now_utc() {
 /// Opens the archive and hands it over; complains where that cannot be done.
 template <class Do>
 Status with_archive(const RecordOptions& options, Do&& act) {
+  work("trimwright record");
   auto archive = Archive::open(options.archive, Archive::Opening::existing);
   if (!archive) return complain(archive.error());
   return act(*archive);
@@ -92,6 +94,7 @@ Status file_record(RecordOptions& options) {
       complain({"--entry: " + added.error().what, added.error().expected, {}});
       return wrong_usage;
     }
+  work("trimwright record");
   sign(options.details);
   return file_made(options, judge_trim(options.job, options.run, options.details));
 }
@@ -124,7 +127,8 @@ Status show_record(const RecordOptions& options) {
       if (const auto written = write_files_anew(*files, options.folder); !written)
         return complain(written.error());
     }
-    return write(options, options.output.json() ? record_json(*record) : sheet_text(*record));
+    return write(options,
+                 options.output.json() ? record_json(*record) : sheet_text(*record, options.output.width()));
   });
 }
 
@@ -132,7 +136,8 @@ Status print_sheet(const RecordOptions& options) {
   return with_archive(options, [&](const Archive& archive) {
     const auto record = archive.read(options.number);
     if (!record) return complain(record.error());
-    return write(options, options.output.format == "csv" ? sheet_csv(*record) : sheet_text(*record));
+    return write(options, options.output.format == "csv" ? sheet_csv(*record)
+                                                         : sheet_text(*record, options.output.width()));
   });
 }
 

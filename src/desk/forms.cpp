@@ -98,7 +98,9 @@ Result<DeskJson> readings_of_table(const DeskRequest& request) {
                         {"component", one.component},
                         {"phase_of", one.phase_of},
                         {"sd", one.sd},
-                        {"note", one.note}});
+                        {"note", one.note},
+                        {"approach", one.approach},
+                        {"state", one.state}});
   return DeskJson{{"readings", std::move(readings)}, {"notes", table->notes}};
 }
 

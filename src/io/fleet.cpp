@@ -105,6 +105,24 @@ Result<Fleet> read_fleet(const std::string& path, const std::string& rotor) {
   return fleet;
 }
 
+Result<void> take_earlier_jobs(JobFile& file, const std::string& path) {
+  if (file.prior)
+    return fail("the job names a prior of its own, and earlier jobs are named beside it",
+                "one of the two: the job's key \"prior\", or --archive", {file.sources.front(), 0, "prior"});
+  const auto fleet = read_fleet(path, file.job.rotor.name);
+  if (!fleet) return tl::unexpected(fleet.error());
+  auto prior = prior_for(file.job, fleet->jobs);
+  if (!prior) {
+    prior.error().where.file = path;
+    return tl::unexpected(prior.error());
+  }
+  file.prior = std::move(*prior);
+  for (const auto& source : fleet->sources)
+    if (std::find(file.sources.begin(), file.sources.end(), source) == file.sources.end())
+      file.sources.push_back(source);
+  return {};
+}
+
 Result<EarlierEffects> read_earlier_effects(const std::string& path, const Job& job) {
   std::error_code none;
   const bool file = fs::is_regular_file(path, none);

@@ -97,7 +97,9 @@ TableReading long_reading(const Table& table, const CsvRow& row) {
                         cell(CellKind::sd),
                         false,
                         cell(CellKind::note),
-                        {table.path, row.line, {}}}};
+                        {table.path, row.line, {}},
+                        cell(CellKind::approach),
+                        cell(CellKind::state)}};
   check_amplitude(table, row, reading.reading);
   return reading;
 }
@@ -119,6 +121,8 @@ void add_wide_row(const Table& table, const CsvRow& row, const Rotor& rotor, Rea
     written.component = column.overall ? "overall" : table.cell(row, CellKind::component);
     if (written.component.empty() && phases != nullptr) written.component = "once-per-rev";
     written.note = table.cell(row, CellKind::note);
+    written.approach = table.cell(row, CellKind::approach);
+    written.state = table.cell(row, CellKind::state);
     written.where = {table.path, row.line, sensor.name};
     check_amplitude(table, row, written);
     if (written.amplitude.empty()) continue;
@@ -141,7 +145,8 @@ void check_cells(const Table& table, const CsvRow& row, std::size_t headings) {
   for (const auto& column : table.known.columns)
     if (!column.sensor && column.kind <= CellKind::component) needed = std::max(needed, column.at + 1);
   if (row.cells.size() < needed)
-    throw InputError{{start + "too few cells", "a cell in every column but phase_of, sd and note", where}};
+    throw InputError{{start + "too few cells",
+                      "a cell in every column but phase_of, sd, note, approach and state", where}};
 }
 
 ReadingTable read_rows(const std::string& path, const std::string& text, const Rotor& rotor, RowName name) {

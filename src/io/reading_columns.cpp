@@ -149,9 +149,11 @@ ReadingColumns reading_columns(const std::string& path, const CsvRow& heading,
   for (std::size_t i = 0; i < heading.cells.size(); ++i) {
     const auto [name, unit] = name_and_unit(heading.cells[i]);
     auto column = named_column(name, unit, row);
+    const bool state = column && (column->kind == CellKind::approach || column->kind == CellKind::state);
     const bool of_long_table =
         column && (column->kind == CellKind::amplitude || column->kind == CellKind::phase ||
-                   column->kind == CellKind::sd || column->kind == CellKind::phase_of);
+                   column->kind == CellKind::sd || column->kind == CellKind::phase_of ||
+                   (state && sensor_called(rotor, name)));
     if (found.wide && (!column || of_long_table)) column = sensor_column(rotor, name, unit);
     if (!column) {
       if (!name.empty() && unknown.empty()) unknown = "\"" + shortened(heading.cells[i]) + "\"";

@@ -12,9 +12,21 @@
 namespace trimwright {
 
 /// What the cells of a column of a table of readings are.
-enum class CellKind : std::size_t { run, speed, sensor, amplitude, phase, component, phase_of, sd, note };
-inline constexpr std::array cell_names{"run",       "speed",    "sensor", "amplitude", "phase",
-                                       "component", "phase_of", "sd",     "note"};
+enum class CellKind : std::size_t {
+  run,
+  speed,
+  sensor,
+  amplitude,
+  phase,
+  component,
+  phase_of,
+  sd,
+  note,
+  approach,
+  state
+};
+inline constexpr std::array cell_names{"run",      "speed", "sensor", "amplitude", "phase", "component",
+                                       "phase_of", "sd",    "note",   "approach",  "state"};
 
 /// What tells the run of a row.
 enum class RowName {

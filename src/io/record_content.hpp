@@ -29,6 +29,9 @@ template <class Tell>
               "a record that trimwright filed");
 }
 
+/// What a reading of a record says of how its speed was come to, to stand behind the speed: ", up, hot".
+[[nodiscard]] std::string state_in(const Json& reading);
+
 /// The same of a trim alone. Error: the record holds readings without a trim.
 template <class Tell>
 [[nodiscard]] auto from_content(const StoredRecord& record, Tell&& tell)

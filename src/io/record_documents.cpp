@@ -120,6 +120,7 @@ Json run_readings_json(const Job& job, const Run& run) {
                     {"component", one.component == Component::overall ? "overall" : "once-per-rev"},
                     {"amplitude", sensor.unit.shown_from_peak(one.amplitude)},
                     {"phase_deg", one.x ? Json(shown(sensor, *one.x, job.rotor.phase).phase_deg) : Json()}});
+    tell_state(list.back(), one.state);
   }
   return list;
 }
@@ -153,13 +154,22 @@ Json expected_of(const JudgedJob& judged) {
 
 }  // namespace
 
+std::string state_in(const Json& reading) {
+  std::string words;
+  for (const char* key : {"approach", "state"})
+    if (reading.contains(key)) words += ", " + reading.at(key).get<std::string>();
+  return words;
+}
+
 Digest measured_digest(const std::string& serial, const Json& content) {
   std::set<std::string> lines;
   for (const auto& one : content.at("check").at("readings"))
-    lines.insert(fmt::format(
-        "{:.6g} {} {} {:.6g} {}", one.at("speed_rpm").get<double>(), one.at("sensor").get<std::string>(),
-        one.at("component").get<std::string>(), one.at("amplitude").get<double>(),
-        one.at("phase_deg").is_null() ? "-" : fmt::format("{:.6g}", one.at("phase_deg").get<double>())));
+    lines.insert(
+        fmt::format(
+            "{:.6g} {} {} {:.6g} {}", one.at("speed_rpm").get<double>(), one.at("sensor").get<std::string>(),
+            one.at("component").get<std::string>(), one.at("amplitude").get<double>(),
+            one.at("phase_deg").is_null() ? "-" : fmt::format("{:.6g}", one.at("phase_deg").get<double>())) +
+        state_in(one));
   std::string when = content.at("when");
   std::replace(when.begin(), when.end(), 'T', ' ');
   Sha256 hash;

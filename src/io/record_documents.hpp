@@ -98,7 +98,7 @@ struct ReadingsToFile {
 /// The `record 1` document with its place and digests.
 [[nodiscard]] Result<std::string> record_json(const StoredRecord& record);
 /// One page to be signed and filed, as text or CSV (RFC 4180).
-[[nodiscard]] Result<std::string> sheet_text(const StoredRecord& record);
+[[nodiscard]] Result<std::string> sheet_text(const StoredRecord& record, std::size_t width = 80);
 [[nodiscard]] Result<std::string> sheet_csv(const StoredRecord& record);
 /// A rotor's history: each speed and sensor before and after, record by record; as text, and as `history 1`.
 [[nodiscard]] Result<std::string> history_text(const std::vector<StoredRecord>& records);

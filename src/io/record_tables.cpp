@@ -44,6 +44,7 @@ std::string number_cell(const Json& value) {
 struct HistoryRow {
   double rpm = 0.0;
   std::string sensor, unit;
+  std::string state;  ///< as `state_in` tells it
   std::vector<std::pair<const StoredRecord*, Json>> readings;
 };
 
@@ -53,9 +54,10 @@ void add_to_history(const StoredRecord& record, const Json& content, std::vector
     if (one.at("component") != "once-per-rev") continue;
     const double rpm = one.at("speed_rpm");
     auto row = std::find_if(rows.begin(), rows.end(), [&](const HistoryRow& r) {
-      return r.sensor == one.at("sensor") && r.unit == one.at("unit") && std::abs(r.rpm - rpm) <= tolerance;
+      return r.sensor == one.at("sensor") && r.unit == one.at("unit") && r.state == state_in(one) &&
+             std::abs(r.rpm - rpm) <= tolerance;
     });
-    if (row == rows.end()) row = rows.insert(row, {rpm, one.at("sensor"), one.at("unit"), {}});
+    if (row == rows.end()) row = rows.insert(row, {rpm, one.at("sensor"), one.at("unit"), state_in(one), {}});
     row->readings.emplace_back(&record, one);
   }
 }
@@ -71,7 +73,7 @@ Result<std::vector<HistoryRow>> history_of(const std::vector<StoredRecord>& reco
     if (!added) return tl::unexpected(added.error());
   }
   std::stable_sort(rows.begin(), rows.end(), [](const HistoryRow& a, const HistoryRow& b) {
-    return std::tie(a.rpm, a.sensor) < std::tie(b.rpm, b.sensor);
+    return std::tie(a.rpm, a.sensor, a.state) < std::tie(b.rpm, b.sensor, b.state);
   });
   return rows;
 }
@@ -82,9 +84,9 @@ std::string history_table(const HistoryRow& row) {
   Json readings = Json::array();
   for (const auto& [record, entry] : row.readings) readings.push_back(entry);
   const int decimals = decimals_by_unit(readings, keys)[row.unit];
-  std::string text =
-      fmt::format("\n{:.0f} rpm, {} ({})\n  record  date        {:>8}  {:>8}  {:>8}  {:>8}\n", row.rpm,
-                  one_line(row.sensor), one_line(row.unit), "before", "after", "limit", "target");
+  std::string text = fmt::format(
+      "\n{:.0f} rpm{}, {} ({})\n  record  date        {:>8}  {:>8}  {:>8}  {:>8}\n", row.rpm,
+      one_line(row.state), one_line(row.sensor), one_line(row.unit), "before", "after", "limit", "target");
   for (const auto& [record, entry] : row.readings) {
     text += fmt::format("  {:6}  {:10}", record->number, one_line(record->record.date));
     for (const char* key : keys)
@@ -182,6 +184,9 @@ Result<std::string> history_json(const std::vector<StoredRecord>& records) {
                           {"target", entry.at("target")}});
     rows.push_back(
         {{"speed_rpm", row.rpm}, {"sensor", row.sensor}, {"unit", row.unit}, {"readings", readings}});
+    for (const char* key : {"approach", "state"})
+      if (const Json& first = row.readings.front().second; first.contains(key))
+        rows.back()[key] = first.at(key);
   }
   const Json json = {{"trimwright", "history 1"},
                      {"rotor", records.empty() ? "" : records.front().record.rotor},

@@ -251,7 +251,7 @@ def check_other_pages(folder):
     for one in verdict["readings"]:
         if one.get("differs_by") is None:
             continue
-        differs = f"it differs when more than {one['differs_by']:.3g}"
+        differs = f"not as expected when the tips are more than {one['differs_by']:.3g}"
         check(steps.count(differs[:-1]) > 0, f"the steps of a judged page say check's differs by at {one['speed']} {one['sensor']}: {differs}")
     trial = run("page", str(PROJECT / "examples/quillhaven/first-visit.yaml"))
     check("Fit one trial weight and run" in trial.stdout and "Run sheet" in trial.stdout, "a baseline alone makes a trial page: " + trial.stderr)

@@ -126,7 +126,7 @@ def verdict(bench: Bench):
     check(document["run"] == "check", "not the last run")
     text = bench.run("check", after)
     check("ACCEPTED" in text and "follow the manual" in " ".join(text.split()), "no verdict or no caution in the text")
-    check(max(len(line) for line in text.splitlines()) <= 100, "wider than 100 columns")
+    check(max(len(line) for line in text.splitlines()) <= 80, "wider than 80 columns")
     mirrored = bench.job("mirrored.yaml", "LKM-417", **{"{4: K3, 19: K2, 37: K7, 40: K7}": "{4: K3, 19: K2, 5: K7, 2: K7}"})
     document = bench.valid(bench.run("check", mirrored, "--format", "json"))
     check(not document["as_predicted"] and document["advice"] == "look_first", "weights elsewhere are not noticed")
@@ -262,7 +262,7 @@ def tables(bench: Bench):
     check(["particular", "Digest", grouped] in [row[:3] for row in sheet], "the digest on the sheet")
     page = bench.record("sheet", 1)
     check(whole["digest"] in page.replace(" ", "").replace("\n", ""), "the digest in the text")
-    check(max(len(line) for line in page.splitlines()) <= 100, "the sheet is wider than 100 columns")
+    check(max(len(line) for line in page.splitlines()) <= 80, "the sheet is wider than 80 columns")
     levels = [dict(zip(sheet[[row[0] for row in sheet].index("level heading")], row)) for row in sheet if row[0] == "level"]
     for row, one in zip(levels, whole["check"]["readings"], strict=True):
         for name, key in (("expected", "expected"), ("measured after", "amplitude"), ("limit", "limit"), ("target", "target")):

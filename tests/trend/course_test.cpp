@@ -28,7 +28,7 @@ struct World {
     s.noise = Eigen::MatrixXcd::Zero(4, 4);
     for (Index i = 0; i < 4; ++i)
       for (Index j = 0; j < 4; ++j)
-        if (s.group[i] == s.group[j])
+        if (s.group[static_cast<std::size_t>(i)] == s.group[static_cast<std::size_t>(j)])
           s.noise(i, j) = run_to_run * run_to_run + (i == j ? within * within : 0.0);
     s.to_find = Eigen::VectorXd::Constant(4, 0.06);
     Eigen::VectorXcd level(4);
@@ -42,7 +42,8 @@ struct World {
     s.read.resize(dates, 4);
     for (Index t = 0; t < dates; ++t) {
       const std::complex<double> shared[] = {draw(run_to_run), draw(run_to_run)};
-      for (Index i = 0; i < 4; ++i) s.read(t, i) = level(i) + shared[s.group[i]] + draw(within);
+      for (Index i = 0; i < 4; ++i)
+        s.read(t, i) = level(i) + shared[s.group[static_cast<std::size_t>(i)]] + draw(within);
     }
     return s;
   }
