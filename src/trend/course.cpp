@@ -66,10 +66,9 @@ class Course {
   explicit Course(const DatedSeries& series) : s_(series), n_(series.read.rows()) {
     std::size_t groups = 0;
     for (const std::size_t g : s_.group) groups = std::max(groups, g + 1);
-    const bool stated = std::isinf(s_.freedom);
     for (std::size_t g = 0; g < groups; ++g) {
-      scatter_.push_back({0.0, 0.0, stated});
-      if (!stated) scatter_.back().squares = scatter_.back().freedom = s_.freedom;
+      scatter_.push_back({0.0, 0.0, s_.stated});
+      if (std::isfinite(s_.freedom)) scatter_.back().squares = scatter_.back().freedom = s_.freedom;
       learn_beginning(g);
     }
   }

@@ -44,11 +44,10 @@ def drum_effect(bench: Bench, moment: float, degrees: float) -> dict:
     document = json.loads(bench.run("influence", bench.folder / "examples/quillhaven/after.yaml", "--format", "json"))
     check(document["phase_convention"] == "lag", "the example's phases")
     effect = {}
-    for row in document["rows"]:
-        for one in row["coefficients"]:
-            if one["plane"] == "drum":
-                effect[round(row["speed_rpm"]), row["sensor"]] = cmath.rect(
-                    one["amplitude_per_g_mm"] * moment, math.radians(one["phase_deg"] - degrees))
+    for one in document["coefficients"]:
+        if one["plane"] == "drum":
+            effect[round(one["speed_rpm"]), one["sensor"]] = cmath.rect(
+                one["amplitude"] * moment, math.radians(one["phase_deg"] - degrees))
     check(effect, f"no coefficients of the drum in {list(document)}")
     return effect
 
