@@ -207,9 +207,10 @@ class Spell {
       }
     }
     scatter_ = course.scatter;
-    for (std::size_t g = 0; g < static_cast<std::size_t>(scatter_.size()); ++g)
-      if (scatter_(static_cast<Index>(g)) > 1.05)
-        spell_.scatter.emplace_back(spell_.job.rotor.sensors[g].name, scatter_(static_cast<Index>(g)));
+    for (std::size_t g = 0; g < static_cast<std::size_t>(scatter_.size()); ++g) {
+      const double times = scatter_(static_cast<Index>(g)) * held_.noise.widened;
+      if (times > 1.05) spell_.scatter.emplace_back(spell_.job.rotor.sensors[g].name, times);
+    }
     if (spell_.dates.size() < fewest_for_scatter)
       spell_.notes.emplace_back(
           "Too few dates tell how readings scatter from date to date: only what is stated is known of it.");
