@@ -3,6 +3,7 @@
 #include <CLI/CLI.hpp>
 
 #include "answers/planned.hpp"
+#include "commands.hpp"
 
 namespace trimwright::cli {
 
