@@ -277,6 +277,12 @@ double usual_change(const Situation& now, Index p) {
   return 0.5 * most;
 }
 
+/// To two significant digits.
+double two_digits(double moment) {
+  const double step = moment > 0.0 ? std::pow(10.0, std::floor(std::log10(moment)) - 1.0) : 1.0;
+  return step * std::round(moment / step);
+}
+
 void add_rotor_changed(const Situation& now, List& list) {
   const auto& planes = now.all.model().posterior->planes;
   for (std::size_t p = 0; p < planes.size(); ++p)
@@ -286,8 +292,8 @@ void add_rotor_changed(const Situation& now, List& list) {
       one.moment_sd = Eigen::VectorXd::Zero(static_cast<Index>(planes.size()));
       one.moment_sd(static_cast<Index>(p)) = size * usual_change(now, static_cast<Index>(p));
       const Phasor moment = now.all.told(one).value(static_cast<Index>(p));
-      one.what +=
-          fmt::format(", about {:.2g} g mm at {:.0f}°", std::abs(moment), RotorAngle::of(moment).degrees());
+      one.what += fmt::format(", about {:.0f} g mm at {:.0f}°", two_digits(std::abs(moment)),
+                              RotorAngle::of(moment).degrees());
       list.push_back(std::move(one));
     }
   auto warmer = now.of(MistakeKind::rotor_changed, "all levels changed alike (thermal state)");

@@ -37,9 +37,10 @@ Digest digest_of_readings(const Job& job) {
   std::set<std::string> lines;
   for (const auto& run : job.runs)
     for (const auto& one : run.readings)
-      lines.insert(fmt::format("{} {:.6g} {} {} {:.6g} {}", run.name, one.rpm,
+      lines.insert(fmt::format("{} {:.6g} {} {} {:.6g} {}{}", run.name, one.rpm,
                                job.rotor.sensors[one.sensor].name, static_cast<int>(one.component),
-                               one.amplitude, one.x ? fmt::format("{:.6g}", std::arg(*one.x)) : "-"));
+                               one.amplitude, one.x ? fmt::format("{:.6g}", std::arg(*one.x)) : "-",
+                               state_words(one.state)));
   Sha256 hash;
   hash.feed_field(readings_verdict);
   hash.feed_field(lower_case(job.serial));

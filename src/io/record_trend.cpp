@@ -58,7 +58,7 @@ Result<Filed> readings_in(const StoredRecord& record) {
 
 bool same_reading(const Reading& a, const Reading& b) {
   return a.sensor == b.sensor && a.component == b.component && a.rpm == b.rpm && a.amplitude == b.amplitude &&
-         a.x == b.x;
+         a.state == b.state && a.x == b.x;
 }
 
 /// The dates of one spell: each once, whichever tables it stands in, with the sensors of the spell's rotor.

@@ -32,6 +32,7 @@ struct TrackPoint {
 /// A place through all spells.
 struct Track {
   std::string name, unit, convention;
+  ReadingState state;
   double rpm = 0.0, limit = 0.0;
   std::optional<double> target;
   std::vector<TrackPoint> points;
@@ -73,6 +74,7 @@ std::vector<Track> tracks_of(const Trend& trend) {
       const double rpm = spell.job.speeds_rpm[place.place.speed];
       auto track = std::find_if(tracks.begin(), tracks.end(), [&](const Track& one) {
         return one.unit == sensor.unit.text() && one.name.starts_with(sensor.name + " at ") &&
+               one.state == state_at(spell.job, place.place.speed) &&
                one.convention == convention_words(rotor.phase) &&
                std::abs(one.rpm - rpm) <= rotor.speed_tolerance_rpm;
       });
@@ -80,6 +82,7 @@ std::vector<Track> tracks_of(const Trend& trend) {
         track = tracks.insert(tracks.end(), {place_words(spell.job, place.place.speed, place.place.sensor),
                                              sensor.unit.text(),
                                              convention_words(rotor.phase),
+                                             state_at(spell.job, place.place.speed),
                                              rpm,
                                              0.0,
                                              {},
@@ -189,11 +192,12 @@ Markup track_plot(const Track& track, std::size_t number) {
         drawing.at(last.expected->amplitude, last.expected->phase_deg), "expected",
         element("circle", {{"class", "region"}, {"r", drawing.radius(2.0 * last.sd)}}) + expected_marker());
   marks += placed(spots.back(), "measured", measured_marker());
-  return plot_figure(
-      {fmt::format("track-{}", number), "polar", 400.0, track.name + ", " + track.unit, track_words(track)},
-      {},
-      polar_grid(drawing, track.convention) + levels +
-          element("polyline", {{"class", "before-line"}, {"points", points_of(spots)}}) + dots + marks);
+  return plot_figure({fmt::format("track-{}", number), "polar", 400.0, "How the vector went, " + track.unit,
+                      track_words(track)},
+                     {},
+                     polar_grid(drawing, track.convention) + levels +
+                         element("polyline", {{"class", "before-line"}, {"points", points_of(spots)}}) +
+                         dots + marks);
 }
 
 /// A row of values against date: what was read, and what was expected with a band of twice its ± about it.

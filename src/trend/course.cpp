@@ -66,10 +66,9 @@ class Course {
   explicit Course(const DatedSeries& series) : s_(series), n_(series.read.rows()) {
     std::size_t groups = 0;
     for (const std::size_t g : s_.group) groups = std::max(groups, g + 1);
-    const bool stated = std::isinf(s_.freedom);
     for (std::size_t g = 0; g < groups; ++g) {
-      scatter_.push_back({0.0, 0.0, stated});
-      if (!stated) scatter_.back().squares = scatter_.back().freedom = s_.freedom;
+      scatter_.push_back({0.0, 0.0, s_.stated});
+      if (std::isfinite(s_.freedom)) scatter_.back().squares = scatter_.back().freedom = s_.freedom;
       learn_beginning(g);
     }
   }
@@ -154,8 +153,9 @@ class Course {
   }
 
   /// Whether anything is expected of a row: nothing is where its first reading tells it.
-  [[nodiscard]] bool is_expected(Index row) const {
-    return level_.unsure(row, row).real() < 0.25 * not_known * not_known * s_.noise(row, row).real();
+  [[nodiscard]] bool is_expected(Index row) const { return is_known(level_, row); }
+  [[nodiscard]] bool is_known(const Level& level, Index row) const {
+    return level.unsure(row, row).real() < 0.25 * not_known * not_known * s_.noise(row, row).real();
   }
 
   /// The date after the one judged, or an earlier one where the series begins anew.
@@ -317,6 +317,8 @@ class Course {
     change.by_t_squared = alone;
     change.row = static_cast<std::size_t>(row);
     change.before = was.mean;
+    for (Index i = 0; i < change.before.size(); ++i)
+      if (!is_known(was, i)) change.before(i) = std::nan("");
     course_.changes.push_back(std::move(change));
     if (lone) {
       end_change();

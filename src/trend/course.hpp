@@ -18,8 +18,8 @@ struct DatedSeries {
   Eigen::MatrixXcd noise;          ///< of one date's readings, each date on its own
   std::vector<std::size_t> group;  ///< of each row: the sensor, whose scatter is one
   Eigen::VectorXd to_find;         ///< size of the step at each row that is to be found soon
-  /// Degrees of freedom of `noise` where it is estimated; infinite: stated, and then the least that is
-  /// believed.
+  bool stated = true;              ///< `noise` is the least that is believed; else an estimate
+  /// Degrees of freedom of what of `noise` is estimated; infinite: nothing is.
   double freedom = std::numeric_limits<double>::infinity();
 };
 
@@ -53,7 +53,7 @@ struct SeriesChange {
   std::size_t found = 0;        ///< the date that told it
   bool by_t_squared = false;    ///< one date's readings alone told it; else the sum of several
   std::size_t row = 0;          ///< where that sum was largest
-  Eigen::VectorXcd before;      ///< level by row
+  Eigen::VectorXcd before;      ///< level by row; NaN where nothing was expected
   Eigen::VectorXcd after;       ///< NaN where nothing was read since
   Eigen::MatrixXcd covariance;  ///< of after minus before
 };

@@ -33,6 +33,7 @@ Reading made_reading(const Job& job, PlaceKey place, Phasor x, std::optional<dou
   reading.speed = place.first;
   reading.sensor = place.second;
   reading.rpm = job.speeds_rpm[place.first];
+  reading.state = state_at(job, place.first);
   reading.x = x;
   reading.amplitude = std::abs(x);
   reading.repeatability = repeatability;
@@ -61,6 +62,7 @@ class Spell {
     Job& job = spell_.job;
     std::vector<SetSpeed> set;
     for (std::size_t s = 0; s < job.speeds_rpm.size(); ++s) {
+      if (s > 0 && job.speeds_rpm[s] == job.speeds_rpm[s - 1]) continue;  // the same in another state
       const auto name = job.speed_names.find(s);
       set.push_back({job.speeds_rpm[s], name == job.speed_names.end() ? "" : name->second, {}});
     }
@@ -164,6 +166,8 @@ class Spell {
     series.expected = next.mean;
     series.unsure = held_.foretold ? next.unsure : nothing_expected(next.noise);
     series.freedom = held_.noise.degrees_of_freedom;
+    for (const auto& [speed, sensor] : held_.places)
+      series.stated = series.stated && held_.noise.sensors[sensor].within.source == NoisePart::Source::stated;
     // Without a trim the noise is told by the same dates as the scatter of the series' beginning.
     if (!held_.foretold && std::isfinite(series.freedom)) series.freedom = 1e-3;
     const auto rows = static_cast<Index>(held_.places.size());
@@ -203,9 +207,10 @@ class Spell {
       }
     }
     scatter_ = course.scatter;
-    for (std::size_t g = 0; g < static_cast<std::size_t>(scatter_.size()); ++g)
-      if (scatter_(static_cast<Index>(g)) > 1.0)
-        spell_.scatter.emplace_back(spell_.job.rotor.sensors[g].name, scatter_(static_cast<Index>(g)));
+    for (std::size_t g = 0; g < static_cast<std::size_t>(scatter_.size()); ++g) {
+      const double times = scatter_(static_cast<Index>(g)) * held_.noise.widened;
+      if (times > 1.05) spell_.scatter.emplace_back(spell_.job.rotor.sensors[g].name, times);
+    }
     if (spell_.dates.size() < fewest_for_scatter)
       spell_.notes.emplace_back(
           "Too few dates tell how readings scatter from date to date: only what is stated is known of it.");
@@ -231,7 +236,7 @@ class Spell {
     change.found = spell_.dates[found.found].when;
     change.by_one_date = found.by_t_squared;
     for (Index i = 0; i < found.after.size(); ++i) {
-      if (std::isnan(found.after(i).real())) continue;
+      if (std::isnan(found.after(i).real()) || std::isnan(found.before(i).real())) continue;
       const std::size_t at = place_at(held_.places[static_cast<std::size_t>(i)]);
       const double share = std::abs(found.after(i) - found.before(i)) / spell_.places[at].place.limit;
       change.places.push_back(
@@ -442,6 +447,8 @@ std::string trend_words(const Trend& trend) {
   }
   const std::string of = " on " + counted(dates, "date") + " of readings";
   if (changes == 0) return "Nothing changed" + of + ".";
+  if (changes == 1)
+    return "1 change" + of + ", and " + (significant == 1 ? "it is" : "not") + " significant.";
   return counted(changes, "change") + of + ", " + (significant == 0 ? "none" : std::to_string(significant)) +
          " of them significant.";
 }

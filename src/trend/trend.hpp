@@ -73,7 +73,7 @@ struct TrendSpell {
   std::vector<TrendDate> dates;
   std::vector<TrendPlace> places;
   std::vector<TrendChange> changes;
-  std::vector<std::pair<std::string, double>> scatter;  ///< sensor, times as much as stated, where above 1
+  std::vector<std::pair<std::string, double>> scatter;  ///< sensor, times as much as stated, where above 1.05
   std::vector<std::string> notes;                       ///< what is not judged, and why
 };
 

@@ -79,7 +79,7 @@ TrendInput series(const World& world, Change change, int days, int from, FleetDr
 
 int day_of(const std::string& name) { return std::atoi(name.c_str()); }
 
-void false_alarms(const World& world, int count, std::uint64_t seed) {
+void sound(const World& world, int count, std::uint64_t seed) {
   FleetDraws draws(seed);
   int alarmed = 0, judged = 0;
   for (int k = 0; k < count; ++k) {
@@ -125,7 +125,7 @@ int main(int argc, char** argv) {
                           {"readings alone, scatter as stated", false},
                           {"readings alone, twice as much", false, 2.0},
                           {"readings alone, nothing stated", false, 1.0, false}};
-  for (const auto& world : worlds) false_alarms(world, count, seed);
+  for (const auto& world : worlds) sound(world, count, seed);
   fmt::print(
       "\n| change | | series | found within 3 | dated to the day | told as what it is | alarm before |\n"
       "|---|---|---|---|---|---|---|\n");
