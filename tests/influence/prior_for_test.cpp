@@ -60,8 +60,8 @@ TEST_CASE("One earlier trim of this serial is accepted, honestly wide, and is to
   REQUIRE(prior->levels);
   CHECK(prior->levels->own_share() == doctest::Approx(1.0));
   CHECK_FALSE(prior->levels->rotors_told);
-  CHECK(middle_sd(*prior) > 0.1);
-  CHECK(middle_sd(*prior) < 0.25);
+  CHECK(middle_sd(*prior) > 0.22);  // two visits of one rotor differ so much as stated, its trial beside it
+  CHECK(middle_sd(*prior) < 0.3);
   CHECK(levels_words(*prior->levels).find("this rotor's own earlier trim, the trim of 2031-05-13 (may).") !=
         std::string::npos);
   CHECK(settle_and_fit(now.job, {}, &*prior));
