@@ -93,11 +93,14 @@ struct MistakeRanking {
   std::vector<std::size_t> not_examined;
   bool cut_short = false;  ///< the deadline came before every kind of mistake in every run was weighed
 
-  /// The one rule: `probability` is not below `as_predicted_level`, and what foretells the run is no
-  /// contradiction: its widened scatter would let anything pass. That a mistake is likelier does not
-  /// count: a run after a good trim reads closer to nothing than runs alone foretell, as one in too large a
-  /// unit does.
-  [[nodiscard]] bool as_predicted() const { return runs_agree && probability >= as_predicted_level; }
+  /// The one rule: `probability` is not below `as_predicted_level`; and where the runs before contradict one
+  /// another, so that their widened scatter would let anything pass, no mistake explains why. That a mistake
+  /// is likelier does not count: a run after a good trim reads closer to nothing than runs alone foretell, as
+  /// one in too large a unit does.
+  [[nodiscard]] bool as_predicted() const {
+    const bool explained = !kinds.empty() && names_a_cause(kinds.front().kind);
+    return probability >= as_predicted_level && (runs_agree || !explained);
+  }
   /// Not as predicted, and what went wrong is likelier than that nothing considered here did.
   [[nodiscard]] bool cause_known() const {
     return !as_predicted() && !kinds.empty() && names_a_cause(kinds.front().kind);
@@ -132,8 +135,8 @@ inline constexpr double scatter_scales[] = {1.0, 1.5, 2.0};
 
 /// Adds to `readiness` that the newest run with readings is not as the runs before it foretell, where it is
 /// not, and what explains that: compared with the model of the runs before it, or with those of the same
-/// weights where these settle none. Nothing is added where no repeatability is known or an event is written
-/// before the run.
+/// weights where these settle none; else, that all runs together do not agree. Nothing is added where no
+/// repeatability is known or an event is written before the run.
 void compare_newest_run(const Job& job, Readiness& readiness, const Prior* prior = nullptr);
 
 /// Stable name: "weights_mirrored", ...

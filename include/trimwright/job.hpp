@@ -247,10 +247,12 @@ enum class ReadinessConcern {
   doubled_readings,  ///< the same, and the run before has two readings at each place
   contradicts,       ///< two readings of one run and place differ by more than four standard deviations
   lone_speed,  ///< a sensor was read at a speed in one run only, a digit away from one that this run lacks
+  odd_effect,  ///< new weights moved a reading far more than the sensor's readings at the speeds beside it
   no_longer_listed,  ///< a run adds pieces and does not list those of the run as found
   other_conditions,  ///< runs under other conditions, or more than 30 days apart, stand in one job
   trial_weight_in,   ///< what is fitted now is not stated, and the last run was a trial
   no_repeat,         ///< no two runs with the same weights: nobody knows how far the rotor repeats
+  runs_disagree,     ///< all runs together scatter far more than is stated (`compare_newest_run`)
   does_not_repeat,   ///< runs with the same weights differ by more than `steady_part`
   drifts,            ///< the same, in one direction through three runs or more: warming up, or wear
   not_as_foretold,   ///< the newest run is not as the runs before it foretell (`compare_newest_run`)
@@ -271,7 +273,8 @@ struct ReadinessFinding {
   ReadinessConcern concern = ReadinessConcern::no_repeat;
   std::optional<std::size_t> speed, sensor;  ///< empty: the whole job
   std::vector<std::size_t> runs;             ///< that show it, in order
-  /// Meaning by concern: amplitude over target or limit; change over mean amplitude; share of the overall
+  /// Meaning by concern: amplitude over target or limit; how many times more, for an odd effect and for runs
+  /// that disagree; change over mean amplitude; share of the overall
   /// level; scatter over repeatability; amplitude over its standard deviation.
   double ratio = 0.0;
   double turn_deg = 0.0;  ///< phase change between the runs, -180 to 180; does_not_repeat and drifts only

@@ -49,11 +49,15 @@ struct TrimRequest {
   int least_difference = 2;      ///< slots that end up with different contents
   bool both_objectives = false;  ///< the trade-off of the other objective as well
   bool despite_mirror = false;   ///< plan although the runs contradict the declared conventions
-  std::optional<Deadline> ends;  ///< of the call that this is part of; empty: `time_limit_s` after it began
+  Deadline::Now clock = Deadline::Clock::now;
+  /// Of the whole call this is part of, where a person set one; empty: the searches for weights end
+  /// `time_limit_s` after they begin, and nothing else does by the clock.
+  std::optional<Deadline> ends;
 
-  [[nodiscard]] Deadline deadline() const { return ends ? *ends : Deadline::after(time_limit_s); }
-  /// Begins the call, where nobody did before.
-  void begin() { ends = deadline(); }
+  /// Of the searches for weights.
+  [[nodiscard]] Deadline deadline() const { return ends ? *ends : Deadline::after(time_limit_s, clock); }
+  /// Of all else that is sought.
+  [[nodiscard]] Deadline end_of_call() const { return ends ? *ends : Deadline(Deadline::interruption(), clock); }
 };
 
 /// Rows x = residual + response * u over the planes' added moments u [g mm], with |u_p + offset| <= radius.

@@ -24,6 +24,7 @@ Result<PageAnswer> page_of_trial(const std::string& path, const PlanOptions& opt
   TrimRequest request = file.request;
   request.time_limit_s = options.time_limit_s;
   request.ends = options.ends;
+  request.clock = options.clock;
   const auto trial = plan_trial(file.job, request, nullptr, {});
   if (!trial) return tl::unexpected(with_next_command(trial.error(), file, path, "page"));
   return PageAnswer{trial_page(trial->job, trial->advice, trial->steps), file.sources, file.notes};

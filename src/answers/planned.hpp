@@ -14,7 +14,8 @@ struct PlanOptions {
   std::optional<int> changes;
   std::string fitted;  ///< path of a choice of weights; empty: the planner chooses
   double time_limit_s = TrimRequest{}.time_limit_s;
-  std::optional<Deadline> ends{};  ///< of the call that this is part of
+  std::optional<Deadline> ends{};  ///< `TrimRequest::ends`
+  Deadline::Now clock = Deadline::Clock::now;
   int best = TrimRequest{}.best;
   int least_difference = TrimRequest{}.least_difference;
   bool both_objectives = false;

@@ -3,12 +3,12 @@
 #include <fmt/format.h>
 
 #include <algorithm>
-#include <boost/math/distributions/chi_squared.hpp>
 #include <boost/math/distributions/fisher_f.hpp>
 #include <cmath>
 #include <limits>
 #include <map>
 
+#include "base/chance.hpp"
 #include "influence/usable_reading.hpp"
 #include "run_comparison.hpp"
 
@@ -20,9 +20,7 @@ using Eigen::Index;
 /// Of a sound run's chi-squared as large: chi-squared, or F where the scatter is estimated with `freedom`
 /// degrees.
 double chance_of(double chi_squared, int components, double freedom) {
-  if (freedom > 1e6)
-    return boost::math::cdf(
-        boost::math::complement(boost::math::chi_squared(static_cast<double>(components)), chi_squared));
+  if (freedom > 1e6) return chance_of_chi_squared(chi_squared, components);
   const boost::math::fisher_f f(static_cast<double>(components), freedom);
   return boost::math::cdf(boost::math::complement(f, chi_squared / components));
 }
@@ -123,32 +121,59 @@ Index furthest_off(const RunComparison& all) {
   return worst;
 }
 
+std::string shown_at(const Job& job, std::size_t sensor, Phasor x) {
+  const Sensor& one = job.rotor.sensors[sensor];
+  const auto s = shown(one, x, job.rotor.phase);
+  return fmt::format("{:.3g} {} at {:.0f}°", s.amplitude, one.unit.text(), s.phase_deg);
+}
+
+/// A hypothesis that leaves open what a reading was, or a sensor's ratio, with what the other runs say of it.
+Hypothesis told_by_others(const RunComparison& all, Hypothesis one) {
+  const auto expected = all.expected(one);
+  if (one.shapes.cols() > 0) one.readings -= one.shapes * all.told(one).value;
+  for (Index i = 0; i < one.noise_sd.size(); ++i)
+    if (one.noise_sd(i) > 0.0) one.readings(i) = expected(i);
+  return one;
+}
+
 /// What undoing a mistake would predict, so that it can be tested before another start.
-std::string undone_words(const RunComparison& all, const Hypothesis& one) {
+std::string undone_words(const RunComparison& all, const Hypothesis& mistake) {
   const std::size_t check = all.check();
+  const Hypothesis one = told_by_others(all, mistake);
   const RunComparison after = all.corrected(one);
   const Hypothesis now = after.as_written({check}), before = all.as_written({check});
   const Index i = furthest_off(all);
   const auto reading = all.readings_of({check})[static_cast<std::size_t>(i)];
   const Job& job = all.job();
-  const Sensor& sensor = job.rotor.sensors[reading.sensor];
-  const auto shown_as = [&](Phasor x) {
-    const auto s = shown(sensor, x, job.rotor.phase);
-    return fmt::format("{:.3g} {} at {:.0f}°", s.amplitude, sensor.unit.text(), s.phase_deg);
-  };
+  const auto shown_as = [&](Phasor x) { return shown_at(job, reading.sensor, x); };
   const std::string place = place_words(job, reading.speed, reading.sensor);
   const bool refitted = now.readings == before.readings && one.runs.front() == check;
   if (refitted)
     return fmt::format("With the weights as listed, {} should read {}, and not {}.", place,
                        shown_as(all.expected(before)(i)), shown_as(before.readings(i)));
+  std::string first;
+  if (mistake.mistyped_row) {
+    const auto told = all.readings_of(mistake.runs);
+    for (std::size_t k = 0; k < told.size(); ++k) {
+      if (told[k].row != *mistake.mistyped_row) continue;
+      const auto at = static_cast<Index>(k);
+      first =
+          fmt::format("By the other runs {} of run \"{}\" should be {}, and not {}. ",
+                      place_words(job, told[k].speed, told[k].sensor), job.runs[mistake.runs.front()].name,
+                      shown_at(job, told[k].sensor, one.readings(at)),
+                      shown_at(job, told[k].sensor, mistake.readings(at)));
+    }
+  }
   const double freedom = all.model().posterior->unknowns.degrees_of_freedom;
   const bool agrees = chance_of(after.judged(now).misfit, 2 * static_cast<int>(now.readings.size()),
                                 freedom) >= as_predicted_level;
-  return fmt::format(
-      "With this put right in the job, {} is expected at {} and was read as {}; all readings of the check "
-      "run "
-      "together are then {}as predicted.",
-      place, shown_as(after.expected(now)(i)), shown_as(now.readings(i)), agrees ? "" : "still not ");
+  return first + fmt::format(
+                     "With this put right in the job, {} is expected at {} and was read as {}; all readings "
+                     "of the check "
+                     "run "
+                     "together are then {}as predicted.",
+                     place, shown_as(after.expected(now)(i)), shown_as(now.readings(i)),
+                     agrees ? "" : "still not ");
 }
 
 }  // namespace

@@ -77,16 +77,23 @@ void tell_of_newest(std::size_t run, bool by_repeats, MistakeRanking& ranking) {
   ranking.not_told_apart = by_repeats ? 1 : ranking.not_told_apart + 1;
 }
 
-}  // namespace
+/// All runs together, where the newest is no worse than the others.
+void compare_all_runs(const Job& job, Readiness& readiness, const Prior* prior) {
+  const auto settled = settle_and_fit(job, {}, prior);
+  if (settled && fit_probability(settled->model) < agreement_level)
+    readiness.findings.push_back(
+        {ReadinessConcern::runs_disagree, {}, {}, {}, excess_scatter(settled->model)});
+}
 
-void compare_newest_run(const Job& job, Readiness& readiness, const Prior* prior) {
+/// The newest run with readings against those before it.
+void compare_newest(const Job& job, Readiness& readiness, const Prior* prior) {
   std::size_t run = job.runs.size();
   while (run > 0 && (job.runs[run - 1].set_aside || job.runs[run - 1].readings.empty())) --run;
   if (run < 2 || event_between(job, run - 2, run - 1)) return;
   --run;
   const auto by = foretelling(job, run, prior);
   if (!by) return;
-  MistakeRanking ranking = rank_mistakes(by->job, by->model, run, {}, prior, TrimRequest{}.deadline());
+  MistakeRanking ranking = rank_mistakes(by->job, by->model, run, {}, prior);
   if (ranking.kinds.empty() || ranking.as_predicted()) return;
   tell_of_newest(run, by->by_repeats, ranking);
   std::string what = "nothing considered here explains it";
@@ -103,6 +110,13 @@ void compare_newest_run(const Job& job, Readiness& readiness, const Prior* prior
   }
   readiness.findings.push_back(
       {ReadinessConcern::not_as_foretold, {}, {}, {run}, ranking.probability, 0.0, what});
+}
+
+}  // namespace
+
+void compare_newest_run(const Job& job, Readiness& readiness, const Prior* prior) {
+  compare_newest(job, readiness, prior);
+  if (!readiness.has(ReadinessConcern::not_as_foretold)) compare_all_runs(job, readiness, prior);
 }
 
 }  // namespace trimwright

@@ -257,7 +257,7 @@ Verdict verdict_on(const Job& job, const InfluenceModel& model, std::size_t run,
   verdict.not_predicted = why_not_foretold(seen, model, run);
   if (verdict.not_predicted.empty()) {
     add_expected(seen, model, run, verdict.readings);
-    verdict.mistakes = rank_mistakes(seen, model, run, scatter, prior, request.deadline().after_share(0.5));
+    verdict.mistakes = rank_mistakes(seen, model, run, scatter, prior, request.end_of_call().after_share(0.5));
     if (verdict.mistakes.kinds.empty())
       verdict.left_open = fmt::format(
           "What may have gone wrong is not looked into: the runs have more than {} readings to compare.",
@@ -278,10 +278,8 @@ Result<Verdict> judge(const Job& job, const InfluenceModel& model, std::size_t r
   return verdict;
 }
 
-Result<JudgedJob> judge_job(const Job& job, const TrimRequest& asked, const std::string& name,
+Result<JudgedJob> judge_job(const Job& job, const TrimRequest& request, const std::string& name,
                             const Prior* prior) {
-  TrimRequest request = asked;
-  request.begin();
   const auto run = find_check_run(job, name);
   if (!run) return tl::unexpected(run.error());
   auto settled = settle_and_fit(job_before(as_foretold(job, *run, prior), *run), request.planes, prior);

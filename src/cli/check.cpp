@@ -1,6 +1,7 @@
 #include <memory>
 
 #include "commands.hpp"
+#include "plan_options.hpp"
 #include "trimwright/files.hpp"
 #include "trimwright/report.hpp"
 #include "work.hpp"
@@ -29,6 +30,7 @@ Status check(const CheckOptions& options) {
   if (!file) return complain(file.error());
   file->request.time_limit_s = options.time_limit_s;
   file->request.ends = options.ends;
+  file->request.clock = work_clock;
   const auto judged = judge_job(file->job, file->request, options.run, file->prior ? &*file->prior : nullptr);
   if (!judged) return complain_of_job(judged.error(), *file, options.job, "check");
   return options.output.write(options.output.json()
@@ -54,7 +56,7 @@ void add_check(CLI::App& app, int& status) {
   options->output.add_options(*command);
   command->footer(check_example);
   command->callback([options, command, &status] {
-    options->ends = work_until(options->time_limit_s, command->count("--time-limit") > 0, "trimwright check");
+    options->ends = search_until(limit_given(*command, options->time_limit_s), "trimwright check");
     status = check(*options);
   });
 }

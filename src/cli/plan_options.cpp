@@ -29,9 +29,13 @@ void add_plan_options(CLI::App& command, PlanOptions& options) {
       ->check(CLI::IsMember({"worst ratio", "least squares", "probability"}));
 }
 
+std::optional<double> limit_given(const CLI::App& command, double limit_s) {
+  return command.count("--time-limit") > 0 ? std::optional(limit_s) : std::nullopt;
+}
+
 void begin_work(const CLI::App& command, PlanOptions& options) {
-  options.ends =
-      work_until(options.time_limit_s, command.count("--time-limit") > 0, "trimwright " + command.get_name());
+  options.clock = work_clock;
+  options.ends = search_until(limit_given(command, options.time_limit_s), "trimwright " + command.get_name());
 }
 
 Status plan_status(Status written, bool nothing_found) {

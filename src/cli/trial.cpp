@@ -3,6 +3,7 @@
 #include "answers/planned.hpp"
 #include "commands.hpp"
 #include "io/owed_runs.hpp"
+#include "plan_options.hpp"
 #include "trimwright/files.hpp"
 #include "trimwright/plan.hpp"
 #include "trimwright/report.hpp"
@@ -66,6 +67,7 @@ Status trial(const TrialOptions& options) {
   TrimRequest request = file->request;
   request.time_limit_s = options.time_limit_s;
   request.ends = options.ends;
+  request.clock = work_clock;
   std::optional<EarlierEffects> earlier;
   auto sources = file->sources;
   if (!options.earlier.empty()) {
@@ -122,7 +124,7 @@ void add_trial(CLI::App& app, int& status) {
   options->output.add_options(*command);
   command->footer(trial_example);
   command->callback([options, command, &status] {
-    options->ends = work_until(options->time_limit_s, command->count("--time-limit") > 0, "trimwright trial");
+    options->ends = search_until(limit_given(*command, options->time_limit_s), "trimwright trial");
     status = trial(*options);
   });
 }

@@ -24,7 +24,7 @@ using std::chrono::milliseconds;
 const Clock::time_point program_began = Clock::now();
 constexpr milliseconds quiet_for{2000};         // before progress is shown
 constexpr milliseconds late_by{800};            // after a deadline
-constexpr milliseconds to_answer_with{10'000};  // after an interruption: a second one does not wait
+constexpr milliseconds to_answer_with{60'000};  // after an interruption: a second one does not wait
 
 /// What this thread and those that watch over it share.
 struct Work {
@@ -32,7 +32,7 @@ struct Work {
   std::condition_variable changed;
   std::string what;
   std::optional<Clock::time_point> ends;  ///< empty: no limit was set
-  bool asked_for = false;
+  bool searches = false;
   bool done = true;
   std::optional<Clock::time_point> interrupted;
   std::thread watcher;
@@ -45,22 +45,18 @@ Work& the_work() {
 
 std::atomic<bool> was_interrupted = false;
 
-Clock::time_point now_unless_interrupted() {
-  return was_interrupted ? Deadline::interruption() : Clock::now();
-}
-
 double since(Clock::time_point then) { return std::chrono::duration<double>(Clock::now() - then).count(); }
 
 double limit_of(const Work& work) {
   return std::chrono::duration<double>(*work.ends - program_began).count();
 }
 
-void show_progress(const Work& work) {
-  fmt::print(stderr, "\r\033[K{}: {:.0f} s{}; Ctrl-C {}", work.what, since(program_began),
-             work.ends ? fmt::format(" of {:g}", limit_of(work)) : std::string{},
-             !work.ends         ? "ends it"
-             : work.interrupted ? "again ends it without an answer"
-                                : "ends it with what is found so far");
+std::string progress_of(const Work& work) {
+  return fmt::format("\r\033[K{}: {:.0f} s{}; Ctrl-C {}", work.what, since(program_began),
+                     work.ends ? fmt::format(" of {:g}", limit_of(work)) : std::string{},
+                     !work.searches     ? "ends it"
+                     : work.interrupted ? "again ends it without an answer"
+                                        : "ends it with what is found so far");
 }
 
 void give_up(const Work& work, bool shown) {
@@ -83,12 +79,16 @@ void watch() {
   std::unique_lock guard(work.lock);
   while (!work.done) {
     auto last = Clock::time_point::max();
-    if (work.ends && work.asked_for) last = *work.ends + late_by;
+    if (work.ends) last = *work.ends + late_by;
     if (work.interrupted) last = std::min(last, *work.interrupted + to_answer_with);
     if (Clock::now() >= last) give_up(work, shown);
     if (shows && Clock::now() - program_began >= quiet_for) {
-      show_progress(work);
+      const std::string line = progress_of(work);
+      guard.unlock();  // a terminal may be stopped
+      fmt::print(stderr, "{}", line);
+      guard.lock();
       shown = true;
+      if (work.done) break;
     }
     const auto next = shown ? Clock::now() + milliseconds(1000) : program_began + quiet_for;
     work.changed.wait_until(guard, std::min(last, shows ? next : Clock::now() + milliseconds(60'000)));
@@ -96,13 +96,13 @@ void watch() {
   if (shown) fmt::print(stderr, "\r\033[K");
 }
 
-void begin(const std::string& what, std::optional<Clock::time_point> ends, bool asked_for) {
+void begin(const std::string& what, bool searches, std::optional<Clock::time_point> ends) {
   Work& work = the_work();
   const std::lock_guard guard(work.lock);
   if (!work.done) return;
   work.what = what;
   work.ends = ends;
-  work.asked_for = asked_for;
+  work.searches = searches;
   work.done = false;
   try {
     work.watcher = std::thread(watch);
@@ -112,14 +112,18 @@ void begin(const std::string& what, std::optional<Clock::time_point> ends, bool 
 
 }  // namespace
 
-Deadline work_until(double seconds, bool asked_for, const std::string& what) {
-  const auto ends =
-      program_began + std::chrono::duration_cast<Clock::duration>(std::chrono::duration<double>(seconds));
-  begin(what, ends, asked_for);
-  return Deadline(ends, now_unless_interrupted);
+std::optional<Deadline> search_until(std::optional<double> limit, const std::string& what) {
+  std::optional<Clock::time_point> ends;
+  if (limit)
+    ends = program_began + std::chrono::duration_cast<Clock::duration>(std::chrono::duration<double>(*limit));
+  begin(what, true, ends);
+  if (!ends) return std::nullopt;
+  return Deadline(*ends, work_clock);
 }
 
-void work(const std::string& what) { begin(what, {}, false); }
+void work(const std::string& what) { begin(what, false, {}); }
+
+Clock::time_point work_clock() { return was_interrupted ? Deadline::interruption() : Clock::now(); }
 
 void work_is_done() {
   Work& work = the_work();
@@ -134,7 +138,7 @@ void work_is_done() {
 bool ends_by_itself(int signal) {
   Work& work = the_work();
   const std::lock_guard guard(work.lock);
-  if (signal == SIGHUP || work.done || !work.ends || work.interrupted) return false;
+  if (signal == SIGHUP || work.done || !work.searches || work.interrupted) return false;
   work.interrupted = Clock::now();
   was_interrupted = true;
   work.changed.notify_all();

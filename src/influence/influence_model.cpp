@@ -1,10 +1,10 @@
 #include "trimwright/influence.hpp"
 
 #include <algorithm>
-#include <boost/math/distributions/chi_squared.hpp>
 #include <cmath>
 #include <tuple>
 
+#include "base/chance.hpp"
 #include "base/linear_algebra.hpp"
 #include "events.hpp"
 #include "mirror_test.hpp"
@@ -223,8 +223,7 @@ std::optional<double> coefficient_sd(const InfluenceModel& model, const Influenc
 
 double fit_probability(const InfluenceModel& model) {
   if (model.runs.misfit_dof == 0) return 1.0;
-  const boost::math::chi_squared distribution(model.runs.misfit_dof);
-  return boost::math::cdf(boost::math::complement(distribution, model.runs.misfit));
+  return chance_of_chi_squared(model.runs.misfit, model.runs.misfit_dof);
 }
 
 }  // namespace trimwright

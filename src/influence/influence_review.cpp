@@ -1,12 +1,12 @@
 #include "trimwright/influence.hpp"
 
 #include <algorithm>
-#include <boost/math/distributions/chi_squared.hpp>
 #include <boost/math/distributions/fisher_f.hpp>
 #include <cmath>
 #include <map>
 #include <numbers>
 
+#include "base/chance.hpp"
 #include "base/linear_algebra.hpp"
 #include "open_noise.hpp"
 #include "review_parts.hpp"
@@ -25,10 +25,7 @@ constexpr double no_check = 1e-6;      // 1 - leverage below this: nothing check
 /// Probability that a squared distance of `components` real normal components is larger.
 double tail_probability(double distance, int components, double degrees_of_freedom) {
   if (components == 0) return 1.0;
-  if (degrees_of_freedom > 1e6) {
-    const boost::math::chi_squared chi(components);
-    return boost::math::cdf(boost::math::complement(chi, distance));
-  }
+  if (degrees_of_freedom > 1e6) return chance_of_chi_squared(distance, components);
   const boost::math::fisher_f f(components, degrees_of_freedom);
   return boost::math::cdf(boost::math::complement(f, distance / components));
 }

@@ -1,13 +1,13 @@
 #include "trimwright/prior.hpp"
 
 #include <algorithm>
-#include <boost/math/distributions/chi_squared.hpp>
 #include <boost/math/distributions/fisher_f.hpp>
 #include <boost/random/chi_squared_distribution.hpp>
 #include <boost/random/mersenne_twister.hpp>
 #include <cmath>
 #include <set>
 
+#include "base/chance.hpp"
 #include "base/linear_algebra.hpp"
 #include "prior_place.hpp"
 #include "trimwright/influence.hpp"
@@ -151,8 +151,7 @@ std::optional<FleetCheck> fleet_check(const Prior& prior, const Job& job, const 
     const boost::math::fisher_f f(static_cast<double>(n), check.degrees_of_freedom);
     check.probability = boost::math::cdf(boost::math::complement(f, check.distance / static_cast<double>(n)));
   } else {
-    const boost::math::chi_squared chi(static_cast<double>(n));
-    check.probability = boost::math::cdf(boost::math::complement(chi, check.distance));
+    check.probability = chance_of_chi_squared(check.distance, static_cast<double>(n));
   }
   return check;
 }

@@ -156,16 +156,23 @@ TypeMeans type_means(const Prior& prior, const std::vector<JobEstimate>& jobs,
   return type;
 }
 
-/// Mean weight of each job in the means of what is predicted. `gain`: of the blocks, in their order.
-void tell_shares(const std::vector<JobEstimate>& jobs, const std::vector<OneRotor>& rotors,
-                 const std::vector<MatrixXd>& gain, std::vector<PriorPart>& parts) {
-  const auto all = static_cast<double>(gain.front().rows());
+/// Mean weight of each job in the means of what is predicted: what they move by where all coefficients of a
+/// plane move together in that job. `gain`: of the blocks, in their order.
+void tell_shares(const Prior& prior, const std::vector<JobEstimate>& jobs,
+                 const std::vector<OneRotor>& rotors, const std::vector<MatrixXd>& gain,
+                 std::vector<PriorPart>& parts) {
+  const auto& coefficients = prior.coefficients;
+  const auto all = 2.0 * static_cast<double>(coefficients.size());
   for (std::size_t r = 0; r < rotors.size(); ++r) {
     Index at = 0;
     for (const std::size_t j : rotors[r].visits)
-      for (const std::size_t c : jobs[j].coefficients)
-        for (Index part = 0; part < 2; ++part, ++at)
-          parts[j].share += gain[r](2 * static_cast<Index>(c) + part, at) / all;
+      for (const std::size_t c : jobs[j].coefficients) {
+        for (std::size_t moved = 0; moved < coefficients.size(); ++moved)
+          if (coefficients[moved].plane == coefficients[c].plane)
+            for (Index part = 0; part < 2; ++part)
+              parts[j].share += gain[r](2 * static_cast<Index>(moved) + part, at + part) / all;
+        at += 2;
+      }
   }
 }
 
@@ -194,7 +201,7 @@ void predict_rotor(Prior& prior, const std::vector<JobEstimate>& jobs, const std
                    const LevelVariances& known, std::optional<std::size_t> own) {
   TypeMeans type = type_means(prior, jobs, rotors, known);
   if (!own) {
-    tell_shares(jobs, rotors, type.gain, prior.levels->parts);
+    tell_shares(prior, jobs, rotors, type.gain, prior.levels->parts);
     prior.mean_covariance = type.covariance;
     take_scatter(prior, known.rotors + known.visits, known.both_covariance);
     return move_means(prior, type.mean);
@@ -212,7 +219,7 @@ void predict_rotor(Prior& prior, const std::vector<JobEstimate>& jobs, const std
   const VectorXd mean = type.mean + of_own * (block.y - block.x * type.mean);
   for (auto& gain : type.gain) gain = (left * gain).eval();
   type.gain[*own] += of_own;
-  tell_shares(jobs, rotors, type.gain, prior.levels->parts);
+  tell_shares(prior, jobs, rotors, type.gain, prior.levels->parts);
   prior.mean_covariance = rotor - of_own * across.transpose() + left * type.covariance * left.transpose();
   prior.mean_covariance = (0.5 * (prior.mean_covariance + prior.mean_covariance.transpose())).eval();
   take_scatter(prior, known.visits, known.visits_covariance);

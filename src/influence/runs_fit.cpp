@@ -1,9 +1,9 @@
 #include "runs_fit.hpp"
 
 #include <algorithm>
-#include <boost/math/distributions/chi_squared.hpp>
 #include <cmath>
 
+#include "base/chance.hpp"
 #include "base/linear_algebra.hpp"
 #include "events.hpp"
 
@@ -156,8 +156,7 @@ int RunsFit::judged_freedom() const {
 void widen_where_rejected(NoiseModel& noise, double misfit, int freedom) {
   constexpr double doubtful = 0.01;
   if (freedom <= 0) return;
-  const boost::math::chi_squared distribution(freedom);
-  if (boost::math::cdf(boost::math::complement(distribution, misfit)) >= doubtful) return;
+  if (chance_of_chi_squared(misfit, freedom) >= doubtful) return;
   noise.widened = std::sqrt(misfit / freedom);
   noise.degrees_of_freedom = std::min<double>(noise.degrees_of_freedom, freedom);
 }

@@ -20,6 +20,10 @@ std::string concern_name(ReadinessConcern concern) {
       return "contradicts";
     case ReadinessConcern::lone_speed:
       return "lone_speed";
+    case ReadinessConcern::odd_effect:
+      return "odd_effect";
+    case ReadinessConcern::runs_disagree:
+      return "runs_disagree";
     case ReadinessConcern::no_longer_listed:
       return "no_longer_listed";
     case ReadinessConcern::trial_weight_in:

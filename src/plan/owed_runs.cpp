@@ -50,9 +50,8 @@ std::string what_to_fit(const Job& job, const OwedRunAdvice& advice) {
 void decide_owed(const Job& job, double exceeds_limit, OwedRunAdvice& advice) {
   const double saves = std::round(10.0 * advice.saves()) / 10.0;
   advice.worth_making = saves > 0.0;
-  const std::string after =
-      fmt::format("Until every target is met, {} are to be expected after it as the rotor stands",
-                  runs_words(advice.runs_as_it_stands));
+  const std::string after = fmt::format("Until every target is met it takes {} after it as the rotor stands",
+                                        runs_words(advice.runs_as_it_stands));
   advice.reason =
       advice.worth_making
           ? fmt::format(

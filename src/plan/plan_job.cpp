@@ -48,7 +48,8 @@ Result<Told> told_by(const Job& job, TrimRequest request, const Prior* prior) {
     const auto& known = told.model->planes;
     return std::find(known.begin(), known.end(), plane) == known.end();
   });
-  auto trim = plan_trim(told.job, *told.model, request, request.deadline().after_share(0.5));
+  auto trim =
+      plan_trim(told.job, *told.model, request, request.deadline().after_share(request.ends ? 0.5 : 1.0));
   if (!trim) told.notes.push_back("No correction can be planned: " + trim.error().what + ".");
   if (trim) told.trim = std::move(*trim);
   return told;
@@ -71,7 +72,7 @@ bool made_with(const Run& run, const std::vector<FittedWeights>& fitted) {
 
 Result<PlannedJob> plan_job(PlanProblem problem) {
   if (auto sure = check_confirmed(problem.job.rotor); !sure) return tl::unexpected(sure.error());
-  problem.request.begin();
+  const Deadline whole = problem.request.deadline();
   auto check = held_back(problem.job, problem.fitted);
   const auto& planes = problem.request.planes;
   auto settled = problem.amplitudes_only ? settle_by_amplitudes(problem.job, planes)
@@ -79,7 +80,7 @@ Result<PlannedJob> plan_job(PlanProblem problem) {
   if (!settled) return tl::unexpected(settled.error());
   auto& [job, model] = *settled;
   // Half of the time is for the verdict on a run that was made with the choice.
-  const Deadline deadline = problem.request.deadline().after_share(check ? 0.5 : 1.0);
+  const Deadline deadline = whole.after_share(check ? 0.5 : 1.0);
   auto trim = problem.fitted ? plan_choice(job, model, problem.request, *problem.fitted, deadline)
                              : plan_trim(job, model, problem.request, deadline);
   if (!trim && problem.fitted && trim.error().where.file.empty())
@@ -96,11 +97,9 @@ Result<PlannedJob> plan_job(PlanProblem problem) {
   return PlannedJob{std::move(job), std::move(model), std::move(*trim), std::move(steps), held};
 }
 
-Result<PlannedTrial> plan_trial(const Job& job, const TrimRequest& asked, const Prior* prior,
+Result<PlannedTrial> plan_trial(const Job& job, const TrimRequest& request, const Prior* prior,
                                 const TrialChoice& choice, const EarlierEffects* earlier,
                                 const std::vector<OwedRun>& owed) {
-  TrimRequest request = asked;
-  request.begin();
   if (auto sure = check_confirmed(job.rotor); !sure) return tl::unexpected(sure.error());
   auto told = told_by(job, request, prior);
   if (!told) return tl::unexpected(told.error());

@@ -101,7 +101,7 @@ std::vector<std::size_t> evenly_spread(std::size_t count) {
 }  // namespace
 
 Deadline deadline_of(const TrialKnowledge& known) {
-  return known.asked != nullptr ? known.asked->deadline() : Deadline::never();
+  return known.asked != nullptr ? known.asked->end_of_call() : Deadline::never();
 }
 
 TrialOutset::TrialOutset(const Job& of, const InfluencePosterior& known, const TrimPlan& trim,

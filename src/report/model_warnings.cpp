@@ -58,6 +58,7 @@ bool is_of_the_job_file(ReadinessConcern concern) {
     case doubled_readings:
     case contradicts:
     case lone_speed:
+    case odd_effect:
     case no_longer_listed:
     case other_conditions:
     case trial_weight_in:

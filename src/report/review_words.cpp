@@ -153,12 +153,14 @@ std::vector<std::string> suspect_words(const Job& job, const SuspectEffect& effe
   for (std::size_t p = 0; p < effect.with.parts.size(); ++p) {
     const auto& with = effect.with.parts[p].moment_to_add;
     const auto& without = effect.without->parts[p].moment_to_add;
+    const double moved = std::abs(with - without);
+    const std::string by = moved > 1e-6 * (std::abs(with) + std::abs(without))
+                               ? fmt::format("they move it by {:.4g} g mm", moved)
+                               : "it is the same, as other readings decide it alone";
     words.push_back(fmt::format(
-        "{}: {:.4g} g mm at {:.1f}° with the suspect readings, {:.4g} g mm at {:.1f}° without; they move it "
-        "by "
-        "{:.4g} g mm.",
+        "{}: {:.4g} g mm at {:.1f}° with the suspect readings, {:.4g} g mm at {:.1f}° without; {}.",
         job.rotor.planes[effect.with.parts[p].plane].name, std::abs(with), RotorAngle::of(with).degrees(),
-        std::abs(without), RotorAngle::of(without).degrees(), std::abs(with - without)));
+        std::abs(without), RotorAngle::of(without).degrees(), by));
   }
   return words;
 }

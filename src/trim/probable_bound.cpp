@@ -109,7 +109,7 @@ class DrawnTargets {
 std::optional<MostProbable> most_probable(const InfluencePosterior& posterior,
                                           const Eigen::VectorXcd& unbalance_now,
                                           const std::vector<std::size_t>& entries, const VectorXd& target,
-                                          const VectorXd& reach, Deadline deadline) {
+                                          const VectorXd& reach, double known, Deadline deadline) {
   constexpr double close_enough = 0.005;
   constexpr double most_effort = 2e7;  // products of a coefficient and a moment
   if (!posterior.draws) return std::nullopt;
@@ -117,7 +117,7 @@ std::optional<MostProbable> most_probable(const InfluencePosterior& posterior,
   VectorXd effect(2 * reach.size());
   for (Index p = 0; p < reach.size(); ++p)
     effect.segment<2>(2 * p).setConstant(drawn.effect(static_cast<std::size_t>(p)));
-  std::size_t best = 0;
+  auto best = static_cast<std::size_t>(known * static_cast<double>(drawn.count()));
   double effort = 0.0;
   const auto look = [&](MomentBox& box) {
     std::size_t in_the_middle = 0;

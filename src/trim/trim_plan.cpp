@@ -67,8 +67,10 @@ Eigen::VectorXd reach_of(const SlotProblem& problem) {
 /// How close to the best possible choices by probability come: bounds of the rows, and a note.
 void bound_chances(const Job& job, const InfluenceModel& model, const TrimRows& rows,
                    const SlotProblem& problem, const Deadline& deadline, TrimPlan& plan) {
+  double known = 0.0;
+  for (const auto& row : plan.trade_off) known = std::max(known, row.outlook->meets_targets);
   const auto most = most_probable(*model.belief, rows.unbalance_now, rows.entries,
-                                  row_levels(job, *model.belief).target, reach_of(problem), deadline);
+                                  row_levels(job, *model.belief).target, reach_of(problem), known, deadline);
   for (auto& row : plan.trade_off) {
     if (most) row.bound = std::min(row.objective, 1.0 - most->bound);
     row.proved_optimal = row.bound == row.objective;
@@ -198,7 +200,9 @@ Result<TrimPlan> plan_with_planes(const Job& job, const InfluenceModel& model, c
                                     deadline));
   if (by_default_likely && deadline.seconds_left() <= 0.0)
     plan.notes.push_back(what_ended(request) +
-                         " before all choices that may be likelier to meet every target were judged.");
+                         " before all choices that may be likelier to meet every target were judged, so that "
+                         "another run of the program may give other weights. " +
+                         run_again(request));
   const auto advised = recommendation(job, plan.trade_off, sd_of_best, model,
                                       forecast(job, model, fitted_with(job, plan.correction)).outlook);
   plan.why = advised.why;

@@ -115,6 +115,25 @@ TEST_CASE(
   CHECK(verdict_words(judged->verdict).find("do not agree with one another") != std::string::npos);
 }
 
+TEST_CASE(
+    "Runs before that only scatter more than is stated, which no mistake explains, still let a run pass") {
+  Job job = job_with(in_trial);
+  double turn = 1.0;
+  for (const char* name : {"as found again", "as found once more"}) {
+    Run again = job.runs[0];
+    again.name = name;
+    for (auto& one : again.readings) one.x = *one.x + std::polar(0.02, turn += 2.4);
+    job.runs.insert(job.runs.begin() + 1, again);
+  }
+  const auto ranking = ranking_of(job);
+  CHECK_FALSE(ranking.runs_agree);
+  CHECK(ranking.kinds.front().kind == MistakeKind::nothing);
+  CHECK(ranking.as_predicted());
+  Readiness found = readiness(job);
+  compare_newest_run(job, found);
+  CHECK(found.has(ReadinessConcern::runs_disagree));
+}
+
 TEST_CASE("What undoing the likeliest mistake would predict is said in a sentence") {
   const auto size = first_of(job_with({{2, "w1"}, {5, "w2"}}));
   INFO(size.undone);

@@ -27,26 +27,29 @@ def check(what, holds, seen=""):
         print(f"FAILED: {what}: {seen!r}")
 
 
-def started(arguments, **more):
-    return subprocess.Popen([PROGRAM, *arguments], stdout=subprocess.PIPE, text=True, **more)
+signal.signal(signal.SIGINT, signal.default_int_handler)  # ignored in the background of a shell, and handed on
 
 
 def on_a_terminal(arguments, signals):
     """Status, standard output, and what a terminal showed; `signals` are sent once progress is shown."""
     ours, theirs = pty.openpty()
-    process = started(arguments, stderr=theirs)
-    os.close(theirs)
-    shown = b""
-    while b"Ctrl-C" not in shown:
-        if process.poll() is not None:
-            break
-        if select.select([ours], [], [], 0.2)[0]:
-            shown += os.read(ours, 4096)
-    for one in signals:
-        process.send_signal(one)
-    out = process.communicate()[0]
-    os.close(ours)
-    return process.returncode, out, shown.decode()
+    with tempfile.TemporaryFile("w+") as answer:
+        process = subprocess.Popen([PROGRAM, *arguments], stdout=answer, stderr=theirs)
+        os.close(theirs)
+        shown, sent = b"", False
+        while process.poll() is None:
+            if select.select([ours], [], [], 0.2)[0]:
+                try:
+                    shown += os.read(ours, 4096)
+                except OSError:  # the program has closed it
+                    process.wait()
+            if b"Ctrl-C" in shown and not sent:
+                sent = True
+                for one in signals:
+                    process.send_signal(one)
+        os.close(ours)
+        answer.seek(0)
+        return process.returncode, answer.read(), shown.decode()
 
 
 def one_message(text, *words):

@@ -91,7 +91,8 @@ def predict(serials, estimates, variances):
     for i in range(4):
         own = rest[2 * i:2 * i + 2, 2 * i:2 * i + 2]
         sd.append(np.sqrt(abs(mean[i]) ** 2 * np.trace(own) / 2 + abs(value[i]) ** 2 * np.trace(between[2 * i:2 * i + 2, 2 * i:2 * i + 2]) / 2))
-    shares = [np.trace(gain[:, 8 * a:8 * a + 8]) / 8 for a in range(len(serials))]
+    together = np.kron(np.kron(np.ones((2, 2)), np.eye(2)), np.eye(2))  # of one plane, amplitude or phase
+    shares = [(gain[:, 8 * a:8 * a + 8] * together).sum() / 8 for a in range(len(serials))]
     return value, np.array(sd), shares
 
 

@@ -109,9 +109,8 @@ TEST_CASE("The bound on the chance holds wherever it ends, and closes in on the 
   const Eigen::Vector2cd now = Eigen::Vector2cd::Zero();
   const VirtualFleet fleet;
   const Eigen::Vector2d reach(fleet.moment_worth(2.0, 0), fleet.moment_worth(2.0, 1));
-  const auto told = most_probable(belief, now, {0, 1}, levels.target, reach, Deadline::never());
-  const auto at_once =
-      most_probable(belief, now, {0, 1}, levels.target, reach, Deadline::after(0.0));
+  const auto told = most_probable(belief, now, {0, 1}, levels.target, reach, 0.0, Deadline::never());
+  const auto at_once = most_probable(belief, now, {0, 1}, levels.target, reach, 0.0, Deadline::after(0.0));
   REQUIRE(told);
   CHECK(told->found > 0.0);
   CHECK(told->bound >= told->found);
@@ -132,7 +131,6 @@ TEST_CASE("Chosen by probability, no number of changes does worse than chosen by
     const auto by_ratio = planned(settled, false, 4), by_chance = planned(settled, true, 4);
     CHECK(best_row(by_chance) >= best_row(by_ratio));
     gained += best_row(by_chance) - best_row(by_ratio);
-    CHECK_FALSE(by_chance.trade_off.back().proved_optimal);
     CHECK(std::is_sorted(
         by_chance.trade_off.begin(), by_chance.trade_off.end(),
         [](const auto& a, const auto& b) { return a.outlook->meets_targets < b.outlook->meets_targets; }));
