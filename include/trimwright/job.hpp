@@ -23,6 +23,18 @@ struct KnownChange {
 /// What a reading contains. Only the once-per-rev component can be balanced on.
 enum class Component { once_per_rev, overall };
 
+/// Whether a speed was come to from below or from above.
+enum class Approach { unsaid, up, down };
+
+/// What readings at one speed may differ in: places of their own, with a baseline each, that share how the
+/// planes act.
+struct ReadingState {
+  Approach approach = Approach::unsaid;
+  std::string name;  ///< of the engine, in the technician's words: "hot", "cold"; may be empty
+
+  [[nodiscard]] auto operator<=>(const ReadingState&) const = default;
+};
+
 /// One reading, already in the library's conventions.
 struct Reading {
   std::size_t speed = 0;  ///< index into Job::speeds_rpm
@@ -38,6 +50,7 @@ struct Reading {
   std::optional<double> repeatability;  ///< of this reading, when stated; else the sensor's
   std::string note;  ///< in the technician's words, or what the recording said of its reference; may be empty
   Location where;    ///< where it was written
+  ReadingState state{};
 };
 
 /// How a run was made, in the technician's words.
@@ -53,6 +66,7 @@ struct MissingReading {
   std::size_t sensor = 0;
   std::string note;  ///< why, in the technician's words; may be empty
   Location where{};
+  ReadingState state{};
 };
 
 /// What happened to the rotor or the measuring chain between two runs, so that readings before and after it
@@ -82,10 +96,12 @@ struct Run {
   std::optional<std::string> set_aside;  ///< the reason, when the run must not be used
   std::vector<MissingReading> missing{};
   std::vector<Event> before{};  ///< what happened since the run before it
+  /// Once-per-rev readings while the speed changed, in the order written: drawn, and never balanced on.
+  std::vector<Reading> run_up{};
 };
 
-/// A speed point and a sensor, with what every reading there is held against. Amplitudes are peak, in the
-/// sensor's unit symbol.
+/// A speed point (one for each approach and state read there) and a sensor, with what every reading there is
+/// held against. Amplitudes are peak, in the sensor's unit symbol.
 struct Place {
   std::size_t speed = 0;   ///< index into Job::speeds_rpm
   std::size_t sensor = 0;  ///< index into Rotor::sensors
@@ -109,8 +125,10 @@ struct Job {
   std::string serial;
   std::string station;
   Rotor rotor;
-  std::vector<double> speeds_rpm;                  ///< speed points, rising; see `settle_places`
-  std::map<std::size_t, std::string> speed_names;  ///< of those speed points that the job names
+  /// Speed points, not falling: one for each approach and state read at a speed; see `settle_places`.
+  std::vector<double> speeds_rpm;
+  std::map<std::size_t, std::string> speed_names;    ///< of those speed points that the job names
+  std::map<std::size_t, ReadingState> speed_states;  ///< of those whose readings tell it
   std::vector<Place> places;  ///< one for every speed point and sensor with a reading; see `settle_places`
   std::vector<Run> runs;
   bool small_residual = false;  ///< said: weights in the planes can cancel most of the vibration
@@ -126,7 +144,8 @@ struct Job {
 ///
 /// A speed of `set` is a point; so is every reading that is not within the rotor's tolerance of one. A point
 /// of no name stands at the round speed that all its readings agree with (a whole percent, or a multiple of
-/// 50 rpm, where the rotor declares no 100 %), else at its first reading's. A place's limit is that of the
+/// 50 rpm, where the rotor declares no 100 %), else at its first reading's. Where the readings of a point
+/// differ in approach or state it becomes a point for each, at one speed. A place's limit is that of the
 /// point's speed; where that lies just above the sensor's last band and the readings inside, that band's.
 /// Errors: a reading within the tolerance of two points; no limit for a reading; more than 500 points.
 [[nodiscard]] Result<void> settle_places(Job& job, const std::vector<SetSpeed>& set = {});
@@ -148,8 +167,16 @@ struct PlaceToRead {
 /// The places of `readings_to_make`.
 [[nodiscard]] std::vector<Place> places_to_run(const Job& job);
 
-/// "idle, 3174 rpm (62 %)", "3174 rpm": a speed point wherever people read of it.
+/// "on the way up, hot"; empty where nothing is said.
+[[nodiscard]] std::string state_words(const ReadingState& state);
+
+/// "idle, 3174 rpm (62 %)", "3174 rpm, on the way up": a speed point wherever people read of it.
 [[nodiscard]] std::string speed_words(const Job& job, std::size_t speed);
+/// "idle", "62 %", "62 %, up": the same where there is little room.
+[[nodiscard]] std::string short_speed_words(const Job& job, std::size_t speed);
+
+/// How the speed of a point was come to.
+[[nodiscard]] ReadingState state_at(const Job& job, std::size_t speed);
 
 /// "front at 3174 rpm (62 %)".
 [[nodiscard]] std::string place_words(const Job& job, std::size_t speed, std::size_t sensor);

@@ -11,21 +11,23 @@
 
 namespace trimwright {
 
-/// The balance plan for a terminal or a printer: plain UTF-8 text, at most 80 columns, no colour.
+/// The balance plan for a terminal or a printer: plain UTF-8 text, no colour; here and below no table is
+/// wider than `width` columns, at least 80, and no sentence than 80.
 [[nodiscard]] std::string plan_text(const Job& job, const InfluenceModel& model, const TrimPlan& trim,
-                                    const BalancePlan& plan);
+                                    const BalancePlan& plan, std::size_t width = 80);
 
 /// The advice on the next trial run, and its plan.
-[[nodiscard]] std::string trial_text(const Job& job, const TrialAdvice& advice, const BalancePlan& plan);
+[[nodiscard]] std::string trial_text(const Job& job, const TrialAdvice& advice, const BalancePlan& plan,
+                                     std::size_t width = 80);
 
 /// The influence coefficients and how well the runs settle them.
-[[nodiscard]] std::string influence_text(const Job& job, const InfluenceModel& model);
+[[nodiscard]] std::string influence_text(const Job& job, const InfluenceModel& model, std::size_t width = 80);
 
 /// Permissible specific unbalance of ISO 21940-11 by grade at `rpm`: for the shop, never a limit on wing.
 [[nodiscard]] std::string tolerance_text(double rpm);
 
-/// The verdict for a terminal or a printer: at most 100 columns, no colour.
-[[nodiscard]] std::string check_text(const Job& job, const Verdict& verdict);
+/// The verdict for a terminal or a printer.
+[[nodiscard]] std::string check_text(const Job& job, const Verdict& verdict, std::size_t width = 80);
 
 /// What was found, in one sentence, with speed, sensor and runs.
 [[nodiscard]] std::string finding_words(const Job& job, const ReadinessFinding& finding);
@@ -39,7 +41,8 @@ namespace trimwright {
 /// `trimwright ready` for a terminal. `job_file`: its path, as the next command names it; `knows_type`: the
 /// job has a prior.
 [[nodiscard]] std::string ready_text(const Job& job, const Readiness& readiness,
-                                     const std::string& job_file = "JOB", bool knows_type = false);
+                                     const std::string& job_file = "JOB", bool knows_type = false,
+                                     std::size_t width = 80);
 
 /// Short marks for the weights of a plane's catalogue where there is little room: the ids themselves when
 /// none has more than three characters, else A, B, ... Z, AA, AB, ...

@@ -313,24 +313,6 @@ void add_none_of_these(const Situation& now, List& list) {
   }
 }
 
-/// What may have gone wrong in one run, the check run or one before.
-void add_of_run(const RunComparison& all, std::size_t run, List& list) {
-  const Situation now(all, {run});
-  add_fitting(all, run, list);
-  add_phase_sense(now, list);
-  add_polarity(now, list);
-  add_exchanged_sensors(now, list);
-  add_exchanged_speeds(now, list);
-  add_reference_shifted(now, list);
-  add_delay(now, list);
-  add_unit(now, list);
-  add_mistyped(now, list);
-  for (auto& shape : shape_hypotheses(all, run)) list.push_back(std::move(shape));
-  if (run != all.check()) return;
-  add_rotor_changed(now, list);
-  add_none_of_these(now, list);
-}
-
 /// The readings of two runs, each taken for the other's.
 void add_exchanged_runs(const RunComparison& all, List& list) {
   const auto& runs = all.runs();
@@ -362,10 +344,28 @@ void add_turned_everywhere(const RunComparison& all, List& list) {
 
 }  // namespace
 
-std::vector<Hypothesis> hypotheses(const RunComparison& all) {
+std::vector<Hypothesis> hypotheses_of(const RunComparison& all, std::size_t run) {
   List list;
-  for (const std::size_t run : all.runs())
-    if (all.is_foretold(run)) add_of_run(all, run, list);
+  if (!all.is_foretold(run)) return list;
+  const Situation now(all, {run});
+  add_fitting(all, run, list);
+  add_phase_sense(now, list);
+  add_polarity(now, list);
+  add_exchanged_sensors(now, list);
+  add_exchanged_speeds(now, list);
+  add_reference_shifted(now, list);
+  add_delay(now, list);
+  add_unit(now, list);
+  add_mistyped(now, list);
+  for (auto& shape : shape_hypotheses(all, run)) list.push_back(std::move(shape));
+  if (run != all.check()) return list;
+  add_rotor_changed(now, list);
+  add_none_of_these(now, list);
+  return list;
+}
+
+std::vector<Hypothesis> hypotheses_of_several(const RunComparison& all) {
+  List list;
   add_exchanged_runs(all, list);
   add_turned_everywhere(all, list);
   return list;

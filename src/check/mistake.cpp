@@ -9,6 +9,7 @@
 #include <limits>
 #include <map>
 
+#include "influence/usable_reading.hpp"
 #include "run_comparison.hpp"
 
 namespace trimwright {
@@ -72,6 +73,9 @@ std::vector<Candidate> weighed(const Candidates& candidates) {
 
 /// Candidates beside the likeliest that are compared with the others' forecasts.
 constexpr std::size_t most_compared = 12;
+/// An explanation explains where it leaves no more than one in ten thousand sound runs would, or this share
+/// of what the readings are off as written (our own figures).
+constexpr double poor_fit_level = 1e-4, unexplained_share = 0.05;
 /// Forecasts this close count as one: readings between them would on average tell them apart by less.
 constexpr double one_answer_odds = 3.0;
 
@@ -137,46 +141,39 @@ std::string undone_words(const RunComparison& all, const Hypothesis& one) {
   if (refitted)
     return fmt::format("With the weights as listed, {} should read {}, and not {}.", place,
                        shown_as(all.expected(before)(i)), shown_as(before.readings(i)));
+  const double freedom = all.model().posterior->unknowns.degrees_of_freedom;
+  const bool agrees = chance_of(after.judged(now).misfit, 2 * static_cast<int>(now.readings.size()),
+                                freedom) >= as_predicted_level;
   return fmt::format(
-      "Put right in the job, {} is foretold as {} and was read as {}; squared and in units of "
-      "their scatter, all readings lie {:.0f} from what is foretold, not {:.0f}.",
-      place, shown_as(after.expected(now)(i)), shown_as(now.readings(i)), after.judged(now).misfit,
-      all.judged(before).misfit);
+      "With this put right in the job, {} is expected at {} and was read as {}; all readings of the check "
+      "run "
+      "together are then {}as predicted.",
+      place, shown_as(after.expected(now)(i)), shown_as(now.readings(i)), agrees ? "" : "still not ");
 }
 
 }  // namespace
 
-MistakeRanking rank_mistakes(const Job& job, const InfluenceModel& model, std::size_t run,
-                             const RunToRun& scatter, const Prior* prior) {
-  MistakeRanking ranking;
-  if (!why_not_foretold(job, model, run).empty()) return ranking;
-  const RunComparison all(job, model, run, scatter, prior);
-  const auto written = all.as_written({run});
-  const Judged as_written = all.judged(written);
-  ranking.degrees_of_freedom = 2 * static_cast<int>(written.readings.size());
-  ranking.chi_squared = as_written.misfit;
-  ranking.probability =
-      chance_of(as_written.misfit, ranking.degrees_of_freedom, model.posterior->unknowns.degrees_of_freedom);
-  for (const std::size_t r : all.runs())
-    if (!all.is_foretold(r)) ranking.not_examined.push_back(r);
+namespace {
 
-  Candidates candidates;
-  candidates[{MistakeKind::nothing, {}}] = {
-      {MistakeKind::nothing, {}, "as written down", 0.0, as_written.log_density, as_written.misfit, {}},
-      written};
-  auto list = hypotheses(all);
+/// Adds hypotheses, all there are of their kinds and runs, to the candidates. False: the deadline came first.
+bool weigh(const RunComparison& all, std::vector<Hypothesis> list, double as_written, Deadline& deadline,
+           Candidates& candidates) {
   std::map<std::pair<MistakeKind, std::optional<std::size_t>>, double> shares;
   for (const auto& one : list) shares[{one.kind, run_of(one)}] += one.share;
-  std::map<std::vector<std::size_t>, double> of_written;
+  const double freedom = all.model().posterior->unknowns.degrees_of_freedom;
+  std::map<std::vector<std::size_t>, Judged> of_written;
   for (auto& one : list) {
-    const auto known = of_written.try_emplace(one.runs, 0.0);
+    if (deadline.passed_now()) return false;
+    const auto known = of_written.try_emplace(one.runs);
+    Judged& listed = known.first->second;
     if (known.second) {
       const Hypothesis as_listed = all.as_written(one.runs);
-      known.first->second = all.judged(as_listed).log_density + all.spread(as_listed);
+      listed = all.judged(as_listed);
+      listed.log_density += all.spread(as_listed);
     }
     const std::pair key{one.kind, run_of(one)};
     const Judged form = all.judged(one);
-    const double weight = as_written.log_density + form.log_density + all.spread(one) - known.first->second +
+    const double weight = as_written + form.log_density + all.spread(one) - listed.log_density +
                           std::log(one.share / shares[key]);
     auto& candidate = candidates[key];
     if (candidate.best.runs.empty())
@@ -186,18 +183,83 @@ MistakeRanking rank_mistakes(const Job& job, const InfluenceModel& model, std::s
     candidate.best_weight = weight;
     candidate.ranked.what = one.what;
     candidate.ranked.misfit = form.misfit;
+    candidate.ranked.fits =
+        form.misfit <= unexplained_share * listed.misfit ||
+        chance_of(form.misfit, 2 * static_cast<int>(one.readings.size()), freedom) >= poor_fit_level;
     candidate.best = std::move(one);
   }
+  return true;
+}
+
+/// The check run's first, then those of the runs before it, the newest first, then those of several.
+bool weigh_all(const RunComparison& all, double as_written, Deadline& deadline, Candidates& candidates) {
+  for (auto run = all.runs().rbegin(); run != all.runs().rend(); ++run)
+    if (deadline.passed_now() || !weigh(all, hypotheses_of(all, *run), as_written, deadline, candidates))
+      return false;
+  return weigh(all, hypotheses_of_several(all), as_written, deadline, candidates);
+}
+
+std::size_t readings_to_compare(const Job& job, std::size_t check) {
+  std::size_t readings = 0;
+  for (std::size_t r = 0; r <= check; ++r)
+    if (!job.runs[r].set_aside)
+      readings += static_cast<std::size_t>(
+          std::count_if(job.runs[r].readings.begin(), job.runs[r].readings.end(),
+                        [&](const Reading& one) { return why_not_usable(job, job.runs[r], one).empty(); }));
+  return readings;
+}
+
+/// Whether there is time to hold one run against the others, which cannot be cut short: of `readings`, with
+/// so many unknowns.
+bool time_to_compare(std::size_t readings, Index unknowns, const Deadline& deadline) {
+  constexpr double steps_a_second = 3e8;  // complex products and sums on a slow processor
+  const auto n = static_cast<double>(readings), m = static_cast<double>(unknowns);
+  const double steps = static_cast<double>(std::size(scatter_scales)) * 2.0 * n * m * (n + m);
+  return steps < steps_a_second * deadline.seconds_left();
+}
+
+}  // namespace
+
+MistakeRanking rank_mistakes(const Job& job, const InfluenceModel& model, std::size_t run,
+                             const RunToRun& scatter, const Prior* prior, Deadline deadline) {
+  MistakeRanking ranking;
+  const std::size_t readings = readings_to_compare(job, run);
+  if (readings > most_readings_compared || !why_not_foretold(job, model, run).empty()) return ranking;
+  ranking.cut_short = !time_to_compare(readings, model.posterior->unknowns.mean.size() / 2, deadline);
+  if (ranking.cut_short) return ranking;
+  ranking.runs_agree = fit_probability(model) >= agreement_level;
+  InfluenceModel by_stated;
+  if (!ranking.runs_agree) {
+    by_stated = model;
+    by_stated.posterior->noise.widened = 1.0;
+  }
+  const RunComparison all(job, ranking.runs_agree ? model : by_stated, run, scatter, prior);
+  const auto written = all.as_written({run});
+  const Judged as_written = all.judged(written);
+  const double freedom = model.posterior->unknowns.degrees_of_freedom;
+  ranking.degrees_of_freedom = 2 * static_cast<int>(written.readings.size());
+  ranking.chi_squared = ranking.runs_agree
+                            ? as_written.misfit
+                            : RunComparison(job, model, run, scatter, prior).judged(written).misfit;
+  ranking.probability = chance_of(ranking.chi_squared, ranking.degrees_of_freedom, freedom);
+  for (const std::size_t r : all.runs())
+    if (!all.is_foretold(r)) ranking.not_examined.push_back(r);
+
+  Candidates candidates;
+  candidates[{MistakeKind::nothing, {}}] = {
+      {MistakeKind::nothing, {}, written.what, 0.0, as_written.log_density, as_written.misfit, {}}, written};
+  ranking.cut_short = !weigh_all(all, as_written.log_density, deadline, candidates);
   auto sorted = weighed(candidates);
   const double least = sorted.front().ranked.probability / telling_odds;
-  join_alike(all, sorted);
+  for (std::size_t i = 0; i < sorted.size(); ++i) sorted[i].ranked.answer = i;
+  if (!ranking.cut_short) join_alike(all, sorted);
   const auto told = std::stable_partition(
       sorted.begin(), sorted.end(), [least](const Candidate& one) { return one.ranked.probability > least; });
   ranking.not_told_apart = static_cast<std::size_t>(told - sorted.begin());
   for (const auto& one : sorted) {
     ranking.kinds.push_back(one.ranked);
-    if (ranking.kinds.size() <= ranking.not_told_apart && names_a_cause(one.ranked.kind) &&
-        one.ranked.kind != MistakeKind::rotor_changed)
+    if (!ranking.cut_short && ranking.kinds.size() <= ranking.not_told_apart &&
+        names_a_cause(one.ranked.kind) && one.ranked.kind != MistakeKind::rotor_changed)
       ranking.kinds.back().undone = undone_words(all, one.best);
   }
   return ranking;
@@ -274,7 +336,7 @@ std::string mistake_name(MistakeKind kind) {
   return {};
 }
 
-std::string mistake_remedy(MistakeKind kind) {
+std::string mistake_remedy(MistakeKind kind, bool of_check_run) {
   using enum MistakeKind;
   switch (kind) {
     case nothing:
@@ -287,6 +349,10 @@ std::string mistake_remedy(MistakeKind kind) {
     case wrong_size:
     case left_in:
     case wrong_plane:
+      if (!of_check_run)
+        return "Ask who fitted the weights of that run, and look at its sheet: slot 1, the way the numbers "
+               "grow, "
+               "the piece in each slot, what was taken out; count the weights that are left over.";
       return "Two people compare every slot of every plane with the list: slot 1, the way the numbers grow, "
              "the "
              "piece in each slot, and what was taken out.";

@@ -1,6 +1,7 @@
 #include "plan_options.hpp"
 
 #include "commands.hpp"
+#include "work.hpp"
 
 namespace trimwright::cli {
 
@@ -26,6 +27,16 @@ void add_plan_options(CLI::App& command, PlanOptions& options) {
           "instead of the job's: \"worst ratio\", \"least squares\", or \"probability\" that every reading "
           "meets its target")
       ->check(CLI::IsMember({"worst ratio", "least squares", "probability"}));
+}
+
+void begin_work(const CLI::App& command, PlanOptions& options) {
+  options.ends =
+      work_until(options.time_limit_s, command.count("--time-limit") > 0, "trimwright " + command.get_name());
+}
+
+Status plan_status(Status written, bool nothing_found) {
+  if (written != done || !nothing_found) return written;
+  return complain({"no plan: the search was stopped too early", "more time (--time-limit)", {}});
 }
 
 void add_comparisons(CLI::App& command, PlanOptions& options) {

@@ -5,6 +5,7 @@
 #include "io/ready_document.hpp"
 #include "trimwright/files.hpp"
 #include "trimwright/report.hpp"
+#include "work.hpp"
 
 namespace trimwright::cli {
 namespace {
@@ -23,9 +24,10 @@ Status ready(const ReadyOptions& options) {
   if (!file) return complain(file.error());
   const Readiness found = readiness_of(*file);
   const bool knows_type = file->prior.has_value();
-  return options.output.write(options.output.json() ? ready_json(file->job, found, knows_type)
-                                                    : ready_text(file->job, found, options.job, knows_type),
-                              file->sources);
+  return options.output.write(
+      options.output.json() ? ready_json(file->job, found, knows_type)
+                            : ready_text(file->job, found, options.job, knows_type, options.output.width()),
+      file->sources);
 }
 
 }  // namespace
@@ -36,7 +38,10 @@ void add_ready(CLI::App& app, int& status) {
   command->add_option("JOB", options->job, "job file (YAML)")->required()->check(not_empty());
   options->output.add_options(*command);
   command->footer(ready_example);
-  command->callback([options, &status] { status = ready(*options); });
+  command->callback([options, &status] {
+    work("trimwright ready");
+    status = ready(*options);
+  });
 }
 
 }  // namespace trimwright::cli

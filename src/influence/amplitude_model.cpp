@@ -110,8 +110,8 @@ std::vector<Eigen::VectorXd> starts(const AmplitudeFit& fit) {
 std::vector<Minimum> minima(const AmplitudeFit& fit) {
   std::vector<Minimum> all;
   for (const auto& start : starts(fit)) all.push_back(descend(fit, start));
-  std::sort(all.begin(), all.end(),
-            [](const Minimum& a, const Minimum& b) { return a.chi_squared < b.chi_squared; });
+  std::stable_sort(all.begin(), all.end(),
+                   [](const Minimum& a, const Minimum& b) { return a.chi_squared < b.chi_squared; });
   const double worst = all.front().chi_squared + 2.0 * std::log(deciding_odds);
   std::vector<Minimum> distinct;
   for (const auto& one : all) {

@@ -228,7 +228,8 @@ struct Walk {
 
   void change_size(Point& at) {
     Point next = at;
-    next.log_left += (uniform(generator) < 0.5 ? 0.4 : 1.2) * normal(generator);
+    const double step = uniform(generator) < 0.5 ? 0.4 : 1.2;
+    next.log_left += step * normal(generator);
     accept(at, next, 0.0);
   }
 
@@ -253,7 +254,9 @@ struct Walk {
     };
     boost::random::chi_squared_distribution<double> chi(freedom);
     Point next = at;
-    next.v = near.mean + wider * std::sqrt(freedom / chi(generator)) * upper.solve(normals(n));
+    const double stretch =
+        wider * std::sqrt(freedom / chi(generator));  // drawn before the normals by any compiler
+    next.v = near.mean + stretch * upper.solve(normals(n));
     accept(at, next, log_proposal(at.v) - log_proposal(next.v));
     next = at;
     next.v += 2.4 / std::sqrt(static_cast<double>(n)) * upper.solve(normals(n));

@@ -170,17 +170,20 @@ Reading read_inline_reading(const YamlValue& value, const Rotor& rotor) {
   if (const auto phase = fields.optional("phase")) written.phase = phase->text();
   if (const auto phase_of = fields.optional("phase_of")) written.phase_of = phase_of->text();
   if (const auto sd = fields.optional("sd")) written.sd = sd->text();
+  if (const auto approach = fields.optional("approach")) written.approach = approach->text();
+  if (const auto state = fields.optional("state")) written.state = state->text();
   fields.finish();
   return to_reading(written, rotor);
 }
 
-/// A run's own table of readings, yet to be read.
-struct OwnTable {
+/// A table that is yet to be read.
+struct NamedTable {
   YamlValue path;
-  std::size_t run = 0;  ///< index into Job::runs
+  std::optional<std::size_t> run{};  ///< whose own it is, index into Job::runs; empty: each row names its run
+  bool run_up = false;               ///< of readings while the speed changed
 };
 
-Run read_run(const YamlValue& value, const Job& job, std::vector<OwnTable>& tables) {
+Run read_run(const YamlValue& value, const Job& job, std::vector<NamedTable>& tables) {
   YamlFields fields(value, "a run: {name: ..., fitted: ..., readings: ...}");
   Run run;
   const auto name = fields.required("name");
@@ -200,6 +203,7 @@ Run read_run(const YamlValue& value, const Job& job, std::vector<OwnTable>& tabl
       for (const auto& one : readings->list("a list of readings, or the path of a table of this run alone"))
         run.readings.push_back(read_inline_reading(one, job.rotor));
   }
+  if (const auto run_up = fields.optional("run_up")) tables.push_back({*run_up, job.runs.size(), true});
   fields.finish();
   return run;
 }
@@ -217,13 +221,13 @@ struct TablesRead {
   std::vector<std::string> notes;
 };
 
-/// Adds the readings of a table, of run `own` alone where that is given.
-void add_table(const YamlValue& value, std::optional<std::size_t> own, Job& job, TablesRead& tables) {
+void add_table(const NamedTable& named, Job& job, TablesRead& tables) {
+  const auto& [value, own, run_up] = named;
   const std::string path = path_beside(value.file(), value.path());
   if (std::find(tables.paths.begin(), tables.paths.end(), path) != tables.paths.end())
     value.reject("this table stands here twice", "each table once");
   tables.paths.push_back(path);
-  const auto table = read_table(path, job.rotor, !own);
+  const auto table = read_table(path, job.rotor, own ? RowName::elsewhere : RowName::run);
   if (!table) reject_file(value, table.error());
   for (const auto& row : table->readings) {
     auto run = job.runs.begin() + static_cast<std::ptrdiff_t>(own.value_or(0));
@@ -238,21 +242,35 @@ void add_table(const YamlValue& value, std::optional<std::size_t> own, Job& job,
       throw InputError{{"the row is of run \"" + shortened(row.run) + "\"",
                         "rows of run \"" + job.runs[*own].name + "\", whose table this is", where}};
     const Reading reading = to_reading(row.reading, job.rotor);
-    if (row.reading.missing)
-      run->missing.push_back({reading.rpm, reading.sensor, shortened(row.reading.note), reading.where});
-    else
+    if (run_up) {
+      if (!reading.x || reading.component != Component::once_per_rev)
+        throw InputError{{"this row of a run-up has no once-per-rev amplitude and phase",
+                          "both, as \"trimwright readings --sweep --format csv\" writes them", where}};
+      run->run_up.push_back(reading);
+    } else if (row.reading.missing) {
+      run->missing.push_back(
+          {reading.rpm, reading.sensor, shortened(row.reading.note), reading.where, reading.state});
+    } else {
       run->readings.push_back(reading);
+    }
   }
+  if (run_up) return;
   for (const auto& speed : table->blank_speeds)
     if (const auto rpm = parse_speed(speed, job.rotor)) tables.blank_rpm.push_back(*rpm);
   tables.notes.insert(tables.notes.end(), table->notes.begin(), table->notes.end());
 }
 
-std::size_t read_speed_point(const YamlValue& value, const Job& job) {
+/// The points at a speed, whatever their approach and state.
+std::vector<std::size_t> read_speed_points(const YamlValue& value, const Job& job) {
   const double rpm = read_speed(value, job.rotor);
+  std::vector<std::size_t> points;
   for (std::size_t s = 0; s < job.speeds_rpm.size(); ++s)
-    if (std::abs(job.speeds_rpm[s] - rpm) <= job.rotor.speed_tolerance_rpm) return s;
-  value.reject("no reading was made at \"" + value.text() + "\"", "the speed of some reading");
+    if (std::abs(job.speeds_rpm[s] - rpm) <= job.rotor.speed_tolerance_rpm &&
+        (points.empty() || job.speeds_rpm[s] == job.speeds_rpm[points.front()]))
+      points.push_back(s);
+  if (points.empty())
+    value.reject("no reading was made at \"" + value.text() + "\"", "the speed of some reading");
+  return points;
 }
 
 void read_trim_planes(const YamlValue& value, const Job& job, TrimRequest& request) {
@@ -289,8 +307,9 @@ TrimRequest read_request(const YamlValue& value, const Job& job) {
   if (const auto weights = fields.optional("speed_weights"))
     for (const auto& one : weights->list("a list of {speed, weight}")) {
       YamlFields parts(one, "{speed: ..., weight: ...}");
-      const auto speed = read_speed_point(parts.required("speed"), job);
-      request.speed_weights.push_back({speed, parts.required("weight").number(1e-6, 1e6)});
+      const auto points = read_speed_points(parts.required("speed"), job);
+      const double weight = parts.required("weight").number(1e-6, 1e6);
+      for (const std::size_t speed : points) request.speed_weights.push_back({speed, weight});
       parts.finish();
     }
   fields.finish();
@@ -342,16 +361,16 @@ void read_places(const std::optional<YamlValue>& listed, ReadingTables tables,
 void read_runs(YamlFields& fields, ReadingTables wanted, JobFile& file) {
   Job& job = file.job;
   const bool begin = wanted == ReadingTables::none_yet;
-  std::vector<OwnTable> own;
+  std::vector<NamedTable> own;
   const auto runs = begin ? fields.optional("runs") : std::optional(fields.required("runs"));
   if (runs)
     for (const auto& one : runs->list("a list of runs")) job.runs.push_back(read_run(one, job, own));
   if (job.runs.empty() && !begin) runs->reject("there is no run", "at least a baseline run");
   TablesRead tables;
   if (const auto readings = fields.optional("readings"); readings && wanted == ReadingTables::read)
-    for (const YamlValue& table : table_paths(*readings)) add_table(table, std::nullopt, job, tables);
+    for (const YamlValue& table : table_paths(*readings)) add_table({table}, job, tables);
   if (wanted == ReadingTables::read)
-    for (const auto& one : own) add_table(one.path, one.run, job, tables);
+    for (const auto& one : own) add_table(one, job, tables);
   file.sources.insert(file.sources.end(), tables.paths.begin(), tables.paths.end());
   file.notes = std::move(tables.notes);
   read_places(fields.optional("speeds"), wanted, tables.blank_rpm, job);

@@ -178,7 +178,6 @@ std::vector<SheetPart> sheet_parts(const BalanceSheet& sheet) {
 
 namespace {
 
-constexpr std::size_t sheet_width = 100;
 constexpr const char* line_to_fill = "____________________";
 constexpr const char* cell_to_fill = "_____________";  // three of them beside the longest role
 
@@ -188,45 +187,22 @@ std::string cell_text(const SheetColumn& column, const std::string& cell) {
   return column.kind == Kind::line ? std::string(cell_to_fill) : one_line(cell);
 }
 
-/// The columns of `which`.
-std::string table_text(const SheetPart& part, const std::vector<std::size_t>& which) {
+std::string table_text(const SheetPart& part, std::size_t width) {
   std::vector<std::pair<std::string, TextTable::Align>> columns;
-  for (const std::size_t c : which)
-    columns.emplace_back(part.columns[c].words,
-                         right(part.columns[c]) ? TextTable::Align::right : TextTable::Align::left);
+  for (const auto& column : part.columns)
+    columns.emplace_back(column.words, right(column) ? TextTable::Align::right : TextTable::Align::left);
   TextTable table(std::move(columns));
   for (const auto& row : part.rows) {
     Cells cells;
-    for (const std::size_t c : which) cells.push_back(cell_text(part.columns[c], row[c]));
+    for (std::size_t c = 0; c < row.size(); ++c) cells.push_back(cell_text(part.columns[c], row[c]));
     table.add(std::move(cells));
   }
-  return table.text();
+  return table.text(width);
 }
 
-std::size_t width_of(const std::string& text) {
-  std::size_t widest = 0;
-  for (std::size_t from = 0; from < text.size(); from = text.find('\n', from) + 1)
-    widest = std::max(widest, text_columns(text.substr(from, text.find('\n', from) - from)));
-  return widest;
-}
-
-/// As many columns side by side as the paper holds; the others below, each time beside the first two.
-std::string table_text(const SheetPart& part) {
-  std::string text;
-  std::vector<std::size_t> which;
-  for (std::size_t c = 0; c < part.columns.size(); ++c) {
-    which.push_back(c);
-    if (which.size() <= 3 || width_of(table_text(part, which)) <= sheet_width) continue;
-    which.pop_back();
-    text += table_text(part, which) + "\n";
-    which = {0, 1, c};
-  }
-  return text + table_text(part, which);
-}
-
-std::string part_text(const SheetPart& part) {
+std::string part_text(const SheetPart& part, std::size_t width) {
   std::string text = part.heading.empty() ? "" : "\n" + wrapped("", part.heading);
-  if (part.kind == SheetPart::Kind::table) return text + table_text(part);
+  if (part.kind == SheetPart::Kind::table) return text + table_text(part, width);
   for (const auto& row : part.rows)
     if (part.kind == SheetPart::Kind::entries)
       text += wrapped(fmt::format("  {:21} ", one_line(row[0]) + ":"),
@@ -238,10 +214,10 @@ std::string part_text(const SheetPart& part) {
 
 }  // namespace
 
-std::string sheet_parts_text(const std::vector<SheetPart>& parts) {
+std::string sheet_parts_text(const std::vector<SheetPart>& parts, std::size_t width) {
   std::string text;
   for (const auto& part : parts)
-    text += part_text(part) + (part.note.empty() ? "" : wrapped("  ", part.note));
+    text += part_text(part, width) + (part.note.empty() ? "" : wrapped("  ", part.note));
   return text;
 }
 

@@ -87,7 +87,7 @@ struct SheetPart {
 /// The parts that have something to tell, in order.
 [[nodiscard]] std::vector<SheetPart> sheet_parts(const BalanceSheet& sheet);
 
-/// As plain text, 100 columns wide: a table that is wider goes on under its first two columns.
-[[nodiscard]] std::string sheet_parts_text(const std::vector<SheetPart>& parts);
+/// As plain text: no table wider than `width` columns, no sentence than 80.
+[[nodiscard]] std::string sheet_parts_text(const std::vector<SheetPart>& parts, std::size_t width);
 
 }  // namespace trimwright

@@ -27,7 +27,7 @@ std::string headline(const Job& job, const Verdict& verdict) {
   return text + "\n" + wrapped("", "Phase is " + convention_words(job.rotor.phase) + ".");
 }
 
-std::string limit_table(const Job& job, const Verdict& verdict) {
+std::string limit_table(const Job& job, const Verdict& verdict, std::size_t width) {
   TextTable table({{"speed", Align::left},
                    {"sensor", Align::left},
                    {"first", Align::right},
@@ -47,7 +47,7 @@ std::string limit_table(const Job& job, const Verdict& verdict) {
                one.component == Component::overall ? "overall" : "once-per-rev",
                level_words(one.amplitude, one.limit, one.target)});
   }
-  return table.text();
+  return table.text(width);
 }
 
 std::string missing_lines(const Job& job, const Verdict& verdict) {
@@ -59,7 +59,7 @@ std::string missing_lines(const Job& job, const Verdict& verdict) {
   return text;
 }
 
-std::string expected_table(const Job& job, const Verdict& verdict) {
+std::string expected_table(const Job& job, const Verdict& verdict, std::size_t width) {
   TextTable table({{"speed", Align::left},
                    {"sensor", Align::left},
                    {"read", Align::right},
@@ -78,10 +78,10 @@ std::string expected_table(const Job& job, const Verdict& verdict) {
                words(*one.away()) + (one.off_by_sd() ? fmt::format(" ({:.1f} ±)", *one.off_by_sd()) : ""),
                words(*one.differs_by), one.differs() ? "differs" : "agrees"});
   }
-  return table.text();
+  return table.text(width);
 }
 
-std::string mistake_table(const Job& job, const MistakeRanking& ranking) {
+std::string mistake_table(const Job& job, const MistakeRanking& ranking, std::size_t width) {
   TextTable table({{"probability", Align::right}, {"misfit", Align::right}, {"explanation", Align::left}});
   for (std::size_t i = 0; i < ranking.kinds.size(); ++i) {
     const auto& one = ranking.kinds[i];
@@ -91,7 +91,7 @@ std::string mistake_table(const Job& job, const MistakeRanking& ranking) {
                fmt::format("{:.0f}", one.misfit),
                (i < ranking.not_told_apart ? "> " : "  ") + mistake_words(job, one)});
   }
-  return table.text() +
+  return table.text(width) +
          wrapped("  ",
                  fmt::format("Misfit: how far the readings lie from what the explanation says, squared, in "
                              "units of their usual scatter, summed over the run it is about; about {} is "
@@ -105,11 +105,11 @@ std::string chance_words(double probability) {
   return fmt::format("{:.{}f} %", 100.0 * probability, probability < 0.1 ? 2 : 0);
 }
 
-std::string prediction_part(const Job& job, const Verdict& verdict) {
+std::string prediction_part(const Job& job, const Verdict& verdict, std::size_t width) {
   if (!verdict.not_predicted.empty())
     return "\nBESIDE THE PREDICTION\n" + wrapped("  ", "Not predicted: " + verdict.not_predicted + ".");
   std::string text = "\nBESIDE THE PREDICTION (amplitude ∠ phase, each sensor in its unit above)\n" +
-                     expected_table(job, verdict);
+                     expected_table(job, verdict, width);
   text += wrapped(
       "  ",
       "±: usual difference between a sound reading and the expected one in any one direction, all scatter "
@@ -118,19 +118,24 @@ std::string prediction_part(const Job& job, const Verdict& verdict) {
       "nothing is wrong. "
       "\"differs by\" is larger than in the plan where the reading was made off its set speed.");
   const auto& found = verdict.mistakes;
+  if (found.kinds.empty()) return text;
   text += wrapped(
       "  ",
       fmt::format("As predicted or not is judged by all readings together: how far they lie from what is "
                   "expected, squared, in units of their scatter, is {:.0f} in all; about {} is usual, "
                   "and a sound run is as far off with a probability of {}. {}.",
                   found.chi_squared, found.degrees_of_freedom, chance_words(found.probability),
-                  found.as_predicted() ? "As predicted" : "Below 1 %: not as predicted"));
+                  found.probability < as_predicted_level ? "Below 1 %: not as predicted"
+                  : found.runs_agree                     ? "As predicted"
+                                     : "That says nothing here: the runs before do not agree "
+                                       "with one another, so that almost any reading would "
+                                       "do"));
   if (!verdict.mistakes.as_predicted())
-    text += "\nWHAT MAY HAVE GONE WRONG\n" + mistake_table(job, verdict.mistakes);
+    text += "\nWHAT MAY HAVE GONE WRONG\n" + mistake_table(job, verdict.mistakes, width);
   return text;
 }
 
-std::string next_trim(const Job& job, const Verdict& verdict) {
+std::string next_trim(const Job& job, const Verdict& verdict, std::size_t width) {
   const bool wanted = verdict.advice == Advice::trim_again || verdict.advice == Advice::may_trim_again;
   if (!verdict.next || !wanted) return {};
   std::string text = "\nTHE NEXT TRIM\n";
@@ -144,18 +149,18 @@ std::string next_trim(const Job& job, const Verdict& verdict) {
     for (const auto& change : verdict.next->trade_off[verdict.next->chosen].changes)
       table.add({job.rotor.planes[change.plane].name, std::to_string(change.slot), piece(change.remove),
                  piece(change.fit)});
-  return verdict.next->has_slots() ? text + table.text() : std::string{};
+  return verdict.next->has_slots() ? text + table.text(width) : std::string{};
 }
 
 }  // namespace
 
-std::string check_text(const Job& job, const Verdict& verdict) {
+std::string check_text(const Job& job, const Verdict& verdict, std::size_t width) {
   std::string text = headline(job, verdict) + "\n" + wrapped("", verdict_words(verdict));
-  text += "\nBESIDE LIMITS AND TARGETS\n" + limit_table(job, verdict) + missing_lines(job, verdict);
-  text += prediction_part(job, verdict);
+  text += "\nBESIDE LIMITS AND TARGETS\n" + limit_table(job, verdict, width) + missing_lines(job, verdict);
+  text += prediction_part(job, verdict, width);
   text += "\nWHAT TO DO NEXT\n";
   for (const auto& sentence : advice_words(job, verdict)) text += wrapped("  ", sentence);
-  text += next_trim(job, verdict);
+  text += next_trim(job, verdict, width);
   if (verdict.refined) {
     std::string warnings;
     for (const auto& warning : model_warnings(job, *verdict.refined)) warnings += wrapped("  * ", warning);

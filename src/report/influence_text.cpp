@@ -15,7 +15,7 @@ namespace {
 
 using Align = TextTable::Align;
 
-std::string coefficient_table(const Job& job, const InfluenceModel& model) {
+std::string coefficient_table(const Job& job, const InfluenceModel& model, std::size_t width) {
   TextTable table({{"speed", Align::left},
                    {"sensor", Align::left},
                    {"plane", Align::left},
@@ -36,10 +36,10 @@ std::string coefficient_table(const Job& job, const InfluenceModel& model) {
                  sensor.unit.text()});
     }
   }
-  return table.text();
+  return table.text(width);
 }
 
-std::string baseline_table(const Job& job, const InfluenceModel& model) {
+std::string baseline_table(const Job& job, const InfluenceModel& model, std::size_t width) {
   TextTable table({{"speed", Align::left},
                    {"sensor", Align::left},
                    {"slots empty", Align::right},
@@ -51,10 +51,10 @@ std::string baseline_table(const Job& job, const InfluenceModel& model) {
     table.add({speed_words(job, row.speed), sensor.name, phasor_words(sensor, row.baseline, model.convention),
                sensor.unit.text(), std::to_string(row.readings), std::to_string(row.spare)});
   }
-  return table.text();
+  return table.text(width);
 }
 
-std::string run_list(const Job& job, const InfluenceModel& model) {
+std::string run_list(const Job& job, const InfluenceModel& model, std::size_t width) {
   TextTable table({{"run", Align::left},
                    {"plane", Align::left},
                    {"moment in it", Align::right},
@@ -64,9 +64,9 @@ std::string run_list(const Job& job, const InfluenceModel& model) {
     for (const std::size_t p : model.planes)
       table.add({job.runs[run].name, job.rotor.planes[p].name,
                  fmt::format("{:.4g} g mm", std::abs(unbalance[p])),
-                 fmt::format("{:.1f}°", RotorAngle::of(unbalance[p]).degrees())});
+                 unbalance[p] == 0.0 ? "-" : fmt::format("{:.1f}°", RotorAngle::of(unbalance[p]).degrees())});
   }
-  return table.text();
+  return table.text(width);
 }
 
 /// Two readings of one place between which the weights of one plane alone changed.
@@ -126,7 +126,8 @@ bool one_spare_somewhere(const InfluenceModel& model) {
 }
 
 /// Runs predicted from the others, and the readings furthest from the fit.
-std::string review_tables(const Job& job, const InfluenceModel& model, const InfluenceReview& review) {
+std::string review_tables(const Job& job, const InfluenceModel& model, const InfluenceReview& review,
+                          std::size_t width) {
   std::string text;
   if (review.runs_tested > 0) {
     TextTable runs(
@@ -137,34 +138,37 @@ std::string review_tables(const Job& job, const InfluenceModel& model, const Inf
                 one.suspect           ? "SUSPECT"
                 : one.components == 0 ? "the others cannot predict it"
                                       : ""});
-    text += "\nEACH RUN AS THE OTHERS PREDICT IT (how probable so large a difference is)\n" + runs.text();
+    text +=
+        "\nEACH RUN AS THE OTHERS PREDICT IT (how probable so large a difference is)\n" + runs.text(width);
   }
   if (review.readings_tested == 0) return text;
   TextTable table({{"run", Align::left},
                    {"speed", Align::left},
                    {"sensor", Align::left},
-                   {"off by (sd)", Align::right},
-                   {"leverage", Align::right},
+                   {"off by (± of its own)", Align::right},
+                   {"own share", Align::right},
                    {"probability", Align::right},
                    {"", Align::left}});
   constexpr std::size_t most = 8;
   for (std::size_t i = 0; i < std::min(most, review.readings.size()) && review.readings[i].studentised; ++i) {
     const auto& one = review.readings[i];
     table.add({job.runs[one.run].name, speed_words(job, one.speed), job.rotor.sensors[one.sensor].name,
-               fmt::format("{:.1f}", *one.studentised), fmt::format("{:.2f}", one.leverage),
+               fmt::format("{:.1f}", *one.studentised), fmt::format("{:.0f} %", 100.0 * one.leverage),
                fmt::format("{:.2g}", one.probability), one.suspect ? "SUSPECT" : ""});
   }
-  text += "\nFURTHEST FROM THE FIT\n" + table.text();
+  text += "\nFURTHEST FROM THE FIT\n" + table.text(width);
   text += wrapped(
-      "  ", fmt::format("A reading is suspect below {:.2g} (5 % over the {} tested), of a speed and sensor "
-                        "only the furthest: one wrong "
-                        "reading puts the others off, too. Leverage: the share of "
-                        "its own fit that a reading decides; at 1 nothing checks it.{}",
-                        0.05 / review.readings_tested, review.readings_tested,
-                        one_spare_somewhere(model)
-                            ? " Where a speed and sensor have one reading to spare, all their readings are "
-                              "equally far off: repeat the run in which most of them stand."
-                            : ""));
+      "  ",
+      fmt::format("A reading is suspect below {:.2g} (5 % over the {} tested), of a speed and sensor "
+                  "only the furthest: one wrong "
+                  "reading puts the others off, too. off by: from what the fit makes of it, in units of "
+                  "the usual scatter of that distance in any one direction. own share: how much of "
+                  "its own fit a reading decides; at 100 % nothing checks it.{}",
+                  0.05 / review.readings_tested, review.readings_tested,
+                  one_spare_somewhere(model)
+                      ? " Where a speed and sensor have one reading to spare, all their readings are "
+                        "equally far off: repeat the run in which most of them stand."
+                      : ""));
   return text;
 }
 
@@ -178,13 +182,16 @@ std::string lack_of_fit_line(const InfluenceReview& review) {
   if (!review.lack_of_fit) return {};
   const auto& test = *review.lack_of_fit;
   return wrapped(
-      "  ", fmt::format("Linearity: lack of fit over repeats F = {:.2f} with {} degrees of freedom (of the "
-                        "lack of fit) and {} (of the repeats), probability {:.2g}: {}.",
-                        test.f, test.fit_dof, test.pure_dof, test.probability,
-                        test.probability < 0.01
-                            ? "the vibration does NOT follow the weights in a straight line, or a run is "
-                              "wrong"
-                            : "nothing speaks against a straight line"));
+      "  ",
+      fmt::format(
+          "Straight line: the readings lie {:.2f} times as far from one as repeats lie from each other "
+          "(squares compared: F with {} and {} degrees of freedom); when nothing is wrong they do so or "
+          "more with a probability of {:.2g}: {}.",
+          test.f, test.fit_dof, test.pure_dof, test.probability,
+          test.probability < 0.01
+              ? "the vibration does NOT follow the weights in a straight line, or a run is "
+                "wrong"
+              : "nothing speaks against a straight line"));
 }
 
 /// What trial weights changed, where it was little.
@@ -193,10 +200,12 @@ std::string trial_lines(const Job& job, const InfluenceReview& review) {
   for (const auto& trial : review.trials)
     if (trial.too_small())
       text += wrapped(
-          "  ", fmt::format("Run \"{}\" moved {} least, by {:.0f} % and {:.0f}°: of a trial weight the trade "
-                            "asks for 30 % or 30° there too.",
-                            job.runs[trial.run].name, place_words(job, trial.speed, trial.sensor),
-                            100.0 * trial.amplitude_share, trial.phase_deg));
+          "  ",
+          fmt::format("Run \"{}\" moved {} least, by {:.0f} % and {:.0f}°. A trial weight should move every "
+                      "place by 30 % of its amplitude or turn it by 30° (common practice, no published "
+                      "source).",
+                      job.runs[trial.run].name, place_words(job, trial.speed, trial.sensor),
+                      100.0 * trial.amplitude_share, trial.phase_deg));
   return text;
 }
 
@@ -262,27 +271,34 @@ std::string noise_lines(const Job& job, const InfluenceModel& model) {
                                           : ""));
   }
   if (noise.widened > 1.0)
-    text += wrapped(
-        "  ", fmt::format("The residuals reject this: every ± is widened {:.1f} times.", noise.widened));
+    text +=
+        wrapped("  ", fmt::format("The readings scatter too much for this: every ± is widened {:.1f} times.",
+                                  noise.widened));
   if (noise.degrees_of_freedom < 1e6)
-    text += wrapped("  ", fmt::format("This scatter is as surely known as a variance with {:.0f} degrees of "
-                                      "freedom{}: 90 % intervals are {:.2f} standard errors either way.",
-                                      noise.degrees_of_freedom,
-                                      model.runs.misfit_dof > 0 ? " (not those of the residuals above)" : "",
-                                      interval_factor(0.9, noise.degrees_of_freedom)));
+    text += wrapped(
+        "  ",
+        fmt::format(
+            "This scatter is itself known only as well as {:.0f} independent differences of readings tell it "
+            "(degrees of freedom{}): nine true values in ten lie within {:.2f} times ±.",
+            noise.degrees_of_freedom, model.runs.misfit_dof > 0 ? "; not those above" : "",
+            interval_factor(0.9, noise.degrees_of_freedom)));
   if (const auto sampling = model.belief ? sampling_of(*model.belief) : std::nullopt)
     text += wrapped(
-        "  ", fmt::format("Chances are shares of {} draws, worth {:.0f} independent ones; the four chains "
-                          "that drew them {} (split R-hat {:.3f}).",
+        "  ", fmt::format("Chances are shares of {} cases drawn from all that the readings leave possible, "
+                          "worth {:.0f} independent "
+                          "ones; the four series of them {} (split R-hat {:.3f}; 1: no difference).",
                           sampling->draws, sampling->effective_draws,
                           sampling->split_r_hat > 1.05 ? "do NOT agree: do not rely on the chances" : "agree",
                           sampling->split_r_hat));
   if (model.prior && model.prior->fleet)
     text += wrapped(
-        "  ", fmt::format("Against the fleet's prior: squared distance {:.1f} in {} components, probability "
-                          "{:.2g} for a rotor of the fleet.",
-                          model.prior->fleet->distance, model.prior->fleet->components,
-                          model.prior->fleet->probability));
+        "  ",
+        fmt::format(
+            "Beside the fleet: this rotor lies off the fleet's mean by {:.1f} where about {} is usual "
+            "(squares added up, "
+            "in units of the fleet's scatter); a rotor of the fleet lies so far off or further with a "
+            "probability of {:.2g}.",
+            model.prior->fleet->distance, model.prior->fleet->components, model.prior->fleet->probability));
   else if (model.prior)
     text += wrapped("  ", "The coefficients are the fleet's prior, with what these runs add to it.");
   return text;
@@ -290,25 +306,29 @@ std::string noise_lines(const Job& job, const InfluenceModel& model) {
 
 std::string quality_lines(const InfluenceModel& model) {
   std::string text = wrapped(
-      "  ", fmt::format("Unknowns settled by the runs: {} (baseline and {} plane{}); condition of the "
-                        "runs {:.2f}, of the planes {:.2f} (1 is best).",
-                        model.runs.rank, model.planes.size(), model.planes.size() == 1 ? "" : "s",
-                        model.runs.condition, model.planes_condition));
+      "  ",
+      fmt::format(
+          "The runs settle {} unknowns (baseline and {} plane{}). On the way to them a reading's error grows "
+          "at most {:.2f} times by the choice of trial weights and {:.2f} times by how alike the planes act "
+          "(1 is best).",
+          model.runs.rank, model.planes.size(), model.planes.size() == 1 ? "" : "s", model.runs.condition,
+          model.planes_condition));
   if (model.runs.misfit_dof > 0)
     text += wrapped(
         "  ",
-        fmt::format("The readings scatter about the fit {:.2f} times as much as stated (repeatability, "
-                    "run-to-run change, proportional part; squares compared). When nothing is wrong they do "
-                    "so or more in {} of jobs (chi-squared {:.2f} with {} degrees of freedom, two for each "
-                    "reading more than the unknowns).",
-                    model.runs.misfit / model.runs.misfit_dof, percent_words(fit_probability(model)),
-                    model.runs.misfit, model.runs.misfit_dof));
+        fmt::format(
+            "The readings scatter about the fit {:.2f} times as much as stated (repeatability, "
+            "run-to-run change, proportional part; squares compared). When nothing is wrong they do "
+            "so or more in {} of jobs (added up, {:.2f} where {} is usual, two for each reading more than "
+            "the unknowns: chi-squared).",
+            model.runs.misfit / model.runs.misfit_dof, percent_words(fit_probability(model)),
+            model.runs.misfit, model.runs.misfit_dof));
   return text + wrapped("  ", mirror_words(model));
 }
 
 }  // namespace
 
-std::string influence_text(const Job& job, const InfluenceModel& model) {
+std::string influence_text(const Job& job, const InfluenceModel& model, std::size_t width) {
   std::string text = "Influence coefficients\n======================\n";
   text += "Rotor: " + job.rotor.name + (job.serial.empty() ? "" : ", serial " + job.serial) + "\n";
   text += wrapped(
@@ -316,14 +336,14 @@ std::string influence_text(const Job& job, const InfluenceModel& model) {
               "A coefficient is the vibration that 1000 g mm at the {} (rotor angle 0) adds; {} Angles are "
               "with rotation.",
               zero_words(job.rotor), phase_sentence(model.convention)));
-  text += "\nRUNS USED\n" + run_list(job, model);
-  text += "\nCOEFFICIENTS\n" + coefficient_table(job, model) + worked_lines(job, model);
+  text += "\nRUNS USED\n" + run_list(job, model, width);
+  text += "\nCOEFFICIENTS\n" + coefficient_table(job, model, width) + worked_lines(job, model);
   text += "\nBASELINE (with every slot empty, fillers out too; never an actual run)\n" +
-          baseline_table(job, model);
+          baseline_table(job, model, width);
   text += "\nHOW WELL THE RUNS SETTLE THIS\n" + quality_lines(model) + noise_lines(job, model);
   const InfluenceReview review = review_influence(job, model);
   for (const auto& line : likeness_words(job, model, review)) text += wrapped("  ", line);
-  text += lack_of_fit_line(review) + trial_lines(job, review) + review_tables(job, model, review);
+  text += lack_of_fit_line(review) + trial_lines(job, review) + review_tables(job, model, review, width);
   text += listed("WHAT TO REPEAT", what_to_repeat(job, model, review));
   if (const auto effect = effect_of_suspects(job, model, review))
     text += listed("THE CORRECTION WITH AND WITHOUT THE SUSPECT READINGS (weights of any size)",

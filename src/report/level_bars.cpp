@@ -35,13 +35,13 @@ std::string bar(const Prediction& prediction) {
 
 }  // namespace
 
-std::string level_bars(const Job& job, const std::vector<Prediction>& predictions) {
+std::string level_bars(const Job& job, const std::vector<Prediction>& predictions, std::size_t width) {
   TextTable table({{"speed", TextTable::Align::left},
                    {"sensor", TextTable::Align::left},
                    {"0 to the limit and a fifth more", TextTable::Align::drawn}});
   for (const auto& p : predictions)
     table.add({speed_words(job, p.speed), job.rotor.sensors[p.sensor].name, bar(p)});
-  return table.text();
+  return table.text(width);
 }
 
 }  // namespace trimwright

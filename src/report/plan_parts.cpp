@@ -50,7 +50,7 @@ std::string short_piece(const Plane& plane, const std::optional<Piece>& piece) {
                                   : piece->weight_id;
 }
 
-std::string change_table(const Job& job, const std::vector<SlotChange>& changes) {
+std::string change_table(const Job& job, const std::vector<SlotChange>& changes, std::size_t width) {
   if (changes.empty()) return "  No slot changes.\n";
   TextTable table({{"plane", Align::left},
                    {"slot", Align::right},
@@ -66,7 +66,7 @@ std::string change_table(const Job& job, const std::vector<SlotChange>& changes)
                position.blade});
   }
   table.leave_out_if_empty("blades");
-  return table.text();
+  return table.text(width);
 }
 
 }  // namespace trimwright

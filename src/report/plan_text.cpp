@@ -18,7 +18,7 @@ namespace {
 
 using Align = TextTable::Align;
 
-std::string moment_table(const Job& job, const Correction& correction) {
+std::string moment_table(const Job& job, const Correction& correction, std::size_t width) {
   TextTable table({{"plane", Align::left},
                    {"moment to add", Align::right},
                    {"angle", Align::right},
@@ -29,12 +29,12 @@ std::string moment_table(const Job& job, const Correction& correction) {
                fmt::format("{:.1f}°", position.angle.degrees()), position.blade});
   }
   table.leave_out_if_empty("blades");
-  return table.text();
+  return table.text(width);
 }
 
 /// Every place to run, by speed: those that nothing predicts are to be read and watched all the same.
 std::string prediction_table(const Job& job, const std::vector<Prediction>& predictions,
-                             const BalancePlan& plan) {
+                             const BalancePlan& plan, std::size_t width) {
   TextTable table({{"speed", Align::left},
                    {"sensor", Align::left},
                    {"now (fit)", Align::right},
@@ -60,16 +60,18 @@ std::string prediction_table(const Job& job, const std::vector<Prediction>& pred
                sensor.unit.text(), p ? level_words(std::abs(p->after), p->limit, p->target) : "watch it"});
   }
   for (const char* heading : {"±", "9 in 10", "differs by", "target"}) table.leave_out_if_empty(heading);
-  return table.text();
+  return table.text(width);
 }
 
 std::string proof_words(const TrimPlan& trim, const TradeOffRow& row) {
-  if (trim.request.most_probable || row.by_chance) return "no: by chance";
+  if (trim.request.most_probable && !row.proved_optimal)
+    return fmt::format("within {:.1f} points", 100.0 * (row.objective - row.bound));
+  if (row.by_chance) return "no: by chance";
   if (row.without_opposed) return "no: none opposed";
   return row.proved_optimal ? "best possible" : fmt::format("within {:.2g} %", 100.0 * row.gap());
 }
 
-std::string trade_off_table(const TrimPlan& trim) {
+std::string trade_off_table(const TrimPlan& trim, std::size_t width) {
   const bool squares = trim.request.objective == SlotObjective::least_squares;
   std::vector<std::pair<std::string, Align>> columns{{"slots changed", Align::right},
                                                      {"largest / limit", Align::right}};
@@ -91,7 +93,7 @@ std::string trade_off_table(const TrimPlan& trim) {
     cells.push_back(remark);
     table.add(cells);
   }
-  return table.text();
+  return table.text(width);
 }
 
 /// "spinner 3: K3 for filler, drum 11: filler for D4".
@@ -131,7 +133,7 @@ const TradeOffRow* row_with(const std::vector<TradeOffRow>& rows, std::size_t ch
   return found == rows.end() ? nullptr : &*found;
 }
 
-std::string both_objectives_table(const TrimPlan& trim) {
+std::string both_objectives_table(const TrimPlan& trim, std::size_t width) {
   const bool squares = trim.request.objective == SlotObjective::least_squares;
   const auto& by_ratio = squares ? trim.other_trade_off : trim.trade_off;
   const auto& by_squares = squares ? trim.trade_off : trim.other_trade_off;
@@ -156,7 +158,7 @@ std::string both_objectives_table(const TrimPlan& trim) {
     }
     table.add(cells);
   }
-  return table.text();
+  return table.text(width);
 }
 
 std::string verdict_line(const TrimPlan& trim) {
@@ -169,31 +171,34 @@ std::string verdict_line(const TrimPlan& trim) {
 }  // namespace
 
 std::string plan_text(const Job& job, const InfluenceModel& model, const TrimPlan& trim,
-                      const BalancePlan& plan) {
+                      const BalancePlan& plan, std::size_t width) {
   std::string text = headline(job, "Balance plan");
   text += warning_lines(model_warnings(job, model));
-  text += trim.has_slots() ? section("WHAT CHANGES") + change_table(job, plan.changes)
-                           : section("MOMENTS TO ADD") + moment_table(job, trim.correction);
+  text += trim.has_slots() ? section("WHAT CHANGES") + change_table(job, plan.changes, width)
+                           : section("MOMENTS TO ADD") + moment_table(job, trim.correction, width);
   for (const auto& note : trim.notes) text += wrapped("  ", note);
   if (trim.has_slots())
-    text += section("IF WEIGHTS CAME IN EVERY SIZE AND AT EVERY ANGLE") + moment_table(job, trim.correction);
+    text += section("IF WEIGHTS CAME IN EVERY SIZE AND AT EVERY ANGLE") +
+            moment_table(job, trim.correction, width);
   text += section("EXPECTED IN THE NEXT RUN (amplitude ∠ phase; stop the run above the limit)");
-  text += prediction_table(job, trim.predictions, plan);
+  text += prediction_table(job, trim.predictions, plan, width);
   text += wrapped(
       "  ",
-      "now (fit): what the model says of the weights fitted now. ±: one standard deviation of the "
-      "expected value per component, from the readings' stated repeatability or else from their "
+      "now (fit): what the model says of the weights fitted now. ±: the usual error of the expected value in "
+      "any "
+      "one direction, from the readings' stated repeatability or else from their "
       "scatter; ? where neither is known. 9 in 10: nine readings in ten will lie between these two, noise "
       "and tolerances included; the expected value need not lie in their middle. differs by: draw the "
       "expected reading and the one you read as arrows; when their tips are further apart than this, the "
       "reading is not as expected. Even when nothing is wrong, about 1 reading in 50 is further away.");
   text += wrapped("  ", outlook_words(trim.predictions, trim.not_predicted.size(), trim.outlook));
   text += verdict_line(trim);
-  text += section("AT A GLANCE (# expected, o now, | target, ] limit)") + level_bars(job, trim.predictions);
+  text += section("AT A GLANCE (# expected, o now, | target, ] limit)") +
+          level_bars(job, trim.predictions, width);
   if (trim.has_slots())
-    text += section("FEWER OR MORE SLOTS") + trade_off_table(trim) + wrapped("  ", trim.why);
+    text += section("FEWER OR MORE SLOTS") + trade_off_table(trim, width) + wrapped("  ", trim.why);
   if (trim.has_slots() && trim.request.both_objectives)
-    text += section("WORST RATIO AND LEAST SQUARES SIDE BY SIDE") + both_objectives_table(trim);
+    text += section("WORST RATIO AND LEAST SQUARES SIDE BY SIDE") + both_objectives_table(trim, width);
   if (!trim.alternatives.empty())
     text += section("PLANS TO CHOOSE FROM (the first is this plan)") + alternative_lines(job, trim);
   return text + step_lines(plan) + caution_lines(plan);

@@ -6,6 +6,7 @@
 #include "number_words.hpp"
 #include "page_plots.hpp"
 #include "plot_parts.hpp"
+#include "run_up_curves.hpp"
 
 namespace trimwright {
 namespace {
@@ -153,6 +154,15 @@ Markup series_legend(const PageView& view) {
                 "a reading outside this circle differs from what is expected");
   list += entry("lines", element("line", {{"class", "limit"}, {"x1", -11.0}, {"x2", 11.0}}), "limit");
   list += entry("lines", element("line", {{"class", "target"}, {"x1", -11.0}, {"x2", 11.0}}), "target");
+  std::vector<std::string> drawn;
+  for (std::size_t s = 0; s < view.rotor().sensors.size(); ++s)
+    for (const auto& curve : run_up_curves(view, s)) {
+      const std::string line = run_up_class(curve);
+      if (std::find(drawn.begin(), drawn.end(), line) != drawn.end()) continue;
+      drawn.push_back(line);
+      list += entry("lines", element("line", {{"class", line}, {"x1", -11.0}, {"x2", 11.0}}),
+                    "read while the speed changed, run “" + view.job.runs[curve.run].name + "”");
+    }
   return element("ul", {{"class", "legend"}}, list);
 }
 

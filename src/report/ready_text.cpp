@@ -177,7 +177,7 @@ std::string answer_words(const Readiness& readiness) {
 }
 
 /// What the run judged read, beside limits and targets.
-std::string levels(const Job& job, const Readiness& readiness) {
+std::string levels(const Job& job, const Readiness& readiness, std::size_t width) {
   if (readiness.has(Concern::no_readings)) return {};
   if (!readiness.judged)
     return wrapped("  ", "No run was made with what is fitted now, so how it runs is not known.");
@@ -199,7 +199,7 @@ std::string levels(const Job& job, const Readiness& readiness) {
                level_words(one.amplitude, place.limit, place.target)});
   }
   return "  Run \"" + job.runs[*readiness.judged].name + "\", the last with what is fitted now:\n" +
-         table.text();
+         table.text(width);
 }
 
 /// What is missing, in order, and the command after that.
@@ -211,12 +211,14 @@ std::string next_lines(const Job& job, const Readiness& readiness, const std::st
   for (std::size_t i = 0; i < next.missing.size(); ++i)
     text += wrapped(fmt::format("  {}. ", i + 1), next.missing[i]);
   if (readiness.has(Concern::above_limit) || readiness.has(Concern::below_target)) return text;
-  return text + "\nNEXT\n  trimwright " + next.command + " " + job_file + "\n" +
-         wrapped("    ", next.purpose);
+  text += "\nNEXT\n";
+  if (!readiness.ready() && !readiness.has(Concern::no_readings))
+    text += wrapped("  ", "Settle first what was found, below. Then:");
+  return text + "  trimwright " + next.command + " " + job_file + "\n" + wrapped("    ", next.purpose);
 }
 
 std::string ready_text(const Job& job, const Readiness& readiness, const std::string& job_file,
-                       bool knows_type) {
+                       bool knows_type, std::size_t width) {
   std::string text = "Ready for a trim?\n=================\n";
   text += "Rotor: " + job.rotor.name + (job.serial.empty() ? "" : ", serial " + job.serial) + "\n";
   text += "\nANSWER\n" + wrapped("  ", answer_words(readiness));
@@ -231,7 +233,7 @@ std::string ready_text(const Job& job, const Readiness& readiness, const std::st
     if (const std::string advice = what_to_do(finding.concern); last && !advice.empty() && !no_more_runs)
       text += wrapped("    ", advice);
   }
-  if (const std::string table = levels(job, readiness); !table.empty())
+  if (const std::string table = levels(job, readiness, width); !table.empty())
     text += "\nBESIDE LIMITS AND TARGETS\n" + table;
   if (const auto open = not_checked(readiness); !open.empty()) {
     text += "\nNOT CHECKED\n";

@@ -62,12 +62,13 @@ std::string suspect_sentence(const Job& job, const InfluenceModel& model, const 
   const std::string place = place_words(job, one.speed, one.sensor);
   if (runs.size() > 1)
     return fmt::format(
-        "Repeat {} in runs {}: one of these readings is wrong ({:.1f} standard deviations, "
-        "probability {:.1g} by chance), and the runs cannot tell which.",
+        "Repeat {} in runs {}: one of these readings is wrong ({:.1f} times the usual scatter apart, which "
+        "happens by chance "
+        "with a probability of {:.1g}), and the runs cannot tell which.",
         place, joined(runs, "and"), *one.studentised, one.probability);
   return fmt::format(
-      "Repeat {} of run \"{}\", or look up what was written down: {}, {:.1f} standard deviations "
-      "apart (probability {:.1g} by chance).",
+      "Repeat {} of run \"{}\", or look up what was written down: {}, {:.1f} times the usual "
+      "scatter apart (which happens by chance with a probability of {:.1g}).",
       place, job.runs[one.run].name, read_and_fitted(job, model, one), *one.studentised, one.probability);
 }
 
@@ -77,32 +78,48 @@ std::vector<std::string> likeness_words(const Job& job, const InfluenceModel& mo
                                         const InfluenceReview& review) {
   std::vector<std::string> words;
   for (const auto& one : review.alike_planes)
-    words.push_back(fmt::format(
-        "Planes {} and {} act alike at the {} sensor {} (cosine {:.2f}): those readings do not tell which of "
-        "the two to change.",
-        job.rotor.planes[one.first].name, job.rotor.planes[one.second].name,
-        job.rotor.sensors[one.sensor].name, speed_range(job, one), one.cosine));
+    words.push_back(
+        fmt::format("Planes {} and {} act alike at the {} sensor {} (likeness {:.2f}; 1: the same): those "
+                    "readings do not tell which of "
+                    "the two to change.",
+                    job.rotor.planes[one.first].name, job.rotor.planes[one.second].name,
+                    job.rotor.sensors[one.sensor].name, speed_range(job, one), one.cosine));
   if (model.planes.size() < 2) return words;
   std::string values;
   for (Eigen::Index i = 0; i < review.singular_values.size(); ++i)
     values += fmt::format("{}{:.2f}", i == 0 ? "" : ", ", review.singular_values(i));
   words.push_back(fmt::format(
-      "Singular values of all readings together: {} (all 1: the planes act quite differently). {}", values,
+      "How differently the planes act, all readings together: {} (singular values; all 1: quite differently; "
+      "one near 0: "
+      "alike). {}",
+      values,
       model.planes_condition > 30.0 ? "The least is so small that the planes' weights may fight each other."
       : review.alike_planes.empty() ? "No two planes act alike anywhere."
                                     : "Taken together, the readings tell the planes apart."));
   return words;
 }
 
+namespace {
+
+bool above_limit(const Job& job, const Run& run) {
+  return std::any_of(run.readings.begin(), run.readings.end(), [&](const Reading& one) {
+    return one.amplitude > place_of(job, one.speed, one.sensor).limit;
+  });
+}
+
+}  // namespace
+
 std::vector<std::string> what_to_repeat(const Job& job, const InfluenceModel& model,
                                         const InfluenceReview& review) {
   std::vector<std::string> words;
   for (const auto& run : review.runs)
     if (run.suspect)
-      words.push_back(
-          fmt::format("Repeat run \"{}\": the other runs predict something else (probability "
-                      "{:.1g} by chance). Was everything fitted that is written down?",
-                      job.runs[run.run].name, run.probability));
+      words.push_back(fmt::format(
+          "{} run \"{}\": the other runs predict something else (probability "
+          "{:.1g} by chance). Was everything fitted that is written down?",
+          above_limit(job, job.runs[run.run]) ? "Look for what is wrong with, and do not repeat as it was,"
+                                              : "Repeat",
+          job.runs[run.run].name, run.probability));
   std::vector<std::pair<std::size_t, std::size_t>> told;
   for (const auto& one : review.readings) {
     const std::pair place{one.speed, one.sensor};

@@ -6,6 +6,7 @@
 #include "number_words.hpp"
 #include "page_plots.hpp"
 #include "plot_parts.hpp"
+#include "run_up_curves.hpp"
 
 namespace trimwright {
 namespace {
@@ -16,9 +17,14 @@ constexpr double plot_top = 14.0;
 
 double speed_of(const PageView& view, std::size_t row) { return view.job.speeds_rpm[view.rows[row].speed]; }
 
-Axis speed_axis(const PageView& view, const std::vector<std::size_t>& rows) {
+Axis speed_axis(const PageView& view, const std::vector<std::size_t>& rows,
+                const std::vector<RunUpCurve>& curves) {
   double low = speed_of(view, rows.front());
   double high = speed_of(view, rows.back());
+  for (const auto& curve : curves) {
+    low = std::min(low, curve.rpm.front());
+    high = std::max(high, curve.rpm.back());
+  }
   const double margin = high > low ? 0.06 * (high - low) : 0.05 * high;
   return {low - margin, high + margin, plot_left, plot_right};
 }
@@ -64,8 +70,11 @@ Markup level_steps(const PageView& view, std::size_t sensor, const Axis& x, cons
   return path.empty() ? Markup() : element("path", {{"class", limits ? "limit" : "target"}, {"d", path}});
 }
 
-double highest(const PageView& view, const std::vector<std::size_t>& rows) {
+double highest(const PageView& view, const std::vector<std::size_t>& rows,
+               const std::vector<RunUpCurve>& curves) {
   double most = 0.0;
+  for (const auto& curve : curves)
+    most = std::max(most, *std::max_element(curve.amplitude.begin(), curve.amplitude.end()));
   double limit = 0.0;
   for (const std::size_t i : rows) {
     const auto& row = view.rows[i];
@@ -85,6 +94,19 @@ std::string polyline(const std::vector<Spot>& spots) {
   return points;
 }
 
+/// What was read while the speed changed: `values` of each curve against its speeds.
+Markup curve_lines(const std::vector<RunUpCurve>& curves, const std::vector<double> RunUpCurve::*values,
+                   const Axis& x, const Axis& y) {
+  Markup lines;
+  for (const auto& curve : curves) {
+    std::vector<Spot> spots;
+    for (std::size_t i = 0; i < curve.rpm.size(); ++i)
+      spots.push_back({x.at(curve.rpm[i]), y.at((curve.*values)[i])});
+    lines += element("polyline", {{"class", run_up_class(curve)}, {"points", polyline(spots)}});
+  }
+  return lines;
+}
+
 std::string row_list(const std::vector<std::size_t>& rows) {
   std::string list;
   for (const std::size_t i : rows) list += (list.empty() ? "" : " ") + std::to_string(i);
@@ -97,11 +119,13 @@ Markup amplitude_plot(const PageView& view, std::size_t sensor) {
   const auto rows = rows_of(view, sensor);
   const auto& s = view.rotor().sensors[sensor];
   const double bottom = 250.0;
-  const Axis x = speed_axis(view, rows);
-  const double full = round_full(highest(view, rows));
+  const auto curves = run_up_curves(view, sensor);
+  const Axis x = speed_axis(view, rows, curves);
+  const double full = round_full(highest(view, rows, curves));
   const Axis y{0.0, full, bottom, plot_top};
   Markup drawing = speed_ticks(view, x, bottom) + value_ticks(y, tick_step(full, 5));
   drawing += level_steps(view, sensor, x, y, true) + level_steps(view, sensor, x, y, false);
+  drawing += curve_lines(curves, &RunUpCurve::amplitude, x, y);
   Markup marks;
   std::vector<Spot> before;
   std::vector<Spot> after;
@@ -139,15 +163,12 @@ Markup amplitude_plot(const PageView& view, std::size_t sensor) {
 
 namespace {
 
-/// Phases of a series by speed, each as near to the one before as whole turns allow.
-std::vector<double> unwrapped(const std::vector<std::optional<ShownReading>>& series) {
+/// Phases of a series by speed, the first as near to `last` and each to the one before as whole turns allow.
+std::vector<double> unwrapped(const std::vector<std::optional<ShownReading>>& series, double last) {
   std::vector<double> phases;
-  std::optional<double> last;
   for (const auto& one : series) {
-    double phase = one ? one->phase_deg : std::nan("");
-    if (one && last) phase += 360.0 * std::round((*last - phase) / 360.0);
-    if (one) last = phase;
-    phases.push_back(phase);
+    phases.push_back(one ? nearest_turn(one->phase_deg, last) : std::nan(""));
+    if (one) last = phases.back();
   }
   return phases;
 }
@@ -160,11 +181,14 @@ struct PhaseSeries {
 };
 
 /// From below the lowest phase to above the highest, a turn at least, in steps of 90 degrees.
-Axis phase_axis(const std::vector<PhaseSeries>& all, double bottom) {
+Axis phase_axis(const std::vector<PhaseSeries>& all, const std::vector<RunUpCurve>& curves, double bottom) {
   double low = 360.0, high = 0.0;
-  for (const auto& series : all)
-    for (const double phase : series.phases)
+  const auto hold = [&](const std::vector<double>& phases) {
+    for (const double phase : phases)
       if (!std::isnan(phase)) low = std::min(low, phase), high = std::max(high, phase);
+  };
+  for (const auto& series : all) hold(series.phases);
+  for (const auto& curve : curves) hold(curve.phase_deg);
   low = 90.0 * std::floor(low / 90.0);
   high = std::max(low + 360.0, 90.0 * std::ceil(high / 90.0));
   return {low, high, bottom, plot_top};
@@ -179,10 +203,27 @@ std::vector<PhaseSeries> phase_series(const PageView& view, const std::vector<st
     after.emplace_back(row.after);
     measured.push_back(row.measured);
   }
-  return {{"before", "before-line", before_marker(), unwrapped(before)},
-          {"found", "", found_marker(), unwrapped(found)},
-          {"expected", "expected-line", expected_marker(), unwrapped(after)},
-          {"measured", "", measured_marker(), unwrapped(measured)}};
+  const double first = before.front()->phase_deg;
+  const auto expected = unwrapped(after, first);
+  return {{"before", "before-line", before_marker(), unwrapped(before, first)},
+          {"found", "", found_marker(), unwrapped(found, first)},
+          {"expected", "expected-line", expected_marker(), expected},
+          {"measured", "", measured_marker(), unwrapped(measured, expected.front())}};
+}
+
+/// Curves by whole turns where the points of their run are drawn: what was found, or what was measured last.
+std::vector<RunUpCurve> curves_beside(std::vector<RunUpCurve> curves, const std::vector<PhaseSeries>& all,
+                                      double rpm) {
+  for (auto& curve : curves) {
+    const double measured = all.back().phases.front();
+    const double phase_deg = curve.newest && !std::isnan(measured) ? measured : all.front().phases.front();
+    std::size_t nearest = 0;
+    for (std::size_t i = 1; i < curve.rpm.size(); ++i)
+      if (std::abs(curve.rpm[i] - rpm) < std::abs(curve.rpm[nearest] - rpm)) nearest = i;
+    const double turn = nearest_turn(curve.phase_deg[nearest], phase_deg) - curve.phase_deg[nearest];
+    for (double& phase : curve.phase_deg) phase += turn;
+  }
+  return curves;
 }
 
 }  // namespace
@@ -191,10 +232,11 @@ Markup phase_plot(const PageView& view, std::size_t sensor) {
   const auto rows = rows_of(view, sensor);
   const auto& s = view.rotor().sensors[sensor];
   const double bottom = 250.0;
-  const Axis x = speed_axis(view, rows);
   const auto all = phase_series(view, rows);
-  const Axis y = phase_axis(all, bottom);
-  Markup drawing = speed_ticks(view, x, bottom);
+  const auto curves = curves_beside(run_up_curves(view, sensor), all, speed_of(view, rows.front()));
+  const Axis x = speed_axis(view, rows, curves);
+  const Axis y = phase_axis(all, curves, bottom);
+  Markup drawing = speed_ticks(view, x, bottom) + curve_lines(curves, &RunUpCurve::phase_deg, x, y);
   for (double value = y.from; value <= y.to + 1e-9; value += y.to - y.from > 540.0 ? 180.0 : 90.0) {
     drawing += plot_line({plot_left, y.at(value)}, {plot_right, y.at(value)}, "grid");
     drawing += plot_text({plot_left - 6.0, y.at(value)}, "tick end",

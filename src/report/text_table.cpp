@@ -13,10 +13,8 @@ std::size_t text_columns(const std::string& text) {
 
 namespace {
 
-using Columns = std::vector<std::size_t>;
-
-constexpr std::size_t kept_width = 24;  ///< words of a cell are broken only when longer, in a row of one line
-constexpr std::size_t narrowest_width = 8;  ///< the same in a row of several lines
+constexpr std::size_t kept_width = 24;  ///< words of a cell are broken only when longer, where that will do
+constexpr std::size_t narrowest_width = 8;  ///< else when longer than this
 
 std::string padded(const std::string& text, std::size_t width, TextTable::Align align) {
   const std::string blanks(width - std::min(width, text_columns(text)), ' ');
@@ -49,9 +47,9 @@ std::vector<std::string> broken(const std::string& text, std::size_t width) {
   return lines;
 }
 
-/// Columns that a line of these cells takes, its indent included.
-std::size_t line_width(const Columns& columns, const std::vector<std::size_t>& widths, std::size_t indent) {
-  std::size_t width = indent;
+/// Columns that a line of these cells takes.
+std::size_t line_width(const std::vector<std::size_t>& columns, const std::vector<std::size_t>& widths) {
+  std::size_t width = 0;
   for (const std::size_t c : columns) width += widths[c] + 2;
   return width - 2;
 }
@@ -70,76 +68,86 @@ void TextTable::leave_out_if_empty(const std::string& heading) {
   }
 }
 
-std::string TextTable::text() const {
-  std::vector<std::size_t> widths;
-  for (std::size_t c = 0; c < columns_.size(); ++c) {
-    std::size_t width = text_columns(columns_[c].first);
-    for (const auto& row : rows_) width = std::max(width, text_columns(row[c]));
-    widths.push_back(width);
-  }
-  // How narrow a column can be: a heading is broken between its words, words of cells down to `least`.
-  const auto narrowest = [&](std::size_t c, std::size_t least) {
-    std::size_t width = 0;
+/// Narrows the widest columns until they fit into `room`; false where they cannot. A heading is broken
+/// between its words, words of cells down to `least`.
+bool TextTable::narrowed(const Columns& columns, std::size_t room, std::size_t least,
+                         std::vector<std::size_t>& widths) const {
+  widths.assign(columns_.size(), 0);
+  std::vector<std::size_t> narrowest(columns_.size(), 0);
+  for (const std::size_t c : columns) {
     std::istringstream words(columns_[c].first);
-    for (std::string word; words >> word;) width = std::max(width, text_columns(word));
-    for (const auto& row : rows_)
-      width = std::max(width, columns_[c].second == Align::left ? std::min(least, text_columns(row[c]))
-                                                                : text_columns(row[c]));
-    return width;
-  };
-  // Narrows the widest columns until the line fits; false where it cannot.
-  const auto narrow = [&](const Columns& line, std::size_t indent, std::size_t least) {
-    while (line_width(line, widths, indent) > widest_line) {
-      std::size_t widest = columns_.size();
-      for (const std::size_t c : line)
-        if (widths[c] > narrowest(c, least) && (widest == columns_.size() || widths[c] >= widths[widest]))
-          widest = c;
-      if (widest == columns_.size()) return false;
-      --widths[widest];
-    }
-    return true;
-  };
-  Columns all(columns_.size());
-  std::iota(all.begin(), all.end(), std::size_t{0});
-  std::vector<Columns> lines{all};
-  const auto natural = widths;
-  if (!narrow(all, 2, kept_width)) {  // words in a first line, numbers below them
-    widths = natural;
-    lines.assign(1, {});
-    for (const std::size_t c : all)
-      if (columns_[c].second == Align::left) lines.front().push_back(c);
-    narrow(lines.front(), 2, narrowest_width);
-    for (const std::size_t c : all) {
-      if (columns_[c].second == Align::left) continue;
-      if (lines.size() > 1) lines.back().push_back(c);
-      if (lines.size() > 1 && line_width(lines.back(), widths, 4) <= widest_line) continue;
-      if (lines.size() > 1) lines.back().pop_back();
-      lines.push_back({c});
+    for (std::string word; words >> word;) narrowest[c] = std::max(narrowest[c], text_columns(word));
+    widths[c] = text_columns(columns_[c].first);
+    for (const auto& row : rows_) {
+      const std::size_t cell = text_columns(row[c]);
+      widths[c] = std::max(widths[c], cell);
+      narrowest[c] = std::max(narrowest[c], columns_[c].second == Align::left ? std::min(least, cell) : cell);
     }
   }
+  while (line_width(columns, widths) > room) {
+    std::size_t widest = columns_.size();
+    for (const std::size_t c : columns)
+      if (widths[c] > narrowest[c] && (widest == columns_.size() || widths[c] >= widths[widest])) widest = c;
+    if (widest == columns_.size()) return false;
+    --widths[widest];
+  }
+  return true;
+}
+
+/// Heading and rows of some columns; `under`: each row under a line with what stands in the first of all.
+std::string TextTable::lines(const Columns& columns, const std::vector<std::size_t>& widths,
+                             bool under) const {
   const auto print = [&](const auto& cell) {
+    std::vector<std::vector<std::string>> cells;
+    std::size_t height = 0;
+    for (const std::size_t c : columns) {
+      cells.push_back(broken(cell(c), widths[c]));
+      height = std::max(height, cells.back().size());
+    }
     std::string text;
-    for (const auto& line : lines) {
-      std::vector<std::vector<std::string>> cells;
-      std::size_t height = 0;
-      for (const std::size_t c : line) {
-        cells.push_back(broken(cell(c), widths[c]));
-        height = std::max(height, cells.back().size());
-      }
-      for (std::size_t i = 0; i < height; ++i) {
-        std::string shown(&line == &lines.front() ? 2 : 4, ' ');
-        for (std::size_t k = 0; k < line.size(); ++k)
-          shown += padded(i < cells[k].size() ? cells[k][i] : std::string{}, widths[line[k]],
-                          columns_[line[k]].second) +
-                   "  ";
-        text += shown.substr(0, shown.find_last_not_of(' ') + 1) + "\n";
-      }
+    for (std::size_t i = 0; i < height; ++i) {
+      std::string shown(under ? 4 : 2, ' ');
+      for (std::size_t k = 0; k < columns.size(); ++k)
+        shown += padded(i < cells[k].size() ? cells[k][i] : std::string{}, widths[columns[k]],
+                        columns_[columns[k]].second) +
+                 "  ";
+      text += shown.substr(0, shown.find_last_not_of(' ') + 1) + "\n";
     }
     return text;
   };
   std::string text = print([&](std::size_t c) { return columns_[c].first; });
   text += print([&](std::size_t c) { return std::string(widths[c], '-'); });
-  for (const auto& row : rows_) text += print([&](std::size_t c) { return row[c]; });
+  for (std::size_t r = 0; r < rows_.size(); ++r) {
+    if (under && (r == 0 || rows_[r].front() != rows_[r - 1].front()))
+      text += wrapped("  ", columns_.front().first + " " + rows_[r].front());
+    text += print([&](std::size_t c) { return rows_[r][c]; });
+  }
+  return text;
+}
+
+std::string TextTable::text(std::size_t width) const {
+  Columns all(columns_.size());
+  std::iota(all.begin(), all.end(), std::size_t{0});
+  std::vector<std::size_t> widths;
+  if (narrowed(all, width - 2, kept_width, widths)) return lines(all, widths, false);
+  if (columns_.front().second == Align::left && columns_.size() > 1)
+    if (const Columns rest(all.begin() + 1, all.end()); narrowed(rest, width - 4, kept_width, widths))
+      return lines(rest, widths, true);
+  std::string text;
+  Columns together;
+  const auto put = [&] {
+    if (!narrowed(together, width - 2, kept_width, widths))
+      narrowed(together, width - 2, narrowest_width, widths);
+    text += (text.empty() ? "" : "\n") + lines(together, widths, false);
+  };
+  for (const std::size_t c : all) {
+    together.push_back(c);
+    if (together.size() <= 3 || narrowed(together, width - 2, kept_width, widths)) continue;
+    together.pop_back();
+    put();
+    together = {0, 1, c};
+  }
+  put();
   return text;
 }
 

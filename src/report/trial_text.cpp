@@ -10,7 +10,7 @@ namespace {
 
 using Align = TextTable::Align;
 
-std::string stop_table(const Job& job, const BalancePlan& plan) {
+std::string stop_table(const Job& job, const BalancePlan& plan, std::size_t width) {
   TextTable table({{"speed", Align::left},
                    {"sensor", Align::left},
                    {"last read", Align::right},
@@ -24,14 +24,14 @@ std::string stop_table(const Job& job, const BalancePlan& plan) {
                one.expected ? phasor_words(sensor, *one.expected, job.rotor.phase) : "not known",
                amplitude_words(sensor.unit.shown_from_peak(one.stop_above)), sensor.unit.text()});
   }
-  return table.text();
+  return table.text(width);
 }
 
 std::string or_unknown(const std::optional<double>& probability) {
   return probability ? percent_words(*probability) : "?";
 }
 
-std::string candidate_table(const Job& job, const TrialAdvice& advice) {
+std::string candidate_table(const Job& job, const TrialAdvice& advice, std::size_t width) {
   TextTable table({{"plane", Align::left},
                    {"slot", Align::right},
                    {"weight", Align::left},
@@ -47,11 +47,12 @@ std::string candidate_table(const Job& job, const TrialAdvice& advice) {
                one.force_share ? fmt::format("{:.1f} %", 100.0 * *one.force_share) : "?",
                one.headroom_share ? fmt::format("{:.0f} %", 100.0 * *one.headroom_share) : "?",
                or_unknown(one.variance_left), or_unknown(one.exceeds_limit), or_unknown(one.meets_targets)});
-  return table.text();
+  return table.text(width);
 }
 
-std::string candidate_lines(const Job& job, const TrialAdvice& advice) {
-  const std::string text = section("TRIAL WEIGHTS COMPARED (the best first)") + candidate_table(job, advice);
+std::string candidate_lines(const Job& job, const TrialAdvice& advice, std::size_t width) {
+  const std::string text =
+      section("TRIAL WEIGHTS COMPARED (the best first)") + candidate_table(job, advice, width);
   const std::string no_mass = advice.advised().force_share
                                   ? ""
                                   : wrapped("  ", "of rotor's weight: ?, as the rotor file gives no mass.");
@@ -62,22 +63,38 @@ std::string candidate_lines(const Job& job, const TrialAdvice& advice) {
                    "weight in "
                    "this plane acts.");
   return text + no_mass +
-         wrapped("  ",
-                 fmt::format(
-                     "uncertainty left: of what the correction would leave after this run, "
-                     "less is better (variance in "
-                     "units of the targets, A-optimal). of headroom: the largest expected "
-                     "change over what is left below the limit there. above a limit: the chance that some "
-                     "reading of this run is. "
-                     "Recommended is the least uncertainty with at most {:.0f} % of that and "
-                     "{:.0f} % of headroom; of two about equal, the "
-                     "safer. targets met after: the chance, by the correction that follows.",
-                     100.0 * acceptable_risk, 100.0 * trial_headroom_share));
+         wrapped(
+             "  ",
+             fmt::format(
+                 "uncertainty left: how unsure what the correction would leave is after this run, beside now "
+                 "(squares compared, in units of the targets); less is better. of headroom: the largest "
+                 "expected "
+                 "change over what is left below the limit there. above a limit: the chance that some "
+                 "reading of this run is. "
+                 "Recommended is the least uncertainty with at most {:.0f} % of that and "
+                 "{:.0f} % of headroom; of two about equal, the "
+                 "safer. targets met after: the chance, by the correction that follows.",
+                 100.0 * acceptable_risk, 100.0 * trial_headroom_share));
+}
+
+/// Runs that are owed anyway, and what to fit for them.
+std::string owed_lines(const Job& job, const TrialAdvice& advice) {
+  if (advice.owed.empty()) return {};
+  std::string text = section("RUNS OWED ANYWAY (each as if it came next)");
+  for (const auto& one : advice.owed) {
+    std::string speeds;
+    for (const std::size_t speed : one.speeds)
+      speeds += (speeds.empty() ? "" : ", ") + speed_words(job, speed);
+    text += wrapped("  ", one.reason);
+    if (!speeds.empty()) text += wrapped("    ", "It reads " + speeds + ".");
+  }
+  return text;
 }
 
 }  // namespace
 
-std::string trial_text(const Job& job, const TrialAdvice& advice, const BalancePlan& plan) {
+std::string trial_text(const Job& job, const TrialAdvice& advice, const BalancePlan& plan,
+                       std::size_t width) {
   const bool run = !plan.changes.empty();
   std::string text =
       headline(job, run ? "Plan of a trial run" : "No trial run") + warning_lines(plan.warnings);
@@ -85,9 +102,11 @@ std::string trial_text(const Job& job, const TrialAdvice& advice, const BalanceP
   text += wrapped("  ", advice.reason);
   for (const auto& note : advice.notes) text += wrapped("  ", note);
   if (run)
-    text += section("WHAT CHANGES") + change_table(job, plan.changes) +
-            section("STOP LEVELS (stop the run when a reading goes above its level)") + stop_table(job, plan);
-  return text + candidate_lines(job, advice) + step_lines(plan) + caution_lines(plan);
+    text += section("WHAT CHANGES") + change_table(job, plan.changes, width) +
+            section("STOP LEVELS (stop the run when a reading goes above its level)") +
+            stop_table(job, plan, width);
+  return text + owed_lines(job, advice) + candidate_lines(job, advice, width) + step_lines(plan) +
+         caution_lines(plan);
 }
 
 }  // namespace trimwright

@@ -41,8 +41,8 @@ std::vector<WhirlMode> oscillating(const Eigen::VectorXcd& values, const Eigen::
     mode.whirl = sense_of(mode.shape, e.node_at.size());
     modes.push_back(std::move(mode));
   }
-  std::sort(modes.begin(), modes.end(),
-            [](const WhirlMode& a, const WhirlMode& b) { return a.frequency() < b.frequency(); });
+  std::stable_sort(modes.begin(), modes.end(),
+                   [](const WhirlMode& a, const WhirlMode& b) { return a.frequency() < b.frequency(); });
   return modes;
 }
 

@@ -392,12 +392,12 @@ sensors: []
 
 ONCE = "component: once-per-rev"
 INLINE = ("readings: readings.csv\n", "")
+FIRST_FITTED = "    fitted: {spinner: {4: K3, 19: K2}}        #"
 
 
 def reading(name: str, text: str, *words):
     """The table left out and one reading in the first run of the job instead."""
-    return Case(name, JOB, [INLINE, ("    fitted: {spinner: {4: K3, 19: K2}}        #",
-                     f"    readings:\n      - {text}\n    fitted: {{spinner: {{4: K3, 19: K2}}}}        #")],
+    return Case(name, JOB, [INLINE, (FIRST_FITTED, f"    readings:\n      - {text}\n{FIRST_FITTED}")],
                 list(words), mark=text)
 
 
@@ -639,6 +639,10 @@ TABLE_CASES = [
          ["sensor"]),
     Case("a YAML file where a table belongs", JOB, [("readings: readings.csv", "readings: rotor.yaml")], ["column"],
          mark=""),
+    Case("a run-up without a phase", JOB, [INLINE, (FIRST_FITTED, "    run_up: readings.csv\n" + FIRST_FITTED)],
+         ["readings.csv:12", "run-up", "once-per-rev amplitude and phase"], mark=""),
+    Case("one table as readings and as run-up", JOB, [(FIRST_FITTED, "    run_up: readings.csv\n" + FIRST_FITTED)], ["twice"],
+         mark="    run_up"),
 ]
 
 # --- files that are no text, or no YAML -----------------------------------------------------------------------

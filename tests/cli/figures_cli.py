@@ -21,7 +21,7 @@ from html.parser import HTMLParser
 from pathlib import Path
 
 sys.dont_write_bytecode = True
-from text_rows import has_heading, one_line_rows
+from text_rows import has_heading
 
 PROGRAM = str(Path(sys.argv[1]).resolve())
 JOBS = int(sys.argv[3]) if len(sys.argv) > 3 else 20
@@ -105,10 +105,10 @@ class Page(HTMLParser):
 
 def text_table(text, *heading):
     """As `Page.table`, of a table in plain text: cells stand two blanks apart."""
-    lines, found, rows = one_line_rows(text.split("\n")), None, {}
+    lines, found, rows = text.split("\n"), None, {}
     for line in lines:
         cells = re.split(r"\s{2,}", line.strip())
-        if not found and has_heading(line, heading, lines):
+        if not found and has_heading(line, heading):
             found = cells
         elif line.startswith("  --"):
             continue
@@ -193,7 +193,7 @@ def job(draw, folder):
     (folder / "fitted.json").write_text(json.dumps(choice))
 
 
-STEP = re.compile(r"^(.*), ([^,]+): read _+ ∠ _+ \(([^)]*)\); (?:expected (\S+ ∠ \d+°)(?:; it differs when more than (\S+) away.*)?|not predicted: watch it)$")
+STEP = re.compile(r"^(.*), ([^,]+): read _+ ∠ _+ \(([^)]*)\); (?:expected (\S+ ∠ \d+°)(?:; not as expected when the tips are more than (\S+) apart.*)?|not predicted: watch it)$")
 
 
 def steps_of(particulars):

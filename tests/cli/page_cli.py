@@ -243,11 +243,15 @@ def check_other_pages(folder):
     verdict = json.loads(run("check", str(PROJECT / "examples/quillhaven/after.yaml"), "--format", "json").stdout)
     check(after.returncode == 0 and "Changed 3 slots" in after.stdout and "What the check says" in after.stdout,
           "the shipped check run has its page: " + after.stderr)
+    rows = {name: len((PROJECT / "examples/quillhaven" / name).read_text("utf-8").splitlines()) - 1 for name in ("run-up.csv", "after-run-up.csv")}
+    for css_class, name in (("run-up-line", "run-up.csv"), ("run-up-line newest", "after-run-up.csv")):
+        points = [len(one.split()) for one in re.findall(f'<polyline class="{css_class}" points="([^"]*)"', after.stdout)]
+        check(points == [rows[name] // 2] * 4, f"every reading of {name} is a point of its sensor's amplitude and phase: {points}")
     steps = after.stdout[after.stdout.index('id="steps"'):]
     for one in verdict["readings"]:
         if one.get("differs_by") is None:
             continue
-        differs = f"it differs when more than {one['differs_by']:.3g}"
+        differs = f"not as expected when the tips are more than {one['differs_by']:.3g}"
         check(steps.count(differs[:-1]) > 0, f"the steps of a judged page say check's differs by at {one['speed']} {one['sensor']}: {differs}")
     trial = run("page", str(PROJECT / "examples/quillhaven/first-visit.yaml"))
     check("Fit one trial weight and run" in trial.stdout and "Run sheet" in trial.stdout, "a baseline alone makes a trial page: " + trial.stderr)

@@ -3,15 +3,18 @@
 import cmath
 import copy
 import csv
+import fcntl
 import json
 import math
 import os
 import pty
 import re
 import select
+import struct
 import subprocess
 import sys
 import tempfile
+import termios
 import time
 from pathlib import Path
 
@@ -134,10 +137,11 @@ with tempfile.TemporaryDirectory() as scratch:
 
     # --- asked on a terminal ---------------------------------------------------------------------------------
 
-    def at_a_terminal(arguments, answers):
+    def at_a_terminal(arguments, answers=(), columns=80):
         """What is said, the answers typed one by one as each question stands there."""
         pid, terminal = pty.fork()
         if pid == 0:
+            fcntl.ioctl(1, termios.TIOCSWINSZ, struct.pack("4H", 24, columns, 0, 0))
             os.execv(program, [str(program), *arguments])
         said, typed, begin = b"", 0, time.monotonic()
         while time.monotonic() - begin < 60:
@@ -164,6 +168,25 @@ with tempfile.TemporaryDirectory() as scratch:
     check("the answers are written", written["rotation"] == {"sense": "counterclockwise", "seen_from": "front"} and
           written["planes"][0]["slots"]["count"] == 36 and written["phase"] == "lead", written)
     check("what was not answered is assumed", written["to_confirm"][:2] == ["speed_100", "sensors"], written["to_confirm"])
+
+    # --- how wide the answers are ----------------------------------------------------------------------------
+
+    example = project / "examples/quillhaven"
+    widest = lambda text: max(len(line) for line in re.sub(r"\x1b\[[0-9;]*m", "", text).split("\n"))
+    os.environ.pop("COLUMNS", None)
+    for command in ("plan", "influence", "ready", "check", "trial"):
+        job = str(example / ("after.yaml" if command == "check" else "first-visit.yaml" if command == "trial" else "job.yaml"))
+        piped = run(command, job)
+        check(f"{command}: 80 columns in a pipe", 60 < widest(piped) <= 80, widest(piped))
+        said = at_a_terminal([command, job], columns=160)[1].replace("\r\n", "\n")
+        os.environ["COLUMNS"] = "160"
+        asked = run(command, job)
+        del os.environ["COLUMNS"]
+        check(f"{command}: as wide as the terminal", widest(said) <= 160 and re.sub(r"\x1b\[[0-9;]*m", "", said) == asked, said[:400])
+        wide = [line for line in asked.split("\n") if len(line) > 80]
+        check(f"{command}: only tables are wider than 80", all(re.search(r"\S  +\S|--|^  \S+$", line) for line in wide), wide)
+        if command in ("plan", "check"):
+            check(f"{command}: a row is one line where there is room", len(wide) >= 8, len(wide))
 
     # --- the schemas -----------------------------------------------------------------------------------------
 

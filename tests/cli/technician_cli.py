@@ -18,7 +18,7 @@ from html.parser import HTMLParser
 from pathlib import Path
 
 sys.dont_write_bytecode = True
-from text_rows import has_heading, one_line_rows
+from text_rows import has_heading
 
 import numpy as np
 
@@ -163,9 +163,9 @@ def before_trim():
 
 def table(text, *heading):
     """Rows of a printed table, as {column: cell}; a column stands where its rule of dashes does."""
-    lines = one_line_rows(text.split("\n"))
+    lines = text.split("\n")
     for at, line in enumerate(lines):
-        if has_heading(line, heading, lines) and set(lines[at + 1].strip()) <= {"-", " "}:
+        if has_heading(line, heading) and set(lines[at + 1].strip()) <= {"-", " "}:
             spans = [match.span() for match in re.finditer("-+", lines[at + 1])]
             rows = []
             for row in lines[at + 2:]:
@@ -339,8 +339,8 @@ def check_compare(what, found, rows):
     lines = found[9][1]
     same(f"{what}: readings to compare", len(lines), len(rows))
     for line, row in zip(lines, rows):
-        match = re.fullmatch(r"(.*), ([^,]+): read _+ ∠ _+ \(([^)]*)\); expected (\S+ ∠ \d+°); it differs when more than (\S+) away, "
-                             r"surely with an amplitude (?:below (\S+) or )?above (\S+)", line)
+        match = re.fullmatch(r"(.*), ([^,]+): read _+ ∠ _+ \(([^)]*)\); expected (\S+ ∠ \d+°); not as expected when the tips are more than (\S+) apart, "
+                             r"as with any amplitude (?:below (\S+) or )?above (\S+)", line)
         if not match:
             failures.append(f"{what}: cannot be read: {line}")
             continue

@@ -173,6 +173,44 @@ for (const width of [1280, 360]) {
   await page.context().close();
 }
 
+// By keyboard alone: fitting, readings, the plan. And what is printed.
+{
+  const page = await open();
+  await opened(page);
+  const focused = () => page.evaluate(() => { const one = document.activeElement; return `${one.getAttribute("aria-label") ?? one.textContent ?? ""} ${one.dataset.cell ?? ""}`; });
+  const tabTo = async (words, most = 300) => { for (let n = 0; n < most; ++n) { if ((await focused()).includes(words)) return true; await page.keyboard.press("Tab"); } return false; };
+  check(await tabTo("Change what is fitted") && ((await page.keyboard.press("Enter")), await page.waitForSelector("dialog"), await tabTo("The next slot")), "what is fitted is reached with Tab and Enter");
+  const slot = () => page.locator("dialog section").first().locator(".slot-row b").textContent();
+  const first = Number((await slot()).replace("Slot ", ""));
+  await page.keyboard.press("Enter");
+  await page.keyboard.press("Enter");
+  check(await slot() === `Slot ${first + 2}` && (await focused()).includes("The next slot"), "Enter goes from slot to slot and stays where it is");
+  await page.keyboard.press("Tab");
+  await page.keyboard.press("K");
+  check(/^K/.test(await page.locator("dialog section").first().locator("select").inputValue()), "a weight is chosen by its first letter");
+  await page.keyboard.press("Escape");
+  await page.waitForSelector("dialog", {state: "detached"});
+  await page.locator("#undo").focus();
+  await page.keyboard.press("Enter");
+  await cell(page, "reading:0/0/front/amplitude").focus();
+  await page.keyboard.press("Enter");
+  await page.waitForTimeout(100);
+  check((await focused()).includes("reading:0/1/front/amplitude"), "Enter goes down a column");
+  await page.keyboard.press("ArrowUp");
+  await page.waitForTimeout(100);
+  check((await focused()).includes("reading:0/0/front/amplitude"), "and the arrow up again");
+  check(await tabTo("To the answers"), "the answers are reached with Tab");
+  await page.keyboard.press("Enter");
+  await page.waitForSelector("#answer iframe", {timeout: 120000});
+  check(await page.frameLocator("#answer iframe").locator(".card").count() === 3, "and the plan with Enter");
+  await press(page, "Is it ready?");
+  await page.waitForSelector("#answer pre");
+  await page.emulateMedia({media: "print"});
+  check(await page.evaluate(() => !document.querySelector("nav").checkVisibility() && document.querySelector("#answer pre").checkVisibility()), "what is printed is the answer, without the desk around it");
+  check((await page.pdf({path: `${folder}/desk-ready.pdf`, format: "A4"})).length > 5000, "a printed answer is there to be looked at");
+  await page.context().close();
+}
+
 // Practice: run, trial, run, truth.
 {
   const page = await open();

@@ -34,7 +34,9 @@ DeskDocument example_files(const std::string& job) {
   return {{"job.yaml", text},
           {"rotor.yaml", project_text("configs/larkmere-fan.yaml")},
           {"readings.csv", project_text("examples/quillhaven/readings.csv")},
-          {"after.csv", project_text("examples/quillhaven/after.csv")}};
+          {"after.csv", project_text("examples/quillhaven/after.csv")},
+          {"run-up.csv", project_text("examples/quillhaven/run-up.csv")},
+          {"after-run-up.csv", project_text("examples/quillhaven/after-run-up.csv")}};
 }
 
 }  // namespace

@@ -20,7 +20,7 @@ const write = (root, path, value, pathInFile = path) => change((job) => {
 });
 
 let fieldNumber = 0;
-/** A labelled cell. kind: text, number, quantity (with `unit` beside it), choice (of `choices`), angle, slots. `bare` leaves the label to a table's heading. */
+/** A labelled cell. kind: text, number, quantity (with `unit` beside it), choice (of `choices`), angle, slots. `bare` leaves the label to a table's heading; `optional`: when it is filled in, "if known" where it is true. */
 const field = ({label, root = "rotor", path, kind = "text", unit = "", choices = [], hint = "", bare = false, after = null, optional = false}) => {
   const cell = cellOf(root, path);
   const id = `cell${++fieldNumber}`;
@@ -49,7 +49,7 @@ const field = ({label, root = "rotor", path, kind = "text", unit = "", choices =
   const withIt = kind === "quantity" && unit ? make("span", {class: "with-unit"}, control, make("span", {class: "unit", "aria-hidden": "true"}, unit)) : control;
   const message = make("span", {class: "message", id: `${id}m`});
   if (bare) return make("span", {class: "cell"}, withIt, message);
-  return make("div", {class: "field"}, make("label", {for: kind === "angle" ? `${id}` : id}, label, optional ? make("small", {}, " if known") : null), withIt, message);
+  return make("div", {class: "field"}, make("label", {for: kind === "angle" ? `${id}` : id}, label, optional ? make("small", {}, optional === true ? " if known" : ` ${optional}`) : null), withIt, message);
 };
 
 /** Degrees and their sense: "4 deg with rotation". */

@@ -38,9 +38,12 @@ const fittingDialog = (r) => new Promise((resolve) => {
   const title = r === "now" ? "What is on the rotor now" : `What was fitted in the run “${desk.job.runs[r].facts.name}”`;
   const body = make("div", {class: "planes-fitted"});
   const chosen = {};
+  const placeOf = (node) => `${node.closest("section")?.getAttribute("aria-label")}: ${node.getAttribute("aria-label") ?? node.tagName}`;
   const draw = () => {
     const fitted = fittedOf(desk.job, r);
+    const focused = body.contains(document.activeElement) ? placeOf(document.activeElement) : null;
     body.replaceChildren(...facts.planes.map((plane) => planeFitting(plane, fitted, chosen, r, draw, facts)));
+    if (focused) [...body.querySelectorAll("button, select, input")].find((node) => placeOf(node) === focused)?.focus();
   };
   const same = before.length > 0 ? make("select", {"aria-label": "The same as in another run", onchange: (event) => {
     if (!event.target.value) return;

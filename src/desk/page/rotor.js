@@ -146,7 +146,7 @@ const sensorPart = (s) => {
       make("div", {class: "field"}, make("label", {for: id}, "Readings are in"), select, make("span", {class: "message", id: `${id}m`})),
       asShown ? field({label: "Unit on the display", path: `${path}.unit`}) : null,
       field({label: "Where it sits", path: `${path}.direction.mounted`, optional: true, after: (text) => { if (text && !desk.job.rotor.sensors[s].direction.positive) change((job) => { job.rotor.sensors[s].direction.positive = "outward"; }); }}),
-      field({label: "A reading repeats within (one standard deviation)", path: `${path}.repeatability`, kind: "quantity", unit: symbol, optional: true})),
+      field({label: "Two repeats in three read within ±", path: `${path}.repeatability`, kind: "quantity", unit: symbol, optional: true})),
     make("div", {class: "scroll", tabindex: "0", role: "group", "aria-label": "Limits"}, make("table", {}, make("thead", {}, make("tr", {}, make("th", {scope: "col"}, `Up to speed, ${units.speed}`), make("th", {scope: "col"}, `Limit, ${symbol || "unit"}`), make("th", {scope: "col"}, `Target, ${symbol || "unit"}`), make("td", {}))),
       make("tbody", {}, bands.map((_, b) => make("tr", {}, make("td", {}, field({label: "Up to speed", path: `${path}.limits[${b}].up_to`, kind: "quantity", unit: units.speed, bare: true})),
         make("td", {}, field({label: "Limit", path: `${path}.limits[${b}].limit`, kind: "quantity", unit: symbol, bare: true})),

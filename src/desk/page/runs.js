@@ -31,7 +31,7 @@ const gridMessages = () => {
   }
 };
 const nowPart = () => make("section", {class: "part"}, make("h2", {}, "On the rotor now"),
-  make("p", {}, desk.job.job.fitted_now === undefined ? "As in the last run: " : "Said: ", fittedWords(fittedOf(desk.job, "now")), "."),
+  make("p", {}, desk.job.job.fitted_now === undefined ? "As in the last run: " : "As said here: ", fittedWords(fittedOf(desk.job, "now")), "."),
   make("p", {class: "buttons"}, button("Change what is on the rotor", () => fittingDialog("now"), {"data-cell": "job:fitted_now", "aria-describedby": "nowm"}),
     desk.job.job.fitted_now === undefined ? null : button("As in the last run", () => { change((job) => { delete job.job.fitted_now; }); show(); }), make("span", {class: "message", id: "nowm"})));
 
@@ -46,10 +46,10 @@ const addRun = (name, fitted) => {
   });
 };
 const trimPart = () => make("section", {class: "part"}, make("h2", {}, "What is asked of the trim"), fields(
-  field({label: "Slots changed at most", root: "job", path: "trim.max_changes", kind: "number", optional: true, hint: "8"}),
-  field({label: "Choose by", root: "job", path: "trim.objective", kind: "choice", choices: choice.objective.slice(1), optional: true}),
-  field({label: "Planes", root: "job", path: "trim.planes", kind: "choice", choices: [["all", "all of them"], ["easy first", "easy ones first"]], optional: true}),
-  field({label: "Weights fitted now", root: "job", path: "trim.fitted_weights", kind: "choice", choices: [["may change", "may change"], ["stay", "stay where they are"]], optional: true})));
+  field({label: "Slots changed at most", root: "job", path: "trim.max_changes", kind: "number", optional: "if wanted", hint: "8"}),
+  field({label: "Choose by", root: "job", path: "trim.objective", kind: "choice", choices: choice.objective.slice(1), optional: "if wanted"}),
+  field({label: "Planes", root: "job", path: "trim.planes", kind: "choice", choices: [["all", "all of them"], ["easy first", "easy ones first"]], optional: "if wanted"}),
+  field({label: "Weights fitted now", root: "job", path: "trim.fitted_weights", kind: "choice", choices: [["may change", "may change"], ["stay", "stay where they are"]], optional: "if wanted"})));
 
 const runsView = () => [
   isPractice(desk.job) ? practicePart() : null,
