@@ -12,6 +12,7 @@ constexpr double kRidge = 1e-13;  ///< of the largest curvature: keeps factors p
 constexpr double kMostOffCentre = 20.0;  ///< multiplier of a disc off the origin, in curvatures of its plane
 constexpr double kFarBelow = 20.0;       ///< in sizes of the quadratic
 constexpr double kWeightFloor = 1e-3;
+constexpr double kBoundRounding = 1e-13;  ///< in sizes of the quadratic
 
 }  // namespace
 
@@ -52,6 +53,7 @@ void DualBound::fill(const NodeRows& node, const ArrayXd& weights) {
 
 void DualBound::add_holds(const NodeRows& node, const Holds& holds) {
   double supports = 0.0;
+  double own_support = 0.0;
   used_.assign(n_, {});
   for (std::size_t j = 0; j < n_; ++j) {
     const Disc& disc = node.discs[j];
@@ -71,19 +73,24 @@ void DualBound::add_holds(const NodeRows& node, const Holds& holds) {
     own_c_ -= support;
     c_ += own_c_;
     supports += support;
+    own_support = support;
     used_[j] = own_;
   }
-  if (node.joint != nullptr) share_stock(node, supports);
+  priced_more_ = kNone;
+  if (node.joint != nullptr) share_stock(node, supports, own_support);
 }
 
 /// Puts the support of all planes together in the place of the sum of their supports, where it is smaller.
-void DualBound::share_stock(const NodeRows& node, double supports) {
-  const double joint = node.joint->support(node, used_, *node.prices);
-  if (!(joint < supports)) return;
-  c_ += supports - joint;
+void DualBound::share_stock(const NodeRows& node, double supports, double own_support) {
+  double others = 0.0;
+  const double joint = node.joint->support(node, used_, *node.prices, nullptr, nullptr, &others);
+  const double gain = std::max(0.0, supports - joint);
+  c_ += gain;
   // Without the last plane's pull the others keep theirs, one by one, unless they were held together without
   // it.
-  if (own_.pull != 0.0) own_c_ += supports - joint;
+  const double kept = own_.pull != 0.0 ? 0.0 : gain;
+  if (own_.pull != 0.0) own_c_ += gain;
+  if (n_ > 1 && node.together == 0) priced_more_ = supports - own_support - others - kept;
 }
 
 void DualBound::factor() {
@@ -136,6 +143,7 @@ void DualBound::evaluate(const NodeRows& node, const ArrayXd& weights, const Hol
   const double far_below = -kFarBelow * size_;
   if (!(low_ > far_below)) held_ = {-std::numeric_limits<double>::infinity(), 0.0, disc.centre};
   if (!(unheld_.low > far_below)) unheld_ = {held_.low, 0.0, disc.centre};
+  priced_ = {others - own_c_ + priced_more_ - kBoundRounding * size_, z, std::max(curvature, 0.0)};
   low_ = held_.low;
   find_minimiser();
 }

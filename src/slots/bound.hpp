@@ -20,6 +20,19 @@ struct NextDisc {
   [[nodiscard]] double radius(double limit2) const;
 };
 
+/// The same where the curvature may be nothing: at least `constant` + 2 Re(conj(slope) u) + `curvature`
+/// |u|^2.
+struct NextQuadratic {
+  double constant = kNone;  ///< minus infinity: nothing is known
+  Complex slope;
+  double curvature = 0.0;
+
+  [[nodiscard]] bool known() const { return constant > kNone; }
+  [[nodiscard]] double at(Complex u) const {
+    return constant + 2.0 * (slope.real() * u.real() + slope.imag() * u.imag()) + curvature * std::norm(u);
+  }
+};
+
 /// A plane whose moment is still free: a sum of `count` changes.
 struct FreePlane {
   const PlaneModel* plane = nullptr;
@@ -87,6 +100,9 @@ class DualBound {
   /// multipliers of that plane itself and without them.
   [[nodiscard]] const NextDisc& held() const { return held_; }
   [[nodiscard]] const NextDisc& unheld() const { return unheld_; }
+  /// Without them, and the other planes must make do with what the next plane leaves in stock: to be added is
+  /// what its choice takes at the prices of the joint reach, less what it gives back.
+  [[nodiscard]] const NextQuadratic& priced() const { return priced_; }
   [[nodiscard]] const std::vector<Complex>& minimiser() const { return minimiser_; }
   /// Squared rows at the minimiser.
   [[nodiscard]] const ArrayXd& squares() const { return squares_; }
@@ -99,7 +115,7 @@ class DualBound {
  private:
   void fill(const NodeRows& node, const ArrayXd& weights);
   void add_holds(const NodeRows& node, const Holds& holds);
-  void share_stock(const NodeRows& node, double supports);
+  void share_stock(const NodeRows& node, double supports, double own_support);
   void factor();
   void find_minimiser();
 
@@ -107,12 +123,14 @@ class DualBound {
   std::vector<Complex> a_, l_, b_, z_, minimiser_;  // a_: lower triangle, row by row
   std::vector<double> d_, ridge_;
   double c_ = 0.0;
-  Holds used_;          ///< as used, per free plane
-  Hold own_;            ///< of the next plane, as used
-  double own_c_ = 0.0;  ///< what it adds to c_
-  double size_ = 0.0;   ///< what the quadratic's terms can amount to
+  Holds used_;                ///< as used, per free plane
+  Hold own_;                  ///< of the next plane, as used
+  double own_c_ = 0.0;        ///< what it adds to c_
+  double priced_more_ = 0.0;  ///< what the priced quadratic lies above the one without own multipliers
+  double size_ = 0.0;         ///< what the quadratic's terms can amount to
   double low_ = 0.0;
   NextDisc held_, unheld_;
+  NextQuadratic priced_;
   ArrayXd squares_;
 };
 

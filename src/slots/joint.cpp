@@ -6,8 +6,6 @@
 #include <limits>
 
 namespace trimwright::slots_detail {
-namespace {}  // namespace
-
 JointReach::JointReach(const Model& model) : model_(&model) {
   for (const PlaneModel& plane : model.planes) {
     kinds_.emplace_back(model, plane);
@@ -77,6 +75,7 @@ double JointReach::support_at(const NodeRows& node, const Holds& holds, const st
   std::vector<std::vector<std::size_t>> slots(node.free);
   for (std::size_t j = 0; j < node.free; ++j) {
     if (node.together > 0) continue;
+    if (wanted.others != nullptr && j + 1 == node.free) *wanted.others = sum;
     slots[j] = largest_of(best[j], (*node.planes)[j].count);
     for (const std::size_t s : slots[j]) {
       const double value = best[j][static_cast<Eigen::Index>(s)];
@@ -94,11 +93,11 @@ double JointReach::support_at(const NodeRows& node, const Holds& holds, const st
 }
 
 double JointReach::support(const NodeRows& node, const Holds& holds, const std::vector<double>& prices,
-                           std::vector<double>* spare, std::vector<Complex>* moments) const {
+                           std::vector<double>* spare, std::vector<Complex>* moments, double* others) const {
   std::vector<ArrayXd> best;
   for (std::size_t j = 0; j < node.free; ++j)
     best.push_back(best_offers(kinds_[node.plane(j).index], holds[j].pull, prices));
-  return support_at(node, holds, best, prices, {spare, moments});
+  return support_at(node, holds, best, prices, {spare, moments, others});
 }
 
 std::vector<double> JointReach::settle(const NodeRows& node, const Holds& holds, std::vector<double> prices,
@@ -117,7 +116,7 @@ std::vector<double> JointReach::settle(const NodeRows& node, const Holds& holds,
   const double shrink = std::pow(0.0067, 1.0 / static_cast<double>(steps));
   for (int i = 0; i < steps; ++i, step *= shrink) {
     for (std::size_t j = 0; j < node.free; ++j) offers[j] = values[j].best_at(prices);
-    const double now = support_at(node, holds, offers, prices, {&spare, nullptr});
+    const double now = support_at(node, holds, offers, prices, {&spare, nullptr, nullptr});
     if (now < least) {
       least = now;
       best = prices;

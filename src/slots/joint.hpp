@@ -25,11 +25,11 @@ class JointReach {
   explicit JointReach(const Model& model);
 
   /// Upper bound of the sum of Re(conj(pull_p) u_p) over the free planes. `spare`, where given, becomes what
-  /// is left of each piece by the choice that attains it: a subgradient in the prices; and `moments` that
-  /// choice's.
+  /// is left of each piece by the choice that attains it: a subgradient in the prices; `moments` that
+  /// choice's; and `others` the bound of all planes but the last, with all the stock.
   [[nodiscard]] double support(const NodeRows& node, const Holds& holds, const std::vector<double>& prices,
-                               std::vector<double>* spare = nullptr,
-                               std::vector<Complex>* moments = nullptr) const;
+                               std::vector<double>* spare = nullptr, std::vector<Complex>* moments = nullptr,
+                               double* others = nullptr) const;
   /// Prices at which that bound is small, sought from those given (subgradient steps of shrinking length).
   [[nodiscard]] std::vector<double> settle(const NodeRows& node, const Holds& holds,
                                            std::vector<double> prices, int steps = 60) const;
@@ -39,6 +39,7 @@ class JointReach {
   struct Wanted {
     std::vector<double>* spare = nullptr;
     std::vector<Complex>* moments = nullptr;
+    double* others = nullptr;
   };
   [[nodiscard]] double support_at(const NodeRows& node, const Holds& holds, const std::vector<ArrayXd>& best,
                                   const std::vector<double>& prices, const Wanted& wanted) const;

@@ -57,6 +57,10 @@ class Reach {
     const auto range = static_cast<std::size_t>(quadrant * (static_cast<double>(kDirections) / 4.0));
     return range < kDirections ? range : kDirections - 1;
   }
+  /// The prices of limited pieces for `n` changes in directions()[k].
+  [[nodiscard]] const float* prices(std::size_t n, std::size_t k) const {
+    return prices_.data() + (n * kDirections + k) * (prices_.size() / (discs_.size() * kDirections));
+  }
   /// A disc that holds every sum of `n` changes in the plane.
   [[nodiscard]] const Disc& disc(std::size_t n) const { return discs_[n]; }
   /// The same (about the same centre) when only the pieces in `available` are left.

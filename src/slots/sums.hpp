@@ -3,6 +3,7 @@
 #include <utility>
 #include <vector>
 
+#include "edge.hpp"
 #include "tables.hpp"
 #include "trimwright/slot_search.hpp"
 
@@ -34,7 +35,7 @@ class SumVisitor {
   }
 
   /// False when stopped by the visitor or the deadline.
-  bool run() { return walk(query_.n, 0, 0.0); }
+  bool run() { return walk(query_.n, 0, 0.0, {}); }
 
  private:
   [[nodiscard]] const Entry& entry(std::uint32_t e) const { return tables_.plane->entries[e]; }
@@ -72,12 +73,13 @@ class SumVisitor {
     return true;
   }
 
-  bool walk(std::size_t n, std::size_t first_slot, Complex sum) {
+  /// `worth`: of the entries fixed so far, by `edge_`.
+  bool walk(std::size_t n, std::size_t first_slot, Complex sum, const Edge::Worth& worth) {
     if (deadline_.passed()) return false;
     if (ledger_.has_rules()) {
       const std::size_t needed = needed_here();
       if (needed > n) return true;
-      if (needed == n) return only_needed(n, first_slot, sum);
+      if (needed == n) return only_needed(n, first_slot, sum, worth);
     }
     if (n == 1) return one(first_slot, sum);
     if (n == 2) {
@@ -88,7 +90,11 @@ class SumVisitor {
       const PointGrid* triples = tables_.triples.after(std::exchange(work_, 0));
       if (triples != nullptr) return three(*triples, first_slot, sum);
     }
-    return more(n, first_slot, sum);
+    if (n == query_.n) {
+      ledger_.obtainable(query_.changes_elsewhere, obtainable_);
+      edge_.find(tables_, *query_.region, n, obtainable_);
+    }
+    return more(n, first_slot, sum, worth);
   }
 
   bool one(std::size_t first_slot, Complex sum) {
@@ -158,18 +164,19 @@ class SumVisitor {
       const Entry& low = entry(e);
       const double near = (*query_.radius + one.radius) * (1.0 + 1e-9);
       if (std::norm(wanted - low.change) > near * near) continue;
-      if (!fix(low, e, 1, sum)) return false;
+      if (!fix(low, e, 1, sum, {})) return false;
     }
     return true;
   }
 
-  bool more(std::size_t n, std::size_t first_slot, Complex sum) {
+  bool more(std::size_t n, std::size_t first_slot, Complex sum, const Edge::Worth& worth) {
     const std::size_t slots = tables_.plane->slots();
     for (std::size_t s = first_slot; s + n <= slots; ++s) {
-      if (!can_reach(n, s, sum)) break;
+      if (!edge_.within(worth, n, s, *query_.region) || !can_reach(n, s, sum)) break;
       for (std::uint32_t e = tables_.plane->slot_begin[s]; e < tables_.plane->slot_begin[s + 1]; ++e) {
-        const Entry& lowest = entry(e);
-        if (!fix(lowest, e, n - 1, sum)) return false;
+        const Edge::Worth with = edge_.with(worth, e);
+        if (!edge_.within(with, n - 1, s + 1, *query_.region)) continue;
+        if (!fix(entry(e), e, n - 1, sum, with)) return false;
       }
       if (is_needed(s)) break;
     }
@@ -177,13 +184,14 @@ class SumVisitor {
   }
 
   /// As many slots must change as changes are left: only these.
-  bool only_needed(std::size_t n, std::size_t first_slot, Complex sum) {
+  bool only_needed(std::size_t n, std::size_t first_slot, Complex sum, const Edge::Worth& worth) {
     std::size_t s = first_slot;
     while (s < tables_.plane->slots() && !is_needed(s)) ++s;
     if (s == tables_.plane->slots()) return true;
     for (std::uint32_t e = tables_.plane->slot_begin[s]; e < tables_.plane->slot_begin[s + 1]; ++e) {
       const Entry& lowest = entry(e);
-      if (n == 1 ? !last_needed(lowest, e, sum) : !fix(lowest, e, n - 1, sum)) return false;
+      if (n == 1 ? !last_needed(lowest, e, sum) : !fix(lowest, e, n - 1, sum, edge_.with(worth, e)))
+        return false;
     }
     return true;
   }
@@ -211,7 +219,7 @@ class SumVisitor {
   }
 
   /// Fixes one entry and asks for `rest` more in higher slots.
-  bool fix(const Entry& lowest, std::uint32_t e, std::size_t rest, Complex sum) {
+  bool fix(const Entry& lowest, std::uint32_t e, std::size_t rest, Complex sum, const Edge::Worth& worth) {
     if (rest == 2) ++work_;
     entries_[query_.n - rest - 1] = e;
     ledger_.fit(lowest);
@@ -220,7 +228,7 @@ class SumVisitor {
     // Only now: what this change takes and gives back counts for the rest. (Asking a table is as cheap.)
     const bool tabulated = rest == 3 && tables_.triples.built();
     const bool go_on = !fits || !(tabulated || can_reach(rest, lowest.slot + 1, sum + lowest.change)) ||
-                       walk(rest, lowest.slot + 1, sum + lowest.change);
+                       walk(rest, lowest.slot + 1, sum + lowest.change, worth);
     ledger_.undo(lowest);
     return go_on;
   }
@@ -233,6 +241,7 @@ class SumVisitor {
   Visit& visit_;
   std::vector<std::uint32_t> entries_;
   std::vector<int> obtainable_;
+  Edge edge_;
   std::uint64_t work_ = 0;
 };
 

@@ -3,8 +3,6 @@
 #include <algorithm>
 #include <cmath>
 
-#include "prices.hpp"
-
 namespace trimwright::slots_detail {
 namespace {
 
@@ -112,13 +110,15 @@ void TripleTable::build() {
                                             [&](auto&& add) { for_each_triple(*plane_, kIdBits, add); });
 }
 
-PlaneTables::PlaneTables(const Model& model, const PlaneModel& of_plane, std::size_t most_changes)
-    : plane(&of_plane),
-      reach(model, of_plane, most_changes),
+PlaneTables::PlaneTables(const Model& model_of_it, const PlaneModel& of_plane, std::size_t most_changes)
+    : model(&model_of_it),
+      plane(&of_plane),
+      kinds(model_of_it, of_plane),
+      reach(model_of_it, of_plane, most_changes),
       singles(grid_of_singles(of_plane, reach.disc(1))),
       triples(of_plane, reach.disc(most_changes < 3 ? most_changes : 3)),
-      stock(model) {
-  for (const Entry& entry : of_plane.entries) gives.push_back(stock.of(model, entry));
+      stock(model_of_it) {
+  for (const Entry& entry : of_plane.entries) gives.push_back(stock.of(model_of_it, entry));
 }
 
 std::size_t pair_count(const PlaneModel& plane) {

@@ -9,6 +9,7 @@
 #include "joint.hpp"
 #include "model.hpp"
 #include "packed.hpp"
+#include "prices.hpp"
 #include "reach.hpp"
 
 namespace trimwright::slots_detail {
@@ -78,7 +79,9 @@ class TripleTable {
 
 /// The tables of one plane: sums of one, two and three changes, and how far sums of more reach.
 struct PlaneTables {
+  const Model* model = nullptr;
   const PlaneModel* plane = nullptr;
+  SlotValues::Kinds kinds;
   Reach reach;
   PointGrid singles;
   std::shared_ptr<PairTable> pairs;  ///< one for all planes alike; null: they would take too much memory

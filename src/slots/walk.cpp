@@ -36,6 +36,7 @@ bool ShareWalk::run(Share& share) {
   for (std::size_t j = 0; j < free; ++j) {
     focuses_.emplace_back(model_, *planes_[j].plane, share.counts[j], share.holds[j].pull, share.prices);
   }
+  price_entries();
   if (levels_.size() < free + 1) levels_.resize(free + 1);
   Level& root = levels_[free];
   root.re = model_.residual_re;
@@ -120,6 +121,34 @@ double ShareWalk::key_at(std::size_t free, Complex u) const {
   return std::max(bound.held().at(u), bound.unheld().at(u));
 }
 
+/// A lower bound of what is below a sum of the next plane, made of these entries: the other planes must make
+/// do with the stock it leaves.
+double ShareWalk::priced_key(std::size_t free, Complex u, const std::vector<std::uint32_t>& entries) const {
+  double key = levels_[free].bound.priced().at(u);
+  double size = std::abs(key);
+  for (const std::uint32_t e : entries) {
+    const double taken = takes_[free - 1][e];
+    key += taken;
+    size += std::abs(taken);
+  }
+  return key - 1e-12 * size;
+}
+
+void ShareWalk::price_entries() {
+  takes_.assign(planes_.size(), {});
+  if (share_->prices.empty() || model_.stock.empty()) return;
+  for (std::size_t j = 0; j < planes_.size(); ++j) {
+    for (const Entry& entry : planes_[j].plane->entries) {
+      double taken = 0.0;
+      for (const int piece : model_.pieces_in(entry.takes))
+        taken += share_->prices[static_cast<std::size_t>(piece)];
+      for (const int piece : model_.pieces_in(entry.returns))
+        taken -= share_->prices[static_cast<std::size_t>(piece)];
+      takes_[j].push_back(taken);
+    }
+  }
+}
+
 bool ShareWalk::sum_allows(std::size_t free, Complex u) const {
   if (!contest_.watches_sum()) return true;
   const DualBound& bound = levels_[free].sum_bound;
@@ -147,7 +176,8 @@ bool ShareWalk::collect(std::size_t free) {
                        &focuses_[free - 1],      changes_before(free)};
   const bool listed = visit_sums(
       tables(free), query, ledger_, deadline_, [&](Complex sum, const std::vector<std::uint32_t>& entries) {
-        const double key = key_at(free, sum);
+        double key = key_at(free, sum);
+        if (level.bound.priced().known()) key = std::max(key, priced_key(free, sum, entries));
         if (key > contest_.prune2() || !sum_allows(free, sum)) return true;
         if (!keeps_limits(*planes_[free - 1].plane, sum)) return true;
         level.candidates.push_back({key, sum, static_cast<std::uint32_t>(level.entries.size())});

@@ -64,6 +64,9 @@ class ShareWalk {
   bool confine_to_stock(std::size_t free);
   void learn_cut(std::size_t free);
   [[nodiscard]] double key_at(std::size_t free, Complex u) const;
+  [[nodiscard]] double priced_key(std::size_t free, Complex u,
+                                  const std::vector<std::uint32_t>& entries) const;
+  void price_entries();
   [[nodiscard]] bool sum_allows(std::size_t free, Complex u) const;
   [[nodiscard]] Confined confine(std::size_t free) const;
   [[nodiscard]] double radius_of(const Confined& confined) const;
@@ -82,6 +85,8 @@ class ShareWalk {
   std::vector<FreePlane> planes_;
   std::vector<Focus> focuses_;  ///< per plane of the share: the way its reach is pulled at the root
   std::vector<Level> levels_;   ///< by number of free planes
+  std::vector<std::vector<double>> takes_;  ///< per plane of the share and entry: what it takes from stock
+                                            ///< less what it gives back, at the share's prices
   Picks path_;
   DualBound scratch_;
   bool all_at_root_ = false;  ///< every candidate of the root stands in its list

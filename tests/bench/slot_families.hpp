@@ -2,8 +2,10 @@
 
 #include <fmt/format.h>
 
+#include <chrono>
 #include <cmath>
 #include <complex>
+#include <ctime>
 #include <numbers>
 #include <random>
 #include <string>
@@ -11,6 +13,15 @@
 #include "trimwright/slot_search.hpp"
 
 namespace trimwright::bench {
+
+/// A limit of processor time of this process: what other work on the machine takes does not count.
+inline Deadline processor_limit(double seconds) {
+  return Deadline::after(seconds, [] {
+    const double used_s = static_cast<double>(std::clock()) / CLOCKS_PER_SEC;
+    return Deadline::Clock::time_point(
+        std::chrono::duration_cast<Deadline::Clock::duration>(std::chrono::duration<double>(used_s)));
+  });
+}
 
 struct Family {
   int planes = 1;

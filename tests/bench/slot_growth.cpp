@@ -1,8 +1,9 @@
 // How the exact slot search grows, as comma-separated lines for slot_growth.py.
 //
-//   slot_growth growth [instances]   processor time of a whole trade-off against slots, weights, planes,
-//   changes slot_growth gap [instances]      the far end: gap of each number of changes against the time
-//   limit slot_growth memory [calls]       resident memory after each of some calls
+//   slot_growth growth [instances]       processor time of a whole trade-off against slots, weights, planes,
+//                                        changes
+//   slot_growth gap [instances] [limit]  the far end: gap of each number of changes against the time limit
+//   slot_growth memory [calls]           resident memory after each of some calls
 //
 // growth: families without scarce stock and with; median and worst over the instances, whole trade-off to 1 %
 // or 0.005 of the limit, no time limit that matters.
@@ -29,7 +30,7 @@ constexpr double kTimeLimit = 20.0;
 
 double processor_ms(const SlotProblem& problem, double time_limit_s, std::vector<SlotChoice>& answers) {
   const std::clock_t start = std::clock();
-  answers = search_slots(problem, {0.01, 0.005, Deadline::after(time_limit_s)});
+  answers = search_slots(problem, {0.01, 0.005, processor_limit(time_limit_s)});
   return 1e3 * static_cast<double>(std::clock() - start) / CLOCKS_PER_SEC;
 }
 
@@ -77,10 +78,11 @@ void growth(int instances) {
   }
 }
 
-void gap(int instances) {
+void gap(int instances, double only_limit) {
   fmt::print("limit s,instance,changes,gap %,objective,processor s\n");
   const Family family{6, 120, 40, 64, 12, true, true, SlotObjective::worst_ratio};
   for (const double limit : {0.1, 0.3, 1.0, 3.0, 10.0, 30.0}) {
+    if (only_limit > 0.0 && limit != only_limit) continue;
     for (int i = 0; i < instances; ++i) {
       std::vector<SlotChoice> answers;
       const double ms =
@@ -121,7 +123,7 @@ int main(int argc, char** argv) {
   const std::string mode = argc > 1 ? argv[1] : "";
   const int count = argc > 2 ? std::atoi(argv[2]) : 5;
   if (mode == "growth") return growth(count), 0;
-  if (mode == "gap") return gap(count), 0;
+  if (mode == "gap") return gap(count, argc > 3 ? std::atof(argv[3]) : 0.0), 0;
   if (mode == "memory") return memory(count), 0;
   fmt::print(stderr, "slot_growth growth|gap|memory [COUNT]\n");
   return 2;
