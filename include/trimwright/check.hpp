@@ -67,6 +67,7 @@ struct RankedMistake {
   double log_evidence = 0.0;       ///< natural logarithm of the readings' probability density under it
   double misfit = 0.0;             ///< chi-squared of the readings it is about under the likeliest form
   std::string undone;              ///< what undoing it would predict, in a sentence; of those not told apart
+  bool fits = true;                ///< it explains most of what the readings are off
   /// Mistakes of one number foretell the check run alike, so that no reading of it could tell them apart: one
   /// answer. 0 is the likeliest, its members' probabilities added.
   std::size_t answer = 0;
@@ -76,6 +77,9 @@ struct RankedMistake {
 
 /// Probability of a sound run's chi-squared below which a run is not as predicted.
 inline constexpr double as_predicted_level = 0.01;
+/// The same of all the runs before it together, below which they do not agree with one another and predict
+/// nothing that a run could be judged by (our own figure).
+inline constexpr double agreement_level = 0.001;
 
 struct MistakeRanking {
   std::vector<RankedMistake> kinds;  ///< by answer, the most probable first, and in each the most probable
@@ -84,19 +88,28 @@ struct MistakeRanking {
   double chi_squared = 0.0;    ///< reading minus expected of the check run, over their covariance
   int degrees_of_freedom = 0;  ///< two per reading
   double probability = 1.0;    ///< of a sound run's chi-squared as large
+  bool runs_agree = true;      ///< the runs before it, by what is stated of their scatter
   /// Runs of which nothing can be said: without them the others are as many as the unknowns, or fewer.
   std::vector<std::size_t> not_examined;
+  bool cut_short = false;  ///< the deadline came before every kind of mistake in every run was weighed
 
-  /// The one rule: `probability` is not below `as_predicted_level`. That a mistake is likelier does not
-  /// count: a run after a good trim reads closer to nothing than runs alone foretell, as one in too large a
-  /// unit does.
-  [[nodiscard]] bool as_predicted() const { return probability >= as_predicted_level; }
+  /// The one rule: `probability` is not below `as_predicted_level`; and where the runs before contradict one
+  /// another, so that their widened scatter would let anything pass, no mistake explains why. That a mistake
+  /// is likelier does not count: a run after a good trim reads closer to nothing than runs alone foretell, as
+  /// one in too large a unit does.
+  [[nodiscard]] bool as_predicted() const {
+    const bool explained = !kinds.empty() && names_a_cause(kinds.front().kind);
+    return probability >= as_predicted_level && (runs_agree || !explained);
+  }
   /// Not as predicted, and what went wrong is likelier than that nothing considered here did.
   [[nodiscard]] bool cause_known() const {
     return !as_predicted() && !kinds.empty() && names_a_cause(kinds.front().kind);
   }
 };
 
+/// So many usable readings of the check run and those before it are compared with each other; of more, what
+/// may have gone wrong is not looked into.
+inline constexpr std::size_t most_readings_compared = 1500;
 /// Prior probability that nothing is wrong; the rest is shared alike among the kinds that are possible.
 inline constexpr double prior_of_nothing_wrong = 0.85;
 /// Kinds whose odds against the likeliest are shorter than this are not told apart from it.
@@ -109,24 +122,29 @@ inline constexpr double telling_odds = 20.0;
 inline constexpr double scatter_scales[] = {1.0, 1.5, 2.0};
 
 /// Of check run `run` and the runs before it, from which `model` was fitted (`prior`: with this). Posterior
-/// odds of the kinds: each the mean density of all readings over its forms (circular complex Gaussian, over
-/// `scatter_scales`, baselines and coefficients integrated out), times its prior probability. H. Jeffreys,
-/// Theory of Probability (1939), chapter V. Chi-squared is of the check run as written, its covariance that
-/// of the forecast and, where run-to-run change is neither stated nor estimated, what `scatter` assumes;
-/// where noise is estimated, Fisher's F. Empty where nothing is foretold.
+/// odds of the kinds, by the scatter that is stated where the runs do not agree: each the mean density of all
+/// readings over its forms (circular complex Gaussian, over `scatter_scales`, baselines and coefficients
+/// integrated out), times its prior probability. H. Jeffreys, Theory of Probability (1939), chapter V.
+/// Chi-squared is of the check run as written, its covariance that of the forecast and, where run-to-run
+/// change is neither stated nor estimated, what `scatter` assumes; where noise is estimated, Fisher's F.
+/// Empty where nothing is foretold, or of more than `most_readings_compared`. The check run is weighed first,
+/// then those before it, until the deadline.
 [[nodiscard]] MistakeRanking rank_mistakes(const Job& job, const InfluenceModel& model, std::size_t run,
-                                           const RunToRun& scatter = {}, const Prior* prior = nullptr);
+                                           const RunToRun& scatter = {}, const Prior* prior = nullptr,
+                                           Deadline deadline = Deadline::never());
 
 /// Adds to `readiness` that the newest run with readings is not as the runs before it foretell, where it is
 /// not, and what explains that: compared with the model of the runs before it, or with those of the same
-/// weights where these settle none. Nothing is added where no repeatability is known or an event is written
-/// before the run.
+/// weights where these settle none; else, that all runs together do not agree. Nothing is added where no
+/// repeatability is known or an event is written before the run.
 void compare_newest_run(const Job& job, Readiness& readiness, const Prior* prior = nullptr);
 
 /// Stable name: "weights_mirrored", ...
 [[nodiscard]] std::string mistake_name(MistakeKind kind);
-/// What to look at when this is the likeliest.
-[[nodiscard]] std::string mistake_remedy(MistakeKind kind);
+/// What to look at when this is the likeliest; of a run before the check run its weights are no longer in.
+[[nodiscard]] std::string mistake_remedy(MistakeKind kind, bool of_check_run = true);
+/// Those that the readings do not tell from the first, in words: "A; or B, or, what reads the same, C".
+[[nodiscard]] std::string likeliest_words(const Job& job, const MistakeRanking& ranking);
 
 /// One reading of the check run beside what it should be. Amplitudes are peak, in the sensor's unit symbol.
 struct CheckedReading {
@@ -172,8 +190,9 @@ struct Verdict {
   std::vector<CheckedReading> readings;
   std::vector<PlaceToRead>
       missing;                ///< what the runs before asked of it (`readings_to_make`), and it did not read
-  MistakeRanking mistakes;    ///< empty when nothing was predicted
+  MistakeRanking mistakes;    ///< empty when nothing was predicted, or there is too much to compare
   std::string not_predicted;  ///< why nothing was predicted; else empty
+  std::string left_open;      ///< why what may have gone wrong was not looked into, or not whole; else empty
   double worst_ratio = 0.0;   ///< largest once-per-rev amplitude read, over its limit
   Advice advice = Advice::done;
   std::optional<InfluenceModel> refined;  ///< with the check run as one more run, unless a mistake is likely
@@ -208,9 +227,9 @@ struct Verdict {
                                     const Prior* prior = nullptr);
 
 /// As `judge`, without advice and next trim: outcome, readings beside what they should be, likely mistakes,
-/// and the refined model.
+/// and the refined model. Half of the time that `request` leaves goes to the mistakes.
 [[nodiscard]] Verdict verdict_on(const Job& job, const InfluenceModel& model, std::size_t run,
-                                 const std::vector<std::size_t>& planes, const RunToRun& scatter = {},
+                                 const TrimRequest& request, const RunToRun& scatter = {},
                                  const Prior* prior = nullptr);
 
 /// The job with its convention settled, the model of the runs before the check run, and the verdict.

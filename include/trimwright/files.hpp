@@ -88,6 +88,11 @@ struct Fleet {
 /// no such folder or archive; a job that cannot be read; none on `rotor`.
 [[nodiscard]] Result<Fleet> read_fleet(const std::string& path, const std::string& rotor = {});
 
+/// Gives a job the prior of its rotor (`prior_for`) from the jobs of its type that `read_fleet` reads; they
+/// are then among its sources. Errors: those of reading; a job that names a prior itself; no job that tells
+/// anything.
+[[nodiscard]] Result<void> take_earlier_jobs(JobFile& file, const std::string& path);
+
 /// How weights acted on this job's rotor type before: from a prior file, a job file, or the jobs that
 /// `read_fleet` reads. Errors: those of reading; no job in which the runs settle how a plane acts.
 [[nodiscard]] Result<EarlierEffects> read_earlier_effects(const std::string& path, const Job& job);

@@ -12,7 +12,8 @@ namespace trimwright {
 
 /// What the next run's reading at one place is likely to be. Amplitudes are peak.
 struct ReadingOutlook {
-  double low = 0.0;  ///< nine readings in ten lie between `low` and `high`
+  double low =
+      0.0;  ///< nine readings in ten, or a few more, lie between `low` and `high`; the expected one does
   double high = 0.0;
   double below_limit = 1.0;   ///< probability
   double below_target = 1.0;  ///< probability; the limit where no target is set

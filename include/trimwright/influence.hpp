@@ -255,6 +255,8 @@ struct PriorUse {
   int jobs = 0;                             ///< that the prior was learned from
   std::optional<FleetCheck> fleet;          ///< the runs' own coefficients against it, where they settle any
   std::vector<ConventionOdds> conventions;  ///< likeliest first; empty where no run changed a weight
+  std::optional<PriorLevels> levels{};      ///< where it was made for this rotor
+  std::vector<LeftOutJob> left_out{};       ///< jobs that such a prior was not made from
 };
 
 /// Below this chance of a rotor of the fleet no plan is made on a job: a declaration, or much else, is wrong.

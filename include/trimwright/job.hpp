@@ -23,6 +23,18 @@ struct KnownChange {
 /// What a reading contains. Only the once-per-rev component can be balanced on.
 enum class Component { once_per_rev, overall };
 
+/// Whether a speed was come to from below or from above.
+enum class Approach { unsaid, up, down };
+
+/// What readings at one speed may differ in: places of their own, with a baseline each, that share how the
+/// planes act.
+struct ReadingState {
+  Approach approach = Approach::unsaid;
+  std::string name;  ///< of the engine, in the technician's words: "hot", "cold"; may be empty
+
+  [[nodiscard]] auto operator<=>(const ReadingState&) const = default;
+};
+
 /// One reading, already in the library's conventions.
 struct Reading {
   std::size_t speed = 0;  ///< index into Job::speeds_rpm
@@ -38,6 +50,7 @@ struct Reading {
   std::optional<double> repeatability;  ///< of this reading, when stated; else the sensor's
   std::string note;  ///< in the technician's words, or what the recording said of its reference; may be empty
   Location where;    ///< where it was written
+  ReadingState state{};
 };
 
 /// How a run was made, in the technician's words.
@@ -53,6 +66,7 @@ struct MissingReading {
   std::size_t sensor = 0;
   std::string note;  ///< why, in the technician's words; may be empty
   Location where{};
+  ReadingState state{};
 };
 
 /// What happened to the rotor or the measuring chain between two runs, so that readings before and after it
@@ -86,8 +100,8 @@ struct Run {
   std::vector<Reading> run_up{};
 };
 
-/// A speed point and a sensor, with what every reading there is held against. Amplitudes are peak, in the
-/// sensor's unit symbol.
+/// A speed point (one for each approach and state read there) and a sensor, with what every reading there is
+/// held against. Amplitudes are peak, in the sensor's unit symbol.
 struct Place {
   std::size_t speed = 0;   ///< index into Job::speeds_rpm
   std::size_t sensor = 0;  ///< index into Rotor::sensors
@@ -111,8 +125,10 @@ struct Job {
   std::string serial;
   std::string station;
   Rotor rotor;
-  std::vector<double> speeds_rpm;                  ///< speed points, rising; see `settle_places`
-  std::map<std::size_t, std::string> speed_names;  ///< of those speed points that the job names
+  /// Speed points, not falling: one for each approach and state read at a speed; see `settle_places`.
+  std::vector<double> speeds_rpm;
+  std::map<std::size_t, std::string> speed_names;    ///< of those speed points that the job names
+  std::map<std::size_t, ReadingState> speed_states;  ///< of those whose readings tell it
   std::vector<Place> places;  ///< one for every speed point and sensor with a reading; see `settle_places`
   std::vector<Run> runs;
   bool small_residual = false;  ///< said: weights in the planes can cancel most of the vibration
@@ -128,7 +144,8 @@ struct Job {
 ///
 /// A speed of `set` is a point; so is every reading that is not within the rotor's tolerance of one. A point
 /// of no name stands at the round speed that all its readings agree with (a whole percent, or a multiple of
-/// 50 rpm, where the rotor declares no 100 %), else at its first reading's. A place's limit is that of the
+/// 50 rpm, where the rotor declares no 100 %), else at its first reading's. Where the readings of a point
+/// differ in approach or state it becomes a point for each, at one speed. A place's limit is that of the
 /// point's speed; where that lies just above the sensor's last band and the readings inside, that band's.
 /// Errors: a reading within the tolerance of two points; no limit for a reading; more than 500 points.
 [[nodiscard]] Result<void> settle_places(Job& job, const std::vector<SetSpeed>& set = {});
@@ -150,8 +167,16 @@ struct PlaceToRead {
 /// The places of `readings_to_make`.
 [[nodiscard]] std::vector<Place> places_to_run(const Job& job);
 
-/// "idle, 3174 rpm (62 %)", "3174 rpm": a speed point wherever people read of it.
+/// "on the way up, hot"; empty where nothing is said.
+[[nodiscard]] std::string state_words(const ReadingState& state);
+
+/// "idle, 3174 rpm (62 %)", "3174 rpm, on the way up": a speed point wherever people read of it.
 [[nodiscard]] std::string speed_words(const Job& job, std::size_t speed);
+/// "idle", "62 %", "62 %, up": the same where there is little room.
+[[nodiscard]] std::string short_speed_words(const Job& job, std::size_t speed);
+
+/// How the speed of a point was come to.
+[[nodiscard]] ReadingState state_at(const Job& job, std::size_t speed);
 
 /// "front at 3174 rpm (62 %)".
 [[nodiscard]] std::string place_words(const Job& job, std::size_t speed, std::size_t sensor);
@@ -222,10 +247,12 @@ enum class ReadinessConcern {
   doubled_readings,  ///< the same, and the run before has two readings at each place
   contradicts,       ///< two readings of one run and place differ by more than four standard deviations
   lone_speed,  ///< a sensor was read at a speed in one run only, a digit away from one that this run lacks
+  odd_effect,  ///< new weights moved a reading far more than the sensor's readings at the speeds beside it
   no_longer_listed,  ///< a run adds pieces and does not list those of the run as found
   other_conditions,  ///< runs under other conditions, or more than 30 days apart, stand in one job
   trial_weight_in,   ///< what is fitted now is not stated, and the last run was a trial
   no_repeat,         ///< no two runs with the same weights: nobody knows how far the rotor repeats
+  runs_disagree,     ///< all runs together scatter far more than is stated (`compare_newest_run`)
   does_not_repeat,   ///< runs with the same weights differ by more than `steady_part`
   drifts,            ///< the same, in one direction through three runs or more: warming up, or wear
   not_as_foretold,   ///< the newest run is not as the runs before it foretell (`compare_newest_run`)
@@ -246,7 +273,8 @@ struct ReadinessFinding {
   ReadinessConcern concern = ReadinessConcern::no_repeat;
   std::optional<std::size_t> speed, sensor;  ///< empty: the whole job
   std::vector<std::size_t> runs;             ///< that show it, in order
-  /// Meaning by concern: amplitude over target or limit; change over mean amplitude; share of the overall
+  /// Meaning by concern: amplitude over target or limit; how many times more, for an odd effect and for runs
+  /// that disagree; change over mean amplitude; share of the overall
   /// level; scatter over repeatability; amplitude over its standard deviation.
   double ratio = 0.0;
   double turn_deg = 0.0;  ///< phase change between the runs, -180 to 180; does_not_repeat and drifts only

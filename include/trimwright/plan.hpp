@@ -114,6 +114,26 @@ struct CorrectionAtOnce {
   double expected_runs = 0.0;  ///< further runs until the targets are met
 };
 
+/// A run that is owed anyway (a leak check, a power assurance run), and the speeds it reaches.
+struct OwedRun {
+  std::string name;
+  std::vector<double> speeds_rpm;
+};
+
+/// What to fit for an owed run so that it counts for the trim.
+struct OwedRunAdvice {
+  OwedRun run;
+  std::vector<std::size_t> speeds;         ///< speed points of the job that it reaches
+  std::vector<TrialCandidate> candidates;  ///< the best first; empty: nothing can be said
+  bool worth_making = false;               ///< fitting something for it saves a tenth of a run or more
+  bool correction = false;                 ///< what is best is the planned correction, no candidate
+  /// Runs until every target is met, the owed one not counted: with what is fitted now, and with the best.
+  double runs_as_it_stands = 0.0, runs_after = 0.0;
+  std::string reason;
+
+  [[nodiscard]] double saves() const { return runs_as_it_stands - runs_after; }
+};
+
 /// Whether the next run should be a trial, and which.
 struct TrialAdvice {
   bool worth_making = true;
@@ -123,6 +143,7 @@ struct TrialAdvice {
   std::optional<double> expected_runs;      ///< with the trial, as above
   std::vector<TrialCandidate> candidates;   ///< the advised one first, then the best of each plane and weight
   std::vector<std::string> notes;
+  std::vector<OwedRunAdvice> owed{};  ///< of runs that are owed anyway, in their order
 
   [[nodiscard]] const TrialCandidate& advised() const { return candidates.front(); }
 };
@@ -145,6 +166,7 @@ struct TrialKnowledge {
   std::vector<std::size_t> planes{};  ///< those a trim may use; empty: all
   FittingLimits limits{};             ///< what the job asks of the weights; its planes empty: all
   const EarlierEffects* earlier = nullptr;
+  const TrimRequest* asked = nullptr;  ///< whose deadline ends the search for a trial; none: nothing does
 };
 
 /// Which catalogue weight in which slot, for the next trial run.
@@ -167,10 +189,21 @@ struct TrialKnowledge {
 /// is fitted at once when that saves runs.
 /// Where the risk cannot be told, a speed at which a level is above its limit with what is fitted now is not
 /// run; where that is every speed, no trial is worth making.
+/// Where the deadline comes before every weight in every slot was weighed, the best of those that were; the
+/// notes tell it.
 /// Errors: no such plane, slot or weight; no stock; no slots; no readings; where the rule is needed, no rotor
 /// mass or every weight too heavy.
 [[nodiscard]] Result<TrialAdvice> advise_trial(const Job& job, const TrialKnowledge& known,
                                                const TrialChoice& choice);
+
+/// For each owed run the weight or correction that is to be fitted for it, each as if it came next:
+/// information and risk as `advise_trial` reckons them, of the speeds that it reaches. After it 1 + (1 -
+/// q)/q' runs follow, q being the probability of the correction then and q' the same once the correction has
+/// been run. Where the effect of a plane is not known with its uncertainty nothing is chosen, and `reason`
+/// says so.
+[[nodiscard]] std::vector<OwedRunAdvice> advise_owed_runs(const Job& job, const TrialKnowledge& known,
+                                                          const TrialChoice& choice,
+                                                          const std::vector<OwedRun>& runs);
 
 /// The steps of a trial run with `change` made to what is fitted now. Stop levels are the limits; what is to
 /// be expected is told where the model knows the plane.
@@ -222,6 +255,7 @@ struct PlannedTrial {
 /// why. Errors: those of `advise_trial`; a prior that does not fit the job.
 [[nodiscard]] Result<PlannedTrial> plan_trial(const Job& job, const TrimRequest& request, const Prior* prior,
                                               const TrialChoice& choice,
-                                              const EarlierEffects* earlier = nullptr);
+                                              const EarlierEffects* earlier = nullptr,
+                                              const std::vector<OwedRun>& owed = {});
 
 }  // namespace trimwright

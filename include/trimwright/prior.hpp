@@ -47,6 +47,25 @@ struct LeftByFleet {
   double degrees_of_freedom = 0.0;
 };
 
+/// What an earlier job is to a prior made for one rotor.
+struct PriorPart {
+  std::string name;    ///< as messages call the job
+  std::string date;    ///< of its first run; may be empty
+  bool own = false;    ///< of the same serial
+  double share = 0.0;  ///< of the coefficients' means, on average; all parts together 1
+};
+
+/// How a prior made for one rotor came about: from the type, and from this rotor's own earlier jobs.
+struct PriorLevels {
+  std::vector<PriorPart> parts;  ///< in the order of the jobs given
+  std::string serial;            ///< of the rotor
+  bool rotors_told = false;      ///< how far rotors of the type differ is estimated; else it is stated, wide
+  bool visits_told = false;      ///< the same of visits of one rotor
+  double degrees_of_freedom = 0.0;  ///< that the scatter common to a plane is known with, at most
+
+  [[nodiscard]] double own_share() const;
+};
+
 /// Influence coefficients of a rotor type, learned from earlier jobs.
 ///
 /// A random-effects model: every job's coefficients are the type's, times a complex gain common to a plane
@@ -66,6 +85,9 @@ struct Prior {
   Eigen::MatrixXd mean_covariance;
   std::optional<LeftByFleet> left{};
   std::vector<LeftOutJob> left_out{};
+  /// Where it was made for one rotor (`prior_for`): `mean` is then what that rotor's coefficients are
+  /// expected to be, and `scatter` that between its visits where it has earlier jobs of its own.
+  std::optional<PriorLevels> levels{};
 };
 
 /// Names of the four parts of `FleetScatter`, in its order.
@@ -120,6 +142,24 @@ inline constexpr int few_fleet_jobs = 10;
 /// is admitted if it belongs to those (forward search: A. C. Atkinson and M. Riani, *Robust Diagnostic
 /// Regression Analysis*, 2000). Errors: fewer than `fewest_fleet_jobs` are left; rotors of different name.
 [[nodiscard]] Result<Prior> learn_prior(const std::vector<FleetJob>& jobs);
+
+/// A prior for the rotor of `job` in two levels, from jobs of its type: C of rotor r in visit v is the type's
+/// times 1 + g + h (of the rotor, as in `learn_prior`) + w (of the visit, in the same four parts).
+///
+/// Best linear unbiased prediction of this rotor's next visit (C. R. Henderson, *Biometrics* 31 (1975)): with
+/// its own earlier jobs, where there are any of its serial, and the type's. The eight variances are estimated
+/// by restricted maximum likelihood where three rotors and three visits beyond the first of a rotor tell
+/// them; else the four of `learn_prior`, half of each between visits; of fewer than three rotors they are
+/// stated: 0.2 common to a plane and 0.1 of each coefficient's own between rotors and visits together, in
+/// amplitude and in phase [rad], half of the squares between visits (our own figures, wide). Without earlier
+/// jobs of its own and from `fewest_fleet_jobs` others it is that of `learn_prior`.
+///
+/// Left out, and told: what `learn_prior` leaves out; a job whose first run is this job's own. Errors: no job
+/// on this type settles a coefficient.
+[[nodiscard]] Result<Prior> prior_for(const Job& job, const std::vector<FleetJob>& jobs);
+
+/// "mostly from this engine's trim of 2031-05-13": how much each level tells, a sentence or two.
+[[nodiscard]] std::string levels_words(const PriorLevels& levels);
 
 /// Whether a job's own coefficients belong to its fleet.
 struct FleetCheck {

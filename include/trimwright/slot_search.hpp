@@ -22,8 +22,15 @@ class Deadline {
   explicit Deadline(Clock::time_point end, Now now = Clock::now) : now_(now), end_(end) {}
   /// `seconds` from now.
   [[nodiscard]] static Deadline after(double seconds, Now now = Clock::now) {
-    return Deadline(now() + duration(seconds), now);
+    return Deadline(std::min(now() + duration(seconds), interruption()), now);
   }
+  /// What `Now` tells once a person has asked for an end: later than every deadline.
+  [[nodiscard]] static constexpr Clock::time_point interruption() {
+    return Clock::time_point(Clock::duration::max() / 2);
+  }
+  [[nodiscard]] static Deadline never() { return Deadline(interruption()); }
+  /// Whether a person asked for the end.
+  [[nodiscard]] bool interrupted() const { return now_() >= interruption(); }
 
   /// An earlier one, for a part of the work that may take this share of the time left.
   [[nodiscard]] Deadline after_share(double share) const {

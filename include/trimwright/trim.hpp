@@ -50,9 +50,14 @@ struct TrimRequest {
   bool both_objectives = false;  ///< the trade-off of the other objective as well
   bool despite_mirror = false;   ///< plan although the runs contradict the declared conventions
   Deadline::Now clock = Deadline::Clock::now;
+  /// Of the whole call this is part of, where a person set one; empty: the searches for weights end
+  /// `time_limit_s` after they begin, and nothing else does by the clock.
+  std::optional<Deadline> ends;
 
-  /// `time_limit_s` from now.
-  [[nodiscard]] Deadline deadline() const { return Deadline::after(time_limit_s, clock); }
+  /// Of the searches for weights.
+  [[nodiscard]] Deadline deadline() const { return ends ? *ends : Deadline::after(time_limit_s, clock); }
+  /// Of all else that is sought.
+  [[nodiscard]] Deadline end_of_call() const { return ends ? *ends : Deadline(Deadline::interruption(), clock); }
 };
 
 /// Rows x = residual + response * u over the planes' added moments u [g mm], with |u_p + offset| <= radius.
@@ -154,6 +159,11 @@ struct TrimPlan {
   std::optional<int> unsettled_from;
 
   [[nodiscard]] bool has_slots() const { return !trade_off.empty(); }
+  /// Nothing is changed, for want of time: this is no plan.
+  [[nodiscard]] bool nothing_found() const {
+    return unsettled_from && has_slots() && trade_off[chosen].changes.empty() &&
+           (!request.pieces || trade_off[chosen].recommended);
+  }
 };
 
 /// Probabilities of meeting every target this close count as equal when fewer changes are preferred: about
@@ -173,8 +183,8 @@ inline constexpr double ratio_indifference = 0.05;
 /// of smallest worst ratio where they are likelier. Where no noise is known: the fewest changes whose worst
 /// ratio is within 0.05 of the best, but no choice above a limit, or above a target, where another row stays
 /// below all of them. With `TrimRequest::most_probable` rows are chosen by that probability (see
-/// docs/certainty.md): not proved, their bound is 0, and a row stands only where it is more probable than all
-/// with fewer changes.
+/// docs/certainty.md): their bound is what moments of every size within reach would leave of the chance of
+/// missing (0: not known), and a row stands only where it is more probable than all with fewer changes.
 /// All searches of the call (easily reached planes, alternatives, the other objective, rules that contradict
 /// each other) share `deadline`, and the notes say which of them it ended.
 /// Where the recommended row fits a weight nearly opposite another of its plane, and another of as many

@@ -23,6 +23,8 @@ bool nothing_read(const Job& job) {
 Result<PageAnswer> page_of_trial(const std::string& path, const PlanOptions& options, const JobFile& file) {
   TrimRequest request = file.request;
   request.time_limit_s = options.time_limit_s;
+  request.ends = options.ends;
+  request.clock = options.clock;
   const auto trial = plan_trial(file.job, request, nullptr, {});
   if (!trial) return tl::unexpected(with_next_command(trial.error(), file, path, "page"));
   return PageAnswer{trial_page(trial->job, trial->advice, trial->steps), file.sources, file.notes};
@@ -49,13 +51,13 @@ Result<PageAnswer> page_of_plan(const std::string& path, const PlanOptions& opti
   const auto& [job, model, trim, steps, held_back] = answer->plan;
   return PageAnswer{
       balance_page(job, model, trim, steps, page_json(job, model, trim), *verdict ? &**verdict : nullptr),
-      answer->sources, file.notes};
+      answer->sources, file.notes, trim.nothing_found()};
 }
 
 }  // namespace
 
 Result<PageAnswer> page_of_job(const std::string& path, const PlanOptions& options) {
-  const auto file = read_job(path);
+  auto file = read_job(path);
   if (!file && file.error().where.file != path) return tl::unexpected(file.error());
   if (!file || nothing_read(file->job)) {
     const auto begun = read_job(path, ReadingTables::none_yet);
@@ -63,6 +65,8 @@ Result<PageAnswer> page_of_job(const std::string& path, const PlanOptions& optio
       return PageAnswer{run_sheet_page(begun->job), begun->sources};
   }
   if (!file) return tl::unexpected(file.error());
+  if (!options.archive.empty())
+    if (auto taken = take_earlier_jobs(*file, options.archive); !taken) return tl::unexpected(taken.error());
   const bool trial_next = next_steps(file->job, file->prior.has_value()).command == "trial";
   if (trial_next && !of_a_plan(options)) return page_of_trial(path, options, *file);
   return page_of_plan(path, options, *file);

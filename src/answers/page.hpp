@@ -12,6 +12,7 @@ struct PageAnswer {
   std::string html;
   std::vector<std::string> sources;
   std::vector<std::string> notes{};  ///< `JobFile::notes`
+  bool nothing_found = false;        ///< `TrimPlan::nothing_found`
 };
 
 /// The page for where a job stands: a blank run sheet before any run, the next trial run while nothing tells

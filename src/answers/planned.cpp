@@ -13,6 +13,8 @@ namespace {
 TrimRequest asked(TrimRequest request, const PlanOptions& options) {
   if (options.changes) request.pieces = options.changes;
   request.time_limit_s = options.time_limit_s;
+  request.ends = options.ends;
+  request.clock = options.clock;
   request.despite_mirror = options.despite_mirror;
   request.best = options.best;
   request.least_difference = options.least_difference;

@@ -14,6 +14,8 @@ struct PlanOptions {
   std::optional<int> changes;
   std::string fitted;  ///< path of a choice of weights; empty: the planner chooses
   double time_limit_s = TrimRequest{}.time_limit_s;
+  std::optional<Deadline> ends{};  ///< `TrimRequest::ends`
+  Deadline::Now clock = Deadline::Clock::now;
   int best = TrimRequest{}.best;
   int least_difference = TrimRequest{}.least_difference;
   bool both_objectives = false;
@@ -21,6 +23,7 @@ struct PlanOptions {
   bool despite_mirror = false;
   bool amplitudes_only = false;
   bool check_run = false;  ///< plan what the last run fitted, from as found
+  std::string archive;     ///< of a page: earlier jobs, as `take_earlier_jobs` reads them; empty: none
 };
 
 /// A job planned through, and every file that was read for it.

@@ -173,7 +173,14 @@ Result<void> write_text_file(const std::string& path, std::string_view content, 
   return file->finish();
 }
 
-void end_cleanly_on_signals() {
+void remove_passing() {
+  PassingPaths& all = all_passing();
+  all.lock.lock();  // for good: nothing new may appear
+  std::error_code none;
+  for (const auto& path : all.paths) fs::remove_all(path, none);
+}
+
+void end_cleanly_on_signals(bool (*goes_on)(int signal)) {
   sigset_t awaited;
   sigemptyset(&awaited);
   for (const int signal : {SIGINT, SIGTERM, SIGHUP}) {
@@ -183,13 +190,11 @@ void end_cleanly_on_signals() {
   }
   ::pthread_sigmask(SIG_BLOCK, &awaited, nullptr);
   try {
-    std::thread([awaited] {
+    std::thread([awaited, goes_on] {
       int signal = 0;
-      sigwait(&awaited, &signal);
-      PassingPaths& all = all_passing();
-      all.lock.lock();  // for good: nothing new may appear
-      std::error_code none;
-      for (const auto& path : all.paths) fs::remove_all(path, none);
+      do sigwait(&awaited, &signal);
+      while (goes_on(signal));
+      remove_passing();
       std::signal(signal, SIG_DFL);
       ::pthread_sigmask(SIG_UNBLOCK, &awaited, nullptr);
       std::raise(signal);

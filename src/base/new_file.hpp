@@ -78,8 +78,12 @@ class NewFile {
 [[nodiscard]] Result<void> write_text_file(const std::string& path, std::string_view content,
                                            NewFile::Existing existing = NewFile::Existing::replaced);
 
+/// Removes everything `Passing`; for a program that ends right after: nothing new can be made.
+void remove_passing();
+
 /// From here on SIGINT, SIGTERM and SIGHUP remove everything `Passing` and then end the program as they
-/// would have. To be called once, before there is another thread.
-void end_cleanly_on_signals();
+/// would have; but not where `goes_on` tells, on another thread, that it comes to its end by itself. To be
+/// called once, before there is another thread.
+void end_cleanly_on_signals(bool (*goes_on)(int signal));
 
 }  // namespace trimwright

@@ -5,6 +5,7 @@
 #include <algorithm>
 #include <cmath>
 #include <functional>
+#include <map>
 
 namespace trimwright {
 namespace {
@@ -201,31 +202,44 @@ void add_not_listed(Collector& all) {
             2.0, really, {});
 }
 
-/// All new pieces of one plane fitted in another, by slot number where there are as many slots, else by
-/// angle.
+/// The slot of `other` that is taken for `slot` of `meant`: of the same number where there are as many slots,
+/// else the nearest by angle.
+int slot_elsewhere(const Plane& meant, int slot, const Plane& other) {
+  if (meant.slots->count == other.slots->count) return slot;
+  const double turn = wrap_360(meant.slots->angle(slot).degrees() - other.slots->slot_1.degrees());
+  const int steps = static_cast<int>(std::lround(turn / other.slots->pitch_deg()));
+  const int sign = other.slots->numbered_relative == Direction::with_rotation ? 1 : -1;
+  return around(1 + sign * steps, other.slots->count);
+}
+
+/// All new pieces of each plane fitted in the plane that `in` names for it.
+void add_elsewhere(Collector& all, const std::string& what, const std::map<std::size_t, std::size_t>& in) {
+  auto really = all.fitted();
+  std::vector<NewPiece> pieces;
+  for (const auto& one : all.pieces())
+    if (in.contains(one.plane)) really[one.plane].slots.erase(one.slot);
+  for (const auto& one : all.pieces()) {
+    if (!in.contains(one.plane)) continue;
+    const std::size_t to = in.at(one.plane);
+    const int slot = slot_elsewhere(all.plane(one.plane), one.slot, all.plane(to));
+    if (!really[to].slots.emplace(slot, Piece{{}, one.piece.moment_g_mm}).second) return;
+    pieces.push_back(one);
+  }
+  all.add(MistakeKind::wrong_plane, what, 1.0, really, pieces);
+}
+
+/// The new pieces of one plane in another, and those of two planes each in the other.
 void add_wrong_plane(Collector& all, std::size_t from) {
   for (std::size_t to = 0; to < all.job().rotor.planes.size(); ++to) {
     const Plane &meant = all.plane(from), &other = all.plane(to);
     if (to == from || !other.slots) continue;
-    auto really = all.fitted();
-    bool possible = true;
-    std::vector<NewPiece> pieces;
-    for (const auto& one : all.pieces()) {
-      if (one.plane != from) continue;
-      pieces.push_back(one);
-      really[from].slots.erase(one.slot);
-      int slot = one.slot;
-      if (meant.slots->count != other.slots->count) {
-        const double turn = wrap_360(meant.slots->angle(one.slot).degrees() - other.slots->slot_1.degrees());
-        const int steps = static_cast<int>(std::lround(turn / other.slots->pitch_deg()));
-        const int sign = other.slots->numbered_relative == Direction::with_rotation ? 1 : -1;
-        slot = around(1 + sign * steps, other.slots->count);
-      }
-      possible &= really[to].slots.emplace(slot, Piece{{}, one.piece.moment_g_mm}).second;
-    }
-    if (possible)
-      all.add(MistakeKind::wrong_plane, "the weights of " + meant.name + " are in " + other.name, 1.0, really,
-              pieces);
+    add_elsewhere(all, "the weights of " + meant.name + " are in " + other.name, {{from, to}});
+    const bool both = std::any_of(all.pieces().begin(), all.pieces().end(),
+                                  [to](const NewPiece& one) { return one.plane == to; });
+    if (both && from < to)
+      add_elsewhere(all,
+                    "the weights of " + meant.name + " and " + other.name + " are each in the other plane",
+                    {{from, to}, {to, from}});
   }
 }
 

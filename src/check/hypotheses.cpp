@@ -277,6 +277,12 @@ double usual_change(const Situation& now, Index p) {
   return 0.5 * most;
 }
 
+/// To two significant digits.
+double two_digits(double moment) {
+  const double step = moment > 0.0 ? std::pow(10.0, std::floor(std::log10(moment)) - 1.0) : 1.0;
+  return step * std::round(moment / step);
+}
+
 void add_rotor_changed(const Situation& now, List& list) {
   const auto& planes = now.all.model().posterior->planes;
   for (std::size_t p = 0; p < planes.size(); ++p)
@@ -286,8 +292,8 @@ void add_rotor_changed(const Situation& now, List& list) {
       one.moment_sd = Eigen::VectorXd::Zero(static_cast<Index>(planes.size()));
       one.moment_sd(static_cast<Index>(p)) = size * usual_change(now, static_cast<Index>(p));
       const Phasor moment = now.all.told(one).value(static_cast<Index>(p));
-      one.what +=
-          fmt::format(", about {:.2g} g mm at {:.0f}°", std::abs(moment), RotorAngle::of(moment).degrees());
+      one.what += fmt::format(", about {:.0f} g mm at {:.0f}°", two_digits(std::abs(moment)),
+                              RotorAngle::of(moment).degrees());
       list.push_back(std::move(one));
     }
   auto warmer = now.of(MistakeKind::rotor_changed, "all levels changed alike (thermal state)");
@@ -311,24 +317,6 @@ void add_none_of_these(const Situation& now, List& list) {
     add(size, {});
     for (std::size_t k = 0; sensors.size() > 1 && k < sensors.size(); ++k) add(size, sensors[k]);
   }
-}
-
-/// What may have gone wrong in one run, the check run or one before.
-void add_of_run(const RunComparison& all, std::size_t run, List& list) {
-  const Situation now(all, {run});
-  add_fitting(all, run, list);
-  add_phase_sense(now, list);
-  add_polarity(now, list);
-  add_exchanged_sensors(now, list);
-  add_exchanged_speeds(now, list);
-  add_reference_shifted(now, list);
-  add_delay(now, list);
-  add_unit(now, list);
-  add_mistyped(now, list);
-  for (auto& shape : shape_hypotheses(all, run)) list.push_back(std::move(shape));
-  if (run != all.check()) return;
-  add_rotor_changed(now, list);
-  add_none_of_these(now, list);
 }
 
 /// The readings of two runs, each taken for the other's.
@@ -362,10 +350,28 @@ void add_turned_everywhere(const RunComparison& all, List& list) {
 
 }  // namespace
 
-std::vector<Hypothesis> hypotheses(const RunComparison& all) {
+std::vector<Hypothesis> hypotheses_of(const RunComparison& all, std::size_t run) {
   List list;
-  for (const std::size_t run : all.runs())
-    if (all.is_foretold(run)) add_of_run(all, run, list);
+  if (!all.is_foretold(run)) return list;
+  const Situation now(all, {run});
+  add_fitting(all, run, list);
+  add_phase_sense(now, list);
+  add_polarity(now, list);
+  add_exchanged_sensors(now, list);
+  add_exchanged_speeds(now, list);
+  add_reference_shifted(now, list);
+  add_delay(now, list);
+  add_unit(now, list);
+  add_mistyped(now, list);
+  for (auto& shape : shape_hypotheses(all, run)) list.push_back(std::move(shape));
+  if (run != all.check()) return list;
+  add_rotor_changed(now, list);
+  add_none_of_these(now, list);
+  return list;
+}
+
+std::vector<Hypothesis> hypotheses_of_several(const RunComparison& all) {
+  List list;
   add_exchanged_runs(all, list);
   add_turned_everywhere(all, list);
   return list;

@@ -4,21 +4,16 @@
 #include <utility>
 
 #include "influence/runs_fit.hpp"
+#include "run_comparison.hpp"
 #include "runs/same_moments.hpp"
 #include "trimwright/check.hpp"
 
 namespace trimwright {
 namespace {
 
-/// A run, the runs that foretell it, and what they say.
-struct Foretelling {
-  Job job;
-  InfluenceModel model;
-};
-
 /// By the runs of the same weights alone: no plane acts.
 std::optional<Foretelling> by_repeats(const Job& job, std::size_t run) {
-  Foretelling by{job, {}};
+  Foretelling by{job, {}, true};
   by.job.runs.resize(run + 1);
   const auto now = run_unbalance(job, run);
   for (std::size_t r = 0; r < run; ++r)
@@ -36,15 +31,19 @@ std::optional<Foretelling> by_repeats(const Job& job, std::size_t run) {
   return by;
 }
 
+}  // namespace
+
 std::optional<Foretelling> foretelling(const Job& job, std::size_t run, const Prior* prior) {
   if (auto settled = settle_and_fit(job_before(job, run), {}, prior); settled && settled->model.posterior) {
-    Foretelling by{with_phase_convention(job, settled->model.convention), std::move(settled->model)};
+    Foretelling by{with_phase_convention(job, settled->model.convention), std::move(settled->model), false};
     if (why_not_foretold(by.job, by.model, run).empty()) return by;
   }
   auto by = by_repeats(job, run);
   if (by && !why_not_foretold(by->job, by->model, run).empty()) by.reset();
   return by;
 }
+
+namespace {
 
 /// How the job says what the likeliest cause is.
 std::string event_key(MistakeKind kind) {
@@ -62,38 +61,62 @@ std::string event_key(MistakeKind kind) {
   }
 }
 
-}  // namespace
+/// Asked is what happened before the newest run. Few runs hardly tell which of them is wrong, and two of the
+/// same weights not at all: the likeliest kind is told of the newest run too, unless the odds are 1000 to 1
+/// against it (our own figure), and alone where only repeats foretell the run.
+void tell_of_newest(std::size_t run, bool by_repeats, MistakeRanking& ranking) {
+  auto& kinds = ranking.kinds;
+  const auto newest = std::find_if(kinds.begin(), kinds.end(), [&](const auto& one) {
+    return one.run == run && one.kind == kinds.front().kind;
+  });
+  const auto told = kinds.begin() + static_cast<std::ptrdiff_t>(ranking.not_told_apart);
+  if (newest == kinds.end() ||
+      (!by_repeats && (newest < told || newest->probability < 1e-3 * kinds.front().probability)))
+    return;
+  std::rotate(by_repeats ? kinds.begin() : told, newest, newest + 1);
+  ranking.not_told_apart = by_repeats ? 1 : ranking.not_told_apart + 1;
+}
 
-void compare_newest_run(const Job& job, Readiness& readiness, const Prior* prior) {
+/// All runs together, where the newest is no worse than the others.
+void compare_all_runs(const Job& job, Readiness& readiness, const Prior* prior) {
+  const auto settled = settle_and_fit(job, {}, prior);
+  if (settled && fit_probability(settled->model) < agreement_level)
+    readiness.findings.push_back(
+        {ReadinessConcern::runs_disagree, {}, {}, {}, excess_scatter(settled->model)});
+}
+
+/// The newest run with readings against those before it.
+void compare_newest(const Job& job, Readiness& readiness, const Prior* prior) {
   std::size_t run = job.runs.size();
   while (run > 0 && (job.runs[run - 1].set_aside || job.runs[run - 1].readings.empty())) --run;
   if (run < 2 || event_between(job, run - 2, run - 1)) return;
   --run;
   const auto by = foretelling(job, run, prior);
   if (!by) return;
-  const MistakeRanking ranking = rank_mistakes(by->job, by->model, run, {}, prior);
+  MistakeRanking ranking = rank_mistakes(by->job, by->model, run, {}, prior);
   if (ranking.kinds.empty() || ranking.as_predicted()) return;
-  // Two runs that differ do not tell which of them is wrong: asked is what happened before the newest.
-  const auto told = ranking.kinds.begin() + static_cast<std::ptrdiff_t>(ranking.not_told_apart);
-  auto likeliest =
-      std::find_if(ranking.kinds.begin(), told, [run](const auto& one) { return one.run == run; });
-  if (likeliest == told)
-    likeliest = std::find_if(ranking.kinds.begin(), ranking.kinds.end(), [&](const auto& one) {
-      return one.run == run && one.kind == ranking.kinds.front().kind;
-    });
-  if (likeliest == ranking.kinds.end()) likeliest = ranking.kinds.begin();
+  tell_of_newest(run, by->by_repeats, ranking);
   std::string what = "nothing considered here explains it";
-  if (names_a_cause(likeliest->kind)) {
-    double probability = 0.0;
-    for (const auto& one : ranking.kinds) probability += one.kind == likeliest->kind ? one.probability : 0.0;
-    what = fmt::format("likeliest, {:.0f} %: {}", std::min(99.0, 100.0 * probability),
-                       mistake_words(job, *likeliest));
-    const std::string key = event_key(likeliest->kind);
-    if (!key.empty() && likeliest->run == run)
-      what += fmt::format(". If that is what happened, say so at this run: before: [{}]", key);
+  if (names_a_cause(ranking.kinds.front().kind)) {
+    what = "likeliest: " + likeliest_words(job, ranking);
+    // Two runs that differ do not tell which of them is wrong: asked is what happened before the newest.
+    const auto told = ranking.kinds.begin() + static_cast<std::ptrdiff_t>(ranking.not_told_apart);
+    const auto happened = std::find_if(ranking.kinds.begin(), told, [run](const auto& one) {
+      return one.run == run && !event_key(one.kind).empty();
+    });
+    if (happened != told)
+      what += fmt::format(". If that is what happened, say so at this run: before: [{}]",
+                          event_key(happened->kind));
   }
   readiness.findings.push_back(
       {ReadinessConcern::not_as_foretold, {}, {}, {run}, ranking.probability, 0.0, what});
+}
+
+}  // namespace
+
+void compare_newest_run(const Job& job, Readiness& readiness, const Prior* prior) {
+  compare_newest(job, readiness, prior);
+  if (!readiness.has(ReadinessConcern::not_as_foretold)) compare_all_runs(job, readiness, prior);
 }
 
 }  // namespace trimwright

@@ -10,6 +10,7 @@
 #include "base/linear_algebra.hpp"
 #include "forecast/outlook.hpp"
 #include "influence/events.hpp"
+#include "influence/prior_place.hpp"
 #include "influence/run_matrix.hpp"
 #include "influence/usable_reading.hpp"
 
@@ -22,8 +23,8 @@ using Eigen::VectorXcd;
 
 /// Of X0, and of what the usual change of a plane's weights moves a reading by, over the level usual there.
 constexpr double believed_levels = 2.0;
-/// Beforehand, of `scatter_scales` where a mistake is supposed: that runs also scatter more than is stated
-/// would be a second thing wrong. Where none is, each is as likely: that may then be what is wrong.
+/// Beforehand, of `scatter_scales`: what is stated is taken at its word. Where nothing considered is to
+/// explain the readings each is as likely.
 constexpr double scale_shares[] = {0.9, 0.08, 0.02};
 static_assert(std::size(scale_shares) == std::size(scatter_scales));
 /// Of the level usual at a place: no reading is known better than this.
@@ -191,7 +192,7 @@ void RunComparison::believe_beforehand(const Prior* prior) {
     before_covariance_.diagonal()
         .segment(i * entries, entries)
         .setConstant(std::pow(believed_levels * levels_[static_cast<std::size_t>(i)], 2));
-  if (prior == nullptr || model_->basis != InfluenceModel::Basis::prior) return;
+  if (prior == nullptr || model_->basis != InfluenceModel::Basis::prior) return share_coefficients();
   fleet_ = true;
   const auto match = matched(*prior, *job_, posterior);
   const auto moments = prior_moments(*prior, match.prior);
@@ -206,6 +207,20 @@ void RunComparison::believe_beforehand(const Prior* prior) {
       before_covariance_(i, place_of_unknown(match.unknown[b])) =
           scale(match.unknown[a]) * scale(match.unknown[b]) * 0.5 *
           Phasor(c(0, 0) + c(1, 1), c(1, 0) - c(0, 1));
+    }
+  }
+  share_coefficients();
+}
+
+void RunComparison::share_coefficients() {
+  const auto& rows = model_->posterior->rows;
+  for (std::size_t i = 0; i < rows.size(); ++i) {
+    const auto first = static_cast<Index>(sharing_row(*job_, rows, i)), row = static_cast<Index>(i);
+    for (Index p = 1; p <= centre_.size() && first != row; ++p) {
+      const Index from = first * entries() + p, to = row * entries() + p;
+      before_mean_(to) = before_mean_(from);
+      before_covariance_.row(to) = before_covariance_.row(from);
+      before_covariance_.col(to) = before_covariance_.col(from);
     }
   }
 }
@@ -240,7 +255,7 @@ Eigen::Index RunComparison::place_of_unknown(std::size_t unknown) const {
 
 Hypothesis RunComparison::as_written(const std::vector<std::size_t>& runs) const {
   Hypothesis one;
-  one.what = "as written down";
+  one.what = "nothing is wrong, and the readings only scatter more than usual";
   one.runs = runs;
   const auto readings = readings_of(runs);
   one.readings.resize(static_cast<Index>(readings.size()));
@@ -353,6 +368,10 @@ const RunComparison::Foretold& RunComparison::foretold(const std::vector<std::si
   if (known != memory_.end()) return known->second;
   const bool of_check = runs.size() == 1 && runs.front() == check_;
   const bool by_model = of_check && model_->basis == InfluenceModel::Basis::small_residual;
+  constexpr double most_numbers = 2e7;
+  if (static_cast<double>(memory_.size()) * std::pow(static_cast<double>(before_mean_.size()), 2) >
+      most_numbers)
+    memory_.clear();
   return memory_.emplace(key, by_model ? from_model() : from_others(runs, scale)).first->second;
 }
 
@@ -367,14 +386,27 @@ Eigen::VectorXcd RunComparison::expected(const Hypothesis& one) const {
   return design(readings_of(one.runs), one.runs, one.unbalance) * foretold(one.runs, 1.0).mean;
 }
 
+NextReadings RunComparison::next_readings() const {
+  NextReadings next;
+  next.readings = readings_of({check_});
+  const Hypothesis written = as_written({check_});
+  const MatrixXcd x = design(next.readings, written.runs, written.unbalance);
+  const Foretold& others = foretold(written.runs, 1.0);
+  next.mean = x * others.mean;
+  next.unsure = x * others.covariance * x.adjoint();
+  next.noise = noise(next.readings);
+  return next;
+}
+
 Judged RunComparison::judged(const Hypothesis& one) const {
   const auto readings = readings_of(one.runs);
   const MatrixXcd x = design(readings, one.runs, one.unbalance);
   Judged sum{-std::numeric_limits<double>::infinity(), 0.0};
   for (std::size_t k = 0; k < std::size(scatter_scales); ++k) {
     const double scale = scatter_scales[k];
-    const double share =
-        names_a_cause(one.kind) ? scale_shares[k] : 1.0 / static_cast<double>(std::size(scatter_scales));
+    const double share = one.kind == MistakeKind::none_of_these
+                             ? 1.0 / static_cast<double>(std::size(scatter_scales))
+                             : scale_shares[k];
     const Foretold& others = foretold(one.runs, scale);
     const VectorXcd mean = x * others.mean;
     MatrixXcd s = x * others.covariance * x.adjoint();

@@ -62,6 +62,25 @@ struct ToldTurn {
 /// log(exp(a) + exp(b)).
 [[nodiscard]] double log_sum(double a, double b);
 
+/// What the runs before foretell of the check run's readings, place by place.
+struct NextReadings {
+  std::vector<HeldReading> readings;
+  Eigen::VectorXcd mean;
+  Eigen::MatrixXcd unsure;  ///< covariance of `mean`, per real component
+  Eigen::MatrixXcd noise;   ///< of one run's readings about what is true
+};
+
+/// A run, the runs that foretell it, and what they say.
+struct Foretelling {
+  Job job;
+  InfluenceModel model;
+  bool by_repeats = false;  ///< of the same weights alone
+};
+
+/// From the runs before `run`: the model they settle, or those with the same weights alone, by which no plane
+/// acts. Empty where neither foretells a reading of it.
+[[nodiscard]] std::optional<Foretelling> foretelling(const Job& job, std::size_t run, const Prior* prior);
+
 /// Log density of readings and how far they lie from what is foretold, squared, in units of their scatter.
 struct Judged {
   double log_density = 0.0;
@@ -109,6 +128,7 @@ class RunComparison {
   [[nodiscard]] double spread(const Hypothesis& one) const;
   /// What the others foretell of the hypothesis's runs.
   [[nodiscard]] Eigen::VectorXcd expected(const Hypothesis& one) const;
+  [[nodiscard]] NextReadings next_readings() const;
   [[nodiscard]] ToldUnknowns told(const Hypothesis& one) const;
   [[nodiscard]] ToldTurn told_turn(const Hypothesis& one) const;
   /// What the check run would read by a hypothesis of what was fitted; empty of any other.
@@ -136,6 +156,8 @@ class RunComparison {
   [[nodiscard]] Eigen::MatrixXcd moment_effects(const std::vector<HeldReading>& readings) const;
   [[nodiscard]] Eigen::MatrixXcd noise(const std::vector<HeldReading>& readings) const;
   void believe_beforehand(const Prior* prior);
+  /// What is believed beforehand of coefficients that places share becomes that of the first.
+  void share_coefficients();
   /// X0, C and new baselines of a row.
   [[nodiscard]] Eigen::Index entries() const { return 1 + centre_.size() + shifts_.cols(); }
   /// Among them, of all rows, an unknown of the posterior.
@@ -169,6 +191,8 @@ class RunComparison {
 [[nodiscard]] std::vector<Hypothesis> shape_hypotheses(const RunComparison& comparison, std::size_t run);
 
 /// All ways considered, about every run of which the others tell something.
-[[nodiscard]] std::vector<Hypothesis> hypotheses(const RunComparison& comparison);
+[[nodiscard]] std::vector<Hypothesis> hypotheses_of(const RunComparison& comparison, std::size_t run);
+/// What may have gone wrong in several runs at once: the forms of one kind after those of another.
+[[nodiscard]] std::vector<Hypothesis> hypotheses_of_several(const RunComparison& comparison);
 
 }  // namespace trimwright

@@ -77,7 +77,9 @@ Hypothesis vector_added(const RunComparison& all, std::size_t run, const std::se
 
 std::string turned_by_words(const RunComparison& all, std::size_t run) {
   const ToldTurn turn = all.told_turn(all.as_written({run}));
-  return "phases read " + more_or_less(all.job(), turn.angle, turn.sd);
+  const bool first = all.runs().size() > 2 && run == all.runs().front();
+  return "phases read " + more_or_less(all.job(), turn.angle, turn.sd) +
+         (first ? " than in all runs since, which may be those turned" : "");
 }
 
 std::vector<Hypothesis> shape_hypotheses(const RunComparison& all, std::size_t run) {

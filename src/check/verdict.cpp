@@ -1,11 +1,14 @@
 #include "trimwright/check.hpp"
 
+#include <fmt/format.h>
+
 #include <algorithm>
 #include <cmath>
 
 #include "base/name.hpp"
 #include "base/text.hpp"
 #include "influence/usable_reading.hpp"
+#include "trim/time_words.hpp"
 #include "trimwright/forecast.hpp"
 
 namespace trimwright {
@@ -239,8 +242,8 @@ Job as_foretold(const Job& job, std::size_t run, const Prior* prior) {
 
 }  // namespace
 
-Verdict verdict_on(const Job& job, const InfluenceModel& model, std::size_t run,
-                   const std::vector<std::size_t>& planes, const RunToRun& scatter, const Prior* prior) {
+Verdict verdict_on(const Job& job, const InfluenceModel& model, std::size_t run, const TrimRequest& request,
+                   const RunToRun& scatter, const Prior* prior) {
   Verdict verdict;
   verdict.run = run;
   verdict.readings = limits_of(job, run);
@@ -249,12 +252,19 @@ Verdict verdict_on(const Job& job, const InfluenceModel& model, std::size_t run,
     if (one.component == Component::once_per_rev)
       verdict.worst_ratio = std::max(verdict.worst_ratio, one.amplitude / one.limit);
 
-  auto refined = settle_and_fit(job_after(job, run), planes, prior);
+  auto refined = settle_and_fit(job_after(job, run), request.planes, prior);
   const Job seen = as_foretold(job, run, prior);
   verdict.not_predicted = why_not_foretold(seen, model, run);
   if (verdict.not_predicted.empty()) {
     add_expected(seen, model, run, verdict.readings);
-    verdict.mistakes = rank_mistakes(seen, model, run, scatter, prior);
+    verdict.mistakes = rank_mistakes(seen, model, run, scatter, prior, request.end_of_call().after_share(0.5));
+    if (verdict.mistakes.kinds.empty())
+      verdict.left_open = fmt::format(
+          "What may have gone wrong is not looked into: the runs have more than {} readings to compare.",
+          most_readings_compared);
+    if (verdict.mistakes.cut_short)
+      verdict.left_open =
+          what_ended(request) + " for what may have gone wrong before all was weighed. " + run_again(request);
   }
   if (refined && !likely_mistake(verdict)) verdict.refined = std::move(refined->model);
   verdict.outcome = outcome_of(verdict);
@@ -263,7 +273,7 @@ Verdict verdict_on(const Job& job, const InfluenceModel& model, std::size_t run,
 
 Result<Verdict> judge(const Job& job, const InfluenceModel& model, std::size_t run,
                       const TrimRequest& request, const RunToRun& scatter, const Prior* prior) {
-  Verdict verdict = verdict_on(job, model, run, request.planes, scatter, prior);
+  Verdict verdict = verdict_on(job, model, run, request, scatter, prior);
   if (const auto advised = advise(job, request, verdict); !advised) return tl::unexpected(advised.error());
   return verdict;
 }
@@ -274,8 +284,13 @@ Result<JudgedJob> judge_job(const Job& job, const TrimRequest& request, const st
   if (!run) return tl::unexpected(run.error());
   auto settled = settle_and_fit(job_before(as_foretold(job, *run, prior), *run), request.planes, prior);
   if (!settled) {
+    const std::string tried = first_tried(job, *run);
     settled.error().what =
         "the runs before \"" + job.runs[*run].name + "\" predict nothing: " + settled.error().what;
+    if (!tried.empty())
+      settled.error().what += " (run \"" + job.runs[*run].name +
+                              "\" is itself the first to change weights in plane \"" + tried +
+                              "\"; trimwright influence holds it against the other runs)";
     return tl::unexpected(settled.error());
   }
   JudgedJob judged{with_phase_convention(job, settled->model.convention), std::move(settled->model), {}};

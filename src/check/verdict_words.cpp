@@ -16,20 +16,11 @@ constexpr const char* other_causes =
     "the "
     "sensors and their cables (common practice, no published source).";
 
-std::string mistakes_words(const Job& job, const MistakeRanking& ranking) {
-  std::string words;
-  for (std::size_t i = 0; i < ranking.not_told_apart; ++i)
-    words += (i == 0                                                   ? ""
-              : ranking.kinds[i].answer == ranking.kinds[i - 1].answer ? ", or, what reads the same, "
-                                                                       : "; or ") +
-             mistake_words(job, ranking.kinds[i]);
-  return words;
-}
-
 /// One remedy per sort of mistake among those not told apart.
-void add_remedies(const MistakeRanking& ranking, std::vector<std::string>& words) {
+void add_remedies(const MistakeRanking& ranking, std::size_t run, std::vector<std::string>& words) {
   for (std::size_t i = 0; i < ranking.not_told_apart; ++i) {
-    const auto remedy = mistake_remedy(ranking.kinds[i].kind);
+    const auto& one = ranking.kinds[i];
+    const auto remedy = mistake_remedy(one.kind, one.run == run);
     if (!remedy.empty() && std::find(words.begin(), words.end(), remedy) == words.end())
       words.push_back(remedy);
   }
@@ -45,14 +36,36 @@ void add_not_examined(const Job& job, const MistakeRanking& ranking, std::vector
                     " alone: without that run the others do not tell how every plane acts.");
 }
 
+/// Of a check run that is as predicted: how much that says.
+void add_weakness(const Job& job, const Verdict& verdict, std::vector<std::string>& words) {
+  if (verdict.mistakes.kinds.empty() || !verdict.mistakes.as_predicted()) return;
+  std::vector<double> loose;
+  for (const auto& one : verdict.readings)
+    if (one.differs_by) loose.push_back(*one.differs_by / one.target.value_or(one.limit));
+  std::sort(loose.begin(), loose.end());
+  if (const double usual = loose.empty() ? 0.0 : loose[loose.size() / 2]; usual > 0.5)
+    words.push_back(fmt::format(
+        "The runs before foretold this one only roughly: a sound reading may lie as far from the expected "
+        "one as "
+        "{:.0f} % of its target (or limit, where none is set). So \"as predicted\" says little here; compare "
+        "every slot with the list once more.",
+        100.0 * usual));
+  add_not_examined(job, verdict.mistakes, words);
+}
+
 std::vector<std::string> look_first(const Job& job, const Verdict& verdict) {
   std::vector<std::string> words;
   if (!verdict.mistakes.kinds.empty() && !verdict.mistakes.as_predicted()) {
-    words.push_back("Fit nothing yet. The readings are not as predicted; likeliest: " +
-                    mistakes_words(job, verdict.mistakes) + ".");
+    words.push_back(std::string("Fit nothing yet. ") +
+                    (verdict.mistakes.runs_agree ? "The readings are not as predicted"
+                                                 : "The runs before this one do not agree with one another") +
+                    "; likeliest: " + likeliest_words(job, verdict.mistakes) + ".");
+    if (!verdict.mistakes.kinds.front().fits)
+      words.emplace_back(
+          "Even this does not explain the readings well: it may be something else, or more than one thing.");
     if (!verdict.mistakes.kinds.front().undone.empty())
       words.push_back("To test the first before another start: " + verdict.mistakes.kinds.front().undone);
-    add_remedies(verdict.mistakes, words);
+    add_remedies(verdict.mistakes, verdict.run, words);
     add_not_examined(job, verdict.mistakes, words);
   } else {
     words.emplace_back(
@@ -77,6 +90,16 @@ std::string next_trim_words(const Verdict& verdict) {
 }
 
 }  // namespace
+
+std::string likeliest_words(const Job& job, const MistakeRanking& ranking) {
+  std::string words;
+  for (std::size_t i = 0; i < ranking.not_told_apart; ++i)
+    words += (i == 0                                                   ? ""
+              : ranking.kinds[i].answer == ranking.kinds[i - 1].answer ? ", or, what reads the same, "
+                                                                       : "; or ") +
+             mistake_words(job, ranking.kinds[i]);
+  return words;
+}
 
 std::string outcome_name(Outcome outcome) {
   switch (outcome) {
@@ -112,7 +135,9 @@ std::string advice_name(Advice advice) {
   return {};
 }
 
-std::vector<std::string> advice_words(const Job& job, const Verdict& verdict) {
+namespace {
+
+std::vector<std::string> words_of_advice(const Job& job, const Verdict& verdict) {
   switch (verdict.advice) {
     case Advice::done:
       return {"No further trim: every reading is below its limit, and below its target where it has one."};
@@ -148,6 +173,15 @@ std::vector<std::string> advice_words(const Job& job, const Verdict& verdict) {
   return {};
 }
 
+}  // namespace
+
+std::vector<std::string> advice_words(const Job& job, const Verdict& verdict) {
+  auto words = words_of_advice(job, verdict);
+  if (!verdict.left_open.empty()) words.push_back(verdict.left_open);
+  add_weakness(job, verdict, words);
+  return words;
+}
+
 std::string verdict_words(const Verdict& verdict) {
   const auto above = std::count_if(verdict.readings.begin(), verdict.readings.end(),
                                    [](const CheckedReading& one) { return one.above_limit(); });
@@ -170,6 +204,7 @@ std::string verdict_words(const Verdict& verdict) {
                                       compared + open));
     case Outcome::accepted_not_as_predicted:
       return std::string("WITHIN LIMITS, BUT NOT AS PREDICTED: ") +
+             (verdict.mistakes.runs_agree ? "" : "the runs before do not agree with one another; ") +
              (verdict.mistakes.cause_known() ? "the likeliest cause stands below." : "cause unknown.");
     case Outcome::not_accepted:
       return "NOT ACCEPTED:" + reasons;

@@ -1,8 +1,10 @@
 #include <memory>
 
 #include "commands.hpp"
+#include "plan_options.hpp"
 #include "trimwright/files.hpp"
 #include "trimwright/report.hpp"
+#include "work.hpp"
 
 namespace trimwright::cli {
 namespace {
@@ -16,15 +18,19 @@ The check run's "fitted" says what was fitted; the prediction follows from it an
 
 struct CheckOptions {
   std::string job;
+  std::string archive;
   std::string run;
   double time_limit_s = TrimRequest{}.time_limit_s;
+  std::optional<Deadline> ends;
   Output output;
 };
 
 Status check(const CheckOptions& options) {
-  auto file = open_job(options.job);
+  auto file = open_job(options.job, options.archive);
   if (!file) return complain(file.error());
   file->request.time_limit_s = options.time_limit_s;
+  file->request.ends = options.ends;
+  file->request.clock = work_clock;
   const auto judged = judge_job(file->job, file->request, options.run, file->prior ? &*file->prior : nullptr);
   if (!judged) return complain_of_job(judged.error(), *file, options.job, "check");
   return options.output.write(options.output.json()
@@ -42,12 +48,17 @@ void add_check(CLI::App& app, int& status) {
   command->add_option("--run", options->run, "the check run (default: the last run of the job)")
       ->check(not_empty());
   command
-      ->add_option("--time-limit", options->time_limit_s, "seconds the slot search of the next trim may take")
+      ->add_option("--time-limit", options->time_limit_s,
+                   "seconds for the search for what may have gone wrong and that for the next trim")
       ->check(number_between(0.001, 86400))
       ->capture_default_str();
+  add_archive(*command, options->archive);
   options->output.add_options(*command);
   command->footer(check_example);
-  command->callback([options, &status] { status = check(*options); });
+  command->callback([options, command, &status] {
+    options->ends = search_until(limit_given(*command, options->time_limit_s), "trimwright check");
+    status = check(*options);
+  });
 }
 
 }  // namespace trimwright::cli

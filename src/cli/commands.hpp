@@ -14,7 +14,7 @@ namespace trimwright::cli {
 /// Exit status of the program.
 enum Status : int {
   done = 0,
-  refused = 1,      ///< the files, or the runs in them, do not allow an answer
+  refused = 1,      ///< the files, the runs in them or the time given do not allow an answer
   wrong_usage = 2,  ///< the command line
   not_written = 3,  ///< the answer could not be written
 };
@@ -47,8 +47,9 @@ struct Output {
 /// could not be written.
 Status complain(const Error& error);
 
-/// `read_job`, which also tells on standard error what it left out.
-[[nodiscard]] Result<JobFile> open_job(const std::string& path);
+/// `read_job`, which also tells on standard error what it left out; with `archive` the prior of its rotor
+/// from the earlier jobs there.
+[[nodiscard]] Result<JobFile> open_job(const std::string& path, const std::string& archive = {});
 /// What was left out of a job's files, on standard error.
 void tell_notes(const std::vector<std::string>& notes);
 /// `complain` of what `command` could not do with the job at `path`: where that is for want of a run, the
@@ -63,6 +64,9 @@ Status complain_of_job(Error error, const JobFile& file, const std::string& path
 /// Without one of its subcommands `command` complains and lists them. To be called before they are added or
 /// after.
 void ask_for_subcommand(CLI::App& command, int& status);
+
+/// --archive, for a job whose rotor or type was trimmed before.
+void add_archive(CLI::App& command, std::string& archive);
 
 /// --amplitudes-only, for a job whose phases were lost.
 void add_amplitudes_only(CLI::App& command, bool& wanted);

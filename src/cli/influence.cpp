@@ -7,6 +7,7 @@
 #include "trimwright/files.hpp"
 #include "trimwright/influence.hpp"
 #include "trimwright/report.hpp"
+#include "work.hpp"
 
 namespace trimwright::cli {
 namespace {
@@ -22,6 +23,7 @@ constexpr const char* influence_example = R"(Example:
 
 struct InfluenceOptions {
   std::string job;
+  std::string archive;
   bool amplitudes_only = false;
   std::string learn_from;
   std::string rotor;
@@ -44,7 +46,7 @@ Status learn(const InfluenceOptions& options) {
 
 Status influence(const InfluenceOptions& options) {
   if (!options.learn_from.empty()) return learn(options);
-  const auto file = open_job(options.job);
+  const auto file = open_job(options.job, options.archive);
   if (!file) return complain(file.error());
   const auto settled = options.amplitudes_only ? settle_by_amplitudes(file->job, file->request.planes)
                                                : settle_and_fit(file->job, file->request.planes,
@@ -72,6 +74,7 @@ void add_influence(CLI::App& app, int& status) {
   command->add_option("--rotor", options->rotor, "with --learn: only jobs on this rotor type")
       ->check(not_empty())
       ->needs(learn_from);
+  add_archive(*command, options->archive);
   add_amplitudes_only(*command, options->amplitudes_only);
   options->output.add_options(*command);
   command->footer(influence_example);
@@ -79,6 +82,9 @@ void add_influence(CLI::App& app, int& status) {
     if (job->empty() && learn_from->empty()) throw CLI::RequiredError("JOB or --learn");
     if (!learn_from->empty() && options->output.json())
       throw CLI::ValidationError("--format", "a prior is a YAML file; leave --format out");
+    if (!learn_from->empty() && !options->archive.empty())
+      throw CLI::ValidationError("--archive", "with a job; --learn reads the archive named with it");
+    work("trimwright influence");
     status = influence(*options);
   });
 }

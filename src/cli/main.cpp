@@ -4,10 +4,12 @@
 #include <csignal>
 #include <exception>
 #include <iostream>
+#include <new>
 #include <sstream>
 
 #include "base/new_file.hpp"
 #include "commands.hpp"
+#include "work.hpp"
 
 namespace {
 
@@ -35,8 +37,8 @@ int run(int argc, char** argv) {
   app.require_subcommand(0, 1);
   app.failure_message(usage_message);
   app.footer(
-      "Exit status: 0 done; 1 the files or the runs do not allow an answer; 2 wrong command line;\n"
-      "3 the answer could not be written. Messages go to standard error.");
+      "Exit status: 0 done; 1 the files, the runs or the time given do not allow an answer;\n"
+      "2 wrong command line; 3 the answer could not be written. Messages go to standard error.");
   int status = done;
   add_start(app, status);
   add_ready(app, status);
@@ -70,9 +72,13 @@ int run(int argc, char** argv) {
 int main(int argc, char** argv) {
   std::signal(SIGPIPE, SIG_IGN);  // a reader that went away is an answer not written, told by its status
   take_closed_streams();
-  trimwright::end_cleanly_on_signals();
+  trimwright::end_cleanly_on_signals(ends_by_itself);
   try {
     return run(argc, argv);
+  } catch (const std::bad_alloc&) {
+    return complain({"there is not enough memory for a job of this size",
+                     "fewer readings, places or planes in one job, or a machine with more memory",
+                     {}});
   } catch (const std::exception& error) {
     return complain({std::string("stopped by a failure of the program itself: ") + error.what(), {}, {}});
   }

@@ -14,6 +14,7 @@
 #include "base/text.hpp"
 #include "commands.hpp"
 #include "trimwright/phasor.hpp"
+#include "work.hpp"
 
 namespace trimwright::cli {
 namespace {
@@ -98,6 +99,7 @@ Result<void> Output::check_apart_from(const std::vector<std::string>& sources) c
 }
 
 Status Output::write(const std::string& answer, const std::vector<std::string>& sources) const {
+  work_is_done();
   if (const auto apart = check_apart_from(sources); !apart) return complain(apart.error());
   const std::string shown = format == "text" ? printable(answer) : answer;
   const bool colour = path.empty() && format == "text" && takes_colour();
@@ -107,6 +109,7 @@ Status Output::write(const std::string& answer, const std::vector<std::string>& 
 
 Status Output::write_parts(const std::function<Result<void>(const Part&)>& make,
                            const std::vector<std::string>& sources) const {
+  work_is_done();
   if (const auto apart = check_apart_from(sources); !apart) return complain(apart.error());
   if (path.empty()) {
     const auto made = make([](std::string_view part) { return print(part); });
@@ -123,6 +126,7 @@ Status Output::write_parts(const std::function<Result<void>(const Part&)>& make,
 }
 
 Status complain(const Error& error) {
+  work_is_done();
   std::fprintf(stderr, "trimwright: %s\n", error.message().c_str());
   return error.where.line == unwritten ? not_written : refused;
 }

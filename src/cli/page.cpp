@@ -27,7 +27,7 @@ Status page(const PageOptions& options) {
   const auto answer = page_of_job(options.job, options.plan);
   if (!answer) return complain(answer.error());
   tell_notes(answer->notes);
-  return options.output.write(answer->html, answer->sources);
+  return plan_status(options.output.write(answer->html, answer->sources), answer->nothing_found);
 }
 
 }  // namespace
@@ -39,10 +39,14 @@ void add_page(CLI::App& app, int& status) {
   add_plan_options(*command, options->plan);
   command->add_flag("--check-run", options->plan.check_run,
                     "the last run is the check run: its weights against as found, judged by the runs before");
+  add_archive(*command, options->plan.archive);
   add_amplitudes_only(*command, options->plan.amplitudes_only);
   options->output.add_path(*command);
   command->footer(page_example);
-  command->callback([options, &status] { status = page(*options); });
+  command->callback([options, command, &status] {
+    begin_work(*command, options->plan);
+    status = page(*options);
+  });
 }
 
 }  // namespace trimwright::cli

@@ -18,24 +18,28 @@ constexpr const char* plan_example = R"(Examples:
   trimwright plan examples/quillhaven/job.yaml --fitted fitted.json
       What a choice of your own would do (the balance page saves one), and its steps.
   trimwright plan examples/quillhaven/job.yaml --objective probability
-      The weights that make it most probable that every reading meets its target.)";
+      The weights that make it most probable that every reading meets its target.
+  trimwright plan job.yaml --archive trims.db
+      The same with what earlier trims of this engine and of its type, filed in an archive, tell.)";
 
 struct PlanCommand {
   std::string job;
+  std::string archive;
   PlanOptions plan;
   Output output;
 };
 
 Status plan(const PlanCommand& options) {
-  const auto file = open_job(options.job);
+  const auto file = open_job(options.job, options.archive);
   if (!file) return complain(file.error());
   const auto answer = planned(*file, options.plan);
   if (!answer) return complain_of_job(answer.error(), *file, options.job, "plan");
   const auto& [job, model, trim, steps, held_back] = answer->plan;
-  return options.output.write(options.output.json()
-                                  ? plan_json(job, model, trim, steps)
-                                  : plan_text(job, model, trim, steps, options.output.width()),
-                              answer->sources);
+  const Status written =
+      options.output.write(options.output.json() ? plan_json(job, model, trim, steps)
+                                                 : plan_text(job, model, trim, steps, options.output.width()),
+                           answer->sources);
+  return plan_status(written, trim.nothing_found());
 }
 
 }  // namespace
@@ -46,10 +50,14 @@ void add_plan(CLI::App& app, int& status) {
   command->add_option("JOB", options->job, "job file (YAML)")->required()->check(not_empty());
   add_plan_options(*command, options->plan);
   add_comparisons(*command, options->plan);
+  add_archive(*command, options->archive);
   add_amplitudes_only(*command, options->plan.amplitudes_only);
   options->output.add_options(*command);
   command->footer(plan_example);
-  command->callback([options, &status] { status = plan(*options); });
+  command->callback([options, command, &status] {
+    begin_work(*command, options->plan);
+    status = plan(*options);
+  });
 }
 
 }  // namespace trimwright::cli

@@ -1,6 +1,7 @@
 #include "plan_options.hpp"
 
 #include "commands.hpp"
+#include "work.hpp"
 
 namespace trimwright::cli {
 
@@ -26,6 +27,20 @@ void add_plan_options(CLI::App& command, PlanOptions& options) {
           "instead of the job's: \"worst ratio\", \"least squares\", or \"probability\" that every reading "
           "meets its target")
       ->check(CLI::IsMember({"worst ratio", "least squares", "probability"}));
+}
+
+std::optional<double> limit_given(const CLI::App& command, double limit_s) {
+  return command.count("--time-limit") > 0 ? std::optional(limit_s) : std::nullopt;
+}
+
+void begin_work(const CLI::App& command, PlanOptions& options) {
+  options.clock = work_clock;
+  options.ends = search_until(limit_given(command, options.time_limit_s), "trimwright " + command.get_name());
+}
+
+Status plan_status(Status written, bool nothing_found) {
+  if (written != done || !nothing_found) return written;
+  return complain({"no plan: the search was stopped too early", "more time (--time-limit)", {}});
 }
 
 void add_comparisons(CLI::App& command, PlanOptions& options) {

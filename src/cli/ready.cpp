@@ -5,6 +5,7 @@
 #include "io/ready_document.hpp"
 #include "trimwright/files.hpp"
 #include "trimwright/report.hpp"
+#include "work.hpp"
 
 namespace trimwright::cli {
 namespace {
@@ -37,7 +38,10 @@ void add_ready(CLI::App& app, int& status) {
   command->add_option("JOB", options->job, "job file (YAML)")->required()->check(not_empty());
   options->output.add_options(*command);
   command->footer(ready_example);
-  command->callback([options, &status] { status = ready(*options); });
+  command->callback([options, &status] {
+    work("trimwright ready");
+    status = ready(*options);
+  });
 }
 
 }  // namespace trimwright::cli

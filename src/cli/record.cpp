@@ -19,6 +19,11 @@ constexpr const char* record_example = R"(Examples:
   trimwright record find --archive trims.db --serial LKM-417
   trimwright record compare LKM-417 --archive trims.db
       A rotor's levels before and after, across the years.
+  trimwright record readings may.csv --rotor configs/larkmere-fan.yaml --serial LKM-417 \
+      --archive trims.db --by "L. Marsh"
+      Files readings made without a trim: a table with a column "date".
+  trimwright record trend LKM-417 --archive trims.db --page trend.html
+      Whether something changed since the last trim, when, and what it looks like.
   trimwright record prove --archive trims.db --expect "5f1c 09ab ..."
       Whether every record is as it was filed, up to the sheet that shows this digest.
 A record is never changed or removed; a correction is a new one (--corrects, --reason). See docs/records.md.)";
@@ -47,6 +52,14 @@ void add_number(CLI::App& command, const Shared& options) {
       ->check(number_between(1, 1e15));
 }
 
+CLI::Validator a_date() {
+  return {[](const std::string& text) {
+            return parse_date(text) ? std::string{}
+                                    : "\"" + shortened(text) + "\" is no date like 2031-05-12";
+          },
+          "YYYY-MM-DD"};
+}
+
 void add_query(CLI::App& command, const Shared& options) {
   RecordQuery& query = options->query;
   command.add_option("--serial", query.serial, "the rotor's serial, whole")->check(not_empty());
@@ -55,15 +68,12 @@ void add_query(CLI::App& command, const Shared& options) {
   command
       .add_option("--person", query.person, "part of the name of who made the check run or filed the record")
       ->check(not_empty());
-  command.add_option("--verdict", query.verdict, "accepted, accepted_not_as_predicted or not_accepted")
-      ->check(CLI::IsMember({"accepted", "accepted_not_as_predicted", "not_accepted"}));
-  const CLI::Validator date{
-      [](const std::string& text) {
-        return parse_date(text) ? std::string{} : "\"" + shortened(text) + "\" is no date like 2031-05-12";
-      },
-      "YYYY-MM-DD"};
-  command.add_option("--from", query.from, "made on this date or later")->check(date);
-  command.add_option("--to", query.to, "made on this date or earlier")->check(date);
+  command
+      .add_option("--verdict", query.verdict,
+                  "accepted, accepted_not_as_predicted, not_accepted, or readings (made without a trim)")
+      ->check(CLI::IsMember({"accepted", "accepted_not_as_predicted", "not_accepted", readings_verdict}));
+  command.add_option("--from", query.from, "made on this date or later")->check(a_date());
+  command.add_option("--to", query.to, "made on this date or earlier")->check(a_date());
   command.add_option("--level-above", query.level_above, "largest amplitude divided by its limit above this")
       ->check(number_between(0, 1e9));
   command.add_option("--level-below", query.level_below, "largest amplitude divided by its limit below this")
@@ -72,11 +82,50 @@ void add_query(CLI::App& command, const Shared& options) {
       ->check(number_between(1, 1e9));
 }
 
+/// What is said of every filing. `last`: what its date is of.
+void add_filing(CLI::App& command, const Shared& options, const std::string& last) {
+  command.add_option("--by", options->details.filed_by, "who files it")->required()->check(not_empty());
+  command
+      .add_option("--dated", options->details.dated,
+                  "the " + last + "'s date once more, where it is years old or yet to come")
+      ->check(not_empty());
+  auto* corrects =
+      command
+          .add_option("--corrects", options->details.corrects, "number of the record that this one corrects")
+          ->check(number_between(1, 1e15));
+  command.add_option("--reason", options->details.reason, "why it is corrected")
+      ->needs(corrects)
+      ->check(not_empty());
+}
+
+void add_readings(CLI::App& record, const Shared& options, int& status) {
+  auto* command =
+      subcommand(record, options, "readings", "File readings made without a trim", {"text", "json"});
+  ReadingsToFile& readings = options->readings;
+  command->add_option("TABLE", readings.table, "table of readings (CSV) with a column \"date\"")
+      ->required()
+      ->check(not_empty());
+  command->add_option("--rotor", readings.rotor, "rotor file (YAML)")->required()->check(not_empty());
+  command->add_option("--serial", readings.serial, "the rotor's serial")->required()->check(not_empty());
+  command->add_option("--station", readings.station, "where they were made")->check(not_empty());
+  add_filing(*command, options, "last reading");
+  command->callback([options, &status] { status = file_readings(*options); });
+}
+
+void add_trend(CLI::App& record, const Shared& options, int& status) {
+  auto* command = subcommand(record, options, "trend", "What changed on a rotor between its trims, and when",
+                             {"text", "json"});
+  command->add_option("SERIAL", options->query.serial, "the rotor's serial")->required()->check(not_empty());
+  command->add_option("--from", options->query.from, "readings of this date or later only")->check(a_date());
+  command->add_option("--page", options->page, "also draw it: one HTML file to look at and print")
+      ->check(not_empty());
+  command->callback([options, &status] { status = tell_trend(*options); });
+}
+
 void add_file(CLI::App& record, const Shared& options, int& status) {
   auto* command =
       subcommand(record, options, "file", "File a trim whose check run is made", {"text", "json"});
   command->add_option("JOB", options->job, "job file (YAML)")->required()->check(not_empty());
-  command->add_option("--by", options->details.filed_by, "who files it")->required()->check(not_empty());
   command
       ->add_option("--run", options->run,
                    "the check run (default: the last run of the job, unless it looks like a trial run)")
@@ -85,17 +134,7 @@ void add_file(CLI::App& record, const Shared& options, int& status) {
       ->add_option("--entry", options->entries,
                    "\"KEY: TEXT\" for the sheet, as \"torque: 25 N·m\"; may be repeated")
       ->allow_extra_args(false);
-  command
-      ->add_option("--dated", options->details.dated,
-                   "the check run's date once more, where it is years old or yet to come")
-      ->check(not_empty());
-  auto* corrects =
-      command
-          ->add_option("--corrects", options->details.corrects, "number of the record that this one corrects")
-          ->check(number_between(1, 1e15));
-  command->add_option("--reason", options->details.reason, "why it is corrected")
-      ->needs(corrects)
-      ->check(not_empty());
+  add_filing(*command, options, "check run");
   command->callback([options, &status] { status = file_record(*options); });
 }
 
@@ -104,10 +143,11 @@ void add_file(CLI::App& record, const Shared& options, int& status) {
 void add_record(CLI::App& app, int& status) {
   auto options = std::make_shared<RecordOptions>();
   auto* record =
-      app.add_subcommand("record", "The archive of finished trims: file, find, show, compare, prove");
+      app.add_subcommand("record", "The archive of finished trims: file, find, show, compare, trend, prove");
   ask_for_subcommand(*record, status);
   record->footer(record_example);
   add_file(*record, options, status);
+  add_readings(*record, options, status);
   auto* found = subcommand(*record, options, "find", "Find records", {"text", "json"});
   add_query(*found, options);
   found->callback([options, &status] { status = find_records(*options); });
@@ -129,6 +169,7 @@ void add_record(CLI::App& app, int& status) {
                               "A rotor's levels before and after, across its records", {"text", "json"});
   compared->add_option("SERIAL", options->query.serial, "the rotor's serial")->required()->check(not_empty());
   compared->callback([options, &status] { status = compare_records(*options); });
+  add_trend(*record, options, status);
   auto* proved =
       subcommand(*record, options, "prove", "Whether every record is as it was filed", {"text", "json"});
   proved->add_option("--expect", options->expect, "digest on a printed sheet, which must still be there")

@@ -7,6 +7,9 @@
 #include <chrono>
 
 #include "base/text.hpp"
+#include "io/record_trend.hpp"
+#include "report/trend_text.hpp"
+#include "work.hpp"
 
 namespace trimwright::cli {
 namespace {
@@ -19,6 +22,7 @@ std::string now_utc() {
 /// Opens the archive and hands it over; complains where that cannot be done.
 template <class Do>
 Status with_archive(const RecordOptions& options, Do&& act) {
+  work("trimwright record");
   auto archive = Archive::open(options.archive, Archive::Opening::existing);
   if (!archive) return complain(archive.error());
   return act(*archive);
@@ -36,23 +40,63 @@ Error not_as_filed(const RecordOptions& options, std::size_t faults) {
 
 }  // namespace
 
+namespace {
+
+/// Files a trim or readings, and tells that they are.
+Status file_made(const RecordOptions& options, const Result<JudgedTrim>& made) {
+  if (!made) return complain(made.error());
+  auto sources = made->sources;
+  sources.push_back(options.archive);
+  if (const auto apart = options.output.check_apart_from(sources); !apart) return complain(apart.error());
+  const auto filed = file_trim(made->record, options.archive);
+  if (!filed) return complain(filed.error());
+  return options.output.write(options.output.json() ? records_json({filed->record}) : filed_text(*filed),
+                              {options.archive});
+}
+
+void sign(FilingDetails& details) {
+  details.filed_at = now_utc();
+  details.software = "trimwright " TRIMWRIGHT_VERSION;
+}
+
+}  // namespace
+
+Status file_readings(RecordOptions& options) {
+  sign(options.details);
+  return file_made(options, readings_record(options.readings, options.details));
+}
+
+Status tell_trend(const RecordOptions& options) {
+  return with_archive(options, [&](const Archive& archive) {
+    const auto records = records_of(archive, options.archive, options.query.serial);
+    if (!records) return complain(records.error());
+    auto trend = trend_of(*records, options.query.from);
+    if (!trend) {
+      if (trend.error().where.file.empty()) trend.error().where.file = options.archive;
+      return complain(trend.error());
+    }
+    if (!options.page.empty()) {
+      Output page;
+      page.path = options.page;
+      if (options.output.path == options.page)
+        return complain({"the page and the answer would be one file", "two files", {options.page, 0, {}}});
+      if (const Status written = page.write(trend_page(*trend), {options.archive}); written != done)
+        return written;
+    }
+    return options.output.write(options.output.json() ? trend_json(*trend) : trend_text(*trend),
+                                {options.archive});
+  });
+}
+
 Status file_record(RecordOptions& options) {
   for (const auto& entry : options.entries)
     if (auto added = add_entry(entry, options.details); !added) {
       complain({"--entry: " + added.error().what, added.error().expected, {}});
       return wrong_usage;
     }
-  options.details.filed_at = now_utc();
-  options.details.software = "trimwright " TRIMWRIGHT_VERSION;
-  const auto trim = judge_trim(options.job, options.run, options.details);
-  if (!trim) return complain(trim.error());
-  auto sources = trim->sources;
-  sources.push_back(options.archive);
-  if (const auto apart = options.output.check_apart_from(sources); !apart) return complain(apart.error());
-  const auto filed = file_trim(trim->record, options.archive);
-  if (!filed) return complain(filed.error());
-  return options.output.write(options.output.json() ? records_json({filed->record}) : filed_text(*filed),
-                              {options.archive});
+  work("trimwright record");
+  sign(options.details);
+  return file_made(options, judge_trim(options.job, options.run, options.details));
 }
 
 Status find_records(const RecordOptions& options) {

@@ -14,13 +14,16 @@ struct RecordOptions {
   std::string job, run;
   FilingDetails details;
   std::vector<std::string> entries;
+  ReadingsToFile readings;
   RecordQuery query;
   std::int64_t number = 0;
-  std::string folder, copy, expect, since;
+  std::string folder, copy, expect, since, page;
   Output output;
 };
 
 Status file_record(RecordOptions& options);
+Status file_readings(RecordOptions& options);
+Status tell_trend(const RecordOptions& options);
 Status find_records(const RecordOptions& options);
 Status show_record(const RecordOptions& options);
 Status print_sheet(const RecordOptions& options);

@@ -2,9 +2,12 @@
 
 #include "answers/planned.hpp"
 #include "commands.hpp"
+#include "io/owed_runs.hpp"
+#include "plan_options.hpp"
 #include "trimwright/files.hpp"
 #include "trimwright/plan.hpp"
 #include "trimwright/report.hpp"
+#include "work.hpp"
 
 namespace trimwright::cli {
 namespace {
@@ -13,15 +16,21 @@ constexpr const char* trial_example = R"(Examples:
   trimwright trial examples/quillhaven/first-visit.yaml
       Which weight in which slot for the next trial run, and its steps; or that none is worth making.
   trimwright trial examples/quillhaven/first-visit.yaml --plane drum --slot 7 --weight D7
-      The plan of a trial run of your own choice.)";
+      The plan of a trial run of your own choice.
+  trimwright trial job.yaml --planned "leak check: 60 %, 85 %"
+      And what to fit for a run that is owed anyway, so that it counts.)";
 
 struct TrialOptions {
   std::string job;
+  std::string archive;
   std::string plane;
   std::optional<int> slot;
   std::optional<std::string> weight;
   std::string earlier;
+  std::vector<std::string> planned;
+  std::string runs;
   double time_limit_s = TrimRequest{}.time_limit_s;
+  std::optional<Deadline> ends;
   Output output;
 };
 
@@ -34,13 +43,31 @@ std::string given_options(const TrialOptions& options) {
   return given.empty() ? given : given.substr(1) + ": ";
 }
 
+/// Runs that are owed anyway, of the options and of the file.
+Result<std::vector<OwedRun>> owed_runs(const TrialOptions& options, const Rotor& rotor) {
+  std::vector<OwedRun> owed;
+  if (!options.runs.empty()) {
+    auto read = read_owed_runs(options.runs, rotor);
+    if (!read) return read;
+    owed = std::move(*read);
+  }
+  for (const auto& text : options.planned) {
+    auto run = parse_owed_run(text, rotor);
+    if (!run) return tl::unexpected(Error{"--planned: " + run.error().what, run.error().expected, {}});
+    owed.push_back(std::move(*run));
+  }
+  return owed;
+}
+
 Status trial(const TrialOptions& options) {
-  const auto file = open_job(options.job);
+  const auto file = open_job(options.job, options.archive);
   if (!file) return complain(file.error());
   const auto choice = trial_choice(file->job, options.plane, options.slot, options.weight);
   if (!choice) return complain(choice.error());
   TrimRequest request = file->request;
   request.time_limit_s = options.time_limit_s;
+  request.ends = options.ends;
+  request.clock = work_clock;
   std::optional<EarlierEffects> earlier;
   auto sources = file->sources;
   if (!options.earlier.empty()) {
@@ -49,8 +76,11 @@ Status trial(const TrialOptions& options) {
     earlier = std::move(*read);
     sources.push_back(options.earlier);
   }
+  const auto owed = owed_runs(options, file->job.rotor);
+  if (!owed) return complain(owed.error());
+  if (!options.runs.empty()) sources.push_back(options.runs);
   auto trial = plan_trial(file->job, request, file->prior ? &*file->prior : nullptr, *choice,
-                          earlier ? &*earlier : nullptr);
+                          earlier ? &*earlier : nullptr, *owed);
   if (!trial) {
     trial.error().what = given_options(options) + trial.error().what;
     return complain_of_job(trial.error(), *file, options.job, "trial");
@@ -79,12 +109,24 @@ void add_trial(CLI::App& app, int& status) {
           "how weights acted before, for planes that nothing else tells of: a job file or a folder of "
           "them, an archive, or a prior")
       ->check(not_empty());
+  command
+      ->add_option(
+          "--planned", options->planned,
+          "a run that is owed anyway and the speeds it reaches, as \"leak check: 60 %, 85 %\": what to "
+          "fit for it so that it counts (as often as there are such runs)")
+      ->check(not_empty())
+      ->allow_extra_args(false);
+  command->add_option("--runs", options->runs, "a file of such runs (YAML)")->check(not_empty());
   command->add_option("--time-limit", options->time_limit_s, "seconds that all searches together may take")
       ->check(number_between(0.001, 86400))
       ->capture_default_str();
+  add_archive(*command, options->archive);
   options->output.add_options(*command);
   command->footer(trial_example);
-  command->callback([options, &status] { status = trial(*options); });
+  command->callback([options, command, &status] {
+    options->ends = search_until(limit_given(*command, options->time_limit_s), "trimwright trial");
+    status = trial(*options);
+  });
 }
 
 }  // namespace trimwright::cli

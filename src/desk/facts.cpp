@@ -72,7 +72,8 @@ DeskJson checked(const DeskJson& cells, const Rotor& rotor) {
                          cell("amplitude"), cell("phase"),
                          cell("component"), cell("phase_of"),
                          cell("sd"),        false,
-                         cell("note"),      {}};
+                         cell("note"),      {},
+                         cell("approach"),  cell("state")};
   written.missing = not_obtained(written.amplitude);
   try {
     (void)to_reading(written, rotor);

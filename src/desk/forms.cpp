@@ -86,7 +86,7 @@ Result<DeskJson> file_of_tree(const DeskRequest& request) {
 Result<DeskJson> readings_of_table(const DeskRequest& request) {
   const auto rotor = read_rotor(request.rotor());
   if (!rotor) return tl::unexpected(rotor.error());
-  const auto table = read_table(request.path(request.text("name")), *rotor, false);
+  const auto table = read_table(request.path(request.text("name")), *rotor, RowName::elsewhere);
   if (!table) return tl::unexpected(table.error());
   DeskJson readings = DeskJson::array();
   for (const auto& [run, one] : table->readings)
@@ -98,7 +98,9 @@ Result<DeskJson> readings_of_table(const DeskRequest& request) {
                         {"component", one.component},
                         {"phase_of", one.phase_of},
                         {"sd", one.sd},
-                        {"note", one.note}});
+                        {"note", one.note},
+                        {"approach", one.approach},
+                        {"state", one.state}});
   return DeskJson{{"readings", std::move(readings)}, {"notes", table->notes}};
 }
 

@@ -99,7 +99,13 @@ Forecast forecast(const Job& job, const InfluenceModel& model, const std::vector
   next.outlook = next_run_outlook(job, *model.belief, fitted);
   for (std::size_t i = 0; i < model.belief->rows.size(); ++i)
     for (auto& one : next.predictions)
-      if (std::pair(one.speed, one.sensor) == model.belief->rows[i]) one.reading = next.outlook->readings[i];
+      if (std::pair(one.speed, one.sensor) == model.belief->rows[i]) {
+        // What is expected is of the fit, the range of all that may be believed: it holds both.
+        auto& range = next.outlook->readings[i];
+        range.low = std::min(range.low, std::abs(one.after));
+        range.high = std::max(range.high, std::abs(one.after));
+        one.reading = range;
+      }
   return next;
 }
 

@@ -153,15 +153,14 @@ Eigen::VectorXcd unbalance_with(const Job& job, const std::vector<std::size_t>& 
   return u;
 }
 
-namespace {
-
-/// Of so many components: fewer samples where each costs more.
 int samples_of(Index components, int most) {
   constexpr double components_for_most = 160.0;
   constexpr int least = 400;
   const double share = std::min(1.0, components_for_most / static_cast<double>(components));
   return std::max(std::min(least, most), static_cast<int>(most * share * share));
 }
+
+namespace {
 
 std::vector<Eigen::Matrix2d> fitting_errors(const Job& job, const InfluencePosterior& posterior,
                                             const std::vector<FittedWeights>& fitted) {

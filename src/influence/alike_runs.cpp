@@ -91,8 +91,19 @@ void add_run(AlikeRuns& group, const SensorRuns::Run& run, double times) {
   group.squares += times * (run.data.conjugate() * run.data.transpose()).real();
 }
 
-bool settled_without(const AlikeRuns& group, const SensorRuns::Run& run) {
+bool settled_without(const AlikeRuns& group, const SensorRuns::Run& run, bool sharing) {
   constexpr double least = 1e-10;  // of the square of a design that is left
+  if (sharing) {
+    std::vector<Index> all = group.unknowns;
+    std::sort(all.begin(), all.end());
+    all.erase(std::unique(all.begin(), all.end()), all.end());
+    MatrixXcd x = MatrixXcd::Zero(static_cast<Index>(group.rows.size()), static_cast<Index>(all.size()));
+    for (std::size_t a = 0; a < group.row_of.size(); ++a)
+      x(group.row_of[a], std::lower_bound(all.begin(), all.end(), group.unknowns[a]) - all.begin()) =
+          run.design(static_cast<Index>(a));
+    const double most = singular_values(x).values(0);
+    return most * most < 1.0 - least;
+  }
   VectorXd used = VectorXd::Zero(static_cast<Index>(group.rows.size()));
   for (std::size_t a = 0; a < group.row_of.size(); ++a)
     used(group.row_of[a]) += std::norm(run.design(static_cast<Index>(a)));
@@ -116,26 +127,59 @@ void leave_no_unknown(SensorRuns& sensor) {
   sensor.unknowns = 0;
 }
 
+/// Equations of the readings of rows that share coefficients (some entries of `own`): baselines and shifts of
+/// each row, then coefficients.
+MatrixXcd set_equations(const JointSystem& system, const MatrixXcd& designs,
+                        const std::vector<std::size_t>& own, const std::vector<Index>& readings,
+                        const std::vector<std::size_t>& row_of, const std::vector<std::size_t>& rows) {
+  const auto planes = static_cast<Index>(system.planes.size()), count = static_cast<Index>(rows.size());
+  const Index shifts = designs.cols() - 1 - planes;
+  MatrixXcd equations = MatrixXcd::Zero(static_cast<Index>(readings.size()), count * (1 + shifts) + planes);
+  for (std::size_t i = 0; i < readings.size(); ++i) {
+    const auto reading = static_cast<std::size_t>(readings[i]);
+    const auto design = designs.row(static_cast<Index>(system.readings[own[reading]].run));
+    const auto at = std::find(rows.begin(), rows.end(), row_of[reading]) - rows.begin();
+    auto row = equations.row(static_cast<Index>(i));
+    row(at) = design(0);
+    row.segment(count, planes) = design.segment(1, planes);
+    row.segment(count + planes + at * shifts, shifts) = design.tail(shifts);
+  }
+  return equations;
+}
+
 /// One sensor; `own`: its readings, by run.
 SensorRuns runs_of_sensor(const JointSystem& system, const NoiseModel& noise, const MatrixXcd& designs,
                           const std::vector<std::size_t>& own, const std::vector<std::size_t>& events) {
   SensorRuns sensor;
   sensor.sensor = system.readings[own.front()].sensor;
   sensor.readings = static_cast<Index>(own.size());
-  std::vector<std::vector<Index>> by_row;
   for (const std::size_t i : own) sensor.rows.push_back(system.readings[i].row);
   std::sort(sensor.rows.begin(), sensor.rows.end());
   sensor.rows.erase(std::unique(sensor.rows.begin(), sensor.rows.end()), sensor.rows.end());
-  by_row.resize(sensor.rows.size());
+  // Rows that share coefficients are one set of equations.
+  std::vector<std::size_t> set_of(sensor.rows.size());
+  std::vector<std::vector<std::size_t>> sets;  // of rows
+  for (std::size_t row = 0; row < sensor.rows.size(); ++row) {
+    const auto same = std::find_if(sets.begin(), sets.end(), [&](const auto& set) {
+      return system.shares[sensor.rows[set.front()]] == system.shares[sensor.rows[row]];
+    });
+    set_of[row] = static_cast<std::size_t>(same - sets.begin());
+    if (same == sets.end()) sets.emplace_back();
+    sets[set_of[row]].push_back(row);
+  }
+  const bool sharing = sets.size() < sensor.rows.size();
+  std::vector<std::vector<Index>> by_set(sets.size());
+  std::vector<std::size_t> row_of(own.size());
   const Index columns = 1 + static_cast<Index>(events.size());
   MatrixXcd data(sensor.readings, columns);
   bool shares = false;
   for (Index i = 0; i < sensor.readings; ++i) {
     const JointReading& one = system.readings[own[static_cast<std::size_t>(i)]];
     shares = shares || (i > 0 && system.readings[own[static_cast<std::size_t>(i - 1)]].run == one.run);
-    by_row[static_cast<std::size_t>(std::lower_bound(sensor.rows.begin(), sensor.rows.end(), one.row) -
-                                    sensor.rows.begin())]
-        .push_back(i);
+    std::size_t& row = row_of[static_cast<std::size_t>(i)];
+    row = static_cast<std::size_t>(std::lower_bound(sensor.rows.begin(), sensor.rows.end(), one.row) -
+                                   sensor.rows.begin());
+    by_set[set_of[row]].push_back(i);
     data(i, 0) = one.x;
     for (Index k = 1; k < columns; ++k)
       data(i, k) = one.exponents(static_cast<Index>(events[static_cast<std::size_t>(k - 1)])) * one.x;
@@ -147,21 +191,17 @@ SensorRuns runs_of_sensor(const JointSystem& system, const NoiseModel& noise, co
   sensor.run_to_run_open = parts.run_to_run.source != NoisePart::Source::stated && (within_stated || shares);
   if (within_stated) sensor.unit = parts.within.sd;
 
-  std::vector<Index> from, width;
+  std::vector<Index> from(sensor.rows.size()), width(sensor.rows.size());
   std::vector<VectorXcd> design(own.size());
-  for (const auto& row : by_row) {
-    MatrixXcd equations(static_cast<Index>(row.size()), designs.cols());
-    for (std::size_t i = 0; i < row.size(); ++i)
-      equations.row(static_cast<Index>(i)) =
-          designs.row(static_cast<Index>(system.readings[own[static_cast<std::size_t>(row[i])]].run));
-    const MatrixXcd basis = orthonormal(equations);
-    MatrixXcd left = data(row, Eigen::all);
+  for (std::size_t s = 0; s < sets.size(); ++s) {
+    const auto& readings = by_set[s];
+    const MatrixXcd basis = orthonormal(set_equations(system, designs, own, readings, row_of, sets[s]));
+    MatrixXcd left = data(readings, Eigen::all);
     for (int twice = 0; twice < 2; ++twice) left -= basis * (basis.adjoint() * left).eval();
-    data(row, Eigen::all) = left;
-    for (std::size_t i = 0; i < row.size(); ++i)
-      design[static_cast<std::size_t>(row[i])] = basis.row(static_cast<Index>(i)).transpose();
-    from.push_back(sensor.fitted);
-    width.push_back(basis.cols());
+    data(readings, Eigen::all) = left;
+    for (std::size_t i = 0; i < readings.size(); ++i)
+      design[static_cast<std::size_t>(readings[i])] = basis.row(static_cast<Index>(i)).transpose();
+    for (const std::size_t row : sets[s]) from[row] = sensor.fitted, width[row] = basis.cols();
     sensor.fitted += basis.cols();
   }
   sensor.squares = (data.adjoint() * data).real();
@@ -190,13 +230,14 @@ SensorRuns runs_of_sensor(const JointSystem& system, const NoiseModel& noise, co
       at += design[j].size();
     }
     run.data = data.middleRows(static_cast<Index>(i), static_cast<Index>(end - i)).reshaped();
-    run.settled_without = settled_without(into, run);
+    run.settled_without = settled_without(into, run, sharing);
     add_run(into, run, 1.0);
     sensor.runs.push_back(std::move(run));
   }
   sensor.unknowns = sensor.fitted;
   const auto all_rows = static_cast<Index>(sensor.rows.size());
-  if (sensor.groups.size() == 1 && static_cast<Index>(sensor.runs.size()) * all_rows == sensor.readings)
+  if (!sharing && sensor.groups.size() == 1 &&
+      static_cast<Index>(sensor.runs.size()) * all_rows == sensor.readings)
     leave_no_unknown(sensor);
   return sensor;
 }

@@ -1,10 +1,10 @@
 #include "trimwright/influence.hpp"
 
 #include <algorithm>
-#include <boost/math/distributions/chi_squared.hpp>
 #include <cmath>
 #include <tuple>
 
+#include "base/chance.hpp"
 #include "base/linear_algebra.hpp"
 #include "events.hpp"
 #include "mirror_test.hpp"
@@ -50,6 +50,17 @@ int shifts_of(const JointSystem& system, const SensorFit& sensor, std::size_t i)
   return shifts;
 }
 
+/// Readings beyond the unknowns of row `i` of a sensor and of those that share its coefficients.
+int spare_of(const JointSystem& system, const SensorFit& sensor, std::size_t i) {
+  int spare = -static_cast<int>(system.planes.size());
+  for (std::size_t j = 0; j < sensor.rows.size(); ++j) {
+    if (sensor.shares[j] != sensor.shares[i]) continue;
+    spare -= 1 + shifts_of(system, sensor, j);
+    for (const std::size_t k : sensor.readings) spare += system.readings[k].row == sensor.rows[j] ? 1 : 0;
+  }
+  return std::max(0, spare);
+}
+
 /// The rows of a fit, with what stands behind each.
 void take_rows(const RunsFit& fit, InfluenceModel& model) {
   const Index entries = 1 + static_cast<Index>(fit.system.planes.size()), stride = fit.system.entries();
@@ -73,7 +84,7 @@ void take_rows(const RunsFit& fit, InfluenceModel& model) {
       }
       row.gain = sensor.gain.topRows(entries)(Eigen::all, own);
       row.readings = static_cast<int>(row.fit.size());
-      row.spare = std::max(0, row.readings - static_cast<int>(entries) - shifts_of(fit.system, sensor, i));
+      row.spare = spare_of(fit.system, sensor, i);
       model.rows.push_back(std::move(row));
     }
   std::sort(model.rows.begin(), model.rows.end(), [](const InfluenceRow& a, const InfluenceRow& b) {
@@ -212,8 +223,7 @@ std::optional<double> coefficient_sd(const InfluenceModel& model, const Influenc
 
 double fit_probability(const InfluenceModel& model) {
   if (model.runs.misfit_dof == 0) return 1.0;
-  const boost::math::chi_squared distribution(model.runs.misfit_dof);
-  return boost::math::cdf(boost::math::complement(distribution, model.runs.misfit));
+  return chance_of_chi_squared(model.runs.misfit, model.runs.misfit_dof);
 }
 
 }  // namespace trimwright

@@ -3,7 +3,6 @@
 #include <algorithm>
 #include <boost/math/distributions/normal.hpp>
 #include <boost/math/distributions/students_t.hpp>
-#include <cassert>
 #include <map>
 
 #include "cancelling.hpp"
@@ -46,6 +45,7 @@ Flags known_coefficients(const JointSystem& system, const PriorMatch& match) {
   const std::size_t entries = 1 + system.planes.size();
   Flags known(system.rows.size(), std::vector<bool>(system.planes.size(), false));
   for (const std::size_t at : match.unknown) known[at / entries][at % entries - 1] = true;
+  for (std::size_t i = 0; i < known.size(); ++i) known[i] = known[system.shares[i]];
   return known;
 }
 
@@ -230,29 +230,6 @@ Result<InfluencePosterior> influence_posterior(const Job& job, const std::vector
     posterior.unknowns.degrees_of_freedom =
         std::min(posterior.unknowns.degrees_of_freedom, scatter_degrees_of_freedom(*prior));
   return posterior;
-}
-
-PhasorDistribution predicted_phasors(const InfluencePosterior& posterior, const Eigen::VectorXcd& unbalance) {
-  const Index entries = 1 + static_cast<Index>(posterior.planes.size());
-  const Index rows = static_cast<Index>(posterior.rows.size());
-  assert(unbalance.size() + 1 == entries);
-  MatrixXd one = MatrixXd::Zero(2, 2 * entries);  // (X0, C) of a row, stacked, to x of that row
-  one.leftCols<2>().setIdentity();
-  for (Index p = 0; p + 1 < entries; ++p)
-    one.block<2, 2>(0, 2 * p + 2) << unbalance(p).real(), -unbalance(p).imag(), unbalance(p).imag(),
-        unbalance(p).real();
-  PhasorDistribution x;
-  x.degrees_of_freedom = posterior.unknowns.degrees_of_freedom;
-  x.mean.resize(2 * rows);
-  MatrixXd half(2 * rows, posterior.unknowns.mean.size());
-  for (Index i = 0; i < rows; ++i) {
-    x.mean.segment<2>(2 * i) = one * posterior.unknowns.mean.segment(2 * entries * i, 2 * entries);
-    half.middleRows<2>(2 * i) = one * posterior.unknowns.covariance.middleRows(2 * entries * i, 2 * entries);
-  }
-  x.covariance.resize(2 * rows, 2 * rows);
-  for (Index i = 0; i < rows; ++i)
-    x.covariance.middleCols<2>(2 * i) = half.middleCols(2 * entries * i, 2 * entries) * one.transpose();
-  return x;
 }
 
 Eigen::MatrixXcd circular_covariance(const InfluencePosterior& posterior, std::size_t i) {

@@ -1,12 +1,12 @@
 #include "trimwright/influence.hpp"
 
 #include <algorithm>
-#include <boost/math/distributions/chi_squared.hpp>
 #include <boost/math/distributions/fisher_f.hpp>
 #include <cmath>
 #include <map>
 #include <numbers>
 
+#include "base/chance.hpp"
 #include "base/linear_algebra.hpp"
 #include "open_noise.hpp"
 #include "review_parts.hpp"
@@ -25,15 +25,12 @@ constexpr double no_check = 1e-6;      // 1 - leverage below this: nothing check
 /// Probability that a squared distance of `components` real normal components is larger.
 double tail_probability(double distance, int components, double degrees_of_freedom) {
   if (components == 0) return 1.0;
-  if (degrees_of_freedom > 1e6) {
-    const boost::math::chi_squared chi(components);
-    return boost::math::cdf(boost::math::complement(chi, distance));
-  }
+  if (degrees_of_freedom > 1e6) return chance_of_chi_squared(distance, components);
   const boost::math::fisher_f f(components, degrees_of_freedom);
   return boost::math::cdf(boost::math::complement(f, distance / components));
 }
 
-void review_readings(const RunsFit& fit, InfluenceReview& review) {
+void review_readings(const Job& job, const RunsFit& fit, InfluenceReview& review) {
   for (const auto& sensor : fit.sensors)
     for (std::size_t i = 0; i < sensor.readings.size(); ++i) {
       const auto& reading = fit.system.readings[sensor.readings[i]];
@@ -49,16 +46,18 @@ void review_readings(const RunsFit& fit, InfluenceReview& review) {
       review.readings.push_back(one);
     }
   // One wrong reading puts the fit of its speed off, and what is believed of its run.
-  std::map<std::pair<std::size_t, std::size_t>, double> furthest, of_run;
+  std::map<std::pair<double, std::size_t>, double> furthest;
+  std::map<std::pair<std::size_t, std::size_t>, double> of_run;
+  const auto rpm = [&job](const ReviewedReading& one) { return job.speeds_rpm[one.speed]; };
   for (const auto& one : review.readings)
-    for (double* most : {&furthest[{one.speed, one.sensor}], &of_run[{one.run, one.sensor}]})
+    for (double* most : {&furthest[{rpm(one), one.sensor}], &of_run[{one.run, one.sensor}]})
       *most = std::max(*most, one.studentised.value_or(0.0));
   const double level = family_level / review.readings_tested;
   for (auto& one : review.readings) {
     const double distance = one.studentised.value_or(0.0);
     one.suspect =
         one.probability < level &&
-        distance > equally_far * std::max(furthest[{one.speed, one.sensor}], of_run[{one.run, one.sensor}]);
+        distance > equally_far * std::max(furthest[{rpm(one), one.sensor}], of_run[{one.run, one.sensor}]);
   }
   std::stable_sort(review.readings.begin(), review.readings.end(), [](const auto& a, const auto& b) {
     return a.studentised.value_or(-1.0) > b.studentised.value_or(-1.0);
@@ -163,7 +162,7 @@ InfluenceReview review_influence(const Job& job, const InfluenceModel& model) {
   review_planes(job, model, review);
   if (const auto fit = fit_as_given(job, {}); fit) {
     if (fit->noise.known) {
-      review_readings(*fit, review);
+      review_readings(job, *fit, review);
       review_runs(job, *fit, review);
     }
     review.lack_of_fit = lack_of_fit(*fit);

@@ -95,15 +95,33 @@ void add_prior(const JointSystem& system, const JointPrior& prior, const std::ve
   below.col(rhs) = prior.moments.mean;
 }
 
+/// Adds the columns of coefficients that rows share to those of the first; which columns are left empty so.
+std::vector<bool> share_columns(const JointSystem& system, MatrixXd& stacked) {
+  std::vector<bool> shared(static_cast<std::size_t>(stacked.cols()), false);
+  for (std::size_t i = 0; i < system.rows.size(); ++i)
+    for (Index q = 0; q < system.entries(); ++q) {
+      const Index from = static_cast<Index>(i) * system.entries() + q, to = system.unknown(i, q);
+      if (from == to) continue;
+      for (const Index part : {0, 1}) {
+        stacked.col(2 * to + part) += stacked.col(2 * from + part);
+        stacked.col(2 * from + part).setZero();
+        shared[static_cast<std::size_t>(2 * from + part)] = true;
+      }
+    }
+  return shared;
+}
+
 /// Unknowns of `solution` that stand in the columns `used`, of those of the posterior.
 void take_unknowns(const JointSystem& system, const std::vector<Index>& used, const RealLeastSquares& fit,
                    PhasorDistribution& unknowns) {
-  const Index entries = system.entries(), small = 1 + static_cast<Index>(system.planes.size());
+  const Index small = 1 + static_cast<Index>(system.planes.size());
   const Index rows = static_cast<Index>(system.rows.size());
   std::vector<Index> from;
   for (Index i = 0; i < rows; ++i)
-    for (Index q = 0; q < 2 * small; ++q)
-      from.push_back(std::find(used.begin(), used.end(), 2 * i * entries + q) - used.begin());
+    for (Index q = 0; q < 2 * small; ++q) {
+      const Index at = 2 * system.unknown(static_cast<std::size_t>(i), q / 2) + q % 2;
+      from.push_back(std::find(used.begin(), used.end(), at) - used.begin());
+    }
   unknowns.mean = fit.solution(from);
   const MatrixXd root = fit.root(from, Eigen::all);
   unknowns.covariance = root * root.transpose();
@@ -142,9 +160,11 @@ JointFit joint_fit(const JointSystem& system, const NoiseModel& noise, const Joi
     stacked(row, 2 * unknowns + events) =
         -system.events[result.open[static_cast<std::size_t>(k)]].value / wide;
   }
+  const std::vector<bool> shared = share_columns(system, stacked);
   std::vector<Index> used;  // a new baseline is no unknown of a row that no run before it reads
   for (Index c = 0; c < 2 * unknowns + events; ++c)
-    if (system.shifts.cols() == 0 || !stacked.col(c).isZero(0.0)) used.push_back(c);
+    if (!shared[static_cast<std::size_t>(c)] && (system.shifts.cols() == 0 || !stacked.col(c).isZero(0.0)))
+      used.push_back(c);
 
   const auto fit = least_squares(MatrixXd(stacked(Eigen::all, used)), stacked.col(2 * unknowns + events));
   InfluencePosterior& posterior = result.posterior;
@@ -166,7 +186,7 @@ JointFit joint_fit(const JointSystem& system, const NoiseModel& noise, const Joi
     const auto design = system.design(system.readings[i].run);
     Phasor x = 0.0;
     for (Index q = 0; q < design.size(); ++q) {
-      const Index at = 2 * (static_cast<Index>(system.readings[i].row) * design.size() + q);
+      const Index at = 2 * system.unknown(system.readings[i].row, q);
       x += design(q) * Phasor(all(at), all(at + 1));
     }
     result.fitted(static_cast<Index>(i)) = x;

@@ -9,6 +9,7 @@
 
 #include "base/linear_algebra.hpp"
 #include "events.hpp"
+#include "prior_place.hpp"
 #include "run_matrix.hpp"
 #include "usable_reading.hpp"
 
@@ -63,6 +64,7 @@ JointSystem joint_system(const Job& job, const std::vector<std::size_t>& planes)
   for (auto& [key, index] : rows) {
     index = system.rows.size();
     system.rows.push_back(key);
+    system.shares.push_back(sharing_row(job, system.rows, index));
   }
   std::size_t i = 0;
   for (const std::size_t r : system.runs)
@@ -111,38 +113,99 @@ Result<void> check_size(const JointSystem& system, bool together) {
   return {};
 }
 
+namespace {
+
+/// Rows that share coefficients, and the readings of each by run.
+struct SharingRows {
+  std::vector<std::size_t> rows;
+  std::vector<std::vector<std::size_t>> runs;
+};
+
+/// Whether readings at `rows` of a set settle their baselines and the coefficients that are not `known`.
+bool settles(const JointSystem& system, const SharingRows& set, const std::vector<bool>& known) {
+  const auto count = static_cast<Index>(set.rows.size()), planes = static_cast<Index>(known.size());
+  std::vector<Index> open;
+  for (Index p = 0; p < planes; ++p)
+    if (!known[static_cast<std::size_t>(p)]) open.push_back(p + 1);
+  Index readings = 0;
+  for (const auto& runs : set.runs) readings += static_cast<Index>(runs.size());
+  MatrixXcd own = MatrixXcd::Zero(readings, count);  // baselines
+  MatrixXcd others =
+      MatrixXcd::Zero(readings, static_cast<Index>(open.size()) + count * system.shifts.cols());
+  std::vector<Index> used;
+  for (Index c = 0; c < static_cast<Index>(open.size()); ++c) used.push_back(c);
+  Index from = 0;
+  for (Index m = 0; m < count; ++m) {
+    const auto& runs = set.runs[static_cast<std::size_t>(m)];
+    const auto n = static_cast<Index>(runs.size());
+    const Index shifts = static_cast<Index>(open.size()) + m * system.shifts.cols();
+    for (Index i = 0; i < n; ++i) {
+      const auto design = system.design(runs[static_cast<std::size_t>(i)]);
+      own(from + i, m) = 1.0;
+      others.row(from + i).head(static_cast<Index>(open.size())) = design(open);
+      others.row(from + i).segment(shifts, system.shifts.cols()) = design.tail(system.shifts.cols());
+    }
+    for (Index e = 0; e < system.shifts.cols(); ++e)
+      if (!others.col(shifts + e).isZero(0.0)) used.push_back(shifts + e);
+    from += n;
+  }
+  MatrixXcd design(readings, count + static_cast<Index>(used.size()));
+  design << own, others(Eigen::all, used);
+  for (Index c = count; c < design.cols(); ++c) {
+    const double size = design.col(c).norm();
+    for (Index m = 0; m < count; ++m) {
+      const Phasor mean = own.col(m).dot(design.col(c)) / own.col(m).squaredNorm();
+      design.col(c) -= mean * own.col(m);
+    }
+    const double change = design.col(c).norm();
+    design.col(c) /= change > rank_tolerance * size ? change : std::numeric_limits<double>::infinity();
+  }
+  return rank_of(design, rank_tolerance) == design.cols();
+}
+
+/// Leaves the rows of a set that are settled: all, or those without one that keeps the rest from it.
+void leave_settled(const JointSystem& system, SharingRows& set, const std::vector<bool>& known) {
+  const std::vector<bool> all_known(known.size(), true);
+  for (std::size_t m = 0; m < set.rows.size();) {  // a baseline of its own that nothing since the last tells
+    if (settles(system, {{set.rows[m]}, {set.runs[m]}}, all_known)) {
+      ++m;
+      continue;
+    }
+    set.rows.erase(set.rows.begin() + static_cast<std::ptrdiff_t>(m));
+    set.runs.erase(set.runs.begin() + static_cast<std::ptrdiff_t>(m));
+  }
+  if (!set.rows.empty() && !settles(system, set, known)) set = {};
+}
+
+}  // namespace
+
 JointSystem settled_rows(const JointSystem& system, const std::vector<std::vector<bool>>& known) {
-  std::vector<std::optional<std::size_t>> kept(system.rows.size());
-  JointSystem settled = system;
-  settled.rows.clear();
-  settled.readings.clear();
   std::vector<std::vector<std::size_t>> runs_of(system.rows.size());
   for (const auto& reading : system.readings) runs_of[reading.row].push_back(reading.run);
+  std::map<std::size_t, SharingRows> sets;
   for (std::size_t i = 0; i < system.rows.size(); ++i) {
-    std::vector<Index> open{0};
-    for (std::size_t p = 0; p < system.planes.size(); ++p)
-      if (!known[i][p]) open.push_back(static_cast<Index>(p) + 1);
-    const std::vector<std::size_t>& runs = runs_of[i];
-    for (Index e = 0; e < system.shifts.cols(); ++e)
-      if (std::any_of(runs.begin(), runs.end(),
-                      [&](std::size_t r) { return system.shifts(static_cast<Index>(r), e) != 0.0; }))
-        open.push_back(1 + static_cast<Index>(system.planes.size()) + e);
-    MatrixXcd design(static_cast<Index>(runs.size()), static_cast<Index>(open.size()));
-    for (std::size_t r = 0; r < runs.size(); ++r)
-      design.row(static_cast<Index>(r)) = system.design(runs[r])(open);
-    for (Index c = 1; c < design.cols(); ++c) {
-      const double size = design.col(c).norm();
-      design.col(c).array() -= design.col(c).mean();
-      const double change = design.col(c).norm();
-      design.col(c) /= change > rank_tolerance * size ? change : std::numeric_limits<double>::infinity();
-    }
-    if (rank_of(design, rank_tolerance) < static_cast<Index>(open.size())) continue;
+    sets[system.shares[i]].rows.push_back(i);
+    sets[system.shares[i]].runs.push_back(runs_of[i]);
+  }
+  std::vector<std::optional<std::size_t>> first_of(system.rows.size());  // row with its coefficients
+  for (auto& [first, set] : sets) {
+    leave_settled(system, set, known[first]);
+    for (const std::size_t row : set.rows) first_of[row] = set.rows.front();
+  }
+  JointSystem settled = system;
+  settled.rows.clear();
+  settled.shares.clear();
+  settled.readings.clear();
+  std::vector<std::size_t> kept(system.rows.size());
+  for (std::size_t i = 0; i < system.rows.size(); ++i) {
+    if (!first_of[i]) continue;
     kept[i] = settled.rows.size();
     settled.rows.push_back(system.rows[i]);
+    settled.shares.push_back(kept[*first_of[i]]);
   }
   for (auto reading : system.readings)
-    if (kept[reading.row]) {
-      reading.row = *kept[reading.row];
+    if (first_of[reading.row]) {
+      reading.row = kept[reading.row];
       settled.readings.push_back(reading);
     }
   return settled;

@@ -26,6 +26,9 @@ struct JointReading {
 /// All usable readings of a job in the rows and planes solved for.
 struct JointSystem {
   std::vector<std::pair<std::size_t, std::size_t>> rows;  ///< speed, sensor
+  /// The first row with the coefficients of each row: places that differ in approach or state alone share
+  /// them.
+  std::vector<std::size_t> shares;
   std::vector<std::size_t> planes;
   std::vector<std::size_t> runs;  ///< indices into Job::runs
   Eigen::MatrixXcd unbalance;     ///< runs x planes [g mm]
@@ -35,6 +38,11 @@ struct JointSystem {
 
   /// Unknowns of a row: X0 since the last event, C, and of each new baseline X0 before less X0 since.
   [[nodiscard]] Eigen::Index entries() const { return 1 + unbalance.cols() + shifts.cols(); }
+  /// Position of entry `q` of row `i` among the unknowns; of coefficients that it shares, that of the first.
+  [[nodiscard]] Eigen::Index unknown(std::size_t i, Eigen::Index q) const {
+    const bool shared = q > 0 && q <= unbalance.cols();
+    return static_cast<Eigen::Index>(shared ? shares[i] : i) * entries() + q;
+  }
   /// (1, U, shifts) of a run.
   [[nodiscard]] Eigen::RowVectorXcd design(std::size_t run) const;
   /// Entries of `events` that are not stated and act on some reading, or (`prior`) on what a prior knows.

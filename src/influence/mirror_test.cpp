@@ -1,8 +1,9 @@
 #include "mirror_test.hpp"
 
 #include <algorithm>
-#include <boost/math/distributions/chi_squared.hpp>
 #include <cmath>
+
+#include "base/chance.hpp"
 
 namespace trimwright {
 namespace {
@@ -37,8 +38,7 @@ double log_odds_of(const RunsFit& given, const RunsFit& mirrored, std::size_t i)
 bool possible(double misfit, int freedom) {
   constexpr double hopeless = 1e-6;
   if (freedom == 0) return true;
-  const boost::math::chi_squared distribution(freedom);
-  return boost::math::cdf(boost::math::complement(distribution, misfit)) >= hopeless;
+  return chance_of_chi_squared(misfit, freedom) >= hopeless;
 }
 
 bool fits(const RunsFit& fit) { return possible(fit.judged_misfit(), fit.judged_freedom()); }

@@ -25,6 +25,19 @@ double freedom_of(double variance, double its_variance) {
                             : std::numeric_limits<double>::infinity();
 }
 
+/// What is stated of a reading's variance, in the mean: its proportional part too, which may be most of it.
+/// In squared units of each sensor's repeatability where the open parts are.
+double known_variance(const OpenNoise& open) {
+  double sum = 0.0, readings = 0.0;
+  for (const auto& sensor : open.sensors)
+    for (const auto& group : sensor.groups) {
+      const double unit = open.in_units_of_repeatability ? sensor.unit : 1.0;
+      sum += group.runs * group.fixed.diagonal().sum() / (unit * unit);
+      readings += group.runs * static_cast<double>(group.fixed.rows());
+    }
+  return readings > 0.0 ? sum / readings : 0.0;
+}
+
 /// Columns of data whose events change the readings otherwise than the unknowns and the events before do.
 std::vector<Index> acting_events(const MatrixXd& squares, double size) {
   constexpr double none = 1e-14;  // of the square of a change
@@ -76,9 +89,8 @@ void estimate_from(const OpenNoise& open, const SensorSums& sums, NoiseModel& no
       },
       VectorXd::Constant(open.parts, open.size), least);
   take_variances(open, fit.variances, noise);
-  const double own = open.in_units_of_repeatability ? 1.0 : 0.0;
-  noise.degrees_of_freedom =
-      std::min(noise.degrees_of_freedom, freedom_of(own + fit.variances.sum(), fit.covariance.sum()));
+  noise.degrees_of_freedom = std::min(
+      noise.degrees_of_freedom, freedom_of(known_variance(open) + fit.variances.sum(), fit.covariance.sum()));
 }
 
 SensorSums all_sums(const OpenNoise& open) {

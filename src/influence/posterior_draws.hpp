@@ -1,6 +1,7 @@
 #pragma once
 
 #include <Eigen/Core>
+#include <cmath>
 #include <vector>
 
 #include "trimwright/influence.hpp"
@@ -17,6 +18,23 @@ struct PosteriorDraws {
   double split_r_hat = 1.0;      ///< largest of the quantities sampled; above 1.05: the chains do not agree
   double effective_draws = 0.0;  ///< least of them: independent draws that would tell as much
 };
+
+/// What chance adds to the next run, the same for every choice, one column per draw taken.
+struct DrawnChance {
+  Eigen::MatrixXcd shared;   ///< by row: what the sensor's readings of the run share, peak
+  Eigen::MatrixXcd own;      ///< by row: standard normal, of each reading alone
+  Eigen::MatrixXcd fitting;  ///< by plane: standard normal, of the errors of fitting
+};
+/// Of every `every`th draw.
+[[nodiscard]] DrawnChance drawn_chance(const InfluencePosterior& posterior, int every = 1);
+
+/// How a reading scatters on its own by the noise of a draw: one standard deviation per real component at
+/// |x| = `size`, widened as the draw's noise is.
+[[nodiscard]] inline double own_sd(const NoiseModel& noise, std::size_t sensor, double size) {
+  const SensorNoise& parts = noise.sensors[sensor];
+  const double share = parts.proportional * size;
+  return noise.widened * (share > 0.0 ? std::hypot(parts.within.sd, share) : parts.within.sd);
+}
 
 /// Readings of the next run with `unbalance` (one per plane of the posterior, which has draws), rows x draws:
 /// what is not known of baselines and coefficients, noise of every part, and errors of fitting (`fitting`:

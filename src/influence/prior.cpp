@@ -1,13 +1,13 @@
 #include "trimwright/prior.hpp"
 
 #include <algorithm>
-#include <boost/math/distributions/chi_squared.hpp>
 #include <boost/math/distributions/fisher_f.hpp>
 #include <boost/random/chi_squared_distribution.hpp>
 #include <boost/random/mersenne_twister.hpp>
 #include <cmath>
 #include <set>
 
+#include "base/chance.hpp"
 #include "base/linear_algebra.hpp"
 #include "prior_place.hpp"
 #include "trimwright/influence.hpp"
@@ -23,6 +23,14 @@ Eigen::Matrix2d times(Phasor m) {
   Eigen::Matrix2d matrix;
   matrix << m.real(), -m.imag(), m.imag(), m.real();
   return matrix;
+}
+
+/// Of the scatter common to a plane, at most.
+double common_freedom(const Prior& prior) {
+  if (prior.levels) return prior.levels->degrees_of_freedom;
+  std::set<std::string> planes;
+  for (const auto& one : prior.coefficients) planes.insert(one.plane);
+  return static_cast<double>(planes.size()) * (prior.jobs - 1);
 }
 
 }  // namespace
@@ -52,9 +60,7 @@ Eigen::MatrixXd relative_covariance(const Prior& prior) {
 double scatter_degrees_of_freedom(const Prior& prior) {
   const Eigen::VectorXd variances = relative_covariance(prior).diagonal();
   const auto n = static_cast<double>(prior.coefficients.size());
-  std::set<std::string> planes;
-  for (const auto& one : prior.coefficients) planes.insert(one.plane);
-  double least = std::max(1.0, static_cast<double>(planes.size()) * (prior.jobs - 1));
+  double least = std::max(1.0, common_freedom(prior));
   for (const Index part : {0, 1}) {
     double variance = 0.0;
     for (Index i = part; i < variances.size(); i += 2) variance += variances(i) / n;
@@ -68,14 +74,12 @@ double scatter_degrees_of_freedom(const Prior& prior) {
 
 std::vector<Prior> prior_draws(const Prior& prior, int count, std::uint64_t seed) {
   boost::random::mt19937_64 generator(seed);
-  std::set<std::string> planes;
-  for (const auto& one : prior.coefficients) planes.insert(one.plane);
   std::vector<Prior> draws(static_cast<std::size_t>(count), prior);
   for (std::size_t q = 0; q < 4; ++q) {
     const double variance = std::pow(prior.scatter.sd[q], 2);
     const double spread = prior.scatter.covariance(static_cast<Index>(q), static_cast<Index>(q));
     double freedom = spread > 0.0 ? 2.0 * variance * variance / spread : 1e9;
-    if (q < 2) freedom = std::min(freedom, static_cast<double>(planes.size()) * (prior.jobs - 1));
+    if (q < 2) freedom = std::min(freedom, common_freedom(prior));
     if (freedom > 1e6) continue;
     boost::random::chi_squared_distribution<double> chi(std::max(1.0, freedom));
     for (auto& one : draws) one.scatter.sd[q] = std::sqrt(variance * std::max(1.0, freedom) / chi(generator));
@@ -86,7 +90,7 @@ std::vector<Prior> prior_draws(const Prior& prior, int count, std::uint64_t seed
 PriorMatch matched(const Prior& prior, const Job& job, const InfluencePosterior& posterior) {
   PriorMatch match;
   for (std::size_t i = 0; i < posterior.rows.size(); ++i)
-    for (std::size_t p = 0; p < posterior.planes.size(); ++p) {
+    for (std::size_t p = 0; p < posterior.planes.size() && sharing_row(job, posterior.rows, i) == i; ++p) {
       const auto [speed, sensor] = posterior.rows[i];
       const auto found = std::find_if(prior.coefficients.begin(), prior.coefficients.end(),
                                       [&, s = speed, n = sensor](const auto& one) {
@@ -147,8 +151,7 @@ std::optional<FleetCheck> fleet_check(const Prior& prior, const Job& job, const 
     const boost::math::fisher_f f(static_cast<double>(n), check.degrees_of_freedom);
     check.probability = boost::math::cdf(boost::math::complement(f, check.distance / static_cast<double>(n)));
   } else {
-    const boost::math::chi_squared chi(static_cast<double>(n));
-    check.probability = boost::math::cdf(boost::math::complement(chi, check.distance));
+    check.probability = chance_of_chi_squared(check.distance, static_cast<double>(n));
   }
   return check;
 }

@@ -1,9 +1,9 @@
 #include "runs_fit.hpp"
 
 #include <algorithm>
-#include <boost/math/distributions/chi_squared.hpp>
 #include <cmath>
 
+#include "base/chance.hpp"
 #include "base/linear_algebra.hpp"
 #include "events.hpp"
 
@@ -33,46 +33,55 @@ void fit_tied(const JointSystem& system, const NoiseModel& noise, const MatrixXc
   const auto row_of = [&](Index i) {
     return std::lower_bound(fit.rows.begin(), fit.rows.end(), reading(i).row) - fit.rows.begin();
   };
-  std::vector<Index> used;  // unknowns of the fit
+  const auto planes = static_cast<Index>(system.planes.size());
+  const auto unknown_of = [&](Index row, Index q) {
+    const bool shared = q > 0 && q <= planes;
+    return static_cast<std::size_t>((shared ? fit.shares[static_cast<std::size_t>(row)] : row) * entries + q);
+  };
+  Index unknowns = 0;  // of the fit
   std::vector<Index> column(static_cast<std::size_t>(entries) * fit.rows.size(), -1);
   for (Index i = 0; i < n; ++i)
     for (Index q = 0; q < entries; ++q) {
-      const Index unknown = row_of(i) * entries + q;
-      Index& at = column[static_cast<std::size_t>(unknown)];
-      if (at >= 0 || designs(static_cast<Index>(reading(i).run), q) == 0.0) continue;
-      at = static_cast<Index>(used.size());
-      used.push_back(unknown);
+      Index& at = column[unknown_of(row_of(i), q)];
+      if (at < 0 && designs(static_cast<Index>(reading(i).run), q) != 0.0) at = unknowns++;
     }
-  const Index unknowns = static_cast<Index>(used.size());
+  std::vector<Index> to, from;  // entries of the estimate, and where the fit has them
+  for (Index row = 0; row < static_cast<Index>(fit.rows.size()); ++row)
+    for (Index q = 0; q < entries; ++q)
+      if (const Index at = column[unknown_of(row, q)]; at >= 0) {
+        to.push_back(row * entries + q);
+        from.push_back(at);
+      }
   MatrixXcd equations = MatrixXcd::Zero(n, unknowns);
   VectorXcd x(n);
   for (Index i = 0; i < n; ++i) {
     x(i) = reading(i).x;
     for (Index q = 0; q < entries; ++q)
-      if (const Index at = column[static_cast<std::size_t>(row_of(i) * entries + q)]; at >= 0)
+      if (const Index at = column[unknown_of(row_of(i), q)]; at >= 0)
         equations(i, at) = designs(static_cast<Index>(reading(i).run), q);
   }
   std::vector<WhitenedRun> runs;
   MatrixXcd white_equations(n, unknowns);
   VectorXcd white_x(n);
   double log_determinant = 0.0;
-  for (Index from = 0, to = 0; from < n; from = to) {
+  for (Index first = 0, end = 0; first < n; first = end) {
     std::vector<std::size_t> together;
-    for (; to < n && reading(to).run == reading(from).run; ++to)
-      together.push_back(fit.readings[static_cast<std::size_t>(own[static_cast<std::size_t>(to)])]);
+    for (; end < n && reading(end).run == reading(first).run; ++end)
+      together.push_back(fit.readings[static_cast<std::size_t>(own[static_cast<std::size_t>(end)])]);
+    const Index count = end - first;
     const MatrixXd covariance = readings_covariance(system, noise, together);
     const MatrixXd factor = cholesky(covariance);
-    const MatrixXd whiten = lower_solve(factor, MatrixXd(MatrixXd::Identity(to - from, to - from)));
+    const MatrixXd whiten = lower_solve(factor, MatrixXd(MatrixXd::Identity(count, count)));
     log_determinant += 2.0 * factor.diagonal().array().log().sum();
-    white_equations.middleRows(from, to - from) = whiten * equations.middleRows(from, to - from);
-    white_x.segment(from, to - from) = whiten * x.segment(from, to - from);
-    for (Index i = from; i < to; ++i)
-      fit.variance(own[static_cast<std::size_t>(i)]) = covariance(i - from, i - from);
-    runs.push_back({from, whiten});
+    white_equations.middleRows(first, count) = whiten * equations.middleRows(first, count);
+    white_x.segment(first, count) = whiten * x.segment(first, count);
+    for (Index i = first; i < end; ++i)
+      fit.variance(own[static_cast<std::size_t>(i)]) = covariance(i - first, i - first);
+    runs.push_back({first, whiten});
   }
   const auto white = least_squares(white_equations, white_x);
-  fit.estimate(used) = white.solution;
-  fit.covariance(used, used) = white.root * white.root.adjoint();
+  fit.estimate(to) = white.solution(from);
+  fit.covariance(to, to) = MatrixXcd(white.root * white.root.adjoint())(from, from);
   fit.residual(own) = x - equations * white.solution;
   for (const auto& run : runs) {
     const Index count = run.whiten.rows();
@@ -85,7 +94,7 @@ void fit_tied(const JointSystem& system, const NoiseModel& noise, const MatrixXc
       fit.leverage(at) = std::min(1.0, taken / information);
       fit.pull_variance(at) = information - taken;
       for (Index q = 0; q < entries; ++q)
-        if (const Index c = column[static_cast<std::size_t>(row_of(run.from + i) * entries + q)]; c >= 0)
+        if (const Index c = column[unknown_of(row_of(run.from + i), q)]; c >= 0)
           fit.gain(q, at) = (white.root.row(c) * through.col(i)).value();
     }
   }
@@ -147,8 +156,7 @@ int RunsFit::judged_freedom() const {
 void widen_where_rejected(NoiseModel& noise, double misfit, int freedom) {
   constexpr double doubtful = 0.01;
   if (freedom <= 0) return;
-  const boost::math::chi_squared distribution(freedom);
-  if (boost::math::cdf(boost::math::complement(distribution, misfit)) >= doubtful) return;
+  if (chance_of_chi_squared(misfit, freedom) >= doubtful) return;
   noise.widened = std::sqrt(misfit / freedom);
   noise.degrees_of_freedom = std::min<double>(noise.degrees_of_freedom, freedom);
 }
@@ -159,6 +167,11 @@ SensorFit fit_readings(const JointSystem& system, const NoiseModel& noise, std::
   for (const std::size_t i : readings) fit.rows.push_back(system.readings[i].row);
   std::sort(fit.rows.begin(), fit.rows.end());
   fit.rows.erase(std::unique(fit.rows.begin(), fit.rows.end()), fit.rows.end());
+  for (const std::size_t row : fit.rows)
+    fit.shares.push_back(
+        std::find_if(fit.rows.begin(), fit.rows.end(),
+                     [&](std::size_t other) { return system.shares[other] == system.shares[row]; }) -
+        fit.rows.begin());
   fit.readings = std::move(readings);
   const Index n = static_cast<Index>(fit.readings.size());
   const Index unknowns = designs.cols() * static_cast<Index>(fit.rows.size());
@@ -176,9 +189,10 @@ SensorFit fit_readings(const JointSystem& system, const NoiseModel& noise, std::
   for (Index i = 0; i < n; ++i) {
     const std::size_t row = system.readings[fit.readings[static_cast<std::size_t>(i)]].row;
     const auto at = std::lower_bound(fit.rows.begin(), fit.rows.end(), row) - fit.rows.begin();
-    parts[tied ? 0 : static_cast<std::size_t>(at)].push_back(i);
+    parts[tied ? 0 : static_cast<std::size_t>(fit.shares[static_cast<std::size_t>(at)])].push_back(i);
   }
-  for (const auto& part : parts) fit_tied(system, noise, designs, part, fit);
+  for (const auto& part : parts)
+    if (!part.empty()) fit_tied(system, noise, designs, part, fit);
   return fit;
 }
 

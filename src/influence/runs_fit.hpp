@@ -14,6 +14,7 @@ namespace trimwright {
 struct SensorFit {
   std::vector<std::size_t> readings;  ///< indices into JointSystem::readings
   std::vector<std::size_t> rows;      ///< entries of JointSystem::rows
+  std::vector<Eigen::Index> shares;   ///< the first of `rows` with the coefficients of each
   Eigen::VectorXcd estimate;          ///< (X0, C_1 .. C_P) of each of `rows` in turn
   /// What a unit of each reading adds to (X0, C_1 .. C_P) of its own row; where readings are missing or of
   /// unlike certainty, and a change from run to run is shared, it adds a little to the sensor's other rows.

@@ -88,7 +88,8 @@ Result<InfluenceModel> fit_with_prior(const Job& job, const std::vector<std::siz
   if (!posterior) return tl::unexpected(posterior.error());
   auto alone = fit_influence(job);
   InfluenceModel model = alone ? std::move(*alone) : model_without_trials(job);
-  model.prior = PriorUse{prior.jobs, {}, {}};
+  model.prior =
+      PriorUse{prior.jobs, {}, {}, prior.levels, prior.levels ? prior.left_out : std::vector<LeftOutJob>{}};
   if (model.posterior && event_parts(job).empty())
     model.prior->fleet = fleet_check(prior, job, *model.posterior);
   model.basis = InfluenceModel::Basis::prior;

@@ -17,15 +17,24 @@ double first_rpm(const Job& job, const Reading& reading) {
   return reading.rpm;
 }
 
+/// Whether two speed points of one approach and state have none between them.
+bool next_to_each_other(const Job& job, std::size_t one, std::size_t other) {
+  const ReadingState state = state_at(job, one);
+  if (one == other || state_at(job, other) != state) return false;
+  for (std::size_t s = std::min(one, other) + 1; s < std::max(one, other); ++s)
+    if (state_at(job, s) == state) return false;
+  return true;
+}
+
 }  // namespace
 
 double speed_effect(const Job& job, const Run& run, const Reading& reading) {
   if (!reading.x) return 0.0;
   double steepest = 0.0;
   for (const auto& other : run.readings) {
-    const auto apart =
-        other.speed > reading.speed ? other.speed - reading.speed : reading.speed - other.speed;
-    if (other.sensor != reading.sensor || !other.x || apart != 1 || other.rpm == reading.rpm) continue;
+    if (other.sensor != reading.sensor || !other.x || other.rpm == reading.rpm ||
+        !next_to_each_other(job, reading.speed, other.speed))
+      continue;
     steepest = std::max(steepest, std::abs(*other.x - *reading.x) / std::abs(other.rpm - reading.rpm));
   }
   return steepest * std::abs(reading.rpm - first_rpm(job, reading));

@@ -76,6 +76,7 @@ std::string check_json(const Job& job, const Verdict& verdict) {
   json["verdict_words"] = verdict_words(verdict);
   json["as_predicted"] =
       verdict.mistakes.kinds.empty() ? Json(nullptr) : Json(verdict.mistakes.as_predicted());
+  json["runs_agree"] = verdict.mistakes.runs_agree;
   json["not_predicted"] = verdict.not_predicted.empty() ? Json(nullptr) : Json(verdict.not_predicted);
   json["worst_ratio"] = verdict.worst_ratio;
   json["readings"] = readings_json(job, verdict);

@@ -44,6 +44,18 @@ Result<std::string> compared(const Archive& archive, const Record& record) {
   const Json document = Json::parse(record.content);
   const auto all = archive.each(query, [&](StoredRecord& one) -> Result<void> {
     const bool corrected = record.corrects == one.number;
+    if (corrected && holds_readings(record) != holds_readings(one.record))
+      return fail(fmt::format("record {} is {}", one.number,
+                              holds_readings(one.record) ? "of readings, and a trim corrects it"
+                                                         : "of a trim, and readings correct it"),
+                  "the number of a record of the same kind");
+    if (holds_readings(record)) {
+      if (corrected && one.record.inputs != record.inputs) differs = "readings";
+      if (record.corrects && !(corrected && differs.empty())) return {};
+      if (one.record.inputs != record.inputs || one.corrected_by) return {};
+      return fail(fmt::format("these readings are filed already as record {}", one.number),
+                  fmt::format("other readings, or --corrects {} with a --reason", one.number));
+    }
     const auto same = from_content(one, [&](const Json& content) {
       if (corrected) differs = differences(content, document);
       return one.rule == 1 && measured_digest(one.record.serial, content) == record.inputs;

@@ -72,7 +72,8 @@ Result<Fleet> read_archive(const std::string& path, const std::string& rotor) {
   query.most = most_fleet_records;
   Fleet fleet{{}, {path}};
   const auto all = archive->each(query, [&](StoredRecord& one) -> Result<void> {
-    if (one.corrected_by || (!rotor.empty() && !alike(one.record.rotor, rotor))) return {};
+    if (one.corrected_by || holds_readings(one.record) || (!rotor.empty() && !alike(one.record.rotor, rotor)))
+      return {};
     if (!one.holds)
       return fail(fmt::format("record {} is not as it was filed", one.number), "a backup", {path, 0, {}});
     auto job = filed_job(one, path);
@@ -102,6 +103,24 @@ Result<Fleet> read_fleet(const std::string& path, const std::string& rotor) {
   if (fleet->jobs.empty() && !others.empty())
     return fail("no job is on rotor \"" + rotor + "\"", others, {path, 0, {}});
   return fleet;
+}
+
+Result<void> take_earlier_jobs(JobFile& file, const std::string& path) {
+  if (file.prior)
+    return fail("the job names a prior of its own, and earlier jobs are named beside it",
+                "one of the two: the job's key \"prior\", or --archive", {file.sources.front(), 0, "prior"});
+  const auto fleet = read_fleet(path, file.job.rotor.name);
+  if (!fleet) return tl::unexpected(fleet.error());
+  auto prior = prior_for(file.job, fleet->jobs);
+  if (!prior) {
+    prior.error().where.file = path;
+    return tl::unexpected(prior.error());
+  }
+  file.prior = std::move(*prior);
+  for (const auto& source : fleet->sources)
+    if (std::find(file.sources.begin(), file.sources.end(), source) == file.sources.end())
+      file.sources.push_back(source);
+  return {};
 }
 
 Result<EarlierEffects> read_earlier_effects(const std::string& path, const Job& job) {

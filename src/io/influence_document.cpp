@@ -50,7 +50,7 @@ Json noise_json(const Job& job, const InfluenceModel& model) {
 Json review_json(const Job& job, const InfluenceModel& model) {
   const InfluenceReview review = review_influence(job, model);
   Json readings = Json::array(), runs = Json::array(), trials = Json::array();
-  for (const auto& one : review.readings)
+  for (const auto& one : review.readings) {
     readings.push_back({{"run", job.runs[one.run].name},
                         {"speed_rpm", job.speeds_rpm[one.speed]},
                         {"sensor", job.rotor.sensors[one.sensor].name},
@@ -58,19 +58,23 @@ Json review_json(const Job& job, const InfluenceModel& model) {
                         {"studentised", or_null(one.studentised)},
                         {"probability", one.probability},
                         {"suspect", one.suspect}});
+    tell_state(readings.back(), state_at(job, one.speed));
+  }
   for (const auto& one : review.runs)
     runs.push_back({{"run", job.runs[one.run].name},
                     {"components", one.components},
                     {"distance", one.distance},
                     {"probability", one.probability},
                     {"suspect", one.suspect}});
-  for (const auto& one : review.trials)
+  for (const auto& one : review.trials) {
     trials.push_back({{"run", job.runs[one.run].name},
                       {"speed_rpm", job.speeds_rpm[one.speed]},
                       {"sensor", job.rotor.sensors[one.sensor].name},
                       {"amplitude_share", one.amplitude_share},
                       {"phase_deg", one.phase_deg},
                       {"too_small", one.too_small()}});
+    tell_state(trials.back(), state_at(job, one.speed));
+  }
   Json alike_planes = Json::array();
   for (const auto& one : review.alike_planes)
     alike_planes.push_back({{"planes", {job.rotor.planes[one.first].name, job.rotor.planes[one.second].name}},
@@ -149,6 +153,7 @@ Json coefficients_json(const Job& job, const InfluenceModel& model) {
                       {"phase_deg", seen.phase_deg},
                       {"sd", sd ? Json(sensor.unit.shown_from_peak(*sd)) : Json(nullptr)},
                       {"unit", sensor.unit.text() + " per g.mm"}});
+      tell_state(list.back(), state_at(job, row.speed));
     }
   }
   return list;
@@ -166,6 +171,7 @@ Json baselines_json(const Job& job, const InfluenceModel& model) {
                     {"unit", sensor.unit.text()},
                     {"readings", row.readings},
                     {"spare_readings", row.spare}});
+    tell_state(list.back(), state_at(job, row.speed));
   }
   return list;
 }
@@ -188,6 +194,7 @@ Json residuals_json(const Job& job, const InfluenceModel& model) {
                       {"fitted", fitted.amplitude},
                       {"fitted_phase_deg", fitted.phase_deg},
                       {"off_by_sd", judged ? Json(off / one.sd) : Json(nullptr)}});
+      tell_state(list.back(), state_at(job, row.speed));
     }
   }
   return list;
@@ -242,27 +249,51 @@ Json runs_json(const Job& job, const InfluenceModel& model) {
 
 Json left_out_json(const Job& job, const InfluenceModel& model) {
   Json list = Json::array();
-  for (const auto& one : model.runs.left_out)
+  for (const auto& one : model.runs.left_out) {
     list.push_back({{"run", job.runs[one.run].name},
                     {"speed_rpm", job.speeds_rpm[one.speed]},
                     {"sensor", job.rotor.sensors[one.sensor].name},
                     {"why", one.why}});
+    tell_state(list.back(), state_at(job, one.speed));
+  }
   for (const auto& run : job.runs)
-    for (const auto& one : run.missing)
+    for (const auto& one : run.missing) {
       list.push_back({{"run", run.name},
                       {"speed_rpm", one.rpm},
                       {"sensor", job.rotor.sensors[one.sensor].name},
                       {"why", one.note.empty() ? "not obtained" : "not obtained: " + one.note}});
+      tell_state(list.back(), one.state);
+    }
   return list;
 }
 
 Json not_predicted_json(const Job& job, const InfluenceModel& model) {
   Json list = Json::array();
-  for (const auto& one : model.unsettled)
+  for (const auto& one : model.unsettled) {
     list.push_back({{"speed_rpm", job.speeds_rpm[one.speed]},
                     {"sensor", job.rotor.sensors[one.sensor].name},
                     {"why", one.why}});
+    tell_state(list.back(), state_at(job, one.speed));
+  }
   return list;
+}
+
+/// What a prior made for this rotor rests on, or null.
+Json earlier_json(const InfluenceModel& model) {
+  if (!model.prior || !model.prior->levels) return nullptr;
+  const PriorLevels& levels = *model.prior->levels;
+  Json jobs = Json::array(), left_out = Json::array();
+  for (const auto& one : levels.parts)
+    jobs.push_back({{"job", one.name},
+                    {"date", one.date.empty() ? Json(nullptr) : Json(one.date)},
+                    {"same_serial", one.own},
+                    {"share", one.share}});
+  for (const auto& one : model.prior->left_out) left_out.push_back({{"job", one.name}, {"why", one.why}});
+  return {{"jobs", jobs},
+          {"own_share", levels.own_share()},
+          {"rotors_told", levels.rotors_told},
+          {"visits_told", levels.visits_told},
+          {"left_out", left_out}};
 }
 
 }  // namespace
@@ -279,6 +310,7 @@ std::string influence_json(const Job& job, const InfluenceModel& model) {
                          {"phase_found_by_runs", model.convention_found}};
   json["noise"] = noise_json(job, model);
   json["prior_used"] = model.prior.has_value();
+  json["earlier_jobs"] = earlier_json(model);
   json["small_residual"] = model.basis == InfluenceModel::Basis::small_residual;
   json["fleet"] = fleet_json(model);
   json["conventions"] = Json::array();

@@ -136,9 +136,9 @@ Json steps_json(const BalancePlan& plan) {
   return list;
 }
 
-Json candidates_json(const Job& job, const TrialAdvice& advice) {
+Json candidates_json(const Job& job, const std::vector<TrialCandidate>& candidates) {
   Json list = Json::array();
-  for (const auto& one : advice.candidates) {
+  for (const auto& one : candidates) {
     Json entry = changes_json(job, {one.change}).front();
     entry["force_n"] = one.force_n;
     entry["force_share"] = or_null(one.force_share);
@@ -147,6 +147,25 @@ Json candidates_json(const Job& job, const TrialAdvice& advice) {
     entry["meets_targets"] = or_null(one.meets_targets);
     entry["headroom_share"] = or_null(one.headroom_share);
     list.push_back(std::move(entry));
+  }
+  return list;
+}
+
+/// Runs that are owed anyway; numbers are null where nothing can be said.
+Json owed_json(const Job& job, const TrialAdvice& advice) {
+  Json list = Json::array();
+  for (const auto& one : advice.owed) {
+    const bool known = one.runs_as_it_stands > 0.0;
+    const auto number = [known](double value) { return known ? Json(value) : Json(nullptr); };
+    list.push_back({{"run", one.run.name},
+                    {"speeds_rpm", one.run.speeds_rpm},
+                    {"worth_making", one.worth_making},
+                    {"planned_correction", one.correction},
+                    {"candidates", candidates_json(job, one.candidates)},
+                    {"runs_as_it_stands", number(one.runs_as_it_stands)},
+                    {"runs_after", number(one.runs_after)},
+                    {"saves", number(one.saves())},
+                    {"reason", one.reason}});
   }
   return list;
 }
@@ -197,7 +216,8 @@ std::string trial_json(const Job& job, const TrialAdvice& advice, const BalanceP
                                   {"expected_runs", advice.at_once->expected_runs}};
   json["expected_runs"] = or_null(advice.expected_runs);
   json["slots"] = changes_json(job, plan.changes);
-  json["candidates"] = candidates_json(job, advice);
+  json["candidates"] = candidates_json(job, advice.candidates);
+  json["owed_runs"] = owed_json(job, advice);
   json["steps"] = steps_json(plan);
   json["expected"] = expected_json(job, plan.expected);
   json["warnings"] = plan.warnings;

@@ -20,10 +20,17 @@ Json piece_json(const std::optional<Piece>& piece) {
   return {{"moment_g_mm", piece->moment_g_mm}};
 }
 
+void tell_state(Json& entry, const ReadingState& state) {
+  if (state.approach != Approach::unsaid) entry["approach"] = state.approach == Approach::up ? "up" : "down";
+  if (!state.name.empty()) entry["state"] = state.name;
+}
+
 Json place_json(const Job& job, std::size_t speed, std::size_t sensor) {
-  return {{"speed_rpm", job.speeds_rpm[speed]},
-          {"speed", speed_words(job, speed)},
-          {"sensor", job.rotor.sensors[sensor].name}};
+  Json place = {{"speed_rpm", job.speeds_rpm[speed]},
+                {"speed", speed_words(job, speed)},
+                {"sensor", job.rotor.sensors[sensor].name}};
+  tell_state(place, state_at(job, speed));
+  return place;
 }
 
 Json expected_json(const Job& job, const std::vector<ExpectedReading>& expected) {

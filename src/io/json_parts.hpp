@@ -23,7 +23,10 @@ template <class T>
 /// null: only the filler; a catalogue id; or {"moment_g_mm": m} for another piece.
 [[nodiscard]] Json piece_json(const std::optional<Piece>& piece);
 
-/// A place: `speed_rpm`, `speed` (in words) and `sensor`.
+/// Adds `approach` and `state` to what an entry says of a speed, where readings there tell them.
+void tell_state(Json& entry, const ReadingState& state);
+
+/// A place: `speed_rpm`, `speed` (in words) and `sensor`, and what `tell_state` adds.
 [[nodiscard]] Json place_json(const Job& job, std::size_t speed, std::size_t sensor);
 
 /// What each place should read: as `place_json`, `amplitude`, `phase_deg` (null where nothing predicts it),

@@ -170,6 +170,8 @@ Reading read_inline_reading(const YamlValue& value, const Rotor& rotor) {
   if (const auto phase = fields.optional("phase")) written.phase = phase->text();
   if (const auto phase_of = fields.optional("phase_of")) written.phase_of = phase_of->text();
   if (const auto sd = fields.optional("sd")) written.sd = sd->text();
+  if (const auto approach = fields.optional("approach")) written.approach = approach->text();
+  if (const auto state = fields.optional("state")) written.state = state->text();
   fields.finish();
   return to_reading(written, rotor);
 }
@@ -225,7 +227,7 @@ void add_table(const NamedTable& named, Job& job, TablesRead& tables) {
   if (std::find(tables.paths.begin(), tables.paths.end(), path) != tables.paths.end())
     value.reject("this table stands here twice", "each table once");
   tables.paths.push_back(path);
-  const auto table = read_table(path, job.rotor, !own);
+  const auto table = read_table(path, job.rotor, own ? RowName::elsewhere : RowName::run);
   if (!table) reject_file(value, table.error());
   for (const auto& row : table->readings) {
     auto run = job.runs.begin() + static_cast<std::ptrdiff_t>(own.value_or(0));
@@ -246,7 +248,8 @@ void add_table(const NamedTable& named, Job& job, TablesRead& tables) {
                           "both, as \"trimwright readings --sweep --format csv\" writes them", where}};
       run->run_up.push_back(reading);
     } else if (row.reading.missing) {
-      run->missing.push_back({reading.rpm, reading.sensor, shortened(row.reading.note), reading.where});
+      run->missing.push_back(
+          {reading.rpm, reading.sensor, shortened(row.reading.note), reading.where, reading.state});
     } else {
       run->readings.push_back(reading);
     }
@@ -257,11 +260,17 @@ void add_table(const NamedTable& named, Job& job, TablesRead& tables) {
   tables.notes.insert(tables.notes.end(), table->notes.begin(), table->notes.end());
 }
 
-std::size_t read_speed_point(const YamlValue& value, const Job& job) {
+/// The points at a speed, whatever their approach and state.
+std::vector<std::size_t> read_speed_points(const YamlValue& value, const Job& job) {
   const double rpm = read_speed(value, job.rotor);
+  std::vector<std::size_t> points;
   for (std::size_t s = 0; s < job.speeds_rpm.size(); ++s)
-    if (std::abs(job.speeds_rpm[s] - rpm) <= job.rotor.speed_tolerance_rpm) return s;
-  value.reject("no reading was made at \"" + value.text() + "\"", "the speed of some reading");
+    if (std::abs(job.speeds_rpm[s] - rpm) <= job.rotor.speed_tolerance_rpm &&
+        (points.empty() || job.speeds_rpm[s] == job.speeds_rpm[points.front()]))
+      points.push_back(s);
+  if (points.empty())
+    value.reject("no reading was made at \"" + value.text() + "\"", "the speed of some reading");
+  return points;
 }
 
 void read_trim_planes(const YamlValue& value, const Job& job, TrimRequest& request) {
@@ -298,8 +307,9 @@ TrimRequest read_request(const YamlValue& value, const Job& job) {
   if (const auto weights = fields.optional("speed_weights"))
     for (const auto& one : weights->list("a list of {speed, weight}")) {
       YamlFields parts(one, "{speed: ..., weight: ...}");
-      const auto speed = read_speed_point(parts.required("speed"), job);
-      request.speed_weights.push_back({speed, parts.required("weight").number(1e-6, 1e6)});
+      const auto points = read_speed_points(parts.required("speed"), job);
+      const double weight = parts.required("weight").number(1e-6, 1e6);
+      for (const std::size_t speed : points) request.speed_weights.push_back({speed, weight});
       parts.finish();
     }
   fields.finish();

@@ -97,7 +97,9 @@ TableReading long_reading(const Table& table, const CsvRow& row) {
                         cell(CellKind::sd),
                         false,
                         cell(CellKind::note),
-                        {table.path, row.line, {}}}};
+                        {table.path, row.line, {}},
+                        cell(CellKind::approach),
+                        cell(CellKind::state)}};
   check_amplitude(table, row, reading.reading);
   return reading;
 }
@@ -119,6 +121,8 @@ void add_wide_row(const Table& table, const CsvRow& row, const Rotor& rotor, Rea
     written.component = column.overall ? "overall" : table.cell(row, CellKind::component);
     if (written.component.empty() && phases != nullptr) written.component = "once-per-rev";
     written.note = table.cell(row, CellKind::note);
+    written.approach = table.cell(row, CellKind::approach);
+    written.state = table.cell(row, CellKind::state);
     written.where = {table.path, row.line, sensor.name};
     check_amplitude(table, row, written);
     if (written.amplitude.empty()) continue;
@@ -141,19 +145,23 @@ void check_cells(const Table& table, const CsvRow& row, std::size_t headings) {
   for (const auto& column : table.known.columns)
     if (!column.sensor && column.kind <= CellKind::component) needed = std::max(needed, column.at + 1);
   if (row.cells.size() < needed)
-    throw InputError{{start + "too few cells", "a cell in every column but phase_of, sd and note", where}};
+    throw InputError{{start + "too few cells",
+                      "a cell in every column but phase_of, sd, note, approach and state", where}};
 }
 
-ReadingTable read_rows(const std::string& path, const std::string& text, const Rotor& rotor, bool needs_run) {
+ReadingTable read_rows(const std::string& path, const std::string& text, const Rotor& rotor, RowName name) {
   Table table{path, delimiter_of(text), {}, {}};
   table.rows = filled_rows(path, text, table.delimiter);
   if (!table.rows.empty() && table.rows.front().cells.front() == "sep=")  // a spreadsheet's own line: "sep=;"
     table.rows.erase(table.rows.begin());
   if (table.rows.empty())
-    throw InputError{{"the table has no heading", "run, speed, sensor, amplitude, phase", {path, 1, {}}}};
+    throw InputError{{"the table has no heading",
+                      name == RowName::date ? "date, speed, sensor, amplitude, phase"
+                                            : "run, speed, sensor, amplitude, phase",
+                      {path, 1, {}}}};
   const CsvRow heading = std::move(table.rows.front());
   table.rows.erase(table.rows.begin());
-  table.known = reading_columns(path, heading, table.rows, rotor, needs_run);
+  table.known = reading_columns(path, heading, table.rows, rotor, name);
   for (const auto& row : table.rows) check_cells(table, row, heading.cells.size());
   bool commas = false;
   for (auto& column : table.known.columns) {
@@ -174,11 +182,11 @@ ReadingTable read_rows(const std::string& path, const std::string& text, const R
 
 }  // namespace
 
-Result<ReadingTable> read_table(const std::string& path, const Rotor& rotor, bool needs_run) {
+Result<ReadingTable> read_table(const std::string& path, const Rotor& rotor, RowName name) {
   const auto text = read_spreadsheet_file(path);
   if (!text) return tl::unexpected(text.error());
   try {
-    return read_rows(path, *text, rotor, needs_run);
+    return read_rows(path, *text, rotor, name);
   } catch (const InputError& input) {
     return tl::unexpected(input.error);
   }

@@ -3,11 +3,12 @@
 #include <string>
 #include <vector>
 
+#include "reading_columns.hpp"
 #include "written_reading.hpp"
 
 namespace trimwright {
 
-/// A reading of a table, and the run it names; empty: the table has no column of runs.
+/// A reading of a table, and the run (or date) it names; empty: the table has no column of runs.
 struct TableReading {
   std::string run;
   WrittenReading reading;
@@ -21,7 +22,7 @@ struct ReadingTable {
 
 /// Reads a table of readings of `rotor` (CSV: comma, semicolon or tab, the last two with decimal commas
 /// allowed), with one reading in a row or one speed in a row. Readings whose amplitude is "missing", or empty
-/// in a row of one reading, are marked so: a sensor that failed. `needs_run`: each row must name its run.
-[[nodiscard]] Result<ReadingTable> read_table(const std::string& path, const Rotor& rotor, bool needs_run);
+/// in a row of one reading, are marked so: a sensor that failed. `name`: what tells the run of a row.
+[[nodiscard]] Result<ReadingTable> read_table(const std::string& path, const Rotor& rotor, RowName name);
 
 }  // namespace trimwright

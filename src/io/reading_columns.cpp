@@ -59,8 +59,9 @@ std::optional<ReadingColumn> sensor_column(const Rotor& rotor, const std::string
   return column.sensor ? std::optional(column) : std::nullopt;
 }
 
-std::optional<ReadingColumn> named_column(const std::string& name, const std::string& unit) {
+std::optional<ReadingColumn> named_column(const std::string& name, const std::string& unit, RowName row) {
   const std::string lower = lower_case(name);
+  if (row == RowName::date && lower == "date") return ReadingColumn{CellKind::run, 0, unit, {}, false};
   if (lower == "rpm") return ReadingColumn{CellKind::speed, 0, unit.empty() ? "rpm" : unit, {}, false};
   for (std::size_t i = 0; i < cell_names.size(); ++i)
     if (lower == cell_names[i]) return ReadingColumn{static_cast<CellKind>(i), 0, unit, {}, false};
@@ -76,11 +77,12 @@ bool empty_below(const std::vector<CsvRow>& rows, std::size_t at) {
                      [&](const CsvRow& row) { return at >= row.cells.size() || row.cells[at].empty(); });
 }
 
-constexpr const char* long_heading = "run, speed, sensor, amplitude, phase";
+/// What the column is called that tells the run of a row.
+std::string row_name(RowName row) { return row == RowName::date ? "date" : "run"; }
 
 /// "front [in/s peak], front [deg], ...": what a wide table of this rotor has.
-std::string wide_heading(const Rotor& rotor) {
-  std::string words = "run, speed";
+std::string wide_heading(const Rotor& rotor, RowName row) {
+  std::string words = row_name(row) + ", speed";
   for (std::size_t s = 0; s < std::min<std::size_t>(rotor.sensors.size(), 2); ++s) {
     const Sensor& sensor = rotor.sensors[s];
     words += ", " + sensor.name + " [" + sensor.unit.text() + "], " + sensor.name + " [deg]";
@@ -88,24 +90,25 @@ std::string wide_heading(const Rotor& rotor) {
   return words;
 }
 
-std::string both_headings(const Rotor& rotor) {
-  return std::string(long_heading) + " (one reading in a row), or " + wide_heading(rotor) +
-         " (one speed in a row)";
+std::string both_headings(const Rotor& rotor, RowName row) {
+  return row_name(row) + ", speed, sensor, amplitude, phase (one reading in a row), or " +
+         wide_heading(rotor, row) + " (one speed in a row)";
 }
 
 /// What every row must have. `unknown`: a heading that is none, quoted; empty: all are known.
 void check_complete(const std::string& path, const CsvRow& heading, const ReadingColumns& found,
-                    const Rotor& rotor, bool needs_run, const std::string& unknown) {
+                    const Rotor& rotor, RowName row, const std::string& unknown) {
   const Location where{path, heading.line, {}};
   std::vector<CellKind> needed{CellKind::speed, CellKind::amplitude};
-  if (needs_run) needed.insert(needed.begin(), CellKind::run);
+  if (row != RowName::elsewhere) needed.insert(needed.begin(), CellKind::run);
   if (!found.wide) needed.insert(needed.end(), {CellKind::sensor, CellKind::phase});
   for (const auto kind : needed)
     if (found.of(kind) == nullptr)
-      throw InputError{{"column \"" + std::string(cell_names[static_cast<std::size_t>(kind)]) +
-                            "\" is missing" +
-                            (unknown.empty() ? unknown : ", and " + unknown + " is not known"),
-                        both_headings(rotor), where}};
+      throw InputError{
+          {"column \"" +
+               (kind == CellKind::run ? row_name(row) : cell_names[static_cast<std::size_t>(kind)]) +
+               "\" is missing" + (unknown.empty() ? unknown : ", and " + unknown + " is not known"),
+           both_headings(rotor, row), where}};
   for (const auto& column : found.columns) {
     if (!column.sensor) continue;
     const std::string& name = rotor.sensors[*column.sensor].name;
@@ -136,7 +139,7 @@ const ReadingColumn* ReadingColumns::of(CellKind kind, std::size_t sensor, bool 
 }
 
 ReadingColumns reading_columns(const std::string& path, const CsvRow& heading,
-                               const std::vector<CsvRow>& rows, const Rotor& rotor, bool needs_run) {
+                               const std::vector<CsvRow>& rows, const Rotor& rotor, RowName row) {
   std::string unknown;
   ReadingColumns found;
   const auto is_sensor_heading = [](const std::string& cell) {
@@ -145,10 +148,12 @@ ReadingColumns reading_columns(const std::string& path, const CsvRow& heading,
   found.wide = std::none_of(heading.cells.begin(), heading.cells.end(), is_sensor_heading);
   for (std::size_t i = 0; i < heading.cells.size(); ++i) {
     const auto [name, unit] = name_and_unit(heading.cells[i]);
-    auto column = named_column(name, unit);
+    auto column = named_column(name, unit, row);
+    const bool state = column && (column->kind == CellKind::approach || column->kind == CellKind::state);
     const bool of_long_table =
         column && (column->kind == CellKind::amplitude || column->kind == CellKind::phase ||
-                   column->kind == CellKind::sd || column->kind == CellKind::phase_of);
+                   column->kind == CellKind::sd || column->kind == CellKind::phase_of ||
+                   (state && sensor_called(rotor, name)));
     if (found.wide && (!column || of_long_table)) column = sensor_column(rotor, name, unit);
     if (!column) {
       if (!name.empty() && unknown.empty()) unknown = "\"" + shortened(heading.cells[i]) + "\"";
@@ -165,7 +170,7 @@ ReadingColumns reading_columns(const std::string& path, const CsvRow& heading,
                         {path, heading.line, shortened(name)}}};
     found.columns.push_back(*column);
   }
-  check_complete(path, heading, found, rotor, needs_run, unknown);
+  check_complete(path, heading, found, rotor, row, unknown);
   return found;
 }
 

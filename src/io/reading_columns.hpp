@@ -12,9 +12,28 @@
 namespace trimwright {
 
 /// What the cells of a column of a table of readings are.
-enum class CellKind : std::size_t { run, speed, sensor, amplitude, phase, component, phase_of, sd, note };
-inline constexpr std::array cell_names{"run",       "speed",    "sensor", "amplitude", "phase",
-                                       "component", "phase_of", "sd",     "note"};
+enum class CellKind : std::size_t {
+  run,
+  speed,
+  sensor,
+  amplitude,
+  phase,
+  component,
+  phase_of,
+  sd,
+  note,
+  approach,
+  state
+};
+inline constexpr std::array cell_names{"run",      "speed", "sensor", "amplitude", "phase", "component",
+                                       "phase_of", "sd",    "note",   "approach",  "state"};
+
+/// What tells the run of a row.
+enum class RowName {
+  elsewhere,  ///< a column "run" may; the table may also be of one run
+  run,        ///< a column "run"
+  date        ///< a column "date"
+};
 
 /// A column that is known: what it holds, where, and the unit that its heading gives ("speed [%]").
 struct ReadingColumn {
@@ -44,10 +63,10 @@ struct ReadingColumns {
 };
 
 /// Makes sense of a heading. `rows`: those below it, in which an unknown column without heading must be empty
-/// to go unmentioned. `needs_run`: no run is named elsewhere. Throws InputError: a column that is missing or
+/// to go unmentioned. Throws InputError: a column that is missing or
 /// stands there twice.
 [[nodiscard]] ReadingColumns reading_columns(const std::string& path, const CsvRow& heading,
                                              const std::vector<CsvRow>& rows, const Rotor& rotor,
-                                             bool needs_run);
+                                             RowName name);
 
 }  // namespace trimwright

@@ -20,6 +20,10 @@ std::string concern_name(ReadinessConcern concern) {
       return "contradicts";
     case ReadinessConcern::lone_speed:
       return "lone_speed";
+    case ReadinessConcern::odd_effect:
+      return "odd_effect";
+    case ReadinessConcern::runs_disagree:
+      return "runs_disagree";
     case ReadinessConcern::no_longer_listed:
       return "no_longer_listed";
     case ReadinessConcern::trial_weight_in:
@@ -55,14 +59,16 @@ std::string concern_name(ReadinessConcern concern) {
 Json finding_json(const Job& job, const ReadinessFinding& finding) {
   Json runs = Json::array();
   for (const std::size_t run : finding.runs) runs.push_back(job.runs[run].name);
-  return {{"concern", concern_name(finding.concern)},
-          {"speed_rpm", finding.speed ? Json(job.speeds_rpm[*finding.speed]) : Json(nullptr)},
-          {"sensor", finding.sensor ? Json(job.rotor.sensors[*finding.sensor].name) : Json(nullptr)},
-          {"runs", runs},
-          {"ratio", finding.ratio},
-          {"turn_deg", finding.turn_deg},
-          {"text", finding_words(job, finding)},
-          {"what_to_do", what_to_do(finding.concern)}};
+  Json json = {{"concern", concern_name(finding.concern)},
+               {"speed_rpm", finding.speed ? Json(job.speeds_rpm[*finding.speed]) : Json(nullptr)},
+               {"sensor", finding.sensor ? Json(job.rotor.sensors[*finding.sensor].name) : Json(nullptr)},
+               {"runs", runs},
+               {"ratio", finding.ratio},
+               {"turn_deg", finding.turn_deg},
+               {"text", finding_words(job, finding)},
+               {"what_to_do", what_to_do(finding.concern)}};
+  if (finding.speed) tell_state(json, state_at(job, *finding.speed));
+  return json;
 }
 
 }  // namespace

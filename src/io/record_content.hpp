@@ -7,23 +7,51 @@
 #include <string>
 
 #include "json_parts.hpp"
+#include "record_documents.hpp"
 #include "trimwright/records.hpp"
 
 namespace trimwright {
 
-/// What `tell` makes of a record's document. Error: the document is not one that trimwright wrote.
+/// What `tell` makes of a record's document, of a trim or of readings. Error: the document is not one that
+/// trimwright wrote.
 template <class Tell>
-[[nodiscard]] auto from_content(const StoredRecord& record, Tell&& tell)
+[[nodiscard]] auto from_any_content(const StoredRecord& record, Tell&& tell)
     -> Result<decltype(tell(std::declval<const Json&>()))> {
   try {
     const Json content = Json::parse(record.record.content);
-    if (content.at("trimwright") == "record 1" && content.at("check").contains("readings"))
+    const bool readings = holds_readings(record.record);
+    if (content.at("trimwright") == (readings ? "dated-readings 1" : "record 1") &&
+        (readings ? content.contains("runs") : content.at("check").contains("readings")))
       return tell(content);
   } catch (const Json::exception&) {  // told below
   }
   return fail(fmt::format("record {} holds no document that this program understands", record.number),
               "a record that trimwright filed");
 }
+
+/// What a reading of a record says of how its speed was come to, to stand behind the speed: ", up, hot".
+[[nodiscard]] std::string state_in(const Json& reading);
+
+/// The same of a trim alone. Error: the record holds readings without a trim.
+template <class Tell>
+[[nodiscard]] auto from_content(const StoredRecord& record, Tell&& tell)
+    -> Result<decltype(tell(std::declval<const Json&>()))> {
+  if (holds_readings(record.record))
+    return fail(fmt::format("record {} holds readings without a trim", record.number),
+                "the record of a trim; trimwright record show and trend tell of readings");
+  return from_any_content(record, std::forward<Tell>(tell));
+}
+
+/// A record of readings without a trim, as text.
+[[nodiscard]] Result<std::string> readings_text(const StoredRecord& record);
+
+/// The readings of a run of a job whose places are settled.
+[[nodiscard]] Json run_readings_json(const Job& job, const Run& run);
+
+/// The date of what is filed, made at `when`; `what` begins the messages: "the check run". Years ago or yet
+/// to come it is often a slip of the pen, and a record is for good: then it must be said twice.
+[[nodiscard]] Result<std::string> filing_date(const std::string& what, const std::string& when,
+                                              const FilingDetails& details);
 
 /// What was measured: serial, when the check run was made, and its readings to six digits. The same trim
 /// filed again has the same, whatever else is written in its files.

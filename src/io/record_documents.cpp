@@ -107,6 +107,8 @@ Json conditions_json(const Run& run) {
   return conditions;
 }
 
+}  // namespace
+
 Json run_readings_json(const Job& job, const Run& run) {
   Json list = Json::array();
   for (const auto& one : run.readings) {
@@ -118,9 +120,12 @@ Json run_readings_json(const Job& job, const Run& run) {
                     {"component", one.component == Component::overall ? "overall" : "once-per-rev"},
                     {"amplitude", sensor.unit.shown_from_peak(one.amplitude)},
                     {"phase_deg", one.x ? Json(shown(sensor, *one.x, job.rotor.phase).phase_deg) : Json()}});
+    tell_state(list.back(), one.state);
   }
   return list;
 }
+
+namespace {
 
 /// The runs up to the check run: how they were made, what was fitted against as found, what was read.
 Json runs_json(const Job& job, std::size_t check_run) {
@@ -149,13 +154,22 @@ Json expected_of(const JudgedJob& judged) {
 
 }  // namespace
 
+std::string state_in(const Json& reading) {
+  std::string words;
+  for (const char* key : {"approach", "state"})
+    if (reading.contains(key)) words += ", " + reading.at(key).get<std::string>();
+  return words;
+}
+
 Digest measured_digest(const std::string& serial, const Json& content) {
   std::set<std::string> lines;
   for (const auto& one : content.at("check").at("readings"))
-    lines.insert(fmt::format(
-        "{:.6g} {} {} {:.6g} {}", one.at("speed_rpm").get<double>(), one.at("sensor").get<std::string>(),
-        one.at("component").get<std::string>(), one.at("amplitude").get<double>(),
-        one.at("phase_deg").is_null() ? "-" : fmt::format("{:.6g}", one.at("phase_deg").get<double>())));
+    lines.insert(
+        fmt::format(
+            "{:.6g} {} {} {:.6g} {}", one.at("speed_rpm").get<double>(), one.at("sensor").get<std::string>(),
+            one.at("component").get<std::string>(), one.at("amplitude").get<double>(),
+            one.at("phase_deg").is_null() ? "-" : fmt::format("{:.6g}", one.at("phase_deg").get<double>())) +
+        state_in(one));
   std::string when = content.at("when");
   std::replace(when.begin(), when.end(), 'T', ' ');
   Sha256 hash;
@@ -234,27 +248,25 @@ std::optional<std::chrono::sys_days> day_of(const std::string& text) {
   return date ? std::optional(std::chrono::sys_days(*date)) : std::nullopt;
 }
 
-/// The date a check run was made on, from its `when`. Years ago or yet to come it is often a slip of the pen,
-/// and a record is for good.
-Result<std::string> filing_date(const std::string& when, const FilingDetails& details) {
+}  // namespace
+
+Result<std::string> filing_date(const std::string& what, const std::string& when,
+                                const FilingDetails& details) {
   const std::string date = when.substr(0, 10);
   const auto day = day_of(when), today = day_of(details.filed_at);
   if (!day)
-    return fail(when.empty()
-                    ? "the check run does not say when it was made"
-                    : "the check run was made at \"" + shortened(when) + "\", which begins with no date",
+    return fail(when.empty() ? what + " does not say when it was made"
+                             : what + " was made at \"" + shortened(when) + "\", which begins with no date",
                 "\"when: 2031-05-12 14:20\" of that run");
   if (!details.dated.empty() && details.dated != date)
-    return fail("--dated says " + shortened(details.dated) + ", the check run was made on " + date,
+    return fail("--dated says " + shortened(details.dated) + ", " + what + " was made on " + date,
                 "the same date in both");
   const bool usual = today && *day <= *today + std::chrono::days(1) &&
                      *day >= *today - std::chrono::days(days_without_a_word);
   if (usual || !details.dated.empty()) return date;
-  return fail("the check run was made on " + date + ", and today is " + details.filed_at.substr(0, 10),
+  return fail(what + " was made on " + date + ", and today is " + details.filed_at.substr(0, 10),
               "its right date, or --dated " + date + " where that is right");
 }
-
-}  // namespace
 
 Result<Record> record_of(const JudgedJob& judged, const std::vector<FiledFile>& files,
                          const FilingDetails& details) {
@@ -271,7 +283,7 @@ Result<Record> record_of(const JudgedJob& judged, const std::vector<FiledFile>& 
   record.rotor = job.rotor.name;
   record.serial = job.serial;
   record.station = job.station;
-  auto date = filing_date(run.conditions.when, details);
+  auto date = filing_date("the check run", run.conditions.when, details);
   if (!date) return tl::unexpected(date.error());
   record.date = *std::move(date);
   record.person = run.conditions.who;
@@ -290,7 +302,7 @@ Result<Record> record_of(const JudgedJob& judged, const std::vector<FiledFile>& 
 }
 
 Result<std::vector<FiledFile>> files_of(const StoredRecord& record) {
-  auto files = from_content(record, [](const Json& content) {
+  auto files = from_any_content(record, [](const Json& content) {
     std::vector<FiledFile> all;
     for (const auto& one : content.at("files")) all.push_back({one.at("name"), one.at("text")});
     return all;

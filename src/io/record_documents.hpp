@@ -23,6 +23,10 @@ struct FilingDetails {
   std::string reason;
 };
 
+/// Stands for the verdict in the record of readings without a trim.
+inline constexpr const char* readings_verdict = "readings";
+[[nodiscard]] inline bool holds_readings(const Record& record) { return record.verdict == readings_verdict; }
+
 /// A file as it was read, under a name relative to the folder that holds all of a job's files.
 struct FiledFile {
   std::string name;
@@ -55,7 +59,7 @@ struct FiledTrim {
 /// "KEY: TEXT" as one more entry. Errors: it has no key or no text; the key is there already.
 [[nodiscard]] Result<void> add_entry(const std::string& text, FilingDetails& details);
 
-/// A trim that is ready to be filed, and the files it was read from.
+/// A trim, or readings, ready to be filed, and the files they were read from.
 struct JudgedTrim {
   Record record;
   std::vector<std::string> sources;
@@ -67,7 +71,18 @@ struct JudgedTrim {
 [[nodiscard]] Result<JudgedTrim> judge_trim(const std::string& path, const std::string& run,
                                             const FilingDetails& details);
 
-/// Files it in the archive `name`, which is made where there is none. Errors: those of `Archive::file`; a
+/// Readings of a rotor without a trim: a table with dates (`read_dated_table`), and whose they are.
+struct ReadingsToFile {
+  std::string table, rotor;  ///< paths
+  std::string serial, station;
+};
+
+/// The record of such readings. Errors: those of `read_rotor` and `read_dated_table`; a speed without a
+/// limit; those of `check_record`; a last date that is years old or yet to come and not said twice.
+[[nodiscard]] Result<JudgedTrim> readings_record(const ReadingsToFile& readings,
+                                                 const FilingDetails& details);
+
+/// Files either in the archive `name`, which is made where there is none. Errors: those of `Archive::file`; a
 /// correction that changes nothing.
 [[nodiscard]] Result<FiledTrim> file_trim(const Record& trim, const std::string& name);
 

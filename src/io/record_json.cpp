@@ -58,8 +58,8 @@ Json faults_json(const std::vector<Fault>& faults) {
 }  // namespace
 
 Result<std::string> record_json(const StoredRecord& record) {
-  return from_content(record,
-                      [&](const Json& content) { return whole_json(record, content).dump(2) + "\n"; });
+  return from_any_content(record,
+                          [&](const Json& content) { return whole_json(record, content).dump(2) + "\n"; });
 }
 
 std::string records_json(const std::vector<StoredRecord>& records) {
@@ -70,7 +70,7 @@ std::string records_json(const std::vector<StoredRecord>& records) {
 }
 
 Result<std::string> export_json(const StoredRecord& record) {
-  return from_content(record, [&](const Json& content) { return whole_json(record, content).dump(); });
+  return from_any_content(record, [&](const Json& content) { return whole_json(record, content).dump(); });
 }
 
 std::string export_line(const StoredRecord& one) {

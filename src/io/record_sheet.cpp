@@ -212,7 +212,8 @@ void add_runs(const Json& content, BalanceSheet& sheet) {
     sheet.runs.push_back({run.at("run"), run.at("when"), run.at("person"), weights_against_as_found(run),
                           conditions_words(words_in(run.at("conditions"))), remarks(run)});
     for (const auto& one : run.at("readings"))
-      sheet.readings.push_back({run.at("run"), fmt::format("{:.0f} rpm", one.at("speed_rpm").get<double>()),
+      sheet.readings.push_back({run.at("run"),
+                                fmt::format("{:.0f} rpm", one.at("speed_rpm").get<double>()) + state_in(one),
                                 one.at("sensor"), one.at("component"),
                                 reading_words(*reading_in(one, "amplitude", "phase_deg")), one.at("unit")});
   }
@@ -271,6 +272,7 @@ BalanceSheet sheet_in(const StoredRecord& record, const Json& content) {
 }  // namespace
 
 Result<std::string> sheet_text(const StoredRecord& record, std::size_t width) {
+  if (holds_readings(record.record)) return readings_text(record);
   return from_content(record, [&](const Json& content) {
     return "Trim balance: before and after\n==============================\n" +
            sheet_parts_text(sheet_parts(sheet_in(record, content)), width);

@@ -44,6 +44,7 @@ std::string number_cell(const Json& value) {
 struct HistoryRow {
   double rpm = 0.0;
   std::string sensor, unit;
+  std::string state;  ///< as `state_in` tells it
   std::vector<std::pair<const StoredRecord*, Json>> readings;
 };
 
@@ -53,9 +54,10 @@ void add_to_history(const StoredRecord& record, const Json& content, std::vector
     if (one.at("component") != "once-per-rev") continue;
     const double rpm = one.at("speed_rpm");
     auto row = std::find_if(rows.begin(), rows.end(), [&](const HistoryRow& r) {
-      return r.sensor == one.at("sensor") && r.unit == one.at("unit") && std::abs(r.rpm - rpm) <= tolerance;
+      return r.sensor == one.at("sensor") && r.unit == one.at("unit") && r.state == state_in(one) &&
+             std::abs(r.rpm - rpm) <= tolerance;
     });
-    if (row == rows.end()) row = rows.insert(row, {rpm, one.at("sensor"), one.at("unit"), {}});
+    if (row == rows.end()) row = rows.insert(row, {rpm, one.at("sensor"), one.at("unit"), state_in(one), {}});
     row->readings.emplace_back(&record, one);
   }
 }
@@ -63,6 +65,7 @@ void add_to_history(const StoredRecord& record, const Json& content, std::vector
 Result<std::vector<HistoryRow>> history_of(const std::vector<StoredRecord>& records) {
   std::vector<HistoryRow> rows;
   for (const auto& record : records) {
+    if (holds_readings(record.record)) continue;
     const auto added = from_content(record, [&](const Json& content) {
       add_to_history(record, content, rows);
       return true;
@@ -70,7 +73,7 @@ Result<std::vector<HistoryRow>> history_of(const std::vector<StoredRecord>& reco
     if (!added) return tl::unexpected(added.error());
   }
   std::stable_sort(rows.begin(), rows.end(), [](const HistoryRow& a, const HistoryRow& b) {
-    return std::tie(a.rpm, a.sensor) < std::tie(b.rpm, b.sensor);
+    return std::tie(a.rpm, a.sensor, a.state) < std::tie(b.rpm, b.sensor, b.state);
   });
   return rows;
 }
@@ -81,9 +84,9 @@ std::string history_table(const HistoryRow& row) {
   Json readings = Json::array();
   for (const auto& [record, entry] : row.readings) readings.push_back(entry);
   const int decimals = decimals_by_unit(readings, keys)[row.unit];
-  std::string text =
-      fmt::format("\n{:.0f} rpm, {} ({})\n  record  date        {:>8}  {:>8}  {:>8}  {:>8}\n", row.rpm,
-                  one_line(row.sensor), one_line(row.unit), "before", "after", "limit", "target");
+  std::string text = fmt::format(
+      "\n{:.0f} rpm{}, {} ({})\n  record  date        {:>8}  {:>8}  {:>8}  {:>8}\n", row.rpm,
+      one_line(row.state), one_line(row.sensor), one_line(row.unit), "before", "after", "limit", "target");
   for (const auto& [record, entry] : row.readings) {
     text += fmt::format("  {:6}  {:10}", record->number, one_line(record->record.date));
     for (const char* key : keys)
@@ -105,31 +108,45 @@ std::string export_csv_heading() {
        "expected_sd", "limit",    "target",       "filed_at",        "filed_by", "digest"});
 }
 
-Result<std::string> export_csv(const StoredRecord& one) {
+namespace {
+
+/// A row of what was read, with what it is held against where it is of a trim.
+std::string export_row(const StoredRecord& one, const std::string& date, const Json& reading) {
   const Record& record = one.record;
   const auto number = [](const std::optional<std::int64_t>& n) { return n ? std::to_string(*n) : ""; };
-  return from_content(one, [&](const Json& content) {
+  std::vector<std::string> cells{std::to_string(one.number),
+                                 date,
+                                 record.rotor,
+                                 record.serial,
+                                 record.station,
+                                 record.person,
+                                 record.verdict,
+                                 number(record.corrects),
+                                 number(one.corrected_by),
+                                 number_cell(reading.at("speed_rpm")),
+                                 reading.at("sensor"),
+                                 reading.at("unit"),
+                                 reading.at("component")};
+  for (const char* key : {"first", "amplitude", "phase_deg", "expected", "expected_phase_deg", "expected_sd",
+                          "limit", "target"})
+    cells.push_back(number_cell(reading.value(key, Json())));
+  cells.insert(cells.end(), {record.filed_at, record.filed_by, hex(one.digest)});
+  return csv_line(cells);
+}
+
+}  // namespace
+
+Result<std::string> export_csv(const StoredRecord& one) {
+  return from_any_content(one, [&](const Json& content) {
     std::string text;
-    for (const auto& reading : content.at("check").at("readings")) {
-      std::vector<std::string> cells{std::to_string(one.number),
-                                     record.date,
-                                     record.rotor,
-                                     record.serial,
-                                     record.station,
-                                     record.person,
-                                     record.verdict,
-                                     number(record.corrects),
-                                     number(one.corrected_by),
-                                     number_cell(reading.at("speed_rpm")),
-                                     reading.at("sensor"),
-                                     reading.at("unit"),
-                                     reading.at("component")};
-      for (const char* key : {"first", "amplitude", "phase_deg", "expected", "expected_phase_deg",
-                              "expected_sd", "limit", "target"})
-        cells.push_back(number_cell(reading.at(key)));
-      cells.insert(cells.end(), {record.filed_at, record.filed_by, hex(one.digest)});
-      text += csv_line(cells);
+    if (holds_readings(one.record)) {
+      for (const auto& run : content.at("runs"))
+        for (const auto& reading : run.at("readings"))
+          text += export_row(one, run.at("when").get<std::string>().substr(0, 10), reading);
+      return text;
     }
+    for (const auto& reading : content.at("check").at("readings"))
+      text += export_row(one, one.record.date, reading);
     return text;
   });
 }
@@ -167,6 +184,9 @@ Result<std::string> history_json(const std::vector<StoredRecord>& records) {
                           {"target", entry.at("target")}});
     rows.push_back(
         {{"speed_rpm", row.rpm}, {"sensor", row.sensor}, {"unit", row.unit}, {"readings", readings}});
+    for (const char* key : {"approach", "state"})
+      if (const Json& first = row.readings.front().second; first.contains(key))
+        rows.back()[key] = first.at(key);
   }
   const Json json = {{"trimwright", "history 1"},
                      {"rotor", records.empty() ? "" : records.front().record.rotor},

@@ -37,6 +37,8 @@ std::string filed_text(const FiledTrim& filed) {
   if (record.record.corrects)
     text += fmt::format("It corrects record {}, and differs from it in: {}.\n", *record.record.corrects,
                         filed.differs_in);
+  if (holds_readings(record.record))
+    return text + "Next: trimwright record trend tells whether something changed.\n";
   return text + fmt::format(
                     "Next: print the sheet (trimwright record sheet {}), have it signed, and keep it apart "
                     "from the archive.\n",

@@ -5,6 +5,7 @@
 #include <algorithm>
 #include <cmath>
 
+#include "base/name.hpp"
 #include "base/text.hpp"
 #include "fitted_fields.hpp"
 #include "trade_values.hpp"
@@ -120,6 +121,21 @@ std::optional<double> stated_sd(const WrittenReading& written, const Sensor& sen
   return *sd;
 }
 
+ReadingState state_of(const WrittenReading& written) {
+  ReadingState state;
+  const std::string approach = lower_case(written.approach);
+  if (approach == "up" || approach == "down")
+    state.approach = approach == "up" ? Approach::up : Approach::down;
+  else if (!approach.empty())
+    reject(written, "approach", "\"" + shortened(written.approach) + "\" is not known here",
+           "up (from a lower speed) or down");
+  if (written.state.empty()) return state;
+  const auto name = parse_name(written.state);
+  if (!name) reject(written, "state", name.error());
+  state.name = *name;
+  return state;
+}
+
 }  // namespace
 
 bool not_obtained(const std::string& amplitude) {
@@ -141,6 +157,7 @@ Reading to_reading(const WrittenReading& written, const Rotor& rotor) {
   if (!rpm) reject(written, "speed", rpm.error());
   reading.rpm = *rpm;
   reading.component = component_of(written);
+  reading.state = state_of(written);
   const auto quantity = phase_quantity(written, sensor);
   reading.repeatability = stated_sd(written, sensor);
   if (written.missing) return reading;

@@ -20,6 +20,8 @@ struct WrittenReading {
   bool missing = false;   ///< the reading was not obtained; the rest must still make sense
   std::string note;
   Location where;
+  std::string approach{};  ///< "up" or "down"; empty: nothing is said
+  std::string state{};     ///< in the technician's words; empty: nothing is said
 };
 
 /// Whether an amplitude's words say that it was not obtained: nothing, or "missing".

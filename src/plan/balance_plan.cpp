@@ -6,6 +6,7 @@
 #include <cmath>
 
 #include "steps.hpp"
+#include "trim/time_words.hpp"
 
 namespace trimwright {
 namespace {
@@ -33,11 +34,11 @@ Step nothing_to_do(const TrimPlan& trim) {
   Step step{StepKind::do_nothing, {}, {}, false};
   if (trim.request.pieces && !trim.trade_off[trim.chosen].recommended) {
     step.instruction = "Nothing is changed, as asked; another row of the table is recommended. " + left;
-  } else if (trim.unsettled_from) {
+  } else if (trim.nothing_found()) {
     step.instruction = fmt::format(
         "Fit nothing yet: the search was stopped too early, and there is no plan. Whether {} or more changes "
-        "gain anything is open. Run again with a longer --time-limit. {}",
-        *trim.unsettled_from, left);
+        "gain anything is open. {} {}",
+        *trim.unsettled_from, run_again(trim.request), left);
   } else {
     step.instruction =
         "Fit nothing: no change of weights within those allowed makes a difference worth having. " + left;

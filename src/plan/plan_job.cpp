@@ -30,7 +30,6 @@ struct Told {
 
 Result<Told> told_by(const Job& job, TrimRequest request, const Prior* prior) {
   Told told{job, {}, {}, {}};
-  const Deadline deadline = request.deadline();
   auto settled = settle_and_fit(job, request.planes, prior);
   if (!settled && prior != nullptr) return tl::unexpected(settled.error());
   if (!settled && !request.planes.empty()) settled = settle_and_fit(job);
@@ -49,7 +48,8 @@ Result<Told> told_by(const Job& job, TrimRequest request, const Prior* prior) {
     const auto& known = told.model->planes;
     return std::find(known.begin(), known.end(), plane) == known.end();
   });
-  auto trim = plan_trim(told.job, *told.model, request, deadline);
+  auto trim =
+      plan_trim(told.job, *told.model, request, request.deadline().after_share(request.ends ? 0.5 : 1.0));
   if (!trim) told.notes.push_back("No correction can be planned: " + trim.error().what + ".");
   if (trim) told.trim = std::move(*trim);
   return told;
@@ -72,13 +72,15 @@ bool made_with(const Run& run, const std::vector<FittedWeights>& fitted) {
 
 Result<PlannedJob> plan_job(PlanProblem problem) {
   if (auto sure = check_confirmed(problem.job.rotor); !sure) return tl::unexpected(sure.error());
-  const Deadline deadline = problem.request.deadline();
+  const Deadline whole = problem.request.deadline();
   auto check = held_back(problem.job, problem.fitted);
   const auto& planes = problem.request.planes;
   auto settled = problem.amplitudes_only ? settle_by_amplitudes(problem.job, planes)
                                          : settle_and_fit(problem.job, planes, problem.prior);
   if (!settled) return tl::unexpected(settled.error());
   auto& [job, model] = *settled;
+  // Half of the time is for the verdict on a run that was made with the choice.
+  const Deadline deadline = whole.after_share(check ? 0.5 : 1.0);
   auto trim = problem.fitted ? plan_choice(job, model, problem.request, *problem.fitted, deadline)
                              : plan_trim(job, model, problem.request, deadline);
   if (!trim && problem.fitted && trim.error().where.file.empty())
@@ -96,16 +98,18 @@ Result<PlannedJob> plan_job(PlanProblem problem) {
 }
 
 Result<PlannedTrial> plan_trial(const Job& job, const TrimRequest& request, const Prior* prior,
-                                const TrialChoice& choice, const EarlierEffects* earlier) {
+                                const TrialChoice& choice, const EarlierEffects* earlier,
+                                const std::vector<OwedRun>& owed) {
   if (auto sure = check_confirmed(job.rotor); !sure) return tl::unexpected(sure.error());
   auto told = told_by(job, request, prior);
   if (!told) return tl::unexpected(told.error());
   const InfluenceModel* model = told->model ? &*told->model : nullptr;
   const TrimPlan* trim = told->trim ? &*told->trim : nullptr;
-  auto advice = advise_trial(
-      told->job, {model, trim, request.planes, {request.keep_fitted, request.max_pieces, {}}, earlier},
-      choice);
+  const TrialKnowledge known{model,   trim,    request.planes, {request.keep_fitted, request.max_pieces, {}},
+                             earlier, &request};
+  auto advice = advise_trial(told->job, known, choice);
   if (!advice) return tl::unexpected(advice.error());
+  advice->owed = advise_owed_runs(told->job, known, choice, owed);
   advice->notes.insert(advice->notes.begin(), told->notes.begin(), told->notes.end());
   const bool wanted = advice->can_be_completed && (advice->worth_making || choice.anything());
   auto steps = wanted ? trial_steps(told->job, advice->advised().change, model) : no_trial_steps(*advice);

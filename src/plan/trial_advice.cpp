@@ -4,140 +4,16 @@
 
 #include <algorithm>
 #include <cmath>
-#include <map>
 
-#include "forecast/outlook.hpp"
-#include "influence/run_information.hpp"
+#include "trial_information.hpp"
 #include "trial_weights.hpp"
+#include "trim/time_words.hpp"
 
 namespace trimwright {
 namespace {
 
-/// Below this a probability of success counts as this much when runs are foretold.
-constexpr double least_hope = 0.05;
-
-/// What is planned, and what is known now; the yardstick for every candidate.
-struct Outset {
-  const Job& job;
-  const InfluencePosterior& belief;
-  std::vector<FittedWeights> corrected;  ///< with the correction planned
-  Eigen::VectorXcd correction;           ///< U of the belief's planes then
-  RowLevels levels;
-  double variance = 0.0;  ///< of the predicted residual over the targets, now
-  OutlookDraws scan, draws;
-};
-
-/// Sum over the rows of the variance of x(U) over the square of the target.
-double residual_variance(const Outset& outset, const InfluencePosterior& posterior) {
-  const auto x = predicted_phasors(posterior, outset.correction);
-  double sum = 0.0;
-  for (Eigen::Index i = 0; i < outset.levels.target.size(); ++i)
-    sum += x.covariance.diagonal().segment<2>(2 * i).sum() / std::pow(outset.levels.target(i), 2);
-  return sum;
-}
-
-Outset outset_of(const Job& job, const InfluencePosterior& belief, const TrimPlan& trim) {
-  auto corrected = fitted_after(job, trim.trade_off[trim.chosen].changes);
-  const auto components = 2 * static_cast<Eigen::Index>(belief.rows.size());
-  const double freedom = belief.unknowns.degrees_of_freedom;
-  Outset outset{job,
-                belief,
-                corrected,
-                unbalance_with(job, belief.planes, corrected),
-                row_levels(job, belief),
-                0.0,
-                OutlookDraws(components, outlook_samples / 4, freedom, outlook_seed),
-                OutlookDraws(components, outlook_samples, freedom, outlook_seed)};
-  outset.variance = residual_variance(outset, belief);
-  return outset;
-}
-
-/// The belief after a run with `fitted`.
-InfluencePosterior belief_after(const Outset& outset, const std::vector<FittedWeights>& fitted) {
-  return after_one_more_run(outset.belief, unbalance_with(outset.job, outset.belief.planes, fitted),
-                            next_readings_with(outset.job, outset.belief, fitted).covariance);
-}
-
-/// Probability that the correction planned meets every target, once `belief` is what is known.
-double success_after(const Outset& outset, const InfluencePosterior& belief) {
-  return outlook_of(next_readings_with(outset.job, belief, outset.corrected), outset.levels, outset.draws)
-      .meets_targets;
-}
-
-double risk_of(const Outset& outset, const SlotChange& change, const OutlookDraws& draws) {
-  const auto next = next_readings_with(outset.job, outset.belief, fitted_after(outset.job, {change}));
-  return 1.0 - outlook_of(next, outset.levels, draws).meets_limits;
-}
-
-TrialCandidate judged(const Outset& outset, const SlotChange& change,
-                      const std::vector<KnownEffect>& effects) {
-  TrialCandidate candidate = candidate_of(outset.job, change);
-  const auto after = belief_after(outset, fitted_after(outset.job, {change}));
-  candidate.variance_left = residual_variance(outset, after) / outset.variance;
-  candidate.exceeds_limit = risk_of(outset, change, outset.scan);
-  candidate.headroom_share = headroom_share(effects, moment_added(outset.job, change));
-  return candidate;
-}
-
-bool keeps_headroom(const TrialCandidate& one) { return *one.headroom_share <= trial_headroom_share; }
-
-/// The candidate that tells most at an acceptable risk and within the headroom; the safest where no risk is
-/// acceptable, of those with an acceptable one the smallest where there is too little headroom for any.
-const TrialCandidate& best_of(const std::vector<TrialCandidate>& candidates) {
-  const auto safest =
-      std::min_element(candidates.begin(), candidates.end(),
-                       [](const auto& a, const auto& b) { return *a.exceeds_limit < *b.exceeds_limit; });
-  if (*safest->exceeds_limit > acceptable_risk) return *safest;
-  const auto safe = [](const TrialCandidate& one) { return *one.exceeds_limit <= acceptable_risk; };
-  const auto smallest =
-      std::min_element(candidates.begin(), candidates.end(), [&](const auto& a, const auto& b) {
-        return std::pair(!safe(a), *a.headroom_share) < std::pair(!safe(b), *b.headroom_share);
-      });
-  if (!keeps_headroom(*smallest)) return *smallest;
-  double least = 1.0;
-  for (const auto& one : candidates)
-    if (safe(one) && keeps_headroom(one)) least = std::min(least, *one.variance_left);
-  const TrialCandidate* best = nullptr;
-  for (const auto& one : candidates)
-    if (safe(one) && keeps_headroom(one) && *one.variance_left <= least + information_indifference &&
-        (best == nullptr || std::pair(*one.exceeds_limit, *one.variance_left) <
-                                std::pair(*best->exceeds_limit, *best->variance_left)))
-      best = &one;
-  return *best;
-}
-
-/// The best of each plane and weight, the best of all first, then by what they leave open.
-std::vector<TrialCandidate> shown(const Outset& outset, const std::vector<TrialCandidate>& all) {
-  std::map<std::pair<std::size_t, std::string>, std::vector<TrialCandidate>> groups;
-  for (const auto& one : all) groups[{one.change.plane, one.change.fit->weight_id}].push_back(one);
-  std::vector<TrialCandidate> list;
-  for (const auto& [key, group] : groups) list.push_back(best_of(group));
-  for (auto& one : list) {
-    one.exceeds_limit = risk_of(outset, one.change, outset.draws);
-    one.meets_targets = success_after(outset, belief_after(outset, fitted_after(outset.job, {one.change})));
-  }
-  std::stable_sort(list.begin(), list.end(),
-                   [](const auto& a, const auto& b) { return *a.variance_left < *b.variance_left; });
-  const auto best = std::find_if(list.begin(), list.end(),
-                                 [best = &best_of(list)](const auto& one) { return &one == best; });
-  std::rotate(list.begin(), best, best + 1);
-  return list;
-}
-
-bool has_catalogue(const Plane& plane) { return plane.slots && !plane.weights.empty(); }
-
 bool in(const std::vector<std::size_t>& planes, std::size_t plane) {
   return std::find(planes.begin(), planes.end(), plane) != planes.end();
-}
-
-/// Planes to choose from: the one named, or those the trim may use.
-std::vector<std::size_t> open_planes(const Job& job, const TrialKnowledge& known, const TrialChoice& choice) {
-  if (choice.plane) return {*choice.plane};
-  std::vector<std::size_t> planes;
-  for (std::size_t p = 0; p < job.rotor.planes.size(); ++p)
-    if (has_catalogue(job.rotor.planes[p]) && (known.planes.empty() || in(known.planes, p)))
-      planes.push_back(p);
-  return planes;
 }
 
 bool was_changed(const Job& job, std::size_t plane) {
@@ -161,17 +37,11 @@ std::size_t first_unknown(const Job& job, const std::vector<std::size_t>& planes
   });
 }
 
-void add_correction(const Outset& outset, const TrimPlan& trim, TrialAdvice& advice) {
+void add_correction(const TrialOutset& outset, const TrimPlan& trim, TrialAdvice& advice) {
   CorrectionAtOnce once{trim.outlook->meets_targets, 1.0 - trim.outlook->meets_limits, 0.0};
-  const double again = success_after(outset, belief_after(outset, outset.corrected));
-  once.expected_runs = 1.0 + (1.0 - once.meets_targets) / std::max({again, once.meets_targets, least_hope});
+  const double again = success_after(outset, belief_after(outset, outset.belief, outset.corrected));
+  once.expected_runs = runs_to_go(once.meets_targets, again);
   advice.at_once = once;
-}
-
-/// "one run", "2 runs", "2.4 runs": a mean number of runs, at least one.
-std::string runs_words(double mean) {
-  const double tenths = std::round(10.0 * mean) / 10.0;
-  return tenths == 1.0 ? "one run" : fmt::format("{:g} runs", tenths);
 }
 
 /// Whether to run a trial or fit the correction, and why.
@@ -199,20 +69,17 @@ void decide(TrialAdvice& advice) {
 /// Planes whose effect is known with its uncertainty.
 Result<TrialAdvice> by_information(const Job& job, const TrialKnowledge& known, const TrialChoice& choice,
                                    const std::vector<std::size_t>& planes) {
-  const Outset outset = outset_of(job, *known.model->belief, *known.trim);
+  const TrialOutset outset(job, *known.model->belief, *known.trim);
   TrialAdvice advice;
   add_correction(outset, *known.trim, advice);
-  std::vector<TrialCandidate> all;
-  std::optional<Error> why_none;
-  for (const std::size_t plane : planes) {
-    const auto changes = trial_changes(job, plane, choice, known.limits);
-    if (!changes) why_none = changes.error();
-    if (!changes) continue;
-    const auto effects = effects_by_model(job, *known.model, plane);
-    for (const auto& change : *changes) all.push_back(judged(outset, change, effects));
-  }
-  if (all.empty()) return tl::unexpected(*why_none);
-  advice.candidates = shown(outset, all);
+  const auto all = judged_candidates(outset, known, choice, planes);
+  if (!all) return tl::unexpected(all.error());
+  if (all->all.size() < all->of)
+    advice.notes.push_back(fmt::format(
+        "{} before every trial weight was weighed: {} of {} were, spread evenly over planes, slots and "
+        "weights. {}",
+        what_ended(*known.asked), all->all.size(), all->of, run_again(*known.asked)));
+  advice.candidates = best_candidates(outset, all->all, deadline_of(known));
   advice.expected_runs = 1.0 + 1.0 / std::max(*advice.advised().meets_targets, least_hope);
   decide(advice);
   for (const auto& row : known.trim->not_predicted)
@@ -301,7 +168,7 @@ Result<TrialAdvice> advice_of(const Job& job, const TrialKnowledge& known, const
   if (job.speeds_rpm.empty())
     return fail("the job has no reading, so nobody knows at which speeds to run",
                 "the readings of a baseline run");
-  const auto planes = open_planes(job, known, choice);
+  const auto planes = trial_planes(job, known, choice);
   if (planes.empty()) return fail("no plane has slots and a catalogue", "a plane with slots and weights");
   if ((choice.slot || choice.weight_id) && planes.size() > 1)
     return fail("a slot or a weight is named, and several planes have some", "the plane as well");
@@ -310,8 +177,7 @@ Result<TrialAdvice> advice_of(const Job& job, const TrialKnowledge& known, const
   for (const std::size_t plane : planes)
     if (model == nullptr || !in(model->planes, plane)) unknown.push_back(plane);
   if (!unknown.empty()) return by_the_rule(job, known, choice, first_unknown(job, unknown));
-  const bool sure = model->belief && known.trim != nullptr && known.trim->outlook && known.trim->has_slots();
-  if (!sure) return by_the_rule(job, known, choice, first_unknown(job, planes));
+  if (!tells_chances(known)) return by_the_rule(job, known, choice, first_unknown(job, planes));
   return by_information(job, known, choice, planes);
 }
 

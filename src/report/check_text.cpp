@@ -118,13 +118,21 @@ std::string prediction_part(const Job& job, const Verdict& verdict, std::size_t 
       "nothing is wrong. "
       "\"differs by\" is larger than in the plan where the reading was made off its set speed.");
   const auto& found = verdict.mistakes;
+  if (found.kinds.empty()) return text;
   text += wrapped(
-      "  ",
-      fmt::format("As predicted or not is judged by all readings together: how far they lie from what is "
-                  "expected, squared, in units of their scatter, is {:.0f} in all; about {} is usual, "
-                  "and a sound run is as far off with a probability of {}. {}.",
-                  found.chi_squared, found.degrees_of_freedom, chance_words(found.probability),
-                  found.as_predicted() ? "As predicted" : "Below 1 %: not as predicted"));
+      "  ", fmt::format(
+                "As predicted or not is judged by all readings together: how far they lie from what is "
+                "expected, squared, in units of their scatter, is {:.0f} in all; about {} is usual, "
+                "and a sound run is as far off with a probability of {}. {}.",
+                found.chi_squared, found.degrees_of_freedom, chance_words(found.probability),
+                found.probability < as_predicted_level ? "Below 1 %: not as predicted"
+                : found.runs_agree                     ? "As predicted"
+                : found.as_predicted()
+                    ? "As predicted, by the scatter that the runs before show, which is more than is stated: "
+                      "state it in the rotor file (repeatability, run_to_run, proportional)"
+                    : "That says nothing here: the runs before do not agree "
+                      "with one another, so that almost any reading would "
+                      "do"));
   if (!verdict.mistakes.as_predicted())
     text += "\nWHAT MAY HAVE GONE WRONG\n" + mistake_table(job, verdict.mistakes, width);
   return text;

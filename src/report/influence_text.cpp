@@ -64,7 +64,7 @@ std::string run_list(const Job& job, const InfluenceModel& model, std::size_t wi
     for (const std::size_t p : model.planes)
       table.add({job.runs[run].name, job.rotor.planes[p].name,
                  fmt::format("{:.4g} g mm", std::abs(unbalance[p])),
-                 fmt::format("{:.1f}°", RotorAngle::of(unbalance[p]).degrees())});
+                 unbalance[p] == 0.0 ? "-" : fmt::format("{:.1f}°", RotorAngle::of(unbalance[p]).degrees())});
   }
   return table.text(width);
 }
@@ -200,10 +200,12 @@ std::string trial_lines(const Job& job, const InfluenceReview& review) {
   for (const auto& trial : review.trials)
     if (trial.too_small())
       text += wrapped(
-          "  ", fmt::format("Run \"{}\" moved {} least, by {:.0f} % and {:.0f}°: of a trial weight the trade "
-                            "asks for 30 % or 30° there too.",
-                            job.runs[trial.run].name, place_words(job, trial.speed, trial.sensor),
-                            100.0 * trial.amplitude_share, trial.phase_deg));
+          "  ",
+          fmt::format("Run \"{}\" moved {} least, by {:.0f} % and {:.0f}°. A trial weight should move every "
+                      "place by 30 % of its amplitude or turn it by 30° (common practice, no published "
+                      "source).",
+                      job.runs[trial.run].name, place_words(job, trial.speed, trial.sensor),
+                      100.0 * trial.amplitude_share, trial.phase_deg));
   return text;
 }
 

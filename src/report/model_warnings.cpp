@@ -58,6 +58,7 @@ bool is_of_the_job_file(ReadinessConcern concern) {
     case doubled_readings:
     case contradicts:
     case lone_speed:
+    case odd_effect:
     case no_longer_listed:
     case other_conditions:
     case trial_weight_in:
@@ -91,11 +92,16 @@ std::vector<std::string> model_warnings(const Job& job, const InfluenceModel& mo
         "The coefficients come from the prior of the rotor's fleet, with what these runs add to it. Angles "
         "must "
         "mean the same as in the fleet's jobs: slot 1, the reference tooth, lag or lead.");
-  if (model.prior && model.prior->jobs < few_fleet_jobs)
+  if (model.prior && model.prior->levels) {
+    warnings.push_back(levels_words(*model.prior->levels));
+    for (const auto& one : model.prior->left_out)
+      warnings.push_back("Not taken from " + one.name + ": " + one.why + ".");
+  } else if (model.prior && model.prior->jobs < few_fleet_jobs) {
     warnings.push_back(fmt::format(
         "The prior was learned from {} jobs only: how far rotors of the type differ is hardly known from so "
         "few. Limits and probabilities are widened for it; teach it more jobs, or make a trial run.",
         model.prior->jobs));
+  }
   if (model.prior && model.prior->fleet && model.prior->fleet->probability < doubtful)
     warnings.push_back(fmt::format(
         "This rotor's coefficients do not look like its fleet's (probability {:.1g}): another configuration, "
@@ -143,9 +149,11 @@ std::vector<std::string> model_warnings(const Job& job, const InfluenceModel& mo
                     model.planes_condition));
   if (const double probability = fit_probability(model); probability < doubtful)
     warnings.push_back(fmt::format(
-        "The readings scatter more than what is stated of them explains (probability {}): the "
-        "rotor or the conditions changed between runs, or a reading or a fitted weight is written "
-        "down wrong. {}",
+        "The runs do not agree with one another: their readings scatter more than what is stated of them "
+        "explains "
+        "(probability {}). The rotor or the conditions changed between runs, or a reading or a fitted weight "
+        "is "
+        "written down wrong: trimwright influence and check look for which. {}",
         probability < 1e-12 ? "below 1e-12" : fmt::format("{:.1g}", probability), widening_words(model)));
   return warnings;
 }

@@ -71,7 +71,7 @@ Markup moment_card(const PageView& view, const Correction::Part& part) {
 std::string work_words(const PageView& view) {
   if (!view.trim.has_slots()) return "Add these moments";
   if (view.plan.changes.empty())
-    return view.trim.unsettled_from ? "No plan yet: the search was stopped too early" : "Fit nothing";
+    return view.trim.nothing_found() ? "No plan yet: the search was stopped too early" : "Fit nothing";
   return (view.verdict == nullptr ? "Change " : "Changed ") + counted(view.plan.changes.size(), "slot");
 }
 

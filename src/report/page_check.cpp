@@ -50,10 +50,10 @@ Markup likely_mistakes(const PageView& view) {
   for (std::size_t i = 0; i < ranking.kinds.size(); ++i) {
     const auto& one = ranking.kinds[i];
     if (i >= ranking.not_told_apart && (i >= 4 || one.probability < 0.01)) continue;
-    items += element(
-        "li", {},
-        element("b", {}, one.what) +
-            Markup::text(fmt::format(": {}. {}", percent_words(one.probability), mistake_remedy(one.kind))));
+    items += element("li", {},
+                     element("b", {}, mistake_words(view.job, one)) +
+                         Markup::text(fmt::format(": {}. {}", percent_words(one.probability),
+                                                  mistake_remedy(one.kind, one.run == view.verdict->run))));
   }
   const std::string told =
       ranking.not_told_apart > 1

@@ -67,12 +67,6 @@ Markup bar_drawing(const LevelBar& bar, const std::string& words) {
   return element("svg", {{"class", "bar"}, {"role", "img"}, {"aria-label", words}}, inside);
 }
 
-std::string place_label(const PageView& view, std::size_t speed) {
-  const auto named = view.job.speed_names.find(speed);
-  return named != view.job.speed_names.end() ? named->second
-                                             : short_speed_words(view.rotor(), view.job.speeds_rpm[speed]);
-}
-
 /// What the check run read there, as the bar shows it: the largest, where there are several.
 const CheckedReading* read_at(const PageView& view, const ExpectedReading& one) {
   const CheckedReading* largest = nullptr;
@@ -124,7 +118,7 @@ Markup level_line(const PageView& view, const ExpectedReading& one) {
   const auto figure = [&](double peak, std::string_view css_class) {
     return element("span", {{"class", css_class}}, amplitude_words(sensor.unit.shown_from_peak(peak)));
   };
-  const Markup place = element("span", {{"class", "place"}}, place_label(view, one.speed));
+  const Markup place = element("span", {{"class", "place"}}, short_speed_words(view.job, one.speed));
   const Markup drawing = bar_drawing(bar, bar_words(view, one, p, read));
   if (trial)
     return element("li", {{"class", "level"}},

@@ -47,7 +47,7 @@ PageRow page_row(const PageView& view, const Prediction& p) {
   PageRow row;
   row.speed = p.speed;
   row.sensor = p.sensor;
-  row.speed_label = short_speed_words(view.rotor(), view.job.speeds_rpm[p.speed]);
+  row.speed_label = short_speed_words(view.job, p.speed);
   row.before = shown(sensor, p.before, view.rotor().phase);
   row.after = shown(sensor, p.after, view.rotor().phase);
   row.limit = sensor.unit.shown_from_peak(p.limit);

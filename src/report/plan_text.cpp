@@ -64,7 +64,9 @@ std::string prediction_table(const Job& job, const std::vector<Prediction>& pred
 }
 
 std::string proof_words(const TrimPlan& trim, const TradeOffRow& row) {
-  if (trim.request.most_probable || row.by_chance) return "no: by chance";
+  if (trim.request.most_probable && !row.proved_optimal)
+    return fmt::format("within {:.1f} points", 100.0 * (row.objective - row.bound));
+  if (row.by_chance) return "no: by chance";
   if (row.without_opposed) return "no: none opposed";
   return row.proved_optimal ? "best possible" : fmt::format("within {:.2g} %", 100.0 * row.gap());
 }

@@ -71,6 +71,20 @@ std::string finding_words(const Job& job, const ReadinessFinding& finding) {
     case Concern::lone_speed:
       return fmt::format("{}only {} has this speed, and it has no reading at {}: mistyped?", place, runs,
                          finding.what);
+    case Concern::odd_effect:
+      return fmt::format(
+          "{}the weights of {} moved it {:.0f} times as much as at the speeds beside it, and no other sensor "
+          "so: is "
+          "an amplitude or a phase mistyped there?",
+          place, runs, finding.ratio);
+    case Concern::runs_disagree:
+      return fmt::format(
+          "The runs do not agree with one another: they scatter {:.1f} times what is stated. A reading or a "
+          "weight "
+          "is written down wrong, the rotor or the conditions changed between runs, or the rotor file states "
+          "too "
+          "little (repeatability, run_to_run, proportional).",
+          finding.ratio);
     case Concern::no_longer_listed:
       return fmt::format(
           "{} no longer lists {}: were they taken out? A run lists all that is fitted, not "
@@ -130,6 +144,7 @@ std::string what_to_do(ReadinessConcern concern) {
       return "Make the run, or enter its readings.";
     case Concern::doubled_readings:
     case Concern::lone_speed:
+    case Concern::odd_effect:
     case Concern::contradicts:
       return "Compare the table of readings with what was written down at the instrument.";
     case Concern::above_limit:
@@ -145,6 +160,8 @@ std::string what_to_do(ReadinessConcern concern) {
     case Concern::drifts:
       return "Look at warm-up and dwell (repeat until it stands still), rubbing, fresh damage of blades and "
              "spinner.";
+    case Concern::runs_disagree:
+      return "trimwright influence shows which readings and runs are furthest off.";
     case Concern::not_as_foretold:
       return "Find out what happened before this run, and say it in the job; trimwright check compares more.";
     case Concern::mostly_other:
@@ -211,8 +228,10 @@ std::string next_lines(const Job& job, const Readiness& readiness, const std::st
   for (std::size_t i = 0; i < next.missing.size(); ++i)
     text += wrapped(fmt::format("  {}. ", i + 1), next.missing[i]);
   if (readiness.has(Concern::above_limit) || readiness.has(Concern::below_target)) return text;
-  return text + "\nNEXT\n  trimwright " + next.command + " " + job_file + "\n" +
-         wrapped("    ", next.purpose);
+  text += "\nNEXT\n";
+  if (!readiness.ready() && !readiness.has(Concern::no_readings))
+    text += wrapped("  ", "Settle first what was found, below. Then:");
+  return text + "  trimwright " + next.command + " " + job_file + "\n" + wrapped("    ", next.purpose);
 }
 
 std::string ready_text(const Job& job, const Readiness& readiness, const std::string& job_file,

@@ -99,15 +99,27 @@ std::vector<std::string> likeness_words(const Job& job, const InfluenceModel& mo
   return words;
 }
 
+namespace {
+
+bool above_limit(const Job& job, const Run& run) {
+  return std::any_of(run.readings.begin(), run.readings.end(), [&](const Reading& one) {
+    return one.amplitude > place_of(job, one.speed, one.sensor).limit;
+  });
+}
+
+}  // namespace
+
 std::vector<std::string> what_to_repeat(const Job& job, const InfluenceModel& model,
                                         const InfluenceReview& review) {
   std::vector<std::string> words;
   for (const auto& run : review.runs)
     if (run.suspect)
-      words.push_back(
-          fmt::format("Repeat run \"{}\": the other runs predict something else (probability "
-                      "{:.1g} by chance). Was everything fitted that is written down?",
-                      job.runs[run.run].name, run.probability));
+      words.push_back(fmt::format(
+          "{} run \"{}\": the other runs predict something else (probability "
+          "{:.1g} by chance). Was everything fitted that is written down?",
+          above_limit(job, job.runs[run.run]) ? "Look for what is wrong with, and do not repeat as it was,"
+                                              : "Repeat",
+          job.runs[run.run].name, run.probability));
   std::vector<std::pair<std::size_t, std::size_t>> told;
   for (const auto& one : review.readings) {
     const std::pair place{one.speed, one.sensor};
@@ -141,12 +153,14 @@ std::vector<std::string> suspect_words(const Job& job, const SuspectEffect& effe
   for (std::size_t p = 0; p < effect.with.parts.size(); ++p) {
     const auto& with = effect.with.parts[p].moment_to_add;
     const auto& without = effect.without->parts[p].moment_to_add;
+    const double moved = std::abs(with - without);
+    const std::string by = moved > 1e-6 * (std::abs(with) + std::abs(without))
+                               ? fmt::format("they move it by {:.4g} g mm", moved)
+                               : "it is the same, as other readings decide it alone";
     words.push_back(fmt::format(
-        "{}: {:.4g} g mm at {:.1f}° with the suspect readings, {:.4g} g mm at {:.1f}° without; they move it "
-        "by "
-        "{:.4g} g mm.",
+        "{}: {:.4g} g mm at {:.1f}° with the suspect readings, {:.4g} g mm at {:.1f}° without; {}.",
         job.rotor.planes[effect.with.parts[p].plane].name, std::abs(with), RotorAngle::of(with).degrees(),
-        std::abs(without), RotorAngle::of(without).degrees(), std::abs(with - without)));
+        std::abs(without), RotorAngle::of(without).degrees(), by));
   }
   return words;
 }

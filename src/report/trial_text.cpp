@@ -77,6 +77,20 @@ std::string candidate_lines(const Job& job, const TrialAdvice& advice, std::size
                  100.0 * acceptable_risk, 100.0 * trial_headroom_share));
 }
 
+/// Runs that are owed anyway, and what to fit for them.
+std::string owed_lines(const Job& job, const TrialAdvice& advice) {
+  if (advice.owed.empty()) return {};
+  std::string text = section("RUNS OWED ANYWAY (each as if it came next)");
+  for (const auto& one : advice.owed) {
+    std::string speeds;
+    for (const std::size_t speed : one.speeds)
+      speeds += (speeds.empty() ? "" : ", ") + speed_words(job, speed);
+    text += wrapped("  ", one.reason);
+    if (!speeds.empty()) text += wrapped("    ", "It reads " + speeds + ".");
+  }
+  return text;
+}
+
 }  // namespace
 
 std::string trial_text(const Job& job, const TrialAdvice& advice, const BalancePlan& plan,
@@ -91,7 +105,8 @@ std::string trial_text(const Job& job, const TrialAdvice& advice, const BalanceP
     text += section("WHAT CHANGES") + change_table(job, plan.changes, width) +
             section("STOP LEVELS (stop the run when a reading goes above its level)") +
             stop_table(job, plan, width);
-  return text + candidate_lines(job, advice, width) + step_lines(plan) + caution_lines(plan);
+  return text + owed_lines(job, advice) + candidate_lines(job, advice, width) + step_lines(plan) +
+         caution_lines(plan);
 }
 
 }  // namespace trimwright

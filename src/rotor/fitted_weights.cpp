@@ -107,16 +107,21 @@ int pieces_fitted(const Plane& plane, const FittedWeights& fitted, const std::st
 
 std::complex<double> total_moment(const Plane& plane, const FittedWeights& fitted) {
   std::complex<double> total = 0.0;
+  double size = 0.0;  // of all that is summed, by which what is left of what cancels is told from rounding
+  const auto add = [&](std::complex<double> moment) {
+    total += moment;
+    size += std::abs(moment);
+  };
   if (plane.slots) {
     for (int slot = 1; slot <= plane.slots->count; ++slot) {
       if (!plane.slots->usable(slot)) continue;
       const auto found = fitted.slots.find(slot);
-      total +=
-          slot_moment(plane, slot, found == fitted.slots.end() ? std::nullopt : std::optional(found->second));
+      add(slot_moment(plane, slot,
+                      found == fitted.slots.end() ? std::nullopt : std::optional(found->second)));
     }
   }
-  for (const auto& piece : fitted.free) total += piece.moment_g_mm * piece.at.direction();
-  return total;
+  for (const auto& piece : fitted.free) add(piece.moment_g_mm * piece.at.direction());
+  return std::abs(total) > 1e-12 * size ? total : 0.0;
 }
 
 std::optional<Piece> held(const FittedWeights& fitted, int slot) {

@@ -7,6 +7,7 @@
 #include <stdexcept>
 #include <tuple>
 
+#include "base/name.hpp"
 #include "trimwright/job.hpp"
 
 namespace trimwright {
@@ -98,11 +99,62 @@ Result<void> add_place(Job& job, std::size_t speed, std::size_t sensor, double r
   return {};
 }
 
-/// The speed point that a reading not obtained would have belonged to.
-std::optional<std::size_t> point_of_missing(const Job& job, const MissingReading& missing) {
+/// The first speed point that a reading not obtained would have belonged to, whatever its approach and state.
+std::optional<std::size_t> speed_of_missing(const Job& job, const MissingReading& missing) {
   for (std::size_t s = 0; s < job.speeds_rpm.size(); ++s)
     if (std::abs(job.speeds_rpm[s] - missing.rpm) <= job.rotor.speed_tolerance_rpm) return s;
   return std::nullopt;
+}
+
+/// The speed point that a reading not obtained would have belonged to.
+std::optional<std::size_t> point_of_missing(const Job& job, const MissingReading& missing) {
+  const auto first = speed_of_missing(job, missing);
+  if (!first) return first;
+  for (std::size_t s = *first; s < job.speeds_rpm.size() && job.speeds_rpm[s] == job.speeds_rpm[*first]; ++s)
+    if (state_at(job, s) == missing.state) return s;
+  return std::nullopt;
+}
+
+/// States that differ by nothing a person sees are written alike.
+void spell_states_alike(Job& job) {
+  std::vector<std::string> names;
+  const auto spell = [&names](std::string& name) {
+    const auto same = std::find_if(names.begin(), names.end(),
+                                   [&](const std::string& other) { return alike(other, name); });
+    if (same == names.end())
+      names.push_back(name);
+    else
+      name = *same;
+  };
+  for (auto& run : job.runs) {
+    for (auto& reading : run.readings) spell(reading.state.name);
+    for (auto& missing : run.missing) spell(missing.state.name);
+  }
+}
+
+/// A point for each approach and state of the readings at a speed.
+void part_by_state(Job& job) {
+  spell_states_alike(job);
+  std::set<std::pair<std::size_t, ReadingState>> points;
+  for (const auto& run : job.runs) {
+    for (const auto& reading : run.readings) points.emplace(reading.speed, reading.state);
+    for (const auto& missing : run.missing)
+      if (const auto speed = speed_of_missing(job, missing)) points.emplace(*speed, missing.state);
+  }
+  for (std::size_t s = 0; s < job.speeds_rpm.size(); ++s)
+    if (std::none_of(points.begin(), points.end(), [s](const auto& one) { return one.first == s; }))
+      points.emplace(s, ReadingState{});
+  const std::vector<double> speeds = job.speeds_rpm;
+  job.speeds_rpm.clear();
+  job.speed_states.clear();
+  for (const auto& [speed, state] : points) {
+    if (state != ReadingState{}) job.speed_states[job.speeds_rpm.size()] = state;
+    job.speeds_rpm.push_back(speeds[speed]);
+  }
+  for (auto& run : job.runs)
+    for (auto& reading : run.readings)
+      reading.speed = static_cast<std::size_t>(
+          std::distance(points.begin(), points.find({reading.speed, reading.state})));
 }
 
 }  // namespace
@@ -119,12 +171,11 @@ Result<void> settle_places(Job& job, const std::vector<SetSpeed>& set) {
       reading.speed = static_cast<std::size_t>(std::distance(points->begin(), *point));
     }
   round_points(job, set, tolerance);
+  part_by_state(job);
   job.speed_names.clear();
-  for (const auto& speed : set) {
-    const auto at = std::find(job.speeds_rpm.begin(), job.speeds_rpm.end(), speed.rpm);
-    if (!speed.name.empty())
-      job.speed_names[static_cast<std::size_t>(at - job.speeds_rpm.begin())] = speed.name;
-  }
+  for (const auto& speed : set)
+    for (std::size_t s = 0; s < job.speeds_rpm.size(); ++s)
+      if (job.speeds_rpm[s] == speed.rpm && !speed.name.empty()) job.speed_names[s] = speed.name;
   job.places.clear();
   for (const auto& run : job.runs)
     for (const auto& reading : run.readings)
@@ -166,10 +217,34 @@ std::vector<Place> places_to_run(const Job& job) {
   return places;
 }
 
+ReadingState state_at(const Job& job, std::size_t speed) {
+  const auto state = job.speed_states.find(speed);
+  return state == job.speed_states.end() ? ReadingState{} : state->second;
+}
+
+std::string state_words(const ReadingState& state) {
+  std::string words = state.approach == Approach::up     ? "on the way up"
+                      : state.approach == Approach::down ? "on the way down"
+                                                         : "";
+  if (!state.name.empty()) words += (words.empty() ? "" : ", ") + state.name;
+  return words;
+}
+
 std::string speed_words(const Job& job, std::size_t speed) {
-  const std::string words = speed_words(job.rotor, job.speeds_rpm[speed]);
+  std::string words = speed_words(job.rotor, job.speeds_rpm[speed]);
+  if (const auto name = job.speed_names.find(speed); name != job.speed_names.end())
+    words = name->second + ", " + words;
+  const std::string state = state_words(state_at(job, speed));
+  return state.empty() ? words : words + ", " + state;
+}
+
+std::string short_speed_words(const Job& job, std::size_t speed) {
   const auto name = job.speed_names.find(speed);
-  return name == job.speed_names.end() ? words : name->second + ", " + words;
+  std::string words =
+      name != job.speed_names.end() ? name->second : short_speed_words(job.rotor, job.speeds_rpm[speed]);
+  const ReadingState state = state_at(job, speed);
+  if (state.approach != Approach::unsaid) words += state.approach == Approach::up ? ", up" : ", down";
+  return state.name.empty() ? words : words + ", " + state.name;
 }
 
 std::string place_words(const Job& job, std::size_t speed, std::size_t sensor) {

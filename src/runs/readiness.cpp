@@ -10,6 +10,7 @@
 
 #include "base/date.hpp"
 #include "base/text.hpp"
+#include "odd_effects.hpp"
 #include "same_moments.hpp"
 
 namespace trimwright {
@@ -377,6 +378,7 @@ Readiness readiness(const Job& job) {
   judge_levels(job, readiness.judged.value_or(runs.back()), readiness.judged.has_value(), findings);
   judge_unread(job, runs, findings);
   judge_speeds(job, runs, findings);
+  judge_effects(job, runs, findings);
   judge_lists(job, runs, findings);
   judge_conditions(job, runs, findings);
   if (!job.fitted_now_stated && runs.size() > 1 && is_trial(job.runs[runs.back()]))
@@ -399,7 +401,8 @@ Readiness readiness(const Job& job) {
 }
 
 bool holds_up(ReadinessConcern concern) {
-  return concern != Concern::no_repeat && concern != Concern::no_longer_listed &&
+  return concern != Concern::no_repeat && concern != Concern::odd_effect &&
+         concern != Concern::runs_disagree && concern != Concern::no_longer_listed &&
          concern != Concern::other_conditions && concern != Concern::trial_weight_in;
 }
 

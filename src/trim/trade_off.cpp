@@ -11,6 +11,7 @@
 #include "base/text.hpp"
 #include "forecast/outlook.hpp"
 #include "probable_choice.hpp"
+#include "time_words.hpp"
 
 namespace trimwright {
 TradeOffRow row_of(const SlotCatalogue& catalogue, const SlotChoice& choice, const TrimRows& rows) {
@@ -75,11 +76,8 @@ std::vector<TradeOffRow> alternatives_to(const TradeOffRow& chosen, const std::v
     const double wanted = request.best - static_cast<double>(plans.size());
     const SlotChoice next = search_slots(problem, {0.0, 0.0, deadline.after_share(1.0 / wanted)}).back();
     if (!next.admissible && !std::isinf(next.bound))
-      notes.push_back(
-          fmt::format("The time limit ({:g} s for everything) ended the search for further plans: {} of {} "
-                      "were found. Run "
-                      "again with a longer --time-limit.",
-                      request.time_limit_s, plans.size(), request.best));
+      notes.push_back(fmt::format("{} for further plans: {} of {} were found. {}", what_ended(request),
+                                  plans.size(), request.best, run_again(request)));
     if (!next.admissible) break;
     plans.push_back(row_of(catalogue, next, rows));
     problem.taken.push_back(next.changes);
@@ -95,10 +93,8 @@ std::vector<TradeOffRow> trade_off_of_other(const Job& job, TrimRequest request,
   const auto choices = search_slots(catalogue.problem(), {0.0, 0.0, deadline});
   if (std::any_of(choices.begin(), choices.end(),
                   [](const SlotChoice& one) { return one.stopped == SlotChoice::Stopped::time_limit; }))
-    notes.push_back(fmt::format(
-        "The time limit ({:g} s for everything) ended the search for the other objective: better rows than "
-        "shown may exist. Run again with a longer --time-limit.",
-        request.time_limit_s));
+    notes.push_back(what_ended(request) + " for the other objective: better rows than shown may exist. " +
+                    run_again(request));
   return trade_off_rows(catalogue, choices, rows);
 }
 

@@ -4,12 +4,16 @@
 
 #include <algorithm>
 #include <cmath>
+#include <functional>
+#include <numeric>
 
 #include "forecast/outlook.hpp"
 #include "opposed_pair.hpp"
+#include "probable_bound.hpp"
 #include "probable_choice.hpp"
 #include "recommendation.hpp"
 #include "slot_catalogue.hpp"
+#include "time_words.hpp"
 #include "trade_off.hpp"
 #include "trim_conflict.hpp"
 #include "trim_rows.hpp"
@@ -42,13 +46,45 @@ double worst_ratio_sd(const std::vector<Prediction>& predictions) {
   return worst == predictions.end() ? 0.0 : worst->after_sd.value_or(0.0) / worst->limit;
 }
 
-std::string probability_note(const Job& job, const InfluenceModel& model, const TrimPlan& plan) {
-  const double most = next_run_outlook(job, *model.belief, fitted_with(job, plan.correction)).meets_targets;
-  return fmt::format(
-      "Chosen by the probability that every reading meets its target. That no other choice is more probable "
-      "is not proved: this is the best of those near the most probable moments, which would give {:.1f} % if "
-      "weights came in every size and at every angle, and of those with the smallest worst ratio.",
-      100.0 * most);
+/// In each plane what the most changes allowed can add, every one the largest of its slot.
+Eigen::VectorXd reach_of(const SlotProblem& problem) {
+  std::vector<std::vector<double>> largest(static_cast<std::size_t>(problem.response.cols()));
+  for (const auto& slot : problem.slots) {
+    double most = 0.0;
+    for (const auto& option : slot.options) most = std::max(most, std::abs(option.change));
+    largest[static_cast<std::size_t>(slot.plane)].push_back(most);
+  }
+  Eigen::VectorXd reach(problem.response.cols());
+  for (std::size_t p = 0; p < largest.size(); ++p) {
+    auto& of_plane = largest[p];
+    std::sort(of_plane.begin(), of_plane.end(), std::greater<>());
+    of_plane.resize(std::min(of_plane.size(), static_cast<std::size_t>(problem.max_changes)));
+    reach(static_cast<Index>(p)) = std::accumulate(of_plane.begin(), of_plane.end(), 0.0);
+  }
+  return reach;
+}
+
+/// How close to the best possible choices by probability come: bounds of the rows, and a note.
+void bound_chances(const Job& job, const InfluenceModel& model, const TrimRows& rows,
+                   const SlotProblem& problem, const Deadline& deadline, TrimPlan& plan) {
+  double known = 0.0;
+  for (const auto& row : plan.trade_off) known = std::max(known, row.outlook->meets_targets);
+  const auto most = most_probable(*model.belief, rows.unbalance_now, rows.entries,
+                                  row_levels(job, *model.belief).target, reach_of(problem), known, deadline);
+  for (auto& row : plan.trade_off) {
+    if (most) row.bound = std::min(row.objective, 1.0 - most->bound);
+    row.proved_optimal = row.bound == row.objective;
+  }
+  plan.notes.push_back(
+      "Chosen by the probability that every reading meets its target: the best of the choices near the most "
+      "probable moments and of those with the smallest worst ratio." +
+      (most ? fmt::format(
+                  " No choice with up to {} changes has a larger one than {:.1f} %: weights of every "
+                  "size, at every angle, fitted exactly, would reach {:.1f} % at least and {:.1f} % at "
+                  "most.",
+                  problem.max_changes, 100.0 * most->bound, 100.0 * most->found, 100.0 * most->bound)
+            : std::string(
+                  " How much larger that of another may be is not known: the job is too large for it.")));
 }
 
 /// What an objective by probability needs, and what it does not go with.
@@ -76,9 +112,9 @@ tl::unexpected<Error> nothing_admissible(const Job& job, const InfluenceModel& m
                                          const TrimRequest& request, const std::vector<std::size_t>& planes,
                                          const std::vector<SlotChoice>& choices, const Deadline& deadline) {
   if (!std::isinf(choices.back().bound))
-    return fail(
-        fmt::format("no choice of weights that keeps all rules was found in {:g} s", request.time_limit_s),
-        "a longer --time-limit, or looser rules");
+    return fail("no choice of weights that keeps all rules is found yet. " + what_ended(request) + ". " +
+                    run_again(request),
+                "more time, or looser rules");
   const Conflict conflict = conflicting_rules(job, model, request, planes, deadline);
   std::string rules;
   for (const auto& rule : conflict.rules) rules += (rules.empty() ? "" : "; ") + rule;
@@ -163,10 +199,10 @@ Result<TrimPlan> plan_with_planes(const Job& job, const InfluenceModel& model, c
                                                      deadline.after_share(0.5)),
                                     deadline));
   if (by_default_likely && deadline.seconds_left() <= 0.0)
-    plan.notes.push_back(
-        fmt::format("The time limit ({:g} s for everything) was over before all choices that "
-                    "may be likelier to meet every target were judged.",
-                    request.time_limit_s));
+    plan.notes.push_back(what_ended(request) +
+                         " before all choices that may be likelier to meet every target were judged, so that "
+                         "another run of the program may give other weights. " +
+                         run_again(request));
   const auto advised = recommendation(job, plan.trade_off, sd_of_best, model,
                                       forecast(job, model, fitted_with(job, plan.correction)).outlook);
   plan.why = advised.why;
@@ -196,19 +232,13 @@ Result<TrimPlan> plan_with_planes(const Job& job, const InfluenceModel& model, c
     plan.alternatives =
         alternatives_to(plan.trade_off[plan.chosen], choices, catalogue, request, *rows,
                         deadline.after_share(request.both_objectives ? 0.5 : 1.0), plan.notes);
-  if (request.most_probable) {
-    plan.notes.push_back(probability_note(job, model, plan));
-    return plan;
-  }
+  if (request.most_probable) bound_chances(job, model, *rows, catalogue.problem(), deadline, plan);
   if (request.both_objectives)
     plan.other_trade_off = trade_off_of_other(job, request, *rows, deadline, plan.notes);
   plan.unsettled_from = unsettled_from(choices);
   if (plan.unsettled_from)
-    plan.notes.push_back(
-        fmt::format("The search ended at its time limit ({:g} s for everything): whether {} or more changes "
-                    "gain anything is "
-                    "open. Run again with a longer --time-limit.",
-                    request.time_limit_s, *plan.unsettled_from));
+    plan.notes.push_back(fmt::format("{}: whether {} or more changes gain anything is open. {}",
+                                     what_ended(request), *plan.unsettled_from, run_again(request)));
   return plan;
 }
 
@@ -245,8 +275,7 @@ Result<TrimPlan> plan_trim(const Job& job, const InfluenceModel& model, const Tr
   if (plan)
     plan->notes.push_back(
         open ? "With the easily reached planes alone, no plan was found that meets every limit and target "
-               "before "
-               "half of the time limit was over; all are used."
+               "before half of the time limit was over; all are used."
              : "The easily reached planes alone do not meet every limit and target; all are used.");
   return plan;
 }

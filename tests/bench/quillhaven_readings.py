@@ -2,7 +2,8 @@
 
 An invented linear rotor answers the runs of the jobs in examples/quillhaven, with the slots and weights of
 configs/larkmere-fan.yaml. Each reading has noise of the sensor's stated repeatability per real component and is rounded
-as a person writes it down. Writes readings.csv, misread.csv, after.csv and the run-ups of two runs into FOLDER (without it, examples/quillhaven).
+as a person writes it down. Writes readings.csv, misread.csv, after.csv, the run-ups of two runs and june.csv into FOLDER (without
+it, examples/quillhaven).
 The shipped tables are those of the seed below; a missing reading, an overall level and a phase written down 75 degrees
 too large are put in here.
 """
@@ -78,11 +79,11 @@ def between(percent, sensor):
     return [sum(share[one] * lag(*ROTOR[one][sensor][i]) for one in nearest) for i in range(3)]
 
 
-def reading(draw, percent, sensor, held):
-    """Amplitude and phase as written down."""
+def reading(draw, percent, sensor, held, more=0):
+    """Amplitude and phase as written down; `more`: vibration of what nobody fitted."""
     unit, noise, decimals = SENSORS[sensor]
     level, *coefficients = between(percent, sensor)
-    x = level + sum(c * unbalance(plane, held.get(plane, {})) / 1000 for c, plane in zip(coefficients, PLANES))
+    x = level + sum(c * unbalance(plane, held.get(plane, {})) / 1000 for c, plane in zip(coefficients, PLANES)) + more
     x += complex(draw.gauss(0, noise), draw.gauss(0, noise))
     return [f"{abs(x):.{decimals}f} {unit}", f"{round(-math.degrees(cmath.phase(x))) % 360} deg", "once-per-rev", ""]
 
@@ -124,3 +125,16 @@ store("after.csv", [made[run] for run in checked if run not in first])
 draw = random.Random(SEED + 1000)
 for name, run in (("run-up.csv", "as found"), ("after-run-up.csv", "check")):
     store(name, [run_up_of(draw, run, checked[run])])
+
+# A month after the trim, a printout a day at two speeds: from the 19th on the spinner end is 1300 g mm heavier at 140 degrees.
+draw = random.Random(SEED + 6)
+lines = ["date,speed," + ",".join(f"{name} [{unit}],{name} [deg]" for name, (unit, _, _) in SENSORS.items()) + ",note"]
+for day in range(1, 31):
+    for percent in (80, 96):
+        cells = [f"2031-06-{day:02}", f"{round(percent / 100 * FULL_RPM + draw.gauss(0, 7))} rpm"]
+        for sensor in SENSORS:
+            lost = lag(*ROTOR[percent][sensor][1]) * cmath.rect(1.3, math.radians(140)) if day >= 19 else 0
+            amplitude, phase = reading(draw, percent, sensor, checked["check"], lost)[:2]
+            cells += [amplitude.split()[0], phase.split()[0]]
+        lines.append(",".join(cells + ["blades inspected" if day == 10 else ""]))
+(FOLDER / "june.csv").write_text("\n".join(lines) + "\n", "utf-8")

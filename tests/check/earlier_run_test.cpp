@@ -90,10 +90,55 @@ TEST_CASE("A slip in the trial run is named as one of the trial run, not of the 
   CHECK(dropped.what == "spinner slot 2: w1 was taken out");
 }
 
+TEST_CASE(
+    "Runs before that do not agree with one another predict nothing, however wide their scatter is made: "
+    "what is "
+    "wrong in them is named") {
+  Job job = job_with(in_trial);
+  Run again = job.runs[0];
+  again.name = "as found again";
+  for (auto& one : again.readings) one.x = *one.x + Phasor(0.002, -0.002);
+  job.runs.insert(job.runs.begin() + 1, again);
+  CHECK(ranking_of(job).as_predicted());
+  std::swap(job.runs[0].readings, job.runs[2].readings);
+  const auto judged = judge_job(job, {});
+  REQUIRE(judged);
+  const auto& ranking = judged->verdict.mistakes;
+  CHECK(ranking.probability > as_predicted_level);  // by their widened scatter
+  CHECK_FALSE(ranking.runs_agree);
+  CHECK_FALSE(ranking.as_predicted());
+  CHECK(ranking.kinds.front().kind == MistakeKind::runs_exchanged);
+  CHECK(ranking.kinds.front().run == 0);
+  CHECK(judged->verdict.outcome == Outcome::accepted_not_as_predicted);
+  CHECK(judged->verdict.advice == Advice::look_first);
+  CHECK_FALSE(judged->verdict.next);
+  CHECK(verdict_words(judged->verdict).find("do not agree with one another") != std::string::npos);
+}
+
+TEST_CASE(
+    "Runs before that only scatter more than is stated, which no mistake explains, still let a run pass") {
+  Job job = job_with(in_trial);
+  double turn = 1.0;
+  for (const char* name : {"as found again", "as found once more"}) {
+    Run again = job.runs[0];
+    again.name = name;
+    for (auto& one : again.readings) one.x = *one.x + std::polar(0.02, turn += 2.4);
+    job.runs.insert(job.runs.begin() + 1, again);
+  }
+  const auto ranking = ranking_of(job);
+  CHECK_FALSE(ranking.runs_agree);
+  CHECK(ranking.kinds.front().kind == MistakeKind::nothing);
+  CHECK(ranking.as_predicted());
+  Readiness found = readiness(job);
+  compare_newest_run(job, found);
+  CHECK(found.has(ReadinessConcern::runs_disagree));
+}
+
 TEST_CASE("What undoing the likeliest mistake would predict is said in a sentence") {
   const auto size = first_of(job_with({{2, "w1"}, {5, "w2"}}));
   INFO(size.undone);
-  CHECK(size.undone.find("Put right") == 0);
+  CHECK(size.undone.find("With this put right in the job") == 0);
+  CHECK(size.undone.find("then as predicted") != std::string::npos);
   const Job job = job_with({{2, "w1"}, {5, "w2"}});
   const auto judged = judge_job(job, {});
   REQUIRE(judged);

@@ -74,6 +74,9 @@ TEST_CASE("No weight is looked for where none can be: in unusable slots, or beyo
   CHECK_FALSE(named("are in drum"));
   job.rotor.planes[1].slots->unusable = {};
   CHECK(named("are in drum"));
+  CHECK_FALSE(named("each in the other plane"));
+  job.runs[1].fitted[1].slots[5] = {"w2", 200.0};
+  CHECK(named("each in the other plane"));
   job.rotor.planes[0].weights[1].stock = 0;
   CHECK_FALSE(named("w2 instead of w1"));
 }

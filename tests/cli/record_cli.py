@@ -563,7 +563,7 @@ def whole_trim(bench: Bench):
 
 
 def no_subcommand(bench: Bench):
-    for command, names in (("record", "file find show sheet export compare prove backup send setup"), ("rehearse", "new run truth")):
+    for command, names in (("record", "file readings find show sheet export compare trend prove backup send setup"), ("rehearse", "new run truth")):
         done = subprocess.run(bench.command(command), capture_output=True, text=True)
         message, *listed = done.stderr.splitlines()
         check(done.returncode == 2 and not done.stdout, f"{command}: status {done.returncode}, {done.stdout}")

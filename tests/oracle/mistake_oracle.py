@@ -22,7 +22,7 @@ FITTED = [{}, {2: "b"}, {3: "a", 5: "b"}]
 X0 = np.array([0.5 + 0.2j, -0.3 + 0.4j, 0.3 + 0.3j])
 C = np.array([2e-3, 4e-4 + 1.2e-3j, 1e-3j])
 SCALES = [1.0, 1.5, 2.0]
-SOUND, MISTAKEN = [1 / 3, 1 / 3, 1 / 3], [0.9, 0.08, 0.02]  # how likely beforehand
+SHARES = [0.9, 0.08, 0.02]  # how likely beforehand
 
 
 def moment(fitted):
@@ -100,12 +100,12 @@ class Gaussian:
         _, log_det = np.linalg.slogdet(s)
         return -len(d) * np.log(2 * np.pi) - log_det - 0.5 * (d.conj() @ np.linalg.solve(s, d)).real
 
-    def conditional(self, about, unbalance, x, shares, volume=0.0):
+    def conditional(self, about, unbalance, x, volume=0.0):
         """Log of the mean over the scales of p(about | others)."""
         others = [r for r in range(3) if r not in about]
         each = [self.log_density(sorted(about) + others, unbalance, x, s) - self.log_density(others, unbalance, x, s)
                 for s in SCALES]
-        return np.logaddexp.reduce(each + np.log(shares)) + volume
+        return np.logaddexp.reduce(each + np.log(SHARES)) + volume
 
     def spread(self, about, unbalance):
         if 2 in about and min(about) == 2:
@@ -147,11 +147,11 @@ def forms(x):
 def compare(program, folder, what, x):
     said = document(folder, program, x)
     exact = Gaussian(x)
-    base = exact.conditional([2], U, x, SOUND)
+    base = exact.conditional([2], U, x)
     evidence = {}
     for kind, run, share, about, u, readings, volume in forms(x):
-        log = (base + exact.conditional(about, u, readings, MISTAKEN, volume) + exact.spread(about, u)
-               - exact.conditional(about, U, x, SOUND) - exact.spread(about, U))
+        log = (base + exact.conditional(about, u, readings, volume) + exact.spread(about, u)
+               - exact.conditional(about, U, x) - exact.spread(about, U))
         evidence.setdefault((kind, RUNS[run]), []).append((share, log))
     worst, compared = 0.0, 0
     for one in said["mistakes"]:

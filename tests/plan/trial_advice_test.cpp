@@ -4,6 +4,7 @@
 
 #include <cmath>
 #include <numbers>
+#include <numeric>
 
 #include "forecast/outlook.hpp"
 #include "influence/run_information.hpp"
@@ -16,6 +17,12 @@ using namespace trimwright;
 using namespace trimwright::testing;
 
 namespace {
+
+std::vector<Eigen::Index> every_row(const InfluencePosterior& posterior) {
+  std::vector<Eigen::Index> rows(posterior.rows.size());
+  std::iota(rows.begin(), rows.end(), Eigen::Index{0});
+  return rows;
+}
 
 const std::vector<double> trial_moments{100.0, 500.0, 2000.0};
 
@@ -162,9 +169,15 @@ TEST_CASE("What one more run would tell is what it tells once it is made") {
   REQUIRE(full->noise.widened == 1.0);
   Eigen::VectorXcd u(2);
   u << last[0], last[1];
-  const auto foretold = after_one_more_run(*before, u, next_readings(*before, u).covariance);
+  const auto at_once = next_readings(*before, u).covariance;
+  const auto foretold = after_one_more_run(*before, u, at_once, every_row(*before));
   CHECK((foretold.unknowns.covariance - full->unknowns.covariance).norm() <
         1e-9 * full->unknowns.covariance.norm());
+  // What it takes off a forecast is told without the whole posterior.
+  const Eigen::Vector2cd other(Phasor(40.0, -10.0), Phasor(-15.0, 60.0));
+  const auto known = predicted_phasors(*before, other), after = predicted_phasors(*full, other);
+  const auto told = told_by_one_more_run(*before, other, u, at_once, every_row(*before));
+  CHECK((known.covariance - told - after.covariance).norm() < 1e-9 * after.covariance.norm());
 }
 
 TEST_CASE("With a good prior no trial is worth making, and the odds are those of the plan") {

@@ -14,7 +14,7 @@ TEST_CASE("Bars put every limit at the same column, and the target, now and expe
   job.speeds_rpm = {3000.0};
   const std::vector<Prediction> predictions{{0, 0, Phasor(0.0, 0.8), Phasor(0.1, 0.0), 1.0, 0.4, {}},
                                             {0, 1, Phasor(9.0, 0.0), Phasor(2.2, 0.0), 2.0, {}, {}}};
-  const std::string text = level_bars(job, predictions);
+  const std::string text = level_bars(job, predictions, 80);
   std::vector<std::string> lines;
   for (std::size_t from = 0; from < text.size(); from = text.find('\n', from) + 1)
     lines.push_back(text.substr(from, text.find('\n', from) - from));

@@ -166,6 +166,31 @@ TEST_CASE("A speed of one run alone, a digit away from one that it lacks, may be
   CHECK(found.what == "3706 rpm");
 }
 
+TEST_CASE(
+    "A reading that new weights moved far more than the speeds beside it, and no other sensor so, may be "
+    "mistyped") {
+  const auto made = [](double phase_of_b, double phase_of_a) {
+    JobBuilder job("fan", PhaseConvention::lead);
+    job.plane("front").sensor("A", "mm/s peak", 10.0).sensor("B", "mm/s peak", 10.0);
+    job.run("as found");
+    for (const double rpm : {2000.0, 3000.0, 4000.0})
+      job.read("A", rpm, 5.0, 10.0).read("B", rpm, 4.0, 110.0);
+    job.run("trial").fit("front", 1000.0, 30.0);
+    for (const double rpm : {2000.0, 3000.0, 4000.0}) {
+      const bool middle = rpm == 3000.0;
+      job.read("A", rpm, 5.5, middle ? phase_of_a : 12.0).read("B", rpm, 4.4, middle ? phase_of_b : 108.0);
+    }
+    return readiness(job.job().value());
+  };
+  CHECK_FALSE(made(108.0, 12.0).has(ReadinessConcern::odd_effect));
+  const auto found = first(made(10.0, 12.0), ReadinessConcern::odd_effect);
+  CHECK(found.speed == 1);
+  CHECK(found.sensor == 1);
+  CHECK(found.runs == std::vector<std::size_t>{1});
+  CHECK(found.ratio > 8.0);
+  CHECK_FALSE(made(10.0, 120.0).has(ReadinessConcern::odd_effect));  // a resonance moves both
+}
+
 TEST_CASE("A speed mistyped for a whole run is asked after once, not for every sensor") {
   Rotor rotor = free_rotor({"fan"}, {"A", "B"});
   std::vector<Run> runs;

@@ -30,7 +30,8 @@ const readingsOf = (job) => job.runs.flatMap((run, r) => run.rows.flatMap((row, 
     const unit = sensor ? sensor.unit : "";
     return {place: {run: r, row: i, sensor: name}, run: run.facts.name, speed: withUnit(row.speed, job.units.speed), sensor: name,
       amplitude: withUnit(cell.amplitude ?? "", unit), phase: withUnit(cell.phase ?? "", "deg"),
-      component: row.component, phase_of: cell.phase_of ?? "", sd: cell.sd ?? "", note: cell.note ?? ""};
+      component: row.component, phase_of: cell.phase_of ?? "", sd: cell.sd ?? "", note: cell.note ?? "",
+      approach: cell.approach ?? "", state: cell.state ?? ""};
   })));
 
 /** The job file's tree: what the page keeps apart put where it belongs. */
@@ -50,7 +51,7 @@ const jobTree = (job, readings) => {
 /** Rows of the table of readings. */
 const tableRows = (readings) => {
   const columns = ["run", "speed", "sensor", "amplitude", "phase", "component"];
-  for (const more of ["phase_of", "sd", "note"]) if (readings.some((one) => one[more])) columns.push(more);
+  for (const more of ["phase_of", "sd", "note", "approach", "state"]) if (readings.some((one) => one[more])) columns.push(more);
   return [columns, ...readings.map((one) => columns.map((column) => one[column]))];
 };
 

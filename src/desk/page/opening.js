@@ -14,7 +14,7 @@ const rowsOf = (readings, job) => {
     if (!row) { row = {speed, component, cells: {}}; rows.push(row); }
     const cell = {amplitude: withoutUnit(one.amplitude, sensor?.unit), phase: withoutUnit(one.phase.replace(/ deg (lag|lead)$/, " deg"), "deg")};
     if (one.phase && /deg (lag|lead)$/.test(one.phase) && !one.phase.endsWith(job.rotor.phase)) cell.phase = one.phase;
-    for (const more of ["phase_of", "sd", "note"]) if (one[more]) cell[more] = one[more];
+    for (const more of ["phase_of", "sd", "note", "approach", "state"]) if (one[more]) cell[more] = one[more];
     row.cells[one.sensor] = cell;
   }
   return [...rows, newRow()];

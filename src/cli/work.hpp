@@ -1,0 +1,27 @@
+#pragma once
+
+#include <optional>
+#include <string>
+
+#include "trimwright/slot_search.hpp"
+
+namespace trimwright::cli {
+
+// A command at work: how long it may take, and how a person ends it. Beyond two seconds a terminal shows on
+// standard error that it goes on.
+
+/// A command that searches. With a `limit` [s] that the person gave, its deadline, from the beginning of the
+/// program on: where no answer is under way most of a second later, the command ends without one. The first
+/// SIGINT or SIGTERM is told by `work_clock`. `what`: "trimwright plan".
+[[nodiscard]] std::optional<Deadline> search_until(std::optional<double> limit, const std::string& what);
+/// `Deadline::interruption` from the first signal on.
+[[nodiscard]] Deadline::Clock::time_point work_clock();
+/// A command whose work has no limit; a signal ends it.
+void work(const std::string& what);
+/// From here on the answer, or why there is none, is written: nothing ends the command on its way.
+void work_is_done();
+
+/// For `end_cleanly_on_signals`: whether the command at work comes to its end by itself.
+[[nodiscard]] bool ends_by_itself(int signal);
+
+}  // namespace trimwright::cli
