@@ -11,6 +11,6 @@ namespace trimwright {
 /// now,
 /// `|` the target, `]` the limit. What lies more than a fifth above its limit is drawn there as `>`.
 [[nodiscard]] std::string level_bars(const Job& job, const std::vector<Prediction>& predictions,
-                                     std::size_t width = 80);
+                                     std::size_t width);
 
 }  // namespace trimwright
