@@ -98,7 +98,9 @@ PlanOptions DeskRequest::plan() const {
   options.despite_mirror = flag("despite_mirror");
   options.amplitudes_only = flag("amplitudes_only");
   options.check_run = flag("check_run");
-  if (const auto limit = number("time_limit_s")) options.time_limit_s = *limit;
+  // Longer than a command's: whoever waits can press Stop, and an answer must not depend on how busy the
+  // machine is.
+  options.time_limit_s = number("time_limit_s").value_or(60.0);
   if (fs::exists(path("fitted.json"))) options.fitted = path("fitted.json");
   return options;
 }

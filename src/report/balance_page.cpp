@@ -52,10 +52,11 @@ Markup verdict_line(const PageView& view) {
          element("p", {{"class", "verdict"}}, "The plan expected: " + expected) + missing;
 }
 
-/// The runs contradict what the files declare.
+/// The runs contradict what the files declare, or one another.
 bool grave(const InfluenceModel& model) {
   const auto outcome = model.runs.mirror.outcome;
-  return outcome == MirrorTest::Outcome::contradicts || outcome == MirrorTest::Outcome::neither_fits;
+  return outcome == MirrorTest::Outcome::contradicts || outcome == MirrorTest::Outcome::neither_fits ||
+         fit_probability(model) < agreement_level;
 }
 
 Markup result_section(const PageView& view) {

@@ -175,15 +175,15 @@ with tempfile.TemporaryDirectory() as scratch:
     widest = lambda text: max(len(line) for line in re.sub(r"\x1b\[[0-9;]*m", "", text).split("\n"))
     os.environ.pop("COLUMNS", None)
     for command in ("plan", "influence", "ready", "check", "trial"):
-        job = str(example / ("after.yaml" if command == "check" else "first-visit.yaml" if command == "trial" else "job.yaml"))
-        piped = run(command, job)
+        path_of_job = str(example / ("after.yaml" if command == "check" else "first-visit.yaml" if command == "trial" else "job.yaml"))
+        piped = run(command, path_of_job)
         check(f"{command}: 80 columns in a pipe", 60 < widest(piped) <= 80, widest(piped))
-        said = at_a_terminal([command, job], columns=160)[1].replace("\r\n", "\n")
+        said = at_a_terminal([command, path_of_job], columns=160)[1].replace("\r\n", "\n")
         os.environ["COLUMNS"] = "160"
-        asked = run(command, job)
+        plain = run(command, path_of_job)
         del os.environ["COLUMNS"]
-        check(f"{command}: as wide as the terminal", widest(said) <= 160 and re.sub(r"\x1b\[[0-9;]*m", "", said) == asked, said[:400])
-        wide = [line for line in asked.split("\n") if len(line) > 80]
+        check(f"{command}: as wide as the terminal", widest(said) <= 160 and re.sub(r"\x1b\[[0-9;]*m", "", said) == plain, said[:400])
+        wide = [line for line in plain.split("\n") if len(line) > 80]
         check(f"{command}: only tables are wider than 80", all(re.search(r"\S  +\S|--|^  \S+$", line) for line in wide), wide)
         if command in ("plan", "check"):
             check(f"{command}: a row is one line where there is room", len(wide) >= 8, len(wide))

@@ -83,9 +83,15 @@ bool accepts_table(const std::string& folder, const std::string& input) {
 }
 
 Texts prior_seeds() {
-  const auto fleet = read_fleet(in_project("examples/quillhaven"));
-  const auto prior = learn_prior(fleet->jobs);
-  return {prior ? prior_text(*prior) : std::string{}};
+  Prior prior;
+  prior.rotor = shipped_job().rotor.name;
+  prior.jobs = 7;
+  prior.scatter.sd = {0.1, 0.2, 0.05, 0.07};
+  prior.scatter.covariance.setIdentity() *= 1e-5;
+  prior.coefficients = {{4096.0, "front", "spinner", "in/s", {1e-4, 2e-4}, 5},
+                        {4096.0, "turbine", "drum", "mil", {3e-4, -1e-4}, 7}};
+  prior.mean_covariance = 1e-4 * Eigen::MatrixXd::Identity(4, 4);
+  return {prior_text(prior)};
 }
 bool accepts_prior(const std::string&, const std::string& input) {
   return parse_prior("prior.yaml", input, &shipped_job().rotor).has_value();
@@ -133,7 +139,7 @@ std::string recorded_job(bool wav) {
                 "in/s}]\n"
               : "  time_column: t\n  reference: [{channel: teeth}]\n"
                 "  vibration: [{channel: front, sensor: front, unit: in/s}]\n") +
-         "  speeds: {from: 10 %, to: 105 %}\nruns:\n  - {name: as found, fitted: none}\n";
+         "  speeds: {from: 10 %, to: 65 %}\nruns:\n  - {name: as found, fitted: none}\n";
 }
 
 bool accepts_recording(const std::string& folder, const std::string& input, bool wav) {
@@ -196,6 +202,7 @@ Texts ring_seeds() {
                       &RingPicture::spacing, &RingPicture::pulses, &RingPicture::uneven})
     (ring.picture.*member).setZero(shipped_job().rotor.reference.teeth);
   ring.picture.pulses.setConstant(40.0);
+  ring.picture.revolutions = 40.0;
   ring.picture.size(0) = 0.5;
   return {ring_yaml(ring)};
 }
@@ -209,8 +216,8 @@ Texts archive_seeds() {
   const ScratchFolder scratch;
   FilingDetails details;
   details.filed_by = "L. Marsh";
-  details.filed_at = "2026-03-01T10:00:00Z";
-  details.dated = "2026-02-27";
+  details.filed_at = "2031-06-01T10:00:00Z";
+  details.dated = "2031-05-13";
   const auto trim = judge_trim(in_project("examples/quillhaven/after.yaml"), {}, details);
   if (!trim || !file_trim(trim->record, scratch.path("trims.db"))) return {""};
   return {bytes_of(scratch.path("trims.db"))};
