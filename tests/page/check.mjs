@@ -260,7 +260,7 @@ if (wanted("numbers")) {
     }, i + 1);
     writeFileSync(`${folder}/random.json`, JSON.stringify(document));
     const plan = JSON.parse(execFileSync(program, ["plan", `${project}/examples/quillhaven/job.yaml`, "--fitted",
-      `${folder}/random.json`, "--time-limit", "0.05", "--format", "json"], {maxBuffer: 1 << 26}));
+      `${folder}/random.json`, "--time-limit", "5", "--format", "json"], {maxBuffer: 1 << 26}));
     plan.predicted.forEach((one, r) => {
       const turn = Math.abs(((rows[r].phase - one.after_phase_deg + 540) % 360) - 180) * Math.PI / 180;
       worst = Math.max(worst, Math.abs(rows[r].amplitude - one.after) / one.after, Math.abs(rows[r].sd - one.after_sd) / one.after_sd, turn);
