@@ -19,7 +19,7 @@ from pathlib import Path
 
 PROGRAM, PROJECT = sys.argv[1], Path(sys.argv[2]).resolve()
 JOB = str(PROJECT / "examples/quillhaven/job.yaml")
-PLAN = ["plan", JOB, "--time-limit", "0.2", "--format", "json"]
+PLAN = ["plan", JOB, "--time-limit", "20", "--format", "json"]
 failures = []
 
 
@@ -226,7 +226,7 @@ def check_arithmetic(folder, job):
 
 def check_phases():
     """Phase against speed: from one speed to the next no series turns by more than half a turn."""
-    page = run("page", JOB, "--time-limit", "0.2").stdout
+    page = run("page", JOB, "--time-limit", "20").stdout
     plots = re.findall(r'<g data-phase="\d+" data-from="([-\d.]+)" data-to="([-\d.]+)" data-low="([-\d.]+)" data-high="([-\d.]+)">(.*?)</svg>', page, re.S)
     turns = []
     for begin, end, low, high, inside in plots:
@@ -239,7 +239,7 @@ def check_phases():
 
 def check_other_pages(folder):
     """After the check run, after a baseline alone, and before any run."""
-    after = run("page", str(PROJECT / "examples/quillhaven/after.yaml"), "--check-run", "--time-limit", "0.2")
+    after = run("page", str(PROJECT / "examples/quillhaven/after.yaml"), "--check-run", "--time-limit", "20")
     verdict = json.loads(run("check", str(PROJECT / "examples/quillhaven/after.yaml"), "--format", "json").stdout)
     check(after.returncode == 0 and "Changed 3 slots" in after.stdout and "What the check says" in after.stdout,
           "the shipped check run has its page: " + after.stderr)
