@@ -176,10 +176,6 @@ std::string undone_words(const RunComparison& all, const Hypothesis& mistake) {
                      agrees ? "" : "still not ");
 }
 
-}  // namespace
-
-namespace {
-
 /// Adds hypotheses, all there are of their kinds and runs, to the candidates. False: the deadline came first.
 bool weigh(const RunComparison& all, std::vector<Hypothesis> list, double as_written, Deadline& deadline,
            Candidates& candidates) {

@@ -99,7 +99,6 @@ void compare_newest(const Job& job, Readiness& readiness, const Prior* prior) {
   std::string what = "nothing considered here explains it";
   if (names_a_cause(ranking.kinds.front().kind)) {
     what = "likeliest: " + likeliest_words(job, ranking);
-    // Two runs that differ do not tell which of them is wrong: asked is what happened before the newest.
     const auto told = ranking.kinds.begin() + static_cast<std::ptrdiff_t>(ranking.not_told_apart);
     const auto happened = std::find_if(ranking.kinds.begin(), told, [run](const auto& one) {
       return one.run == run && !event_key(one.kind).empty();

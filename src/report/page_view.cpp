@@ -4,6 +4,7 @@
 #include <cmath>
 
 #include "plan/steps.hpp"
+#include "runs/mean_phasor.hpp"
 #include "trimwright/plan.hpp"
 #include "trimwright/report.hpp"
 
@@ -65,17 +66,9 @@ PageRow page_row(const PageView& view, const Prediction& p) {
 std::optional<ShownReading> shown_reading(const Job& job, const std::optional<std::size_t>& run,
                                           std::size_t speed, std::size_t sensor) {
   if (!run) return std::nullopt;
-  Phasor sum = 0.0;
-  int count = 0;
-  for (const auto& reading : job.runs[*run].readings) {
-    if (reading.speed != speed || reading.sensor != sensor || !reading.x ||
-        reading.component != Component::once_per_rev)
-      continue;
-    sum += *reading.x;
-    ++count;
-  }
-  if (count == 0) return std::nullopt;
-  return shown(job.rotor.sensors[sensor], sum / static_cast<double>(count), job.rotor.phase);
+  const auto x = mean_phasor(job.runs[*run], speed, sensor);
+  if (!x) return std::nullopt;
+  return shown(job.rotor.sensors[sensor], *x, job.rotor.phase);
 }
 
 const PageRow* PageView::row_at(std::size_t speed, std::size_t sensor_index) const {

@@ -110,6 +110,17 @@ Markup plot_arrow(Spot from, Spot to, std::string_view css_class) {
                  plot_line(from, neck, "arrow") + element("path", {{"class", "arrow-head"}, {"d", shape}}));
 }
 
+Markup legend_entry(std::string_view css_class, const Markup& marker, const std::string& words) {
+  const Markup picture = element("svg",
+                                 {{"class", "plot key"},
+                                  {"viewBox", "0 0 24 24"},
+                                  {"width", 24.0},
+                                  {"height", 24.0},
+                                  {"aria-hidden", "true"}},
+                                 placed({12.0, 12.0}, css_class, marker));
+  return element("li", {}, picture + Markup::text(words));
+}
+
 double round_full(double value) {
   if (!(value > 0.0)) return 1.0;
   const double step = tick_step(value, 5);

@@ -61,6 +61,9 @@ struct PlotLabel {
 /// An arrow from `from` to `to`, with a head where it is long enough for one.
 [[nodiscard]] Markup plot_arrow(Spot from, Spot to, std::string_view css_class);
 
+/// A line of a legend: a mark as plots of `css_class` draw it, and what it stands for.
+[[nodiscard]] Markup legend_entry(std::string_view css_class, const Markup& marker, const std::string& words);
+
 /// The smallest round number not below `value`, a few steps of `tick_step`.
 [[nodiscard]] double round_full(double value);
 

@@ -132,36 +132,27 @@ Markup polar_plot(const PageView& view, std::size_t sensor, bool close_up) {
 }
 
 Markup series_legend(const PageView& view) {
-  const auto entry = [](std::string_view css_class, const Markup& marker, const std::string& words) {
-    const Markup picture = element("svg",
-                                   {{"class", "plot key"},
-                                    {"viewBox", "0 0 24 24"},
-                                    {"width", 24.0},
-                                    {"height", 24.0},
-                                    {"aria-hidden", "true"}},
-                                   placed({12.0, 12.0}, css_class, marker));
-    return element("li", {}, picture + Markup::text(words));
-  };
-  Markup list =
-      entry("found", found_marker(),
-            view.found_run ? "read in run “" + view.job.runs[*view.found_run].name + "”" : "read as found");
-  list += entry("before", before_marker(), "now: the model with what is fitted now");
-  list += entry("expected", expected_marker(), "expected with these weights");
+  Markup list = legend_entry(
+      "found", found_marker(),
+      view.found_run ? "read in run “" + view.job.runs[*view.found_run].name + "”" : "read as found");
+  list += legend_entry("before", before_marker(), "now: the model with what is fitted now");
+  list += legend_entry("expected", expected_marker(), "expected with these weights");
   if (view.verdict)
-    list += entry("measured", measured_marker(),
-                  "measured after, run “" + view.job.runs[view.verdict->run].name + "”");
-  list += entry("expected", element("circle", {{"class", "region"}, {"r", 10.0}}),
-                "a reading outside this circle differs from what is expected");
-  list += entry("lines", element("line", {{"class", "limit"}, {"x1", -11.0}, {"x2", 11.0}}), "limit");
-  list += entry("lines", element("line", {{"class", "target"}, {"x1", -11.0}, {"x2", 11.0}}), "target");
+    list += legend_entry("measured", measured_marker(),
+                         "measured after, run “" + view.job.runs[view.verdict->run].name + "”");
+  list += legend_entry("expected", element("circle", {{"class", "region"}, {"r", 10.0}}),
+                       "a reading outside this circle differs from what is expected");
+  list += legend_entry("lines", element("line", {{"class", "limit"}, {"x1", -11.0}, {"x2", 11.0}}), "limit");
+  list +=
+      legend_entry("lines", element("line", {{"class", "target"}, {"x1", -11.0}, {"x2", 11.0}}), "target");
   std::vector<std::string> drawn;
   for (std::size_t s = 0; s < view.rotor().sensors.size(); ++s)
     for (const auto& curve : run_up_curves(view, s)) {
       const std::string line = run_up_class(curve);
       if (std::find(drawn.begin(), drawn.end(), line) != drawn.end()) continue;
       drawn.push_back(line);
-      list += entry("lines", element("line", {{"class", line}, {"x1", -11.0}, {"x2", 11.0}}),
-                    "read while the speed changed, run “" + view.job.runs[curve.run].name + "”");
+      list += legend_entry("lines", element("line", {{"class", line}, {"x1", -11.0}, {"x2", 11.0}}),
+                           "read while the speed changed, run “" + view.job.runs[curve.run].name + "”");
     }
   return element("ul", {{"class", "legend"}}, list);
 }

@@ -302,17 +302,6 @@ Markup readings_of_track(const Track& track) {
                     {{"date"}, {"read", true}, {"expected", true}, {"off by", true}, {"±", true}}, rows);
 }
 
-Markup legend_entry(std::string_view css_class, const Markup& marker, const std::string& words) {
-  const Markup picture = element("svg",
-                                 {{"class", "plot key"},
-                                  {"viewBox", "0 0 24 24"},
-                                  {"width", 24.0},
-                                  {"height", 24.0},
-                                  {"aria-hidden", "true"}},
-                                 placed({12.0, 12.0}, css_class, marker));
-  return element("li", {}, picture + Markup::text(words));
-}
-
 Markup trend_legend() {
   return element(
       "ul", {{"class", "legend"}},

@@ -4,6 +4,7 @@
 #include <cmath>
 #include <map>
 
+#include "mean_phasor.hpp"
 #include "same_moments.hpp"
 
 namespace trimwright {
@@ -11,16 +12,12 @@ namespace {
 
 using Places = std::map<std::pair<std::size_t, std::size_t>, Phasor>;  ///< by sensor, then speed
 
-Places mean_phasors(const Run& run) {
-  Places sum;
-  std::map<std::pair<std::size_t, std::size_t>, double> count;
-  for (const auto& one : run.readings) {
-    if (one.component != Component::once_per_rev || !one.x) continue;
-    sum[{one.sensor, one.speed}] += *one.x;
-    count[{one.sensor, one.speed}] += 1.0;
-  }
-  for (auto& [place, x] : sum) x /= count.at(place);
-  return sum;
+Places mean_phasors(const Job& job, std::size_t run) {
+  Places means;
+  for (const auto& place : job.places)
+    if (const auto x = mean_phasor(job.runs[run], place.speed, place.sensor))
+      means[{place.sensor, place.speed}] = *x;
+  return means;
 }
 
 /// How many times further a place was moved than the sensor's two places nearest to it in speed; empty where
@@ -40,13 +37,13 @@ std::optional<double> over_neighbours(const Places& moved, Places::const_iterato
 void judge_effects(const Job& job, const std::vector<std::size_t>& runs,
                    std::vector<ReadinessFinding>& findings) {
   if (runs.empty()) return;
-  const Places found = mean_phasors(job.runs[runs.front()]);
+  const Places found = mean_phasors(job, runs.front());
   for (const std::size_t run : runs) {
     if (event_between(job, runs.front(), run) ||
         same_moments(run_unbalance(job, runs.front()), run_unbalance(job, run)))
       continue;
     Places moved;
-    for (const auto& [place, x] : mean_phasors(job.runs[run]))
+    for (const auto& [place, x] : mean_phasors(job, run))
       if (const auto before = found.find(place); before != found.end()) moved[place] = x - before->second;
     for (auto at = moved.begin(); at != moved.end(); ++at) {
       const auto ratio = over_neighbours(moved, at);

@@ -834,7 +834,8 @@ CASES = [verdict, filed_and_found, learned_from, done_again, tables, read_by_oth
          proved_by_others, older, no_exceptions, edited, sent]
 
 
-def main():
+def run_cases(cases):
+    """The exit status of a test: of `cases` one after the other, until one is wrong."""
     arguments = argparse.ArgumentParser()
     arguments.add_argument("program", type=Path)
     arguments.add_argument("project", type=Path)
@@ -845,7 +846,7 @@ def main():
         program = Path(scratch) / "trimwright"
         shutil.copy(options.program.resolve(), program)
         bench = Bench(program, options.project.resolve(), Path(scratch))
-        for case in CASES:
+        for case in cases:
             if options.only and options.only not in case.__name__:
                 continue
             try:
@@ -858,4 +859,4 @@ def main():
 
 
 if __name__ == "__main__":
-    sys.exit(main())
+    sys.exit(run_cases(CASES))

@@ -6,7 +6,6 @@
 Readings are worked out here: those of the check run of the shipped example, what is added to them, and scatter.
 """
 
-import argparse
 import cmath
 import csv
 import html
@@ -14,16 +13,13 @@ import html.parser
 import io
 import json
 import math
-import os
 import random
 import re
-import shutil
 import sys
-import tempfile
 from datetime import date, timedelta
 from pathlib import Path
 
-from record_cli import Bench, Wrong, check
+from record_cli import Bench, check, run_cases
 
 SERIAL = "LKM-417"
 ROTOR = "configs/larkmere-fan.yaml"
@@ -307,29 +303,5 @@ def bad_input(bench: Bench):
 CASES = [sound, lost_moment, turned, one_sensor, one_date, without_a_trim, scatters_more, filed, page, bad_input]
 
 
-def main():
-    arguments = argparse.ArgumentParser()
-    arguments.add_argument("program", type=Path)
-    arguments.add_argument("project", type=Path)
-    arguments.add_argument("--only", default="")
-    options = arguments.parse_args()
-    wrong = 0
-    with tempfile.TemporaryDirectory() as scratch:
-        os.chmod(scratch, 0o755)
-        program = Path(scratch) / "trimwright"
-        shutil.copy(options.program.resolve(), program)
-        bench = Bench(program, options.project.resolve(), Path(scratch))
-        for case in CASES:
-            if options.only and options.only not in case.__name__:
-                continue
-            try:
-                case(bench)
-                print(f"{case.__name__}: ok", flush=True)
-            except Wrong as found:
-                print(f"{case.__name__}: {found}", flush=True)
-                wrong += 1
-    return 1 if wrong else 0
-
-
 if __name__ == "__main__":
-    sys.exit(main())
+    sys.exit(run_cases(CASES))
