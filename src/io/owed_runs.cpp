@@ -13,11 +13,6 @@ namespace {
 
 constexpr const char* owed_example = "a name and the speeds it reaches, as \"leak check: 60 %, 85 %\"";
 
-std::string trimmed(const std::string& text) {
-  const auto first = text.find_first_not_of(' ');
-  return first == text.npos ? std::string{} : text.substr(first, text.find_last_not_of(' ') - first + 1);
-}
-
 OwedRun read_owed_run(const YamlValue& value, const Rotor& rotor, const std::vector<OwedRun>& before) {
   YamlFields fields(value, "a run: {name: leak check, speeds: [60 %, 85 %]}");
   OwedRun run;
@@ -38,13 +33,13 @@ OwedRun read_owed_run(const YamlValue& value, const Rotor& rotor, const std::vec
 Result<OwedRun> parse_owed_run(const std::string& text, const Rotor& rotor) {
   const auto colon = text.rfind(':');
   if (colon == text.npos) return fail("\"" + shortened(text) + "\" names no speeds", owed_example);
-  const auto name = parse_name(trimmed(text.substr(0, colon)));
+  const auto name = parse_name(without_blanks_around(text.substr(0, colon)));
   if (!name)
     return tl::unexpected(Error{"\"" + shortened(text) + "\": " + name.error().what, owed_example, {}});
   OwedRun run{*name, {}};
   for (std::size_t from = colon + 1; from <= text.size();) {
     const auto to = std::min(text.find(',', from), text.size());
-    const auto rpm = parse_speed(trimmed(text.substr(from, to - from)), rotor);
+    const auto rpm = parse_speed(without_blanks_around(text.substr(from, to - from)), rotor);
     if (!rpm)
       return tl::unexpected(
           Error{"\"" + shortened(text) + "\": " + rpm.error().what, rpm.error().expected, {}});

@@ -5,16 +5,12 @@
 #include "base/name.hpp"
 #include "base/text.hpp"
 #include "fitted_fields.hpp"
+#include "trade_values.hpp"
 #include "trimwright/phasor.hpp"
 #include "yaml_fields.hpp"
 
 namespace trimwright {
 namespace {
-
-std::string without_blanks_around(const std::string& text) {
-  const auto first = text.find_first_not_of(' ');
-  return first == text.npos ? std::string{} : text.substr(first, text.find_last_not_of(' ') - first + 1);
-}
 
 /// "speed [%]" or "speed (%)" as "speed" and "%".
 std::pair<std::string, std::string> name_and_unit(const std::string& heading) {

@@ -132,4 +132,9 @@ WrittenMoment read_moment(YamlFields& fields) {
   return written;
 }
 
+std::string without_blanks_around(const std::string& text) {
+  const auto first = text.find_first_not_of(' ');
+  return first == text.npos ? std::string{} : text.substr(first, text.find_last_not_of(' ') - first + 1);
+}
+
 }  // namespace trimwright

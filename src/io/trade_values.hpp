@@ -25,6 +25,9 @@ namespace trimwright {
 [[nodiscard]] RotorAngle read_rotor_angle(const YamlValue& value, const SeenSense& rotation);
 [[nodiscard]] double read_peak_amplitude(const YamlValue& value, const VibrationUnit& unit);
 
+/// A cell or a part of a line as people write it: blanks around it mean nothing.
+[[nodiscard]] std::string without_blanks_around(const std::string& text);
+
 /// A mass at a radius, or the moment itself.
 struct WrittenMoment {
   double moment_g_mm = 0.0;
