@@ -79,7 +79,7 @@ void tell_of_newest(std::size_t run, bool by_repeats, MistakeRanking& ranking) {
 /// All runs together, where the newest is no worse than the others.
 void compare_all_runs(const Job& job, Readiness& readiness, const Prior* prior) {
   const auto settled = settle_and_fit(job, {}, prior);
-  if (settled && fit_probability(settled->model) < agreement_level)
+  if (settled && !runs_agree(settled->model))
     readiness.findings.push_back(
         {ReadinessConcern::runs_disagree, {}, {}, {}, excess_scatter(settled->model)});
 }
