@@ -160,6 +160,21 @@ TEST_CASE("a sensor that was not read takes no part, and one that begins later i
   CHECK(scored(course.dates[30]) == 0);
 }
 
+TEST_CASE("a reading far off counts no more for the scatter than one in a hundred would") {
+  Eigen::VectorXd scatter[2];
+  for (const int more : {0, 1}) {
+    World world{std::mt19937_64(4)};
+    auto s = world.series(30, true);
+    const auto mean = s.read.col(1).head(29).mean();
+    s.read(29, 1) = mean + (more == 0 ? 0.042 : 0.050);  // 3.5 and 4.2 standard deviations
+    const auto course = judge_course(s);
+    CHECK(course.changes.empty());
+    CHECK(std::abs(course.dates.back().score(1)) > 3.03);
+    scatter[more] = course.scatter;
+  }
+  CHECK((scatter[1] - scatter[0]).norm() < 1e-9);
+}
+
 TEST_CASE("scores are standard normal, date by date, and say nothing of each other") {
   for (const bool stated : {false, true}) {
     double squares = 0.0, fourth = 0.0, beside = 0.0, scores = 0.0;
