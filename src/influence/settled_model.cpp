@@ -41,9 +41,9 @@ void take_posterior_rows(const Job& job, const InfluencePosterior& posterior, In
         const double scale = std::abs(since);
         const double within = scale * stated_sd(job.rotor, reading).value_or(noise.within.sd);
         const Phasor fitted = predict(row, u);
-        row.fit.push_back(
-            {r, since * *reading.x, fitted, within,
-             std::hypot(within, scale * noise.run_to_run.sd, noise.proportional * std::abs(fitted))});
+        row.fit.push_back({r, since * *reading.x, fitted, within,
+                           std::hypot(std::hypot(within, scale * noise.run_to_run.sd),
+                                      noise.proportional * std::abs(fitted))});
       }
     }
     row.readings = static_cast<int>(row.fit.size());
