@@ -295,13 +295,14 @@ std::string noise_lines(const Job& job, const InfluenceModel& model) {
     text += wrapped(
         "  ",
         fmt::format(
-            "Beside the fleet: this rotor lies off the fleet's mean by {:.1f} where about {} is usual "
-            "(squares added up, "
-            "in units of the fleet's scatter); a rotor of the fleet lies so far off or further with a "
-            "probability of {:.2g}.",
-            model.prior->fleet->distance, model.prior->fleet->components, model.prior->fleet->probability));
+            "Beside {}: this rotor lies off what they tell by {:.1f} where about {} is usual (squares added "
+            "up, in units of their scatter); by chance it lies so far off or further with a probability of "
+            "{:.2g}.",
+            source_words(model.prior->levels), model.prior->fleet->distance, model.prior->fleet->components,
+            model.prior->fleet->probability));
   else if (model.prior)
-    text += wrapped("  ", "The coefficients are the fleet's prior, with what these runs add to it.");
+    text += wrapped("  ", "The coefficients come from " + source_words(model.prior->levels) +
+                              ", with what these runs add.");
   return text;
 }
 

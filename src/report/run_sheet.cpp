@@ -1,6 +1,7 @@
 #include "run_sheet.hpp"
 
 #include <algorithm>
+#include <cmath>
 
 #include "number_words.hpp"
 #include "page_frame.hpp"
@@ -67,7 +68,10 @@ Markup limit_list(const Job& job) {
   for (const auto& sensor : job.rotor.sensors) {
     std::string words;
     for (const auto& band : sensor.bands)
-      words += (words.empty() ? "" : "; ") + std::string("up to ") + speed_words(job.rotor, band.up_to_rpm) +
+      words += (words.empty() ? "" : "; ") +
+               (std::isfinite(band.up_to_rpm) ? "up to " + speed_words(job.rotor, band.up_to_rpm)
+                : words.empty()               ? std::string("at any speed")
+                                              : std::string("at any higher speed")) +
                " stop above " + amplitude_words(sensor.unit.shown_from_peak(band.limit)) + " " +
                sensor.unit.text();
     items += element("li", {}, sensor.name + ": " + words);
