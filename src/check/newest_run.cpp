@@ -43,9 +43,6 @@ std::optional<Foretelling> foretelling(const Job& job, std::size_t run, const Pr
   return by;
 }
 
-namespace {
-
-/// How the job says what the likeliest cause is.
 std::string event_key(MistakeKind kind) {
   switch (kind) {
     case MistakeKind::reference_shifted:
@@ -60,6 +57,8 @@ std::string event_key(MistakeKind kind) {
       return {};
   }
 }
+
+namespace {
 
 /// Asked is what happened before the newest run. Few runs hardly tell which of them is wrong, and two of the
 /// same weights not at all: the likeliest kind is told of the newest run too, unless the odds are 1000 to 1
