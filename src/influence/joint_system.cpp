@@ -42,7 +42,9 @@ MatrixXd readings_covariance(const JointSystem& system, const NoiseModel& noise,
 
 Eigen::RowVectorXcd JointSystem::design(std::size_t run) const {
   Eigen::RowVectorXcd row(entries());
-  row << 1.0, unbalance.row(static_cast<Index>(run)), shifts.row(static_cast<Index>(run));
+  row(0) = 1.0;
+  row.segment(1, unbalance.cols()) = unbalance.row(static_cast<Index>(run));
+  if (shifts.cols() > 0) row.tail(shifts.cols()) = shifts.row(static_cast<Index>(run));
   return row;
 }
 
