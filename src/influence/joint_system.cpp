@@ -144,6 +144,7 @@ bool settles(const JointSystem& system, const SharingRows& set, const std::vecto
     for (Index i = 0; i < n; ++i) {
       const auto design = system.design(runs[static_cast<std::size_t>(i)]);
       own(from + i, m) = 1.0;
+      if (others.cols() == 0) continue;
       others.row(from + i).head(static_cast<Index>(open.size())) = design(open);
       others.row(from + i).segment(shifts, system.shifts.cols()) = design.tail(system.shifts.cols());
     }
