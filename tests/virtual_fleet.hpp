@@ -14,10 +14,11 @@
 namespace trimwright::testing {
 
 /// How far rotors of the type differ, relative rms of complex gains: `common` to a plane, `own` to each
-/// coefficient.
+/// coefficient; `critical`: standard deviation of all critical speeds together, relative.
 struct FleetSpread {
   double common = 0.0;
   double own = 0.0;
+  double critical = 0.0;
 };
 
 /// What readings suffer [in/s, complex rms, and shares].
@@ -70,9 +71,7 @@ class VirtualFleet {
     }
     rotor_.speed_tolerance_rpm = 25.0;
     for (const double share : {0.55, 0.65, 0.75, 0.85, 0.95}) speeds_.push_back(share * full_rpm);
-    c_.resize(rows(), 2);
-    for (Eigen::Index i = 0; i < rows(); ++i)
-      for (int p = 0; p < 2; ++p) c_(i, p) = response(speeds_[static_cast<std::size_t>(i / 2)], i % 2, p);
+    c_ = coefficients(1.0);
   }
 
   [[nodiscard]] Eigen::Index rows() const { return 2 * static_cast<Eigen::Index>(speeds_.size()); }
@@ -81,6 +80,8 @@ class VirtualFleet {
 
   [[nodiscard]] FleetRotor draw(const FleetSpread& spread, const FleetNoise& noise, FleetDraws& draws) const {
     FleetRotor one{Eigen::VectorXcd(rows()), c_};
+    if (spread.critical > 0.0)
+      one.c = coefficients(1.0 + std::numbers::sqrt2 * draws.complex(spread.critical).real());
     for (int p = 0; p < 2; ++p) {
       const Phasor gain = draws.complex(spread.common);
       for (Eigen::Index i = 0; i < rows(); ++i) one.c(i, p) *= 1.0 + gain + draws.complex(spread.own);
@@ -140,6 +141,15 @@ class VirtualFleet {
   }
 
  private:
+  /// With all critical speeds `stretch` times the type's.
+  [[nodiscard]] Eigen::MatrixXcd coefficients(double stretch) const {
+    Eigen::MatrixXcd c(rows(), 2);
+    for (Eigen::Index i = 0; i < rows(); ++i)
+      for (int p = 0; p < 2; ++p)
+        c(i, p) = response(speeds_[static_cast<std::size_t>(i / 2)], i % 2, p, stretch);
+    return c;
+  }
+
   static Phasor rounded(Phasor wanted, double step) {
     const double pitch = 2.0 * std::numbers::pi / 36.0;
     const double slot = std::floor(std::arg(wanted) / pitch);
@@ -151,7 +161,7 @@ class VirtualFleet {
   }
 
   /// Velocity at a sensor for 1 g mm in a plane: two modes.
-  static Phasor response(double rpm, Eigen::Index sensor, int plane) {
+  static Phasor response(double rpm, Eigen::Index sensor, int plane, double stretch) {
     struct Mode {
       double rpm, damping, planes[2], sensors[2];
     };
@@ -159,7 +169,7 @@ class VirtualFleet {
                               {1.15 * full_rpm, 0.05, {0.5, -1.0}, {0.6, -1.0}}};
     Phasor x = 0.0;
     for (const Mode& mode : modes) {
-      const double r = rpm / mode.rpm;
+      const double r = rpm / (stretch * mode.rpm);
       x += mode.planes[plane] * mode.sensors[sensor] * r * r / Phasor(1.0 - r * r, 2.0 * mode.damping * r);
     }
     return 1e-5 * (rpm / full_rpm) * Phasor(0.0, 1.0) * x;

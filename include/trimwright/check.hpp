@@ -77,9 +77,6 @@ struct RankedMistake {
 
 /// Probability of a sound run's chi-squared below which a run is not as predicted.
 inline constexpr double as_predicted_level = 0.01;
-/// The same of all the runs before it together, below which they do not agree with one another and predict
-/// nothing that a run could be judged by (our own figure).
-inline constexpr double agreement_level = 0.001;
 
 struct MistakeRanking {
   std::vector<RankedMistake> kinds;  ///< by answer, the most probable first, and in each the most probable

@@ -123,10 +123,11 @@ struct InfluencePosterior {
   [[nodiscard]] std::size_t entry(std::size_t i, std::size_t q) const { return i * (1 + planes.size()) + q; }
 };
 
+inline constexpr double agreeing_r_hat = 1.05;
 /// How well the chains that drew a posterior agree (A. Vehtari et al., *Bayesian Analysis* 16 (2021)).
 struct Sampling {
   int draws = 0;
-  double split_r_hat = 1.0;      ///< above 1.05: they do not agree, and chances are not to be relied on
+  double split_r_hat = 1.0;  ///< above `agreeing_r_hat`: they do not agree, chances are not to be relied on
   double effective_draws = 0.0;  ///< independent draws that would tell as much
 };
 /// Empty where nothing was drawn.
@@ -333,8 +334,14 @@ struct SettledModel {
 /// x(U) for U given per entry of `model.planes` [g mm].
 [[nodiscard]] Phasor predict(const InfluenceRow& row, const Eigen::VectorXcd& unbalance);
 
-/// How many times more the readings scatter than stated, where chi-squared rejects the stated noise (below 1
-/// % probability); else 1.
+/// Below this `fit_probability` readings scatter more than what is stated of them, and every uncertainty is
+/// widened; below the second the runs do not agree with one another, and foretell nothing that a run could
+/// be judged by (our own figures).
+inline constexpr double doubtful_fit = 0.01, disagreeing_fit = 0.001;
+[[nodiscard]] bool runs_agree(const InfluenceModel& model);
+
+/// How many times more the readings scatter than stated, where chi-squared rejects the stated noise
+/// (`doubtful_fit`); else 1.
 [[nodiscard]] double excess_scatter(const InfluenceModel& model);
 
 /// V with at^T V conj(at) the variance per real component of the predicted x(U), at = (1, U - centre); the

@@ -32,12 +32,16 @@ struct LeftOutJob {
   std::string why;
 };
 
-/// How the coefficients of one rotor differ from the type's: C = mean (1 + g_p + h), g_p common to a plane
-/// and h of each coefficient. Real parts are relative changes of amplitude, imaginary ones of phase [rad].
-/// Order: common amplitude, common phase, own amplitude, own phase.
+/// How the coefficients of one rotor differ from the type's: C = mean (1 + g_p + h + e s), g_p common to a
+/// plane and h of each coefficient. Real parts are relative changes of amplitude, imaginary ones of phase
+/// [rad]. e, real and one for the rotor, is how far its critical speeds lie below the type's (relative):
+/// C(n) is then the type's at n (1 + e), and s = d ln C / d ln n (`speed_slopes`).
+/// Order: common amplitude, common phase, own amplitude, own phase, critical speeds.
 struct FleetScatter {
-  std::array<double, 4> sd{};
-  Eigen::Matrix4d covariance = Eigen::Matrix4d::Zero();  ///< of the estimates of sd^2
+  static constexpr int parts = 5;
+  std::array<double, parts> sd{};
+  using Covariance = Eigen::Matrix<double, parts, parts>;
+  Covariance covariance = Covariance::Zero();  ///< of the estimates of sd^2
 };
 
 /// Size of the vibration that no weight explains in rotors of the type, per real component over the limits of
@@ -70,7 +74,7 @@ struct PriorLevels {
 ///
 /// A random-effects model: every job's coefficients are the type's, times a complex gain common to a plane
 /// and an individual part, seen through the job's own error. Tens of jobs cannot give a full covariance of
-/// the coefficients; this structure has four variances. They are estimated by restricted maximum likelihood
+/// the coefficients; this structure has five variances. They are estimated by restricted maximum likelihood
 /// (H. D. Patterson and R. Thompson, *Biometrika* 58 (1971); D. A. Harville, *J. Amer. Statist. Assoc.* 72
 /// (1977)); for the pooling see R. DerSimonian and N. Laird, *Controlled Clinical Trials* 7 (1986). Few jobs
 /// often look as if they had no scatter at all; the likelihood is therefore multiplied by each standard
@@ -90,8 +94,12 @@ struct Prior {
   std::optional<PriorLevels> levels{};
 };
 
-/// Names of the four parts of `FleetScatter`, in its order.
-[[nodiscard]] const std::array<std::string, 4>& scatter_names();
+/// Names of the parts of `FleetScatter`, in its order.
+[[nodiscard]] const std::array<std::string, FleetScatter::parts>& scatter_names();
+
+/// d ln C / d ln n of every coefficient's mean, from those of the same plane and sensor at the speeds beside
+/// it (three-point differences; at an end the difference to the only neighbour); zero where there is none.
+[[nodiscard]] std::vector<Phasor> speed_slopes(const Prior& prior);
 
 /// Covariance (2n x 2n) of a new rotor's coefficients, relative amplitude and phase: scatter between rotors
 /// and uncertainty of the means.
@@ -144,14 +152,15 @@ inline constexpr int few_fleet_jobs = 10;
 [[nodiscard]] Result<Prior> learn_prior(const std::vector<FleetJob>& jobs);
 
 /// A prior for the rotor of `job` in two levels, from jobs of its type: C of rotor r in visit v is the type's
-/// times 1 + g + h (of the rotor, as in `learn_prior`) + w (of the visit, in the same four parts).
+/// times 1 + g + h + e s (of the rotor, as in `learn_prior`) + w (of the visit, in the same parts).
 ///
 /// Best linear unbiased prediction of this rotor's next visit (C. R. Henderson, *Biometrics* 31 (1975)): with
-/// its own earlier jobs, where there are any of its serial, and the type's. The eight variances are estimated
+/// its own earlier jobs, where there are any of its serial, and the type's. The ten variances are estimated
 /// by restricted maximum likelihood where three rotors and three visits beyond the first of a rotor tell
-/// them; else the four of `learn_prior`, half of each between visits; of fewer than three rotors they are
+/// them; else the five of `learn_prior`, half of each between visits; of fewer than three rotors they are
 /// stated: 0.2 common to a plane and 0.1 of each coefficient's own between rotors and visits together, in
-/// amplitude and in phase [rad], half of the squares between visits (our own figures, wide). Without earlier
+/// amplitude and in phase [rad], critical speeds alike, half of the squares between visits (our own figures,
+/// wide). Without earlier
 /// jobs of its own and from `fewest_fleet_jobs` others it is that of `learn_prior`.
 ///
 /// Left out, and told: what `learn_prior` leaves out; a job whose first run is this job's own. Errors: no job

@@ -248,7 +248,7 @@ MistakeRanking rank_mistakes(const Job& job, const InfluenceModel& model, std::s
   if (readings > most_readings_compared || !why_not_foretold(job, model, run).empty()) return ranking;
   ranking.cut_short = !time_to_compare(readings, model.posterior->unknowns.mean.size() / 2, deadline);
   if (ranking.cut_short) return ranking;
-  ranking.runs_agree = fit_probability(model) >= agreement_level;
+  ranking.runs_agree = runs_agree(model);
   InfluenceModel by_stated;
   if (!ranking.runs_agree) {
     by_stated = model;

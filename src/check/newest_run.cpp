@@ -43,9 +43,6 @@ std::optional<Foretelling> foretelling(const Job& job, std::size_t run, const Pr
   return by;
 }
 
-namespace {
-
-/// How the job says what the likeliest cause is.
 std::string event_key(MistakeKind kind) {
   switch (kind) {
     case MistakeKind::reference_shifted:
@@ -60,6 +57,8 @@ std::string event_key(MistakeKind kind) {
       return {};
   }
 }
+
+namespace {
 
 /// Asked is what happened before the newest run. Few runs hardly tell which of them is wrong, and two of the
 /// same weights not at all: the likeliest kind is told of the newest run too, unless the odds are 1000 to 1
@@ -80,7 +79,7 @@ void tell_of_newest(std::size_t run, bool by_repeats, MistakeRanking& ranking) {
 /// All runs together, where the newest is no worse than the others.
 void compare_all_runs(const Job& job, Readiness& readiness, const Prior* prior) {
   const auto settled = settle_and_fit(job, {}, prior);
-  if (settled && fit_probability(settled->model) < agreement_level)
+  if (settled && !runs_agree(settled->model))
     readiness.findings.push_back(
         {ReadinessConcern::runs_disagree, {}, {}, {}, excess_scatter(settled->model)});
 }

@@ -81,6 +81,9 @@ struct Foretelling {
 /// acts. Empty where neither foretells a reading of it.
 [[nodiscard]] std::optional<Foretelling> foretelling(const Job& job, std::size_t run, const Prior* prior);
 
+/// How a job says that this happened before a run: "{reference: moved}"; empty: it has no words for it.
+[[nodiscard]] std::string event_key(MistakeKind kind);
+
 /// Log density of readings and how far they lie from what is foretold, squared, in units of their scatter.
 struct Judged {
   double log_density = 0.0;

@@ -47,11 +47,7 @@ void add_check(CLI::App& app, int& status) {
   command->add_option("JOB", options->job, "job file (YAML)")->required()->check(not_empty());
   command->add_option("--run", options->run, "the check run (default: the last run of the job)")
       ->check(not_empty());
-  command
-      ->add_option("--time-limit", options->time_limit_s,
-                   "seconds for the search for what may have gone wrong and that for the next trim")
-      ->check(number_between(0.001, 86400))
-      ->capture_default_str();
+  add_time_limit(*command, options->time_limit_s)->capture_default_str();
   add_archive(*command, options->archive);
   options->output.add_options(*command);
   command->footer(check_example);

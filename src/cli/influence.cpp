@@ -27,6 +27,7 @@ struct InfluenceOptions {
   bool amplitudes_only = false;
   std::string learn_from;
   std::string rotor;
+  std::optional<double> time_limit_s;
   Output output;
 };
 
@@ -74,6 +75,7 @@ void add_influence(CLI::App& app, int& status) {
   command->add_option("--rotor", options->rotor, "with --learn: only jobs on this rotor type")
       ->check(not_empty())
       ->needs(learn_from);
+  add_time_limit(*command, options->time_limit_s);
   add_archive(*command, options->archive);
   add_amplitudes_only(*command, options->amplitudes_only);
   options->output.add_options(*command);
@@ -84,7 +86,7 @@ void add_influence(CLI::App& app, int& status) {
       throw CLI::ValidationError("--format", "a prior is a YAML file; leave --format out");
     if (!learn_from->empty() && !options->archive.empty())
       throw CLI::ValidationError("--archive", "with a job; --learn reads the archive named with it");
-    work("trimwright influence");
+    work("trimwright influence", options->time_limit_s);
     status = influence(*options);
   });
 }

@@ -16,9 +16,7 @@ void add_plan_options(CLI::App& command, PlanOptions& options) {
           "plan the weights of this file (JSON, as the balance page saves it) instead of choosing them")
       ->check(not_empty())
       ->excludes(row);
-  command.add_option("--time-limit", options.time_limit_s, "seconds that all searches together may take")
-      ->check(number_between(0.001, 86400))
-      ->capture_default_str();
+  add_time_limit(command, options.time_limit_s)->capture_default_str();
   command.add_flag("--despite-mirror", options.despite_mirror,
                    "plan although the runs contradict the declared conventions");
   command

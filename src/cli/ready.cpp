@@ -16,6 +16,7 @@ constexpr const char* ready_example = R"(Example:
 
 struct ReadyOptions {
   std::string job;
+  std::optional<double> time_limit_s;
   Output output;
 };
 
@@ -36,10 +37,11 @@ void add_ready(CLI::App& app, int& status) {
   auto options = std::make_shared<ReadyOptions>();
   auto* command = app.add_subcommand("ready", "Whether this can be trimmed, or what to look at first");
   command->add_option("JOB", options->job, "job file (YAML)")->required()->check(not_empty());
+  add_time_limit(*command, options->time_limit_s);
   options->output.add_options(*command);
   command->footer(ready_example);
   command->callback([options, &status] {
-    work("trimwright ready");
+    work("trimwright ready", options->time_limit_s);
     status = ready(*options);
   });
 }

@@ -117,9 +117,7 @@ void add_trial(CLI::App& app, int& status) {
       ->check(not_empty())
       ->allow_extra_args(false);
   command->add_option("--runs", options->runs, "a file of such runs (YAML)")->check(not_empty());
-  command->add_option("--time-limit", options->time_limit_s, "seconds that all searches together may take")
-      ->check(number_between(0.001, 86400))
-      ->capture_default_str();
+  add_time_limit(*command, options->time_limit_s)->capture_default_str();
   add_archive(*command, options->archive);
   options->output.add_options(*command);
   command->footer(trial_example);

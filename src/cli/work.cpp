@@ -13,7 +13,6 @@
 #include <thread>
 
 #include "base/new_file.hpp"
-#include "commands.hpp"
 
 namespace trimwright::cli {
 namespace {
@@ -96,6 +95,11 @@ void watch() {
   if (shown) fmt::print(stderr, "\r\033[K");
 }
 
+std::optional<Clock::time_point> end_of(std::optional<double> limit) {
+  if (!limit) return std::nullopt;
+  return program_began + std::chrono::duration_cast<Clock::duration>(std::chrono::duration<double>(*limit));
+}
+
 void begin(const std::string& what, bool searches, std::optional<Clock::time_point> ends) {
   Work& work = the_work();
   const std::lock_guard guard(work.lock);
@@ -113,15 +117,13 @@ void begin(const std::string& what, bool searches, std::optional<Clock::time_poi
 }  // namespace
 
 std::optional<Deadline> search_until(std::optional<double> limit, const std::string& what) {
-  std::optional<Clock::time_point> ends;
-  if (limit)
-    ends = program_began + std::chrono::duration_cast<Clock::duration>(std::chrono::duration<double>(*limit));
+  const auto ends = end_of(limit);
   begin(what, true, ends);
   if (!ends) return std::nullopt;
   return Deadline(*ends, work_clock);
 }
 
-void work(const std::string& what) { begin(what, false, {}); }
+void work(const std::string& what, std::optional<double> limit) { begin(what, false, end_of(limit)); }
 
 Clock::time_point work_clock() { return was_interrupted ? Deadline::interruption() : Clock::now(); }
 

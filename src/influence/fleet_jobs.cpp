@@ -89,22 +89,6 @@ Result<InfluencePosterior> own_answer(const Job& job) {
 
 }  // namespace
 
-std::vector<MatrixXd> scatter_parts(const Prior& prior, const std::vector<std::size_t>& coefficients) {
-  const Index n = static_cast<Index>(coefficients.size());
-  std::vector<MatrixXd> parts(4, MatrixXd::Zero(2 * n, 2 * n));
-  for (Index a = 0; a < n; ++a)
-    for (Index b = 0; b < n; ++b) {
-      const auto& one = prior.coefficients[coefficients[static_cast<std::size_t>(a)]];
-      const auto& other = prior.coefficients[coefficients[static_cast<std::size_t>(b)]];
-      for (Index part = 0; part < 2; ++part) {
-        if (one.plane == other.plane) parts[static_cast<std::size_t>(part)](2 * a + part, 2 * b + part) = 1.0;
-        if (coefficients[static_cast<std::size_t>(a)] == coefficients[static_cast<std::size_t>(b)])
-          parts[static_cast<std::size_t>(2 + part)](2 * a + part, 2 * b + part) = 1.0;
-      }
-    }
-  return parts;
-}
-
 ComponentBlock relative_block(const Prior& prior, const JobEstimate& job) {
   const Index n = static_cast<Index>(job.coefficients.size());
   MatrixXd divide = MatrixXd::Zero(2 * n, 2 * n);

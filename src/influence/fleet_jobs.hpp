@@ -42,9 +42,12 @@ struct Candidate {
 /// go.
 void start_means(Prior& prior, std::vector<JobEstimate>& jobs, int fewest);
 
-/// Covariances per unit variance of the four parts of the scatter, among `coefficients`.
+/// Covariances per unit variance of the parts of the scatter, among `coefficients`.
 [[nodiscard]] std::vector<Eigen::MatrixXd> scatter_parts(const Prior& prior,
                                                          const std::vector<std::size_t>& coefficients);
+[[nodiscard]] std::vector<Eigen::MatrixXd> scatter_parts(const Prior& prior);  ///< of all
+
+void take_scatter(Prior& prior, const Eigen::VectorXd& variances, const FleetScatter::Covariance& covariance);
 
 /// A job in the frame where the type's coefficients are 1: y = C / mean - 1.
 [[nodiscard]] ComponentBlock relative_block(const Prior& prior, const JobEstimate& job);

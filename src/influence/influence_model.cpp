@@ -190,8 +190,10 @@ std::optional<Index> posterior_row(const InfluenceModel& model, const InfluenceR
 
 }  // namespace
 
+bool runs_agree(const InfluenceModel& model) { return fit_probability(model) >= disagreeing_fit; }
+
 double excess_scatter(const InfluenceModel& model) {
-  if (model.runs.misfit_dof == 0 || fit_probability(model) >= 0.01) return 1.0;
+  if (model.runs.misfit_dof == 0 || fit_probability(model) >= doubtful_fit) return 1.0;
   return std::sqrt(model.runs.misfit / model.runs.misfit_dof);
 }
 

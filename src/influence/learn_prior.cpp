@@ -16,18 +16,18 @@ using Eigen::VectorXd;
 /// Scatter and means in turn until the means stay.
 Result<void> pool(Prior& prior, const std::vector<JobEstimate>& jobs) {
   constexpr int most_rounds = 20;
-  VectorXd start = VectorXd::Constant(4, 0.01);
+  constexpr Index parts = FleetScatter::parts;
+  VectorXd start = VectorXd::Constant(parts, 0.01);
   for (int round = 0; round < most_rounds; ++round) {
     std::vector<ComponentBlock> blocks;
     for (const auto& job : jobs) blocks.push_back(relative_block(prior, job));
-    const auto fit = restricted_likelihood(blocks, start, VectorXd::Constant(4, 1e-10), true);
+    const auto fit = restricted_likelihood(blocks, start, VectorXd::Constant(parts, 1e-10), true);
     start = fit.variances.cwiseMax(1e-6);
     for (std::size_t i = 0; i < prior.coefficients.size(); ++i) {
       const Index at = 2 * static_cast<Index>(i);
       prior.coefficients[i].mean *= Phasor(1.0 + fit.mean(at), fit.mean(at + 1));
     }
-    for (std::size_t q = 0; q < 4; ++q) prior.scatter.sd[q] = std::sqrt(fit.variances(static_cast<Index>(q)));
-    prior.scatter.covariance = fit.covariance;
+    take_scatter(prior, fit.variances, fit.covariance);
     prior.mean_covariance = fit.mean_covariance;
     if (fit.converged && fit.mean.cwiseAbs().maxCoeff() < 1e-6) return {};
   }

@@ -5,10 +5,12 @@
 #include <boost/random/chi_squared_distribution.hpp>
 #include <boost/random/mersenne_twister.hpp>
 #include <cmath>
+#include <numeric>
 #include <set>
 
 #include "base/chance.hpp"
 #include "base/linear_algebra.hpp"
+#include "fleet_jobs.hpp"
 #include "prior_place.hpp"
 #include "trimwright/influence.hpp"
 
@@ -25,47 +27,107 @@ Eigen::Matrix2d times(Phasor m) {
   return matrix;
 }
 
-/// Of the scatter common to a plane, at most.
-double common_freedom(const Prior& prior) {
-  if (prior.levels) return prior.levels->degrees_of_freedom;
-  std::set<std::string> planes;
-  for (const auto& one : prior.coefficients) planes.insert(one.plane);
-  return static_cast<double>(planes.size()) * (prior.jobs - 1);
+/// Of part `q` of the scatter, at most: one value a plane, or one for the rotor, of each job.
+double most_freedom(const Prior& prior, std::size_t q) {
+  std::set<std::string> names;
+  for (const auto& one : prior.coefficients) names.insert(one.plane);
+  const auto planes = static_cast<double>(names.size());
+  const double common = prior.levels ? prior.levels->degrees_of_freedom : planes * (prior.jobs - 1);
+  if (q < 2) return common;
+  return q < 4 ? std::numeric_limits<double>::infinity() : common / planes;
+}
+
+/// The slope between neighbours, the phase by the shorter way round.
+Phasor slope_between(const PriorCoefficient& a, const PriorCoefficient& b) {
+  return std::log(b.mean / a.mean) / std::log(b.rpm / a.rpm);
 }
 
 }  // namespace
 
-const std::array<std::string, 4>& scatter_names() {
-  static const std::array<std::string, 4> names{"common_amplitude", "common_phase", "own_amplitude",
-                                                "own_phase"};
+const std::array<std::string, FleetScatter::parts>& scatter_names() {
+  static const std::array<std::string, FleetScatter::parts> names{
+      "common_amplitude", "common_phase", "own_amplitude", "own_phase", "critical_speeds"};
   return names;
+}
+
+std::vector<Phasor> speed_slopes(const Prior& prior) {
+  std::vector<Phasor> slopes;
+  for (const auto& one : prior.coefficients) {
+    const PriorCoefficient *below = nullptr, *above = nullptr;
+    for (const auto& other : prior.coefficients) {
+      if (other.plane != one.plane || other.sensor != one.sensor || other.mean == 0.0) continue;
+      if (other.rpm < one.rpm && (below == nullptr || other.rpm > below->rpm)) below = &other;
+      if (other.rpm > one.rpm && (above == nullptr || other.rpm < above->rpm)) above = &other;
+    }
+    if (one.mean == 0.0) below = above = nullptr;
+    Phasor slope = 0.0;
+    if (below != nullptr && above != nullptr) {
+      const double down = std::log(one.rpm / below->rpm), up = std::log(above->rpm / one.rpm);
+      slope = (up * slope_between(*below, one) + down * slope_between(one, *above)) / (up + down);
+    } else if (below != nullptr) {
+      slope = slope_between(*below, one);
+    } else if (above != nullptr) {
+      slope = slope_between(one, *above);
+    }
+    slopes.push_back(slope);
+  }
+  return slopes;
+}
+
+std::vector<MatrixXd> scatter_parts(const Prior& prior, const std::vector<std::size_t>& coefficients) {
+  const Index n = static_cast<Index>(coefficients.size());
+  const auto slopes = speed_slopes(prior);
+  std::vector<MatrixXd> parts(FleetScatter::parts, MatrixXd::Zero(2 * n, 2 * n));
+  Eigen::VectorXd slope(2 * n);
+  for (Index a = 0; a < n; ++a) {
+    const std::size_t one = coefficients[static_cast<std::size_t>(a)];
+    slope.segment<2>(2 * a) << slopes[one].real(), slopes[one].imag();
+    for (Index b = 0; b < n; ++b) {
+      const std::size_t other = coefficients[static_cast<std::size_t>(b)];
+      for (Index part = 0; part < 2; ++part) {
+        const auto q = static_cast<std::size_t>(part);
+        if (prior.coefficients[one].plane == prior.coefficients[other].plane)
+          parts[q](2 * a + part, 2 * b + part) = 1.0;
+        if (one == other) parts[2 + q](2 * a + part, 2 * b + part) = 1.0;
+      }
+    }
+  }
+  parts[4] = slope * slope.transpose();
+  return parts;
+}
+
+std::vector<MatrixXd> scatter_parts(const Prior& prior) {
+  std::vector<std::size_t> all(prior.coefficients.size());
+  std::iota(all.begin(), all.end(), std::size_t{0});
+  return scatter_parts(prior, all);
+}
+
+void take_scatter(Prior& prior, const Eigen::VectorXd& variances,
+                  const FleetScatter::Covariance& covariance) {
+  for (std::size_t q = 0; q < prior.scatter.sd.size(); ++q)
+    prior.scatter.sd[q] = std::sqrt(variances(static_cast<Index>(q)));
+  prior.scatter.covariance = covariance;
 }
 
 Eigen::MatrixXd relative_covariance(const Prior& prior) {
   MatrixXd covariance = prior.mean_covariance;
-  const auto& sd = prior.scatter.sd;
-  for (std::size_t a = 0; a < prior.coefficients.size(); ++a)
-    for (std::size_t b = 0; b < prior.coefficients.size(); ++b) {
-      const Index i = 2 * static_cast<Index>(a), j = 2 * static_cast<Index>(b);
-      const bool together = prior.coefficients[a].plane == prior.coefficients[b].plane;
-      for (Index part = 0; part < 2; ++part) {
-        const auto q = static_cast<std::size_t>(part);
-        if (together) covariance(i + part, j + part) += sd[q] * sd[q];
-        if (a == b) covariance(i + part, j + part) += sd[2 + q] * sd[2 + q];
-      }
-    }
+  const auto parts = scatter_parts(prior);
+  for (std::size_t q = 0; q < parts.size(); ++q) covariance += std::pow(prior.scatter.sd[q], 2) * parts[q];
   return covariance;
 }
 
 double scatter_degrees_of_freedom(const Prior& prior) {
   const Eigen::VectorXd variances = relative_covariance(prior).diagonal();
   const auto n = static_cast<double>(prior.coefficients.size());
-  double least = std::max(1.0, common_freedom(prior));
+  const auto parts = scatter_parts(prior);
+  double least = std::max(1.0, most_freedom(prior, 0));
   for (const Index part : {0, 1}) {
     double variance = 0.0;
-    for (Index i = part; i < variances.size(); i += 2) variance += variances(i) / n;
-    Eigen::Vector4d both = Eigen::Vector4d::Zero();  // common and own
-    both(part) = both(2 + part) = 1.0;
+    Eigen::VectorXd both = Eigen::VectorXd::Zero(FleetScatter::parts);  // how each acts on a coefficient
+    for (Index i = part; i < variances.size(); i += 2) {
+      variance += variances(i) / n;
+      for (std::size_t q = 0; q < parts.size(); ++q) both(static_cast<Index>(q)) += parts[q](i, i) / n;
+    }
     const double spread = both.dot(prior.scatter.covariance * both);
     if (spread > 0.0) least = std::min(least, 2.0 * variance * variance / spread);
   }
@@ -75,12 +137,12 @@ double scatter_degrees_of_freedom(const Prior& prior) {
 std::vector<Prior> prior_draws(const Prior& prior, int count, std::uint64_t seed) {
   boost::random::mt19937_64 generator(seed);
   std::vector<Prior> draws(static_cast<std::size_t>(count), prior);
-  for (std::size_t q = 0; q < 4; ++q) {
+  for (std::size_t q = 0; q < FleetScatter::parts; ++q) {
     const double variance = std::pow(prior.scatter.sd[q], 2);
     const double spread = prior.scatter.covariance(static_cast<Index>(q), static_cast<Index>(q));
-    double freedom = spread > 0.0 ? 2.0 * variance * variance / spread : 1e9;
-    if (q < 2) freedom = std::min(freedom, common_freedom(prior));
-    if (freedom > 1e6) continue;
+    const double freedom =
+        std::min(spread > 0.0 ? 2.0 * variance * variance / spread : 1e9, most_freedom(prior, q));
+    if (freedom > 1e6 || variance == 0.0) continue;
     boost::random::chi_squared_distribution<double> chi(std::max(1.0, freedom));
     for (auto& one : draws) one.scatter.sd[q] = std::sqrt(variance * std::max(1.0, freedom) / chi(generator));
   }
@@ -133,8 +195,8 @@ std::optional<FleetCheck> fleet_check(const Prior& prior, const Job& job, const 
   const MatrixXd covariance = moments.covariance + alone.unknowns.covariance(at, at);
 
   // d^2 changes by -tr(V^-1 dV) on average when a variance of the scatter is off.
-  Eigen::Vector4d slope;
-  for (std::size_t q = 0; q < 4; ++q) {
+  Eigen::VectorXd slope(FleetScatter::parts);
+  for (std::size_t q = 0; q < FleetScatter::parts; ++q) {
     Prior only = prior;
     only.scatter.sd.fill(0.0);
     only.scatter.sd[q] = 1.0;

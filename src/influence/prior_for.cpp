@@ -20,6 +20,7 @@ using Eigen::VectorXd;
 /// that it counts as known from three rotors. Our own figures, wide.
 constexpr double stated_common = 0.2, stated_own = 0.1;
 constexpr int fewest_rotors = 3, fewest_repeats = 3;
+constexpr Index level = FleetScatter::parts;  // of the scatter at each level
 
 /// Jobs of one serial, in the order given.
 struct OneRotor {
@@ -27,10 +28,11 @@ struct OneRotor {
   std::vector<std::size_t> visits;  ///< entries of the jobs that count
 };
 
-/// Variances of the four parts, between rotors and between visits of one.
+/// Variances of the parts, between rotors and between visits of one.
 struct LevelVariances {
-  VectorXd rotors = VectorXd::Zero(4), visits = VectorXd::Zero(4);
-  Eigen::Matrix4d visits_covariance = Eigen::Matrix4d::Zero(), both_covariance = Eigen::Matrix4d::Zero();
+  VectorXd rotors = VectorXd::Zero(level), visits = VectorXd::Zero(level);
+  FleetScatter::Covariance visits_covariance = FleetScatter::Covariance::Zero(),
+                           both_covariance = visits_covariance;
   bool rotors_told = false, visits_told = false;
   double common_freedom = 0.0;
 };
@@ -63,14 +65,14 @@ ComponentBlock rotor_block(const Prior& prior, const std::vector<JobEstimate>& j
   block.x.resize(n, 2 * static_cast<Index>(prior.coefficients.size()));
   block.fixed = MatrixXd::Zero(n, n);
   block.parts = scatter_parts(prior, coefficients);
-  block.parts.resize(8, MatrixXd::Zero(n, n));
+  block.parts.resize(2 * level, MatrixXd::Zero(n, n));
   Index at = 0;
   for (const auto& visit : visits) {
     const Index m = visit.y.size();
     block.y.segment(at, m) = visit.y;
     block.x.middleRows(at, m) = visit.x;
     block.fixed.block(at, at, m, m) = visit.fixed;
-    for (std::size_t q = 0; q < 4; ++q) block.parts[4 + q].block(at, at, m, m) = visit.parts[q];
+    for (std::size_t q = 0; q < level; ++q) block.parts[level + q].block(at, at, m, m) = visit.parts[q];
     at += m;
   }
   return block;
@@ -78,9 +80,9 @@ ComponentBlock rotor_block(const Prior& prior, const std::vector<JobEstimate>& j
 
 MatrixXd covariance_of_block(const ComponentBlock& block, const LevelVariances& known) {
   MatrixXd v = block.fixed;
-  for (std::size_t q = 0; q < 4; ++q)
+  for (std::size_t q = 0; q < level; ++q)
     v += known.rotors(static_cast<Index>(q)) * block.parts[q] +
-         known.visits(static_cast<Index>(q)) * block.parts[4 + q];
+         known.visits(static_cast<Index>(q)) * block.parts[level + q];
   return v;
 }
 
@@ -95,9 +97,9 @@ LevelVariances level_variances(const Prior& prior, const std::vector<JobEstimate
   const auto per_visit = static_cast<double>(planes);
   const std::size_t repeats = jobs.size() - rotors.size();
   if (rotors.size() < fewest_rotors) {
-    VectorXd all(4);
+    VectorXd all(level);
     all << stated_common * stated_common, stated_common * stated_common, stated_own * stated_own,
-        stated_own * stated_own;
+        stated_own * stated_own, 0.0;
     known.rotors = known.visits = 0.5 * all;
     known.common_freedom = per_visit * (fewest_rotors - 1);
     known.both_covariance.diagonal() = 2.0 * all.cwiseAbs2() / known.common_freedom;
@@ -109,16 +111,17 @@ LevelVariances level_variances(const Prior& prior, const std::vector<JobEstimate
   std::vector<ComponentBlock> blocks;
   for (const auto& rotor : rotors) blocks.push_back(rotor_block(prior, jobs, rotor));
   if (!known.visits_told)  // rotors and visits together
-    for (auto& block : blocks) block.parts.erase(block.parts.begin(), block.parts.begin() + 4);
+    for (auto& block : blocks) block.parts.erase(block.parts.begin(), block.parts.begin() + level);
   const auto parts = static_cast<Index>(blocks.front().parts.size());
   const auto fit =
       restricted_likelihood(blocks, VectorXd::Constant(parts, 0.01), VectorXd::Constant(parts, 1e-10), true);
   if (known.visits_told) {
-    known.rotors = fit.variances.head(4);
-    known.visits = fit.variances.tail(4);
-    known.visits_covariance = fit.covariance.bottomRightCorner(4, 4);
-    known.both_covariance = fit.covariance.topLeftCorner(4, 4) + known.visits_covariance +
-                            fit.covariance.topRightCorner(4, 4) + fit.covariance.bottomLeftCorner(4, 4);
+    known.rotors = fit.variances.head(level);
+    known.visits = fit.variances.tail(level);
+    known.visits_covariance = fit.covariance.bottomRightCorner(level, level);
+    known.both_covariance = fit.covariance.topLeftCorner(level, level) + known.visits_covariance +
+                            fit.covariance.topRightCorner(level, level) +
+                            fit.covariance.bottomLeftCorner(level, level);
     known.common_freedom = per_visit * static_cast<double>(repeats);
   } else {
     known.rotors = known.visits = 0.5 * fit.variances;
@@ -191,11 +194,6 @@ void move_means(Prior& prior, const VectorXd& relative) {
     prior.mean_covariance = turn * prior.mean_covariance * turn.transpose();
 }
 
-void take_scatter(Prior& prior, const VectorXd& variances, const Eigen::Matrix4d& covariance) {
-  for (std::size_t q = 0; q < 4; ++q) prior.scatter.sd[q] = std::sqrt(variances(static_cast<Index>(q)));
-  prior.scatter.covariance = covariance;
-}
-
 /// Best linear unbiased prediction of the rotor `own` (an entry of `rotors`; none: a new one).
 void predict_rotor(Prior& prior, const std::vector<JobEstimate>& jobs, const std::vector<OneRotor>& rotors,
                    const LevelVariances& known, std::optional<std::size_t> own) {
@@ -208,11 +206,9 @@ void predict_rotor(Prior& prior, const std::vector<JobEstimate>& jobs, const std
   }
   const auto& block = type.blocks[*own];
   const Index n = type.mean.size();
-  std::vector<std::size_t> all(prior.coefficients.size());
-  for (std::size_t i = 0; i < all.size(); ++i) all[i] = i;
   MatrixXd rotor = MatrixXd::Zero(n, n);  // covariance of the rotor's own part of every coefficient
-  const auto parts = scatter_parts(prior, all);
-  for (std::size_t q = 0; q < 4; ++q) rotor += known.rotors(static_cast<Index>(q)) * parts[q];
+  const auto parts = scatter_parts(prior);
+  for (std::size_t q = 0; q < parts.size(); ++q) rotor += known.rotors(static_cast<Index>(q)) * parts[q];
   const MatrixXd across = rotor * block.x.transpose();  // with its visits
   const MatrixXd of_own = positive_solve(covariance_of_block(block, known), across.transpose()).transpose();
   const MatrixXd left = MatrixXd::Identity(n, n) - of_own * block.x;  // of the type's means

@@ -154,9 +154,8 @@ int RunsFit::judged_freedom() const {
 }
 
 void widen_where_rejected(NoiseModel& noise, double misfit, int freedom) {
-  constexpr double doubtful = 0.01;
   if (freedom <= 0) return;
-  if (chance_of_chi_squared(misfit, freedom) >= doubtful) return;
+  if (chance_of_chi_squared(misfit, freedom) >= doubtful_fit) return;
   noise.widened = std::sqrt(misfit / freedom);
   noise.degrees_of_freedom = std::min<double>(noise.degrees_of_freedom, freedom);
 }

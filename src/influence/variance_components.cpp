@@ -1,5 +1,6 @@
 #include "variance_components.hpp"
 
+#include <algorithm>
 #include <cmath>
 
 #include "base/linear_algebra.hpp"
@@ -131,8 +132,27 @@ ComponentFit restricted_likelihood(const std::function<ComponentScore(const Vect
 
 ComponentFit restricted_likelihood(const std::vector<ComponentBlock>& blocks, const VectorXd& start,
                                    const VectorXd& least, bool off_zero) {
-  return restricted_likelihood([&](const VectorXd& variances) { return score_at(blocks, variances); }, start,
-                               least, off_zero);
+  std::vector<Index> told;
+  for (Index q = 0; q < start.size(); ++q)
+    if (std::any_of(blocks.begin(), blocks.end(),
+                    [&](const auto& one) { return !one.parts[static_cast<std::size_t>(q)].isZero(0.0); }))
+      told.push_back(q);
+  std::vector<ComponentBlock> left = blocks;
+  for (auto& block : left) {
+    std::vector<MatrixXd> parts;
+    for (const Index q : told) parts.push_back(std::move(block.parts[static_cast<std::size_t>(q)]));
+    block.parts = std::move(parts);
+  }
+  ComponentFit fit =
+      restricted_likelihood([&](const VectorXd& variances) { return score_at(left, variances); },
+                            VectorXd(start(told)), VectorXd(least(told)), off_zero);
+  const VectorXd variances = fit.variances;
+  const MatrixXd covariance = fit.covariance;
+  fit.variances = VectorXd::Zero(start.size());
+  fit.variances(told) = variances;
+  fit.covariance = MatrixXd::Zero(start.size(), start.size());
+  fit.covariance(told, told) = covariance;
+  return fit;
 }
 
 }  // namespace trimwright

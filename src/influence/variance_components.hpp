@@ -36,7 +36,8 @@ struct ComponentScore {
 /// covariance is singular). `start`: above zero, in the size of the answer.
 ///
 /// `off_zero`: the likelihood is multiplied by every standard deviation, so that none comes out zero (Chung
-/// et al., *Psychometrika* 78 (2013)); `covariance` is the likelihood's alone.
+/// et al., *Psychometrika* 78 (2013)); `covariance` is the likelihood's alone. A part that is zero in all
+/// blocks has variance zero.
 [[nodiscard]] ComponentFit restricted_likelihood(const std::vector<ComponentBlock>& blocks,
                                                  const Eigen::VectorXd& start, const Eigen::VectorXd& least,
                                                  bool off_zero = false);

@@ -37,7 +37,8 @@ DatedReadings dated(const ReadingTable& table, const std::string& path, const Ro
     add_note(run, shortened(row.reading.note, 300));
     const Reading reading = to_reading(row.reading, rotor);
     if (row.reading.missing)
-      run.missing.push_back({reading.rpm, reading.sensor, shortened(row.reading.note), reading.where});
+      run.missing.push_back(
+          {reading.rpm, reading.sensor, shortened(row.reading.note), reading.where, reading.state});
     else
       run.readings.push_back(reading);
   }

@@ -73,10 +73,16 @@ MatrixXd read_covariance(const YamlValue& value, Index size) {
 
 FleetScatter read_scatter(YamlFields& fields) {
   FleetScatter scatter;
-  YamlFields parts(fields.required("scatter"), "the four parts of the scatter between rotors");
-  for (std::size_t q = 0; q < 4; ++q) scatter.sd[q] = parts.required(scatter_names()[q]).number(0.0, 10.0);
+  YamlFields parts(fields.required("scatter"), "the parts of the scatter between rotors");
+  Index told = 0;
+  for (const auto& name : scatter_names()) {
+    // Older files do not know the last part.
+    const bool last = told + 1 == FleetScatter::parts;
+    const auto part = last ? parts.optional(name) : std::optional(parts.required(name));
+    if (part) scatter.sd[static_cast<std::size_t>(told++)] = part->number(0.0, 10.0);
+  }
   parts.finish();
-  scatter.covariance = read_covariance(fields.required("scatter_covariance"), 4);
+  scatter.covariance.topLeftCorner(told, told) = read_covariance(fields.required("scatter_covariance"), told);
   return scatter;
 }
 
@@ -170,9 +176,9 @@ std::string prior_text(const Prior& prior) {
       "trimwright: prior 1\n"
       "# Influence coefficients of a rotor type, pooled from earlier jobs: docs/certainty.md.\n"
       "# Amplitudes: peak per g mm. Scatter: one standard deviation between rotors, of relative amplitude\n"
-      "# and of phase in radians, common to a plane and of each coefficient's own.\n";
+      "# and of phase in radians, common to a plane and of each coefficient's own; and of critical speeds.\n";
   text += fmt::format("rotor: {}\njobs: {}\nphase: lead\nscatter:\n", quoted(prior.rotor), prior.jobs);
-  for (std::size_t q = 0; q < 4; ++q)
+  for (std::size_t q = 0; q < prior.scatter.sd.size(); ++q)
     text += fmt::format("  {}: {}\n", scatter_names()[q], prior.scatter.sd[q]);
   text +=
       "scatter_covariance:  # of the squares of these, lower triangle\n" + triangle(prior.scatter.covariance);

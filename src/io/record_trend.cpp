@@ -200,21 +200,18 @@ Json place_of_trend_json(const TrendSpell& spell, const TrendPlace& place) {
     readings.push_back({{"date", spell.dates[t].when},
                         {"read", shown_json(spell.job, place, one.x)},
                         {"expected", shown_json(spell.job, place, one.expected)},
-                        {"sd", one.expected ? Json(unit.shown_from_peak(one.sd)) : Json()}});
+                        {"sd", one.expected ? Json(unit.shown_from_peak(one.sd)) : Json()},
+                        {"score", one.score ? Json(std::abs(*one.score)) : Json()}});
   }
   json["readings"] = readings;
   return json;
 }
 
 Json date_json(const TrendDate& date) {
-  const DateJudged& judged = date.judged;
-  Json json = {{"date", date.when}, {"note", date.note}, {"components", judged.components}};
-  json["t_squared"] = judged.components > 0 ? Json(judged.t_squared) : Json();
-  json["degrees_of_freedom"] =
-      judged.components > 0 && std::isfinite(judged.freedom) ? Json(judged.freedom) : Json();
-  json["t_squared_limit"] = judged.components > 0 ? Json(judged.t_squared_limit()) : Json();
-  json["sum_over_its_limit"] = judged.cusum;
-  return json;
+  return {{"date", date.when},
+          {"note", date.note},
+          {"reading_over_its_limit", date.judged.alone},
+          {"sum_over_its_limit", date.judged.sum}};
 }
 
 Json change_json(const TrendSpell& spell, const TrendChange& change) {
@@ -235,7 +232,7 @@ Json change_json(const TrendSpell& spell, const TrendChange& change) {
           {"first", change.first},
           {"last", change.last},
           {"found", change.found},
-          {"found_by", change.by_one_date ? "t_squared" : "cusum"},
+          {"found_by", change.by_one_date ? "one_date" : "sum"},
           {"cause", mistake_name(change.cause)},
           {"probability", change.probability},
           {"what", change.what},

@@ -40,11 +40,9 @@ double runs_corrected(const TrialOutset& owed, const TrialOutset& full, double m
   return runs_to_go(meets_targets, success_after(full, after)) - 1.0;
 }
 
-std::string what_to_fit(const Job& job, const OwedRunAdvice& advice) {
-  if (advice.correction) return "The planned correction";
-  const SlotChange& change = advice.candidates.front().change;
-  return fmt::format("{} in slot {} of {}", change.fit->weight_id, change.slot,
-                     job.rotor.planes[change.plane].name);
+std::string weight_in_slot(const Job& job, const TrialCandidate& one) {
+  return fmt::format("{} in slot {} of {}", one.change.fit->weight_id, one.change.slot,
+                     job.rotor.planes[one.change.plane].name);
 }
 
 void decide_owed(const Job& job, double exceeds_limit, OwedRunAdvice& advice) {
@@ -57,7 +55,8 @@ void decide_owed(const Job& job, double exceeds_limit, OwedRunAdvice& advice) {
           ? fmt::format(
                 "{} for {}: saves {:.1f} run{}. {}, and {} after it with that. The chance that it exceeds a "
                 "limit is {}.",
-                what_to_fit(job, advice), advice.run.name, saves, saves > 1.0 ? "s" : "", after,
+                advice.correction ? "The planned correction" : weight_in_slot(job, advice.candidates.front()),
+                advice.run.name, saves, saves > 1.0 ? "s" : "", after,
                 runs_words(advice.runs_after), percent_words(exceeds_limit))
           : fmt::format("{}: nothing that could be fitted for it saves a run. {}.", advice.run.name, after);
 }
@@ -123,8 +122,11 @@ std::vector<OwedRunAdvice> advise_owed_runs(const Job& job, const TrialKnowledge
     advice.reason =
         run.name +
         ": what it would save cannot be said, as nothing tells yet how surely a weight in every plane "
-        "acts (a prior of the rotor type would). The trial weight below may be fitted for it, where its "
-        "speeds are those of a trial run.";
+        "acts (a prior of the rotor type would).";
+    if (const auto next = advise_trial(job, known, choice);
+        next && next->worth_making && next->can_be_completed)
+      advice.reason += " The trial weight that is recommended, " + weight_in_slot(job, next->advised()) +
+                       ", may be fitted for it, where its speeds are those of a trial run.";
     all.push_back(std::move(advice));
   }
   return all;

@@ -56,7 +56,7 @@ Markup verdict_line(const PageView& view) {
 bool grave(const InfluenceModel& model) {
   const auto outcome = model.runs.mirror.outcome;
   return outcome == MirrorTest::Outcome::contradicts || outcome == MirrorTest::Outcome::neither_fits ||
-         fit_probability(model) < agreement_level;
+         !runs_agree(model);
 }
 
 Markup result_section(const PageView& view) {

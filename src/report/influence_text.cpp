@@ -288,7 +288,8 @@ std::string noise_lines(const Job& job, const InfluenceModel& model) {
                           "worth {:.0f} independent "
                           "ones; the four series of them {} (split R-hat {:.3f}; 1: no difference).",
                           sampling->draws, sampling->effective_draws,
-                          sampling->split_r_hat > 1.05 ? "do NOT agree: do not rely on the chances" : "agree",
+                          sampling->split_r_hat > agreeing_r_hat ? "do NOT agree: do not rely on the chances"
+                                                                 : "agree",
                           sampling->split_r_hat));
   if (model.prior && model.prior->fleet)
     text += wrapped(

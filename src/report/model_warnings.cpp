@@ -13,8 +13,8 @@
 namespace trimwright {
 namespace {
 
-/// Below this probability a fit is called worse than the stated repeatability explains.
-constexpr double doubtful = 0.01;
+/// Below this probability a rotor does not look like one of its fleet.
+constexpr double foreign = 0.01;
 
 std::string mirror_warning(const Job& job, const InfluenceModel& model) {
   const auto& mirror = model.runs.mirror;
@@ -102,7 +102,7 @@ std::vector<std::string> model_warnings(const Job& job, const InfluenceModel& mo
         "few. Limits and probabilities are widened for it; teach it more jobs, or make a trial run.",
         model.prior->jobs));
   }
-  if (model.prior && model.prior->fleet && model.prior->fleet->probability < doubtful)
+  if (model.prior && model.prior->fleet && model.prior->fleet->probability < foreign)
     warnings.push_back(
         fmt::format("This rotor's coefficients do not look like those of {} (probability {:.1g}): another "
                     "configuration, a wrong angle of slot 1, a sensor connected otherwise, or a reading or "
@@ -148,14 +148,18 @@ std::vector<std::string> model_warnings(const Job& job, const InfluenceModel& mo
         fmt::format("The planes act almost alike at these speeds and sensors (condition {:.0f}): their "
                     "weights may fight each other; trim with fewer planes.",
                     model.planes_condition));
-  if (const double probability = fit_probability(model); probability < doubtful)
+  if (const double probability = fit_probability(model); probability < doubtful_fit)
     warnings.push_back(fmt::format(
-        "The runs do not agree with one another: their readings scatter more than what is stated of them "
-        "explains "
-        "(probability {}). The rotor or the conditions changed between runs, or a reading or a fitted weight "
-        "is "
-        "written down wrong: trimwright influence and check look for which. {}",
-        probability < 1e-12 ? "below 1e-12" : fmt::format("{:.1g}", probability), widening_words(model)));
+        "{} The rotor or the conditions changed between runs, or a reading or a fitted weight is written "
+        "down "
+        "wrong: trimwright influence and check look for which. {}",
+        runs_agree(model)
+            ? fmt::format("The readings scatter more than what is stated of them explains: sound runs would "
+                          "with a probability of {}.",
+                          percent_words(probability))
+            : fmt::format("The runs do not agree with one another: they scatter {:.1f} times what is stated.",
+                          excess_scatter(model)),
+        widening_words(model)));
   return warnings;
 }
 

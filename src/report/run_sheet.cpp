@@ -86,17 +86,15 @@ Markup fitted_table(const Job& job, const PageView* trial) {
     rows += element(
         "tr", {{"class", "row"}},
         element("th", {{"scope", "row"}}, plane.name) +
-            element("td", {},
-                    job.runs.empty() ? std::string{} : fitted_words(plane, job.runs.back().fitted[p])) +
+            (job.runs.empty() ? Markup{}
+                              : element("td", {}, fitted_words(plane, job.runs.back().fitted[p]))) +
             (trial == nullptr
                  ? written_cell()
                  : element("td", {{"class", "writing"}}, "☐ " + fitted_words(plane, trial->fitted[p]))));
   }
-  return page_table("Fitted in this run: every slot that holds a weight, and which",
-                    {{"plane"},
-                     {job.runs.empty() ? "" : "in run “" + job.runs.back().name + "”"},
-                     {"in this run: slot and weight"}},
-                    rows);
+  auto columns = std::vector<PageColumn>{{"plane"}, {"in this run: slot and weight"}};
+  if (!job.runs.empty()) columns.insert(columns.begin() + 1, {"in run “" + job.runs.back().name + "”"});
+  return page_table("Fitted in this run: every slot that holds a weight, and which", columns, rows);
 }
 
 /// Conditions that the runs so far tell, each with a line of its own.

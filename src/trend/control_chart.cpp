@@ -1,22 +1,9 @@
 #include "control_chart.hpp"
 
 #include <algorithm>
-#include <boost/math/distributions/chi_squared.hpp>
-#include <boost/math/distributions/fisher_f.hpp>
-#include <boost/math/distributions/normal.hpp>
-#include <boost/math/distributions/students_t.hpp>
 #include <cmath>
-#include <limits>
 
 namespace trimwright {
-namespace {
-
-/// Above this an estimated scatter is as good as known.
-constexpr double known_freedom = 1e6;
-/// Below this it is not known at all.
-constexpr double no_freedom = 1.0;
-
-}  // namespace
 
 void Cusum::add(double z, double k) {
   up = std::max(0.0, up + z - k);
@@ -39,30 +26,12 @@ double cusum_limit(double k, double run_length) {
   return high;
 }
 
-double t_squared_limit(int components, double freedom, double chance) {
-  const double p = components;
-  if (freedom > known_freedom)
-    return boost::math::quantile(boost::math::complement(boost::math::chi_squared(p), chance));
-  if (freedom < no_freedom) return std::numeric_limits<double>::infinity();
-  return p * boost::math::quantile(boost::math::complement(boost::math::fisher_f(p, freedom), chance));
+std::complex<double> normal_score(std::complex<double> t, double freedom) {
+  const double size = std::abs(t);
+  if (size <= 0.0 || freedom <= 0.0) return 0.0;
+  return t / size * std::sqrt(freedom * std::log1p(size * size / freedom));
 }
 
-double t_squared_chance(double t_squared, int components, double freedom) {
-  const double p = components;
-  if (freedom > known_freedom)
-    return boost::math::cdf(boost::math::complement(boost::math::chi_squared(p), t_squared));
-  if (freedom < no_freedom) return 1.0;
-  return boost::math::cdf(boost::math::complement(boost::math::fisher_f(p, freedom), t_squared / p));
-}
-
-double normal_score(double t, double freedom) {
-  if (freedom > known_freedom) return t;
-  if (freedom < no_freedom) return 0.0;
-  const double beyond =
-      boost::math::cdf(boost::math::complement(boost::math::students_t(freedom), std::abs(t)));
-  const double z =
-      beyond < 1e-300 ? 37.0 : boost::math::quantile(boost::math::complement(boost::math::normal(), beyond));
-  return std::copysign(z, t);
-}
+double score_limit(double chance) { return std::sqrt(-2.0 * std::log(chance)); }
 
 }  // namespace trimwright

@@ -1,5 +1,7 @@
 #pragma once
 
+#include <complex>
+
 namespace trimwright {
 
 /// E. S. Page's cumulative sum (*Biometrika* 41, 1954) of values that are standard normal while nothing has
@@ -21,17 +23,15 @@ struct Cusum {
 /// The `h` at which one side's mean number of values until a false alarm is `run_length`.
 [[nodiscard]] double cusum_limit(double k, double run_length);
 
-/// What H. Hotelling's T^2 (*Annals of Mathematical Statistics* 2, 1931; control of quality, 1947) of
-/// `components` real figures exceeds with probability `chance` where nothing has changed: chi-squared where
-/// their scatter is known, and `components` times Fisher's F where its size alone is estimated, with
-/// `freedom` degrees (infinite: known).
-[[nodiscard]] double t_squared_limit(int components, double freedom, double chance);
+/// What `t`, a complex value over its standard deviation per component, is worth where that is estimated with
+/// `freedom` degrees: in the same direction, its components standard normal. |t|^2 / 2 is Fisher's F of 2 and
+/// `freedom` degrees (H. Hotelling's T^2, *Annals of Mathematical Statistics* 2, 1931), and comes out as the
+/// chi-squared of 2 degrees that is as rare. Values so made, each by those before it, are independent, though
+/// mean and scatter are learnt from them (D. M. Hawkins, *The Statistician* 36, 1987: self-starting sums).
+/// Without a degree nothing can be said: 0.
+[[nodiscard]] std::complex<double> normal_score(std::complex<double> t, double freedom);
 
-/// The probability of a T^2 as large.
-[[nodiscard]] double t_squared_chance(double t_squared, int components, double freedom);
-
-/// The standard normal value as far out as Student's `t` of `freedom` degrees (D. M. Hawkins,
-/// *The Statistician* 36, 1987, for sums of values whose scatter is estimated as they come).
-[[nodiscard]] double normal_score(double t, double freedom);
+/// The size of a score of two such components that is exceeded with probability `chance`.
+[[nodiscard]] double score_limit(double chance);
 
 }  // namespace trimwright

@@ -2,10 +2,11 @@
 
 #include <Eigen/Cholesky>
 #include <algorithm>
-#include <boost/math/distributions/chi_squared.hpp>
+#include <array>
 #include <cmath>
 #include <utility>
 
+#include "base/chance.hpp"
 #include "control_chart.hpp"
 
 namespace trimwright {
@@ -18,8 +19,15 @@ using Rows = std::vector<Index>;
 
 /// Standard deviations, over those of a reading, of what nobody knows.
 constexpr double not_known = 1e3;
-/// Of one sound date, half the chance of a series shared among its dates.
-constexpr double one_date_chance = 0.5 * false_alarms / sound_dates;
+/// Degrees of freedom that what is stated of a sensor's scatter counts as, and what the sensor's scatter
+/// counts as for each of its places (our own figures: as five dates, and as ten).
+constexpr double stated_freedom = 10.0, sensor_freedom = 20.0;
+/// Axes along which the scores of a place are summed, 60° from each other: no change is more than 30° from
+/// one.
+constexpr std::size_t axes = 3;
+/// A score counts as this much at most among those that tell the scatter, so that a change does not pass for
+/// scatter: one in a hundred is larger.
+const double largest_score = score_limit(0.01);
 /// A change little by little must explain the readings so much better than a step: odds of 20.
 constexpr double gradual_odds = 20.0;
 /// Cosine between two changes above which the second is more of the first.
@@ -44,15 +52,12 @@ double squared(const MatrixXcd& covariance, const VectorXcd& off) {
   return off.size() == 0 ? 0.0 : Eigen::LLT<MatrixXcd>(covariance).matrixL().solve(off).squaredNorm();
 }
 
-/// How far readings of one sensor scatter, squared and over what is stated.
+/// How far readings scatter, squared and over `DatedSeries::noise`.
 struct Scatter {
   double squares = 0.0;
   double freedom = 0.0;
-  bool stated = true;
 
-  [[nodiscard]] bool own() const { return freedom > 0.0 && (!stated || squares > freedom); }
-  [[nodiscard]] double factor() const { return own() ? std::sqrt(squares / freedom) : 1.0; }
-  [[nodiscard]] double degrees() const { return own() ? freedom : std::numeric_limits<double>::infinity(); }
+  [[nodiscard]] double variance() const { return freedom > 0.0 ? squares / freedom : 1.0; }
 };
 
 /// The level and how well it is known.
@@ -64,12 +69,18 @@ struct Level {
 class Course {
  public:
   explicit Course(const DatedSeries& series) : s_(series), n_(series.read.rows()) {
+    const double stated = s_.stated ? stated_freedom : 0.0;
     std::size_t groups = 0;
     for (const std::size_t g : s_.group) groups = std::max(groups, g + 1);
-    for (std::size_t g = 0; g < groups; ++g) {
-      scatter_.push_back({0.0, 0.0, s_.stated});
-      if (std::isfinite(s_.freedom)) scatter_.back().squares = scatter_.back().freedom = s_.freedom;
-      learn_beginning(g);
+    sensors_.assign(groups, {stated, stated});
+    places_.resize(s_.group.size());
+    const auto rows = static_cast<double>(s_.read.cols());
+    const double half = 0.5 * false_alarms / (sound_dates * rows);  // for each date and place
+    score_limit_ = score_limit(half);
+    for (Index i = 0; i < s_.read.cols(); ++i) {
+      const double k = std::clamp(0.5 * s_.to_find(i) / std::sqrt(s_.noise(i, i).real()), 0.5, 1.0);
+      sum_k_.push_back(k);
+      sum_limit_.push_back(cusum_limit(k, 2.0 * axes / half));
     }
   }
 
@@ -81,69 +92,26 @@ class Course {
     Index date = 0;
     while (date < n_) date = judge(date);
     end_change();
-    course_.scatter.resize(static_cast<Index>(scatter_.size()));
-    for (std::size_t g = 0; g < scatter_.size(); ++g)
-      course_.scatter(static_cast<Index>(g)) = scatter_[g].factor();
+    course_.scatter.resize(static_cast<Index>(sensors_.size()));
+    for (std::size_t g = 0; g < sensors_.size(); ++g)
+      course_.scatter(static_cast<Index>(g)) = std::sqrt(sensors_[g].variance());
     return std::move(course_);
   }
 
  private:
-  [[nodiscard]] Rows rows_of(std::size_t group, const Rows& among) const {
-    Rows rows;
-    for (const Index i : among)
-      if (s_.group[static_cast<std::size_t>(i)] == group) rows.push_back(i);
-    return rows;
-  }
+  void begin_sums() { sums_.assign(s_.group.size(), {}); }
 
-  void learn_beginning(std::size_t group) {
-    struct Difference {
-      double squares;
-      int components;
-    };
-    std::vector<Difference> all;
-    Index last = -1;
-    std::size_t seen = 0;
-    for (Index t = 0; t < n_ && seen < beginning; ++t) {
-      const Rows now = rows_of(group, rows_read(s_.read.row(t)));
-      if (now.empty()) continue;
-      ++seen;
-      if (last >= 0) {
-        Rows both;
-        for (const Index i : now)
-          if (is_read(s_.read(last, i))) both.push_back(i);
-        if (!both.empty())
-          all.push_back({0.5 * squared(s_.noise(both, both),
-                                       VectorXcd((s_.read(t, both) - s_.read(last, both)).transpose())),
-                         2 * static_cast<int>(both.size())});
-      }
-      last = t;
-    }
-    if (all.size() + 1 < fewest_for_scatter) return;
-    std::sort(all.begin(), all.end(), [](const auto& a, const auto& b) {
-      return a.squares / a.components < b.squares / b.components;
-    });
-    double squares = 0.0, usual = 0.0, components = 0.0;
-    for (std::size_t i = 0; i + 1 < all.size(); ++i) {  // the expected i-th of so many: G. Blom (1958)
-      const double rank = (static_cast<double>(i) + 0.625) / (static_cast<double>(all.size()) + 0.25);
-      usual += boost::math::quantile(boost::math::chi_squared(all[i].components), rank);
-      squares += all[i].squares;
-      components += all[i].components;
-    }
-    Scatter& one = scatter_[group];
-    const double freedom = 0.5 * components;  // differences share dates, and the largest is left out
-    one.squares += freedom * squares / usual;
-    one.freedom += freedom;
-  }
-
-  void begin_sums() {
-    const auto rows = s_.read.cols();
-    sums_.assign(static_cast<std::size_t>(2 * rows), {});
+  /// Of a place: its own, and its sensor's where something is stated to begin with.
+  [[nodiscard]] Scatter scatter(Index row) const {
+    const auto i = static_cast<std::size_t>(row);
+    const double shared = s_.stated ? sensor_freedom : 0.0;
+    return {shared * sensors_[s_.group[i]].variance() + places_[i].squares, shared + places_[i].freedom};
   }
 
   [[nodiscard]] Eigen::VectorXd factors(const Rows& rows) const {
     Eigen::VectorXd factor(static_cast<Index>(rows.size()));
     for (Index i = 0; i < factor.size(); ++i)
-      factor(i) = scatter_[s_.group[static_cast<std::size_t>(rows[static_cast<std::size_t>(i)])]].factor();
+      factor(i) = std::sqrt(scatter(rows[static_cast<std::size_t>(i)]).variance());
     return factor;
   }
 
@@ -163,59 +131,45 @@ class Course {
     before_[static_cast<std::size_t>(date)] = level_;
     const Rows read = rows_read(s_.read.row(date));
     DateJudged& now = course_.dates[static_cast<std::size_t>(date)];
-    compare(now);
-    Rows rows;
-    for (const Index i : read)
-      if (is_expected(i)) rows.push_back(i);
-    const VectorXcd off = (s_.read(date, rows)).transpose() - level_.mean(rows);
-    const MatrixXcd around = level_.unsure(rows, rows) + s_.noise(rows, rows);
-    now.freedom = std::numeric_limits<double>::infinity();
-    for (const Index i : rows)
-      now.freedom = std::min(now.freedom, scatter_[s_.group[static_cast<std::size_t>(i)]].degrees());
-    now.components = 2 * static_cast<int>(rows.size());
-    now.t_squared = squared(scaled(around, rows), off);
-    const auto highest = add_to_sums(rows, off, around);
-    now.cusum = highest.second;
-    const bool alone = now.components > 0 && now.t_squared > now.t_squared_limit();
-    if (alone || now.cusum > 1.0) return changed(date, alone, highest.first);
-    learn_scatter(date, rows);
+    Index furthest = 0;
+    compare(date, now, furthest);
+    if (now.alone > 1.0 || now.sum > 1.0) return changed(date, now.alone > 1.0, furthest);
+    learn_scatter(date, now.score);
     take(read, (s_.read(date, read)).transpose());
     return date + 1;
   }
 
-  void compare(DateJudged& now) const {
-    now.expected = level_.mean;
-    now.sd.resize(s_.read.cols());
-    for (Index i = 0; i < now.sd.size(); ++i) {
-      const double factor = scatter_[s_.group[static_cast<std::size_t>(i)]].factor();
-      now.sd(i) = factor * std::sqrt((level_.unsure(i, i) + s_.noise(i, i)).real());
-      if (is_expected(i)) continue;
-      now.expected(i) = std::nan("");
-      now.sd(i) = std::nan("");
+  /// `furthest`: the row whose sum is largest over its limit.
+  void compare(Index date, DateJudged& now, Index& furthest) {
+    const Index rows = s_.read.cols();
+    now.expected = now.score = VectorXcd::Constant(rows, std::nan(""));
+    now.sd = Eigen::VectorXd::Constant(rows, std::nan(""));
+    for (Index i = 0; i < rows; ++i) {
+      if (!is_expected(i)) continue;
+      const Scatter known = scatter(i);
+      const std::complex<double> mean = level_.mean(i);
+      now.expected(i) = mean;
+      now.sd(i) = std::sqrt(known.variance() * around(i));
+      if (!is_read(s_.read(date, i))) continue;
+      now.score(i) = normal_score((s_.read(date, i) - mean) / now.sd(i), known.freedom);
+      now.alone = std::max(now.alone, std::abs(now.score(i)) / score_limit_);
+      if (const double sum = add_to_sums(i, now.score(i)); sum > now.sum) now.sum = sum, furthest = i;
     }
   }
 
-  /// The row whose sum is largest over its limit, and that ratio.
-  std::pair<Index, double> add_to_sums(const Rows& rows, const VectorXcd& off, const MatrixXcd& around) {
-    std::pair<Index, double> highest{0, 0.0};
-    const double charts = 4.0 * static_cast<double>(s_.read.cols());
-    for (std::size_t a = 0; a < rows.size(); ++a) {
-      const Index i = rows[a], at = static_cast<Index>(a);
-      const Scatter& scatter = scatter_[s_.group[static_cast<std::size_t>(i)]];
-      const double one = scatter.factor() * std::sqrt(s_.noise(i, i).real());
-      const double k = std::clamp(0.5 * s_.to_find(i) / one, 0.5, 1.0);
-      const double limit = cusum_limit(k, sound_dates * charts / (0.5 * false_alarms));
-      const double sd = scatter.factor() * std::sqrt(around(at, at).real());
-      const double size = std::abs(level_.mean(i));
-      const std::complex<double> along = size > 0.0 ? level_.mean(i) / size : 1.0;
-      const std::complex<double> share = off(at) * std::conj(along) / sd;
-      for (int component = 0; component < 2; ++component) {
-        Cusum& sum = sums_[static_cast<std::size_t>(2 * i + component)];
-        sum.add(normal_score(component == 0 ? share.real() : share.imag(), scatter.degrees()), k);
-        if (sum.most() / limit > highest.second) highest = {i, sum.most() / limit};
-      }
+  /// Variance of a row's reading about what is expected, where readings scatter as `DatedSeries::noise` says.
+  [[nodiscard]] double around(Index i) const { return (level_.unsure(i, i) + s_.noise(i, i)).real(); }
+
+  /// The row's largest sum over its limit.
+  double add_to_sums(Index row, std::complex<double> score) {
+    const auto at = static_cast<std::size_t>(row);
+    double largest = 0.0;
+    for (std::size_t axis = 0; axis < axes; ++axis) {
+      const double turn = M_PI * static_cast<double>(axis) / axes;
+      sums_[at][axis].add((score * std::polar(1.0, turn)).real(), sum_k_[at]);
+      largest = std::max(largest, sums_[at][axis].most());
     }
-    return highest;
+    return largest / sum_limit_[at];
   }
 
   /// The level, given one date's readings of `rows` more.
@@ -228,20 +182,22 @@ class Course {
     level_.unsure = MatrixXcd(0.5 * (level_.unsure + level_.unsure.adjoint()));
   }
 
-  /// A date that differs much counts as one that differs rarely, so that a change does not pass for scatter.
-  void learn_scatter(Index date, const Rows& rows) {
-    if (date < static_cast<Index>(beginning)) return;
-    for (std::size_t g = 0; g < scatter_.size(); ++g) {
-      const Rows mine = rows_of(g, rows);
-      if (mine.empty() || scatter_[g].freedom <= 0.0) continue;
-      const double components = 2.0 * static_cast<double>(mine.size());
-      const double most = boost::math::quantile(boost::math::chi_squared(components), 0.99);
-      const double factor = scatter_[g].squares / scatter_[g].freedom;
-      const double squares = squared(level_.unsure(mine, mine) + s_.noise(mine, mine),
-                                     VectorXcd((s_.read(date, mine)).transpose() - level_.mean(mine)));
-      scatter_[g].squares += std::min(squares, most * factor);
-      scatter_[g].freedom += components;
+  /// A date counts once for a sensor, however many places it reads: what they share is not known.
+  void learn_scatter(Index date, const VectorXcd& score) {
+    std::vector<Scatter> today(sensors_.size());
+    for (Index i = 0; i < score.size(); ++i) {
+      if (!is_read(score(i))) continue;
+      const double size = std::abs(score(i));
+      const double less = size > largest_score ? largest_score / size : 1.0;
+      const auto at = static_cast<std::size_t>(i);
+      const double squares = less * less * std::norm(s_.read(date, i) - level_.mean(i)) / around(i);
+      Scatter& of_sensor = today[s_.group[at]];
+      of_sensor = {of_sensor.squares + squares, of_sensor.freedom + 1.0};
+      places_[at] = {places_[at].squares + squares, places_[at].freedom + 2.0};
     }
+    for (std::size_t g = 0; g < today.size(); ++g)
+      if (today[g].freedom > 0.0)
+        sensors_[g] = {sensors_[g].squares + today[g].variance(), sensors_[g].freedom + 2.0};
   }
 
   /// How well a change of level from `first` on explains the dates up to `date`: squared distance that it
@@ -314,7 +270,7 @@ class Course {
                                                     : SeriesChange::Kind::step;
     change.first = static_cast<std::size_t>(first);
     change.last = change.found = static_cast<std::size_t>(date);
-    change.by_t_squared = alone;
+    change.by_one_date = alone;
     change.row = static_cast<std::size_t>(row);
     change.before = was.mean;
     for (Index i = 0; i < change.before.size(); ++i)
@@ -368,7 +324,7 @@ class Course {
       components += 2 * static_cast<int>(rows.size());
     }
     return components > 0 && from_was < from_now &&
-           t_squared_chance(from_was, components, std::numeric_limits<double>::infinity()) > hardly_as_before;
+           chance_of_chi_squared(from_was, components) > hardly_as_before;
   }
 
   /// What became of the last change, once the level since is known.
@@ -386,13 +342,15 @@ class Course {
 
   const DatedSeries& s_;
   Index n_;
-  std::vector<Scatter> scatter_;
+  std::vector<Scatter> sensors_, places_;
+  double score_limit_ = 0.0;
+  std::vector<double> sum_k_, sum_limit_;  ///< by row
   Level level_;
-  std::vector<Level> before_;  ///< what was known before each date
-  std::vector<Cusum> sums_;    ///< two a row: along and across what is expected
-  Index begin_ = 0;            ///< first date since the last change
-  MatrixXcd unsure_before_;    ///< of the level before the last change
-  bool open_ = false;          ///< the last change is not ended yet
+  std::vector<Level> before_;                  ///< what was known before each date
+  std::vector<std::array<Cusum, axes>> sums_;  ///< by row
+  Index begin_ = 0;                            ///< first date since the last change
+  MatrixXcd unsure_before_;                    ///< of the level before the last change
+  bool open_ = false;                          ///< the last change is not ended yet
   SeriesCourse course_;
 };
 
@@ -401,10 +359,6 @@ class Course {
 Eigen::MatrixXcd nothing_expected(const MatrixXcd& noise) {
   return MatrixXcd(noise.diagonal().real().cast<std::complex<double>>().asDiagonal()) *
          (not_known * not_known);
-}
-
-double DateJudged::t_squared_limit() const {
-  return trimwright::t_squared_limit(components, freedom, one_date_chance);
 }
 
 SeriesCourse judge_course(const DatedSeries& series) { return Course(series).judged(); }

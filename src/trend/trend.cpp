@@ -6,48 +6,21 @@
 #include <cmath>
 #include <map>
 
-#include "base/text.hpp"
 #include "check/run_comparison.hpp"
-#include "influence/usable_reading.hpp"
+#include "influence/speed_match.hpp"
+#include "runs/mean_phasor.hpp"
 
 namespace trimwright {
 namespace {
 
 using Eigen::Index;
-using PlaceKey = std::pair<std::size_t, std::size_t>;
+/// Dates that tell, where nothing is stated, how readings scatter and hang together.
+constexpr std::size_t first_dates = 10;
+
+/// Scatter over what is stated above which it is told.
+constexpr double told_scatter = 1.2;
 
 const std::complex<double> not_read = std::nan("");
-
-/// Mean of what a run reads at a place, once per revolution.
-std::optional<Phasor> read_at(const Job& job, const Run& run, PlaceKey place) {
-  Phasor sum = 0.0;
-  double count = 0.0;
-  for (const auto& one : run.readings)
-    if (PlaceKey(one.speed, one.sensor) == place && why_not_usable(job, run, one).empty())
-      sum += *one.x, count += 1.0;
-  return count > 0.0 ? std::optional(sum / count) : std::nullopt;
-}
-
-Reading made_reading(const Job& job, PlaceKey place, Phasor x, std::optional<double> repeatability) {
-  Reading reading;
-  reading.speed = place.first;
-  reading.sensor = place.second;
-  reading.rpm = job.speeds_rpm[place.first];
-  reading.state = state_at(job, place.first);
-  reading.x = x;
-  reading.amplitude = std::abs(x);
-  reading.repeatability = repeatability;
-  return reading;
-}
-
-/// What readings are held against, and how they scatter.
-struct Held {
-  std::vector<PlaceKey> places;
-  std::vector<double> within;  ///< of one reading within its run
-  DatedSeries series;
-  NoiseModel noise;
-  bool foretold = false;
-};
 
 class Spell {
  public:
@@ -72,8 +45,10 @@ class Spell {
       job.runs.push_back(std::move(run));
     }
     if (auto settled = settle_places(job, set); !settled) return tl::unexpected(settled.error());
-    for (std::size_t r = base_; r < job.runs.size(); ++r)
+    for (std::size_t r = base_; r < job.runs.size(); ++r) {
       spell_.dates.push_back({job.runs[r].name, note_of(job.runs[r]), {}});
+      leave_out_off_speed(job.runs[r]);
+    }
     add_places();
     if (hold()) judge();
     return std::move(spell_);
@@ -86,41 +61,48 @@ class Spell {
     return {};
   }
 
+  void leave_out_off_speed(Run& run) {
+    std::vector<Reading> kept;
+    for (const auto& one : run.readings) {
+      const std::string why = speed_mismatch(spell_.job, run, one);
+      if (why.empty())
+        kept.push_back(one);
+      else
+        spell_.notes.push_back("Left out: " + place_words(spell_.job, one.speed, one.sensor) + " on " +
+                               run.name + ", " + why + ".");
+    }
+    run.readings = std::move(kept);
+  }
+
+  [[nodiscard]] std::optional<Phasor> read_on(std::size_t date, const Place& place) const {
+    return mean_phasor(spell_.job.runs[base_ + date], place.speed, place.sensor);
+  }
+
   void add_places() {
     for (const auto& place : spell_.job.places) {
       TrendPlace one{place, {}};
-      bool read = false;
-      for (std::size_t r = base_; r < spell_.job.runs.size(); ++r) {
-        one.readings.push_back(
-            {read_at(spell_.job, spell_.job.runs[r], {place.speed, place.sensor}), {}, 0.0});
-        read = read || one.readings.back().x;
-      }
-      if (read) spell_.places.push_back(std::move(one));
+      for (std::size_t t = 0; t < spell_.dates.size(); ++t)
+        one.readings.push_back({read_on(t, place), {}, 0.0, {}});
+      if (std::any_of(one.readings.begin(), one.readings.end(), [](const auto& at) { return at.x; }))
+        spell_.places.push_back(std::move(one));
     }
+    within_.resize(spell_.places.size());
   }
 
-  /// Runs that foretell a run with a reading at every place.
-  std::optional<Foretelling> next_foretold(Job job, const std::vector<Run>& before) {
-    job.runs.insert(job.runs.end(), before.begin(), before.end());
+  /// What tells of a next run that reads every place as the dates do on average.
+  std::optional<Foretelling> next_foretold(Job job) {
     if (job.runs.empty()) return std::nullopt;
-    Run next;
-    next.name = "next";
-    next.fitted = spell_.job.runs.back().fitted;
-    for (const auto& place : spell_.places) {
-      const auto first = std::find_if(place.readings.begin(), place.readings.end(),
-                                      [](const TrendReading& one) { return one.x.has_value(); });
-      next.readings.push_back(
-          made_reading(spell_.job, {place.place.speed, place.place.sensor}, *first->x, {}));
-    }
-    job.runs.push_back(std::move(next));
+    job.runs.push_back(mean_run("next", 0, spell_.dates.size()));
     return foretelling(job, job.runs.size() - 1, prior());
   }
 
   [[nodiscard]] const Prior* prior() const { return input_.prior ? &*input_.prior : nullptr; }
 
-  [[nodiscard]] Job job_of_trim() const {
+  /// The spell's job with some of its runs alone.
+  [[nodiscard]] Job job_of(std::size_t from, std::size_t to) const {
     Job job = spell_.job;
-    job.runs.resize(base_);
+    const auto runs = spell_.job.runs.begin();
+    job.runs.assign(runs + static_cast<std::ptrdiff_t>(from), runs + static_cast<std::ptrdiff_t>(to));
     return job;
   }
 
@@ -129,20 +111,17 @@ class Spell {
       spell_.notes.emplace_back("No reading has a phase: nothing can be compared.");
       return false;
     }
-    auto by = base_ > 0 ? next_foretold(job_of_trim(), {}) : std::nullopt;
-    held_.foretold = spell_.foretold = by.has_value();
-    if (!by) {
-      if (base_ > 0)
-        spell_.notes.emplace_back(
-            "The runs of the trim do not foretell these readings; expected is their own mean.");
-      Job alone = job_of_trim();
-      alone.runs.clear();
-      const auto& runs = spell_.job.runs;
-      const auto first = runs.begin() + static_cast<std::ptrdiff_t>(base_);
-      by = next_foretold(
-          std::move(alone),
-          {first, first + static_cast<std::ptrdiff_t>(std::min(beginning, runs.size() - base_))});
+    auto by = next_foretold(job_of(0, base_));
+    spell_.foretold = by.has_value();
+    if (!by && base_ > 0)
+      spell_.notes.emplace_back(
+          "The runs of the trim do not foretell these readings; expected is their own mean.");
+    if (!by) {  // by what is stated of the scatter
+      Job once = job_of(0, 0);
+      once.runs.push_back(mean_run("once", 0, spell_.dates.size()));
+      by = next_foretold(std::move(once));
     }
+    if (!by) by = next_foretold(job_of(base_, std::min(base_ + first_dates, spell_.job.runs.size())));
     if (!by) {
       spell_.notes.emplace_back(
           "Nothing tells how these readings scatter: \"repeatability\" of the sensors in the rotor file, or "
@@ -150,70 +129,65 @@ class Spell {
       return false;
     }
     const RunComparison comparison(by->job, by->model, by->job.runs.size() - 1, {}, prior());
-    const NextReadings next = comparison.next_readings();
-    held_.noise = by->model.posterior->noise;
-    for (const auto& one : next.readings) {
-      held_.places.emplace_back(one.speed, one.sensor);
-      held_.within.push_back(one.within_sd);
-    }
-    fill_series(next);
+    noise_ = by->model.posterior->noise;
+    fill_series(comparison.next_readings());
     return true;
   }
 
   void fill_series(const NextReadings& next) {
-    DatedSeries& series = held_.series;
-    series.noise = next.noise;
-    series.expected = next.mean;
-    series.unsure = held_.foretold ? next.unsure : nothing_expected(next.noise);
-    series.freedom = held_.noise.degrees_of_freedom;
-    for (const auto& [speed, sensor] : held_.places)
-      series.stated = series.stated && held_.noise.sensors[sensor].within.source == NoisePart::Source::stated;
-    // Without a trim the noise is told by the same dates as the scatter of the series' beginning.
-    if (!held_.foretold && std::isfinite(series.freedom)) series.freedom = 1e-3;
-    const auto rows = static_cast<Index>(held_.places.size());
-    series.to_find.resize(rows);
-    series.read.resize(static_cast<Index>(spell_.dates.size()), rows);
-    for (Index i = 0; i < rows; ++i) {
-      const PlaceKey key = held_.places[static_cast<std::size_t>(i)];
-      const TrendPlace& place = spell_.places[place_at(key)];
-      series.group.push_back(key.second);
-      series.to_find(i) = 0.5 * place.place.goal();
-      for (Index t = 0; t < series.read.rows(); ++t)
-        series.read(t, i) = place.readings[static_cast<std::size_t>(t)].x.value_or(not_read);
+    series_.noise = next.noise;
+    series_.expected = next.mean;
+    series_.unsure = spell_.foretold ? next.unsure : nothing_expected(next.noise);
+    for (const auto& held : next.readings) {
+      rows_.push_back(place_at(held.speed, held.sensor));
+      within_[rows_.back()] = held.within_sd;
+      series_.group.push_back(held.sensor);
+      series_.stated =
+          series_.stated && noise_.sensors[held.sensor].within.source == NoisePart::Source::stated;
     }
-    for (const auto& place : spell_.places)
-      if (std::find(held_.places.begin(), held_.places.end(),
-                    PlaceKey(place.place.speed, place.place.sensor)) == held_.places.end())
-        spell_.notes.push_back("Not judged, because the trim foretells nothing of it: " +
-                               place_words(spell_.job, place.place.speed, place.place.sensor) + ".");
+    const auto rows = static_cast<Index>(rows_.size());
+    series_.to_find.resize(rows);
+    series_.read.resize(static_cast<Index>(spell_.dates.size()), rows);
+    for (Index i = 0; i < rows; ++i) {
+      const TrendPlace& place = spell_.places[rows_[static_cast<std::size_t>(i)]];
+      series_.to_find(i) = 0.5 * place.place.goal();
+      for (Index t = 0; t < series_.read.rows(); ++t)
+        series_.read(t, i) = place.readings[static_cast<std::size_t>(t)].x.value_or(not_read);
+    }
+    for (std::size_t p = 0; p < spell_.places.size(); ++p)
+      if (std::find(rows_.begin(), rows_.end(), p) == rows_.end())
+        spell_.notes.push_back(
+            "Not judged, because no run before tells anything of it: " +
+            place_words(spell_.job, spell_.places[p].place.speed, spell_.places[p].place.sensor) + ".");
+    if (!series_.stated && spell_.dates.size() < dates_to_learn)
+      spell_.notes.push_back(fmt::format(
+          "Nothing is stated of how these readings scatter (repeatability in the rotor file): only the dates "
+          "themselves tell it, and until there are about {} a change is found late.",
+          dates_to_learn));
   }
 
-  [[nodiscard]] std::size_t place_at(PlaceKey key) const {
-    for (std::size_t p = 0; p < spell_.places.size(); ++p)
-      if (PlaceKey(spell_.places[p].place.speed, spell_.places[p].place.sensor) == key) return p;
-    return 0;
+  [[nodiscard]] std::size_t place_at(std::size_t speed, std::size_t sensor) const {
+    const auto at = std::find_if(spell_.places.begin(), spell_.places.end(), [&](const TrendPlace& one) {
+      return one.place.speed == speed && one.place.sensor == sensor;
+    });
+    return static_cast<std::size_t>(at - spell_.places.begin());
   }
 
   void judge() {
-    const SeriesCourse course = judge_course(held_.series);
+    const SeriesCourse course = judge_course(series_);
     for (std::size_t t = 0; t < course.dates.size(); ++t) {
       spell_.dates[t].judged = course.dates[t];
-      for (std::size_t i = 0; i < held_.places.size(); ++i) {
-        TrendReading& reading = spell_.places[place_at(held_.places[i])].readings[t];
-        const Phasor expected = course.dates[t].expected(static_cast<Index>(i));
-        if (std::isnan(expected.real())) continue;
-        reading.expected = expected;
-        reading.sd = course.dates[t].sd(static_cast<Index>(i));
+      for (std::size_t i = 0; i < rows_.size(); ++i) {
+        TrendReading& reading = spell_.places[rows_[i]].readings[t];
+        const auto at = static_cast<Index>(i);
+        if (std::isnan(course.dates[t].expected(at).real())) continue;
+        reading.expected = course.dates[t].expected(at);
+        reading.sd = course.dates[t].sd(at);
+        if (reading.x) reading.score = course.dates[t].score(at);
       }
     }
     scatter_ = course.scatter;
-    for (std::size_t g = 0; g < static_cast<std::size_t>(scatter_.size()); ++g) {
-      const double times = scatter_(static_cast<Index>(g)) * held_.noise.widened;
-      if (times > 1.05) spell_.scatter.emplace_back(spell_.job.rotor.sensors[g].name, times);
-    }
-    if (spell_.dates.size() < fewest_for_scatter)
-      spell_.notes.emplace_back(
-          "Too few dates tell how readings scatter from date to date: only what is stated is known of it.");
+    compare_scatter();
     std::size_t begin = 0;
     for (std::size_t k = 0; k < course.changes.size(); ++k) {
       const SeriesChange& change = course.changes[k];
@@ -226,6 +200,21 @@ class Spell {
     }
   }
 
+  /// How much more readings of a sensor scatter from date to date than is stated.
+  void compare_scatter() {
+    for (std::size_t s = 0; s < noise_.sensors.size(); ++s) {
+      const auto& [within, run_to_run, proportional] = noise_.sensors[s];
+      if (within.source != NoisePart::Source::stated) continue;
+      double stated = within.sd * within.sd, really = 0.0, rows = 0.0;
+      if (run_to_run.source == NoisePart::Source::stated) stated += run_to_run.sd * run_to_run.sd;
+      for (Index i = 0; i < series_.noise.rows(); ++i)
+        if (series_.group[static_cast<std::size_t>(i)] == s)
+          really += series_.noise(i, i).real(), rows += 1.0;
+      const double times = factor(s) * std::sqrt(really / (std::max(rows, 1.0) * stated));
+      if (times > told_scatter) spell_.scatter.emplace_back(spell_.job.rotor.sensors[s].name, times);
+    }
+  }
+
   /// `begin`: first date of the level before; `end`: the date after the last of the level since.
   void add_change(const SeriesChange& found, std::size_t begin, std::size_t end) {
     TrendChange change;
@@ -234,10 +223,10 @@ class Spell {
     change.first = spell_.dates[found.first].when;
     change.last = spell_.dates[found.last].when;
     change.found = spell_.dates[found.found].when;
-    change.by_one_date = found.by_t_squared;
+    change.by_one_date = found.by_one_date;
     for (Index i = 0; i < found.after.size(); ++i) {
       if (std::isnan(found.after(i).real()) || std::isnan(found.before(i).real())) continue;
-      const std::size_t at = place_at(held_.places[static_cast<std::size_t>(i)]);
+      const std::size_t at = rows_[static_cast<std::size_t>(i)];
       const double share = std::abs(found.after(i) - found.before(i)) / spell_.places[at].place.limit;
       change.places.push_back(
           {at, found.before(i), found.after(i), std::sqrt(found.covariance(i, i).real()), share});
@@ -252,17 +241,31 @@ class Spell {
     Run run;
     run.name = name;
     run.fitted = spell_.job.runs.back().fitted;
-    for (std::size_t i = 0; i < held_.places.size(); ++i) {
-      const auto& readings = spell_.places[place_at(held_.places[i])].readings;
+    for (std::size_t p = 0; p < spell_.places.size(); ++p) {
+      const auto& [place, readings] = spell_.places[p];
       Phasor sum = 0.0;
       double count = 0.0;
       for (std::size_t t = from; t < to; ++t)
         if (readings[t].x) sum += *readings[t].x, count += 1.0;
       if (count == 0.0) continue;
-      const double sd = factor(held_.places[i].second) * held_.within[i] / std::sqrt(count);
-      run.readings.push_back(made_reading(spell_.job, held_.places[i], sum / count, sd));
+      Reading mean = reading_at(place);
+      mean.rpm = spell_.job.speeds_rpm[place.speed];
+      mean.x = sum / count;
+      mean.amplitude = std::abs(*mean.x);
+      if (within_[p]) mean.repeatability = factor(place.sensor) * *within_[p] / std::sqrt(count);
+      run.readings.push_back(std::move(mean));
     }
     return run;
+  }
+
+  /// The first reading there with a phase.
+  [[nodiscard]] Reading reading_at(const Place& place) const {
+    for (std::size_t r = base_; r < spell_.job.runs.size(); ++r)
+      for (const auto& one : spell_.job.runs[r].readings)
+        if (one.speed == place.speed && one.sensor == place.sensor && one.x &&
+            one.component == Component::once_per_rev)
+          return one;
+    return {};
   }
 
   [[nodiscard]] double factor(std::size_t sensor) const {
@@ -272,11 +275,10 @@ class Spell {
   /// States for every sensor the scatter that is known by now.
   void state_scatter(Rotor& rotor) const {
     for (std::size_t s = 0; s < rotor.sensors.size(); ++s) {
-      const SensorNoise& noise = held_.noise.sensors[s];
-      const double times = factor(s) * held_.noise.widened;
-      rotor.sensors[s].repeatability = times * noise.within.sd;
-      if (noise.run_to_run.source != NoisePart::Source::unknown)
-        rotor.sensors[s].run_to_run = times * noise.run_to_run.sd;
+      const double times = factor(s) * noise_.widened;
+      rotor.sensors[s].repeatability = times * noise_.sensors[s].within.sd;
+      if (noise_.sensors[s].run_to_run.source != NoisePart::Source::unknown)
+        rotor.sensors[s].run_to_run = times * noise_.sensors[s].run_to_run.sd;
     }
   }
 
@@ -304,8 +306,7 @@ class Spell {
 
   void explain(const SeriesChange& found, std::size_t begin, std::size_t end, TrendChange& change) {
     change.what = "nothing considered here explains it";
-    Job job = job_of_trim();
-    if (!held_.foretold) job.runs.clear();
+    Job job = job_of(0, spell_.foretold ? base_ : 0);
     state_scatter(job.rotor);
     if (found.first > begin) {
       Run before = mean_run("before", begin, found.first);
@@ -337,126 +338,16 @@ class Spell {
 
   const TrendInput& input_;
   TrendSpell spell_;
-  std::size_t base_ = 0;
-  Held held_;
-  Eigen::VectorXd scatter_;
+  std::size_t base_ = 0;                       ///< runs of the trim
+  std::vector<std::optional<double>> within_;  ///< of a reading within its run, by place; empty: not held
+  std::vector<std::size_t> rows_;              ///< of the series: entries of the places
+  DatedSeries series_;
+  NoiseModel noise_;
+  Eigen::VectorXd scatter_;  ///< by sensor
 };
-
-/// Whether a cause is the rotor's or the measuring chain's.
-std::string side_words(MistakeKind cause) {
-  using enum MistakeKind;
-  switch (cause) {
-    case rotor_changed:
-      return "; the rotor, not the sensor";
-    case reference_shifted:
-    case time_delay:
-    case sensor_changed:
-    case polarity:
-    case sensors_exchanged:
-    case unit:
-    case phase_sense:
-      return "; what measures, not the rotor";
-    default:
-      return {};
-  }
-}
-
-std::string shares_words(double share) { return fmt::format("{:.0f} %", 100.0 * share); }
 
 }  // namespace
 
 Result<TrendSpell> trend_spell(const TrendInput& input) { return Spell(input).made(); }
-
-std::string kind_words(SeriesChange::Kind kind) {
-  switch (kind) {
-    case SeriesChange::Kind::step:
-      return "a step";
-    case SeriesChange::Kind::lone:
-      return "off for a while, then as before";
-    case SeriesChange::Kind::last_alone:
-      return "the last date alone";
-    case SeriesChange::Kind::gradual:
-      return "little by little";
-  }
-  return {};
-}
-
-std::string kind_name(SeriesChange::Kind kind) {
-  switch (kind) {
-    case SeriesChange::Kind::step:
-      return "step";
-    case SeriesChange::Kind::lone:
-      return "lone";
-    case SeriesChange::Kind::last_alone:
-      return "last_alone";
-    case SeriesChange::Kind::gradual:
-      return "gradual";
-  }
-  return {};
-}
-
-std::string change_words(const TrendChange& change) {
-  using enum SeriesChange::Kind;
-  const std::string until =
-      change.before.empty() ? "before " + change.first : "between " + change.before + " and " + change.first;
-  std::string when;
-  switch (change.kind) {
-    case step:
-      when = "A step " + until;
-      break;
-    case lone:
-      when = change.first == change.last
-                 ? "Off on " + change.first + " alone, and as before since"
-                 : "Off from " + change.first + " to " + change.last + ", and as before since";
-      break;
-    case last_alone:
-      when = "The last date, " + change.first + ", is off";
-      break;
-    case gradual:
-      when = "Little by little from " + change.first + " to " + change.last;
-      break;
-  }
-  const std::string likely =
-      names_a_cause(change.cause)
-          ? fmt::format("likeliest, {:.0f} %: {}", std::min(99.0, 100.0 * change.probability), change.what)
-          : change.what;
-  return fmt::format("{} (found on {}, by {}): {}{}.", when, change.found,
-                     change.by_one_date ? "that date alone" : "the sum of several dates", likely,
-                     side_words(change.cause));
-}
-
-std::string weight_words(const TrendChange& change) {
-  std::string words = fmt::format(
-      "The largest change is {} of a limit: {} by the rule of ISO 20816-1 ({} of a boundary; here of the "
-      "limit). The maker's manual goes before it.",
-      shares_words(change.largest_share), change.significant() ? "significant" : "not significant",
-      shares_words(significant_share));
-  if (change.kind == SeriesChange::Kind::last_alone)
-    words += " One date may be wrong: read once more before anything is done.";
-  if (const auto remedy = mistake_remedy(change.cause); !remedy.empty()) words += " " + remedy;
-  return words;
-}
-
-std::string trend_words(const Trend& trend) {
-  std::size_t dates = 0, changes = 0, significant = 0;
-  for (const auto& spell : trend.spells) {
-    dates += spell.dates.size();
-    changes += spell.changes.size();
-    for (const auto& change : spell.changes)
-      if (change.significant()) ++significant;
-  }
-  const std::string of = " on " + counted(dates, "date") + " of readings";
-  if (changes == 0) return "Nothing changed" + of + ".";
-  if (changes == 1)
-    return "1 change" + of + ", and " + (significant == 1 ? "it is" : "not") + " significant.";
-  return counted(changes, "change") + of + ", " + (significant == 0 ? "none" : std::to_string(significant)) +
-         " of them significant.";
-}
-
-std::string expected_words(const TrendSpell& spell) {
-  return spell.foretold ? "Expected is what the runs of " + spell.trim +
-                              " foretell, and since then the mean of what was read."
-                        : "Expected is the mean of what was read before.";
-}
 
 }  // namespace trimwright

@@ -30,6 +30,7 @@ struct TrendReading {
   std::optional<Phasor> x;         ///< empty: not read
   std::optional<Phasor> expected;  ///< empty: nothing tells it yet
   double sd = 0.0;                 ///< of x minus expected, per real component, peak
+  std::optional<Phasor> score;     ///< x minus expected, made standard normal; see `judge_course`
 };
 
 struct TrendPlace {
@@ -73,8 +74,9 @@ struct TrendSpell {
   std::vector<TrendDate> dates;
   std::vector<TrendPlace> places;
   std::vector<TrendChange> changes;
-  std::vector<std::pair<std::string, double>> scatter;  ///< sensor, times as much as stated, where above 1.05
-  std::vector<std::string> notes;                       ///< what is not judged, and why
+  std::vector<std::pair<std::string, double>>
+      scatter;                     ///< sensor, times as much as stated, where it is clearly more
+  std::vector<std::string> notes;  ///< what is not judged, and why
 };
 
 /// A rotor between its trims.

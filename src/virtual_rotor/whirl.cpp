@@ -1,6 +1,5 @@
 #include "whirl.hpp"
 
-#include <Eigen/Cholesky>
 #include <Eigen/Eigenvalues>
 #include <Eigen/LU>
 #include <algorithm>
@@ -30,14 +29,21 @@ Eigen::VectorXcd scaled_to_one(const Eigen::VectorXcd& shape) {
   return shape / shape(largest);
 }
 
-/// The oscillating modes among eigenpairs of a first-order form whose first n rows are q.
-std::vector<WhirlMode> oscillating(const Eigen::VectorXcd& values, const Eigen::MatrixXcd& vectors,
-                                   const EquationsOfMotion& e) {
+/// The oscillating modes of q'' = -restoring q - damping q'. `inverse`: of s where the unknown is 1/s.
+std::vector<WhirlMode> oscillating(const Eigen::MatrixXcd& restoring, const Eigen::MatrixXcd& damping,
+                                   const EquationsOfMotion& e, bool inverse) {
+  const Eigen::Index n = e.size();
+  const double unit = std::sqrt(restoring.norm());  // of 1/time, or rounding would drown the low modes
+  Eigen::MatrixXcd first_order = Eigen::MatrixXcd::Zero(2 * n, 2 * n);
+  first_order.topRightCorner(n, n).setIdentity();
+  first_order.bottomLeftCorner(n, n) = -restoring / (unit * unit);
+  first_order.bottomRightCorner(n, n) = -damping / unit;
+  const Eigen::ComplexEigenSolver<Eigen::MatrixXcd> solver(first_order);
   std::vector<WhirlMode> modes;
-  for (Eigen::Index i = 0; i < values.size(); ++i) {
-    const Complex s = values(i);
+  for (Eigen::Index i = 0; i < 2 * n; ++i) {
+    const Complex value = unit * solver.eigenvalues()(i), s = inverse ? 1.0 / value : value;
     if (!std::isfinite(std::abs(s)) || s.imag() <= 1e-6 * std::abs(s)) continue;
-    WhirlMode mode{s, scaled_to_one(vectors.col(i).head(e.size())), Whirl::straight};
+    WhirlMode mode{s, scaled_to_one(solver.eigenvectors().col(i).head(n)), Whirl::straight};
     mode.whirl = sense_of(mode.shape, e.node_at.size());
     modes.push_back(std::move(mode));
   }
@@ -49,33 +55,18 @@ std::vector<WhirlMode> oscillating(const Eigen::VectorXcd& values, const Eigen::
 }  // namespace
 
 std::vector<WhirlMode> whirl_modes(const EquationsOfMotion& e, double spin) {
-  const Eigen::Index n = e.size();
-  const Eigen::LLT<Eigen::MatrixXd> mass(e.M);
-  const Eigen::MatrixXd stiffness = mass.solve(e.K);
-  const double unit = std::sqrt(stiffness.norm());  // time in 1/unit, or rounding would drown the low modes
-  Eigen::MatrixXd first_order = Eigen::MatrixXd::Zero(2 * n, 2 * n);
-  first_order.topRightCorner(n, n).setIdentity();
-  first_order.bottomLeftCorner(n, n) = -stiffness / (unit * unit);
-  first_order.bottomRightCorner(n, n) = -mass.solve(e.C + spin * e.G) / unit;
-  const Eigen::EigenSolver<Eigen::MatrixXd> solver(first_order);
-  return oscillating(unit * solver.eigenvalues(), solver.eigenvectors(), e);
+  const Eigen::PartialPivLU<Eigen::MatrixXd> mass(e.M);
+  return oscillating(mass.solve(e.K), mass.solve(e.C + spin * e.G), e, false);
 }
 
 std::vector<WhirlMode> critical_speeds(const EquationsOfMotion& e) {
   // With m = 1/s the problem is m^2 K q + m C q + (M - j G) q = 0: K can always be divided by, M - j G
   // cannot.
-  const Eigen::Index n = e.size();
   const Eigen::PartialPivLU<Eigen::MatrixXd> stiffness(e.K);
-  Eigen::MatrixXcd flexibility(n, n);
+  Eigen::MatrixXcd flexibility(e.size(), e.size());
   flexibility.real() = stiffness.solve(e.M);
   flexibility.imag() = -stiffness.solve(e.G);
-  const double unit = std::sqrt(flexibility.norm());
-  Eigen::MatrixXcd first_order = Eigen::MatrixXcd::Zero(2 * n, 2 * n);
-  first_order.topRightCorner(n, n).setIdentity();
-  first_order.bottomLeftCorner(n, n) = -flexibility / (unit * unit);
-  first_order.bottomRightCorner(n, n) = -stiffness.solve(e.C).cast<Complex>() / unit;
-  const Eigen::ComplexEigenSolver<Eigen::MatrixXcd> solver(first_order);
-  return oscillating((unit * solver.eigenvalues()).cwiseInverse(), solver.eigenvectors(), e);
+  return oscillating(flexibility, stiffness.solve(e.C), e, true);
 }
 
 }  // namespace trimwright::virtual_rotor

@@ -105,8 +105,8 @@ MUTANTS = [
      "technician_cli"),
     ("amplitudes with a digit less", "src/rotor/sensor.cpp", "std::clamp(3 - whole_digits, 0, 4)",
      "std::clamp(2 - whole_digits, 0, 4)", "technician_cli"),
-    ("CSV: before is after", "src/io/record_tables.cpp", "number_cell(reading.at(key))",
-     'number_cell(reading.at(std::string(key) == "first" ? "amplitude" : key))', "record_cli"),
+    ("CSV: before is after", "src/io/record_tables.cpp", "number_cell(reading.value(key, Json()))",
+     'number_cell(reading.value(std::string(key) == "first" ? "amplitude" : key, Json()))', "record_cli"),
     ("history: limit is the target", "src/io/record_tables.cpp", 'entry.at("limit")',
      'entry.at("target")', "record_cli"),
     # Conventions
@@ -228,8 +228,8 @@ MUTANTS = [
     # Trials
     ("acceptable risk doubled", "include/trimwright/plan.hpp", "inline constexpr double acceptable_risk = 0.05;", "0.10",
      "plan"),
-    ("a trial's risk is of missing targets", "src/plan/trial_advice.cpp",
-     "1.0 - outlook_of(next, outset.levels, draws).meets_limits", "1.0 - outlook_of(next, outset.levels, draws).meets_targets",
+    ("a trial's risk is of missing targets", "src/plan/trial_information.cpp",
+     "1.0 - outlook_of(read, levels, draws).meets_limits", "1.0 - outlook_of(read, levels, draws).meets_targets",
      "plan"),
     ("correction's risk ignored", "src/plan/trial_advice.cpp", "once.exceeds_limit <= acceptable_risk", "true", "plan"),
     ("trial may pull as hard as the rotor weighs", "src/plan/trial_weights.cpp",

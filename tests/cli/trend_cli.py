@@ -138,12 +138,14 @@ def lost_moment(bench: Bench):
 
 
 def turned(bench: Bench):
-    _, spell = changed_from(bench, "turned", lambda day, speed, sensor, x:
+    archive, spell = changed_from(bench, "turned", lambda day, speed, sensor, x:
                             x * cmath.rect(1, math.radians(34)) if day >= 12 else x)
     one = spell["changes"][0]
     check(one["first"] == "2031-05-26" and one["cause"] == "reference_shifted", one["words"])
     check(re.search(r"phases read 3[345]° ± [\d.]+° more", one["what"]), one["what"])
     check("what measures, not the rotor" in one["words"], one["words"])
+    said = " ".join(bench.run("record", "trend", SERIAL, "--archive", archive).split())
+    check("at its first run since: before: [{reference: moved}]" in said, "no line for the next job")
 
 
 def one_sensor(bench: Bench):
@@ -175,6 +177,28 @@ def without_a_trim(bench: Bench):
     first = spell["places"][0]["readings"][0]
     check(first["expected"] is None and spell["places"][0]["readings"][1]["expected"], "the first tells the second")
     check(trend(bench, archive, "--from", "2031-05-29")["spells"][0]["changes"] == [], "--from")
+
+
+def approaches(bench: Bench):
+    """Readings on the way up and on the way down are places of their own; what the trim did not read so is said."""
+    places = places_of(bench)
+    up = table(bench.folder / "up.csv", places, as_it_was, days=40, seed=11).read_text("utf-8").splitlines()
+    down = table(bench.folder / "down.csv", places, lambda day, speed, sensor, x: x + 0.3, days=40, seed=12).read_text("utf-8").splitlines()
+    path = bench.folder / "both.csv"
+    path.write_text("\n".join([up[0] + ",approach", *(line + ",up" for line in up[1:]), *(line + ",down" for line in down[1:])]) + "\n", "utf-8")
+    archive = bench.folder / "both.db"
+    readings(bench, path, archive=archive)
+    spell = one_spell(trend(bench, archive))
+    check(len(spell["places"]) == 2 * len(places) and spell["changes"] == [], f"{[one['words'] for one in spell['changes']]}")
+    words = bench.run("record", "trend", SERIAL, "--archive", archive)
+    check("on the way up" in words and "on the way down" in words, "places without their approach")
+    part = bench.folder / "part.csv"
+    part.write_text("\n".join([up[0] + ",approach", *(line + "," for line in up[1:]), *(line + ",down" for line in down[1:])]) + "\n", "utf-8")
+    archive = archive_with_trim(bench, "part.db")
+    readings(bench, part, archive=archive)
+    spell = one_spell(trend(bench, archive))
+    left_out = [note for note in spell["notes"] if note.startswith("Not judged") and "on the way down" in note]
+    check(spell["foretold"] and len(left_out) == len(places) and spell["changes"] == [], f"{spell['notes']}")
 
 
 def scatters_more(bench: Bench):
@@ -300,7 +324,7 @@ def bad_input(bench: Bench):
     check("2032-01-01" in said, said)
 
 
-CASES = [sound, lost_moment, turned, one_sensor, one_date, without_a_trim, scatters_more, filed, page, bad_input]
+CASES = [sound, lost_moment, turned, one_sensor, one_date, without_a_trim, approaches, scatters_more, filed, page, bad_input]
 
 
 if __name__ == "__main__":

@@ -86,7 +86,7 @@ Texts prior_seeds() {
   Prior prior;
   prior.rotor = shipped_job().rotor.name;
   prior.jobs = 7;
-  prior.scatter.sd = {0.1, 0.2, 0.05, 0.07};
+  prior.scatter.sd = {0.1, 0.2, 0.05, 0.07, 0.01};
   prior.scatter.covariance.setIdentity() *= 1e-5;
   prior.coefficients = {{4096.0, "front", "spinner", "in/s", {1e-4, 2e-4}, 5},
                         {4096.0, "turbine", "drum", "mil", {3e-4, -1e-4}, 7}};

@@ -35,6 +35,39 @@ TEST_CASE("Pooling tells scatter between rotors from the jobs' own error") {
   }
 }
 
+TEST_CASE("How far critical speeds differ is a part of the scatter of its own") {
+  const VirtualFleet fleet;
+  const Prior prior = learned_prior(fleet, {0.05, 0.03, 0.01}, 40, 27);
+  CHECK(prior.scatter.sd[4] == doctest::Approx(0.01).epsilon(0.35));
+  CHECK(prior.scatter.sd[0] == doctest::Approx(0.05 / std::sqrt(2.0)).epsilon(0.35));
+  // Slopes are differences between five speeds only: what they leave is in the parts of each coefficient.
+  CHECK(prior.scatter.sd[2] < 2.5 * 0.03);
+  // A rotor whose critical speeds lie 2 % below the type's is one of them, but not for a prior without that
+  // part.
+  const auto slopes = speed_slopes(prior);
+  REQUIRE(slopes.size() == prior.coefficients.size());
+  FleetDraws draws(28);
+  FleetRotor rotor = fleet.draw({}, {}, draws);
+  for (std::size_t i = 0; i < slopes.size(); ++i) {
+    const auto& one = prior.coefficients[i];
+    const auto row = 2 * std::lround((one.rpm / VirtualFleet::full_rpm - 0.55) * 10) + (one.sensor == "B");
+    rotor.c(row, one.plane == "rear") = one.mean * std::exp(0.02 * slopes[i]);
+  }
+  std::vector<Run> runs{fleet.run(rotor, "as found", Eigen::Vector2cd::Zero(), {}, draws)};
+  for (const int p : {0, 1}) {
+    Eigen::Vector2cd trial = Eigen::Vector2cd::Zero();
+    trial(p) = fleet.moment_worth(1.0, p);
+    runs.push_back(fleet.run(rotor, "trial", trial, {}, draws));
+  }
+  const Job job = fleet.job(runs);
+  const auto alone = fit_influence(job);
+  REQUIRE(alone);
+  Prior without = prior;
+  without.scatter.sd[4] = 0.0;
+  CHECK(fleet_check(prior, job, *alone->posterior)->probability > 0.05);
+  CHECK(fleet_check(without, job, *alone->posterior)->probability < 0.01);
+}
+
 TEST_CASE("A fleet without scatter is learned as one") {
   const VirtualFleet fleet;
   const Prior prior = learned_prior(fleet, {0.0, 0.0}, 20, 22);

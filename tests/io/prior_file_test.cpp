@@ -13,9 +13,10 @@ Prior prior_of(int coefficients) {
   Prior prior;
   prior.rotor = "Larkmere \"demonstrator\" fan: 1\\2";
   prior.jobs = 7;
-  prior.scatter.sd = {0.1 / 3.0, 0.2 / 3.0, 0.05 / 3.0, 0.07 / 3.0};
-  for (int i = 0; i < 4; ++i)
-    for (int j = 0; j < 4; ++j) prior.scatter.covariance(i, j) = i == j ? 1e-5 / 3.0 : 1e-7 / 7.0;
+  prior.scatter.sd = {0.1 / 3.0, 0.2 / 3.0, 0.05 / 3.0, 0.07 / 3.0, 0.01 / 3.0};
+  for (int i = 0; i < FleetScatter::parts; ++i)
+    for (int j = 0; j < FleetScatter::parts; ++j)
+      prior.scatter.covariance(i, j) = i == j ? 1e-5 / 3.0 : 1e-7 / 7.0;
   for (int c = 0; c < coefficients; ++c)
     prior.coefficients.push_back({2000.0 + c / 3.0, c % 2 == 0 ? "front" : "turbine, aft",
                                   c % 4 < 2 ? "spinner" : "# drum", "in/s",
@@ -50,6 +51,23 @@ TEST_CASE("A prior of any size that is written is read back as it was") {
             1e-12 * std::abs(prior.coefficients[c].mean));
     }
   }
+}
+
+TEST_CASE("A prior written before critical speeds were a part of the scatter is read") {
+  Prior prior = prior_of(4);
+  prior.scatter.sd[4] = 0.0;
+  prior.scatter.covariance.row(4).setZero();
+  prior.scatter.covariance.col(4).setZero();
+  std::string text = prior_text(prior);
+  const auto part = text.find("  critical_speeds:");
+  text.erase(part, text.find('\n', part) + 1 - part);
+  const auto row = text.find("  - [0, 0, 0, 0, 0]\n");
+  REQUIRE(row != std::string::npos);
+  text.erase(row, text.find('\n', row) + 1 - row);
+  const auto read = parse_prior("prior.yaml", text);
+  REQUIRE_MESSAGE(read, (read ? "" : read.error().message()));
+  CHECK(read->scatter.sd == prior.scatter.sd);
+  CHECK(read->scatter.covariance == prior.scatter.covariance);
 }
 
 TEST_CASE("A prior with one coefficient twice is refused") {

@@ -2,7 +2,7 @@
 """Generalised least squares with known covariance against statsmodels; posterior of runs and prior, and the chance of
 meeting targets, against closed forms in NumPy and SciPy: certainty_oracle.py PROGRAM PROJECT [JOBS]. Leaves with status 1 when anything differs.
 
-Jobs have two planes, two sensors and one speed (no more rows than planes: nothing is supposed of what weights
+Jobs have two planes, two sensors at one speed or one sensor at two (no more rows than planes: nothing is supposed of what weights
 cannot cancel), a baseline and a run with weights in both planes at once, and a random prior with full covariance.
 The closed form conditions a joint normal distribution; the chance is Monte Carlo of NumPy's own.
 """
@@ -17,8 +17,9 @@ import statsmodels.api as sm
 from scipy import stats
 
 PLANES, SENSORS, RPM = ["front", "rear"], ["A", "B"], 3000
+PLACES = {"one speed": [("A", RPM), ("B", RPM)], "two speeds": [("A", RPM), ("A", 3600)]}
 WITHIN, RUN, TARGET, LIMIT = 0.02, 0.03, 0.3, 1.0
-NAMES = ["common_amplitude", "common_phase", "own_amplitude", "own_phase"]
+NAMES = ["common_amplitude", "common_phase", "own_amplitude", "own_phase", "critical_speeds"]
 
 
 def times(c):
@@ -46,12 +47,12 @@ def fitted_text(u):
     return "{" + ", ".join(items) + "}" if items else "none"
 
 
-def job_text(runs):
+def job_text(runs, places):
     text = "trimwright: job 1\nrotor: rotor.yaml\nprior: prior.yaml\nruns:\n"
     for name, u, x in runs:
         text += f"  - name: {name}\n    fitted: {fitted_text(u)}\n    readings:\n"
-        for s, value in zip(SENSORS, x):
-            text += (f"      - {{speed: {RPM} rpm, sensor: {s}, amplitude: {abs(value)!r} in/s peak, "
+        for (s, rpm), value in zip(places, x):
+            text += (f"      - {{speed: {rpm} rpm, sensor: {s}, amplitude: {abs(value)!r} in/s peak, "
                      f"phase: {np.degrees(np.angle(value)) % 360!r} deg, component: once-per-rev}}\n")
     return text
 
@@ -63,19 +64,28 @@ def triangle(matrix):
     return "".join("  - [" + ", ".join(repr(float(v)) for v in matrix[i, :i + 1]) + "]\n" for i in range(len(matrix)))
 
 
-def prior_text(means, sd, mean_covariance):
+def prior_text(means, sd, mean_covariance, places):
     text = "trimwright: prior 1\nrotor: type\njobs: 30\nphase: lead\nscatter:\n"
     text += "".join(f"  {n}: {float(s)!r}\n" for n, s in zip(NAMES, sd))
-    text += "scatter_covariance:\n" + triangle(SPREAD * np.eye(4)) + "coefficients:\n"
-    for (s, p), m in zip([(s, p) for s in SENSORS for p in PLANES], means):
-        text += (f"  - {{speed: {RPM} rpm, sensor: {s}, plane: {p}, unit: in/s, amplitude: {abs(m)!r}, "
+    text += "scatter_covariance:\n" + triangle(SPREAD * np.eye(len(sd))) + "coefficients:\n"
+    for ((s, rpm), p), m in zip([(s, p) for s in places for p in PLANES], means):
+        text += (f"  - {{speed: {rpm} rpm, sensor: {s}, plane: {p}, unit: in/s, amplitude: {abs(m)!r}, "
                  f"phase: {np.degrees(np.angle(m)) % 360!r} deg}}\n")
     return text + "mean_covariance:\n" + triangle(mean_covariance)
 
 
-def prior_moments(means, sd, mean_covariance):
-    """Entries by sensor, then plane; relative amplitude and phase, turned into re and im."""
-    relative = mean_covariance.copy()
+def slopes(means, places):
+    """d ln C / d ln n of the four coefficients: between the two speeds of a plane, as (re, im) of each."""
+    (first, low), (second, high) = places
+    if first != second:
+        return np.zeros(8)
+    return stacked(np.tile(np.log(means[2:] / means[:2]) / np.log(high / low), 2))
+
+
+def prior_moments(means, sd, mean_covariance, places):
+    """Entries by place, then plane; relative amplitude and phase, turned into re and im."""
+    slope = slopes(means, places)
+    relative = mean_covariance + sd[4] ** 2 * np.outer(slope, slope)
     for a in range(4):
         for b in range(4):
             for part in range(2):
@@ -89,8 +99,14 @@ def prior_moments(means, sd, mean_covariance):
     return stacked(means), turn @ relative @ turn.T
 
 
-def closed_form(runs, mean, covariance):
-    """Unknowns (X0, C front, C rear) of A, then of B; X0 wide. Returns their mean and covariance."""
+def noise_of_run(places):
+    """Of one run's two readings: a sensor's change of the run is common to its speeds."""
+    same = np.array([[a[0] == b[0] for b in places] for a in places])
+    return np.kron(WITHIN ** 2 * np.eye(2) + RUN ** 2 * same, np.eye(2))
+
+
+def closed_form(runs, mean, covariance, places):
+    """Unknowns (X0, C front, C rear) of the first place, then of the second; X0 wide. Returns their mean and covariance."""
     m, s = np.zeros(12), np.zeros((12, 12))
     at = [2, 3, 4, 5, 8, 9, 10, 11]
     for i in (0, 1, 6, 7):
@@ -106,7 +122,7 @@ def closed_form(runs, mean, covariance):
             rows.append(row)
             y += [x[i].real, x[i].imag]
     a = np.vstack(rows)
-    v = (WITHIN ** 2 + RUN ** 2) * np.eye(len(y))  # one reading of a sensor in a run: its change is its own
+    v = np.kron(np.eye(len(runs)), noise_of_run(places))
     gain = np.linalg.solve(a @ s @ a.T + v, a @ s).T
     return m + gain @ (np.array(y) - a @ m), s - gain @ a @ s
 
@@ -241,7 +257,8 @@ def main():
     normal = lambda rms, n: rms * (rng.standard_normal(n) + 1j * rng.standard_normal(n)) / np.sqrt(2)
     for job in range(count):
         means = normal(1e-3, 4) + 4e-4
-        sd = rng.uniform(0.02, 0.15, 4)
+        places = PLACES["two speeds" if job % 2 else "one speed"]
+        sd = np.append(rng.uniform(0.02, 0.15, 4), rng.uniform(0.005, 0.1))
         root = rng.standard_normal((8, 8)) * 0.02
         mean_covariance = root @ root.T
         c = (means * (1 + normal(0.1, 4))).reshape(2, 2)
@@ -251,10 +268,10 @@ def main():
         with tempfile.TemporaryDirectory() as name:
             folder = Path(name)
             (folder / "rotor.yaml").write_text(rotor_text())
-            (folder / "prior.yaml").write_text(prior_text(means, sd, mean_covariance))
-            (folder / "job.yaml").write_text(job_text(runs))
+            (folder / "prior.yaml").write_text(prior_text(means, sd, mean_covariance, places))
+            (folder / "job.yaml").write_text(job_text(runs, places))
             influence, plan = ask(program, folder, "influence"), ask(program, folder, "plan")
-        mean, covariance = closed_form(runs, *prior_moments(means, sd, mean_covariance))
+        mean, covariance = closed_form(runs, *prior_moments(means, sd, mean_covariance, places), places)
         check(len(influence["coefficients"]) == 4, f"job {job}: not four coefficients")
         for k, one in enumerate(influence["coefficients"]):
             at = [2, 4, 8, 10][k]
@@ -271,11 +288,13 @@ def main():
         to_x = np.zeros((4, 12))
         for i in range(2):
             to_x[2 * i:2 * i + 2, 6 * i:6 * i + 6] = np.hstack([np.eye(2), times(u[0]), times(u[1])])
-        noise = (WITHIN ** 2 + RUN ** 2) * np.eye(4)
+        noise = noise_of_run(places)
         samples = rng.multivariate_normal(np.zeros(4), to_x @ covariance @ to_x.T + noise, 200000)
         # Student's t, because the scatter of the fleet is itself estimated (F. E. Satterthwaite, 1946).
         diagonal = np.diag(mean_covariance).reshape(4, 2).mean(axis=0)
-        dof = min(2 * (diagonal[k] + sd[k] ** 2 + sd[2 + k] ** 2) ** 2 / (2 * SPREAD) for k in (0, 1))
+        steep = (slopes(means, places) ** 2).reshape(4, 2).mean(axis=0)
+        dof = min(2 * (diagonal[k] + sd[k] ** 2 + sd[2 + k] ** 2 + steep[k] * sd[4] ** 2) ** 2
+                  / (SPREAD * (2 + steep[k] ** 2)) for k in (0, 1))
         dof = min(dof, 2 * 29)  # two planes of 30 jobs
         samples = to_x @ mean + samples * np.sqrt(dof / rng.chisquare(dof, 200000))[:, None]
         worst = np.maximum(np.hypot(samples[:, 0], samples[:, 1]), np.hypot(samples[:, 2], samples[:, 3]))

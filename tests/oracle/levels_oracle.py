@@ -6,7 +6,8 @@ One to three earlier jobs, of this serial, of another, or of both, two planes an
 planes: nothing is supposed of what weights cannot cancel), and a job with a baseline alone, whose coefficients are then the prior's. With the scatter that is stated where so few rotors tell it (0.2
 common to a plane, 0.1 of each coefficient's own, half of the squares between visits) the joint normal distribution of
 earlier readings' coefficients and this rotor's next is conditioned, the type's means integrated out with a wide prior. All
-linear in relative deviations from the type's means, which are found by iteration.
+linear in relative deviations from the type's means, which are found by iteration. Where there are rotors and visits enough,
+their scatter is what maximises the restricted likelihood times every standard deviation, sought by SciPy's minimiser.
 """
 import json
 import subprocess
@@ -15,6 +16,7 @@ import tempfile
 from pathlib import Path
 
 import numpy as np
+from scipy import optimize
 
 program = sys.argv[1]
 jobs = int(sys.argv[3]) if len(sys.argv) > 3 else 9
@@ -46,46 +48,80 @@ def real(z):
     return np.column_stack([z.real, z.imag]).ravel()
 
 
-def level():
-    """Covariance of one level's part of the coefficients (by sensor, then plane): common and own, amplitude and phase alike."""
+def parts():
+    """Covariances per unit variance (coefficients by sensor, then plane): common in amplitude, in phase, own in each."""
     same_plane = np.kron(np.ones((2, 2)), np.eye(2))
-    return np.kron(COMMON * same_plane + OWN * np.eye(4), np.eye(2))
+    return [np.kron(what, np.diag(part)) for what in (same_plane, np.eye(4)) for part in ([1, 0], [0, 1])]
+
+
+def level(variances):
+    return sum(v * part for v, part in zip(variances, parts()))
+
+
+STATED = [COMMON, COMMON, OWN, OWN]
 
 
 def as_real(hermitian):
     return np.block([[np.array([[k.real, -k.imag], [k.imag, k.real]]) for k in row] for row in hermitian])
 
 
+def by_job(serials, fixed, rotors, visits):
+    """Covariance of all jobs' coefficients."""
+    n = len(serials)
+    v = np.zeros((8 * n, 8 * n))
+    for a in range(n):
+        for b in range(n):
+            block = level(rotors) if serials[a] == serials[b] else np.zeros((8, 8))
+            v[8 * a:8 * a + 8, 8 * b:8 * b + 8] = block + (level(visits) + fixed[a] if a == b else 0)
+    return v
+
+
+def scatter(serials, y, x, fixed):
+    """Variances between rotors and between visits of one."""
+    rotors, repeats = len(set(serials)), len(serials) - len(set(serials))
+    if rotors < 3:
+        return STATED, STATED
+    both = repeats >= 3
+
+    def split(log):
+        variances = np.exp(log)
+        return (variances[:4], variances[4:]) if both else (variances / 2, variances / 2)
+
+    def lack(log):
+        v = by_job(serials if both else range(len(serials)), fixed, *split(log))
+        inverse = np.linalg.inv(v)
+        weight = x.T @ inverse @ x
+        r = y - x @ np.linalg.solve(weight, x.T @ inverse @ y)
+        return (np.linalg.slogdet(v)[1] + np.linalg.slogdet(weight)[1] + r @ inverse @ r - log.sum()) / 2
+
+    start = np.full(8 if both else 4, np.log(0.01))
+    return split(optimize.minimize(lack, start, method="BFGS", options={"gtol": 1e-7}).x)
+
+
 def predict(serials, estimates, variances):
     """Coefficients and their standard deviations per real component, of rotor "mine"."""
     mean = np.mean(estimates, axis=0)
-    for _ in range(60):
+    n = len(estimates)
+    x = np.tile(np.eye(8), (n, 1))
+    for _ in range(20 if len(set(serials)) >= 3 else 60):
         y = np.concatenate([real(e / mean - 1.0) for e in estimates])
-        n = len(estimates)
-        v = np.zeros((8 * n, 8 * n))
-        for a in range(n):
-            for b in range(n):
-                block = np.zeros((8, 8))
-                if serials[a] == serials[b]:
-                    block += level()
-                if a == b:
-                    block += level() + as_real(variances[a] / np.outer(mean, mean.conj()))
-                v[8 * a:8 * a + 8, 8 * b:8 * b + 8] = block
-        x = np.tile(np.eye(8), (n, 1))
+        fixed = [as_real(one / np.outer(mean, mean.conj())) for one in variances]
+        rotors, visits = scatter(serials, y, x, fixed)
+        v = by_job(serials, fixed, rotors, visits)
         inverse = np.linalg.inv(v)
         off = np.linalg.solve(x.T @ inverse @ x, x.T @ inverse @ y)
         mean = mean * (1 + off[0::2] + 1j * off[1::2])
-        if np.abs(off).max() < 1e-13:
+        if np.abs(off).max() < 1e-9:
             break
     wide = 1e4  # of the type's means
     joint = v + wide * x @ x.T
-    across = wide * x.T + np.hstack([level() if s == "mine" else np.zeros((8, 8)) for s in serials])
+    across = wide * x.T + np.hstack([level(rotors) if s == "mine" else np.zeros((8, 8)) for s in serials])
     gain = across @ np.linalg.inv(joint)
     told = gain @ y
-    covariance = wide * np.eye(8) + 2 * level() - gain @ across.T
+    covariance = wide * np.eye(8) + level(rotors) + level(visits) - gain @ across.T
     value = mean * (1 + told[0::2] + 1j * told[1::2])
     # A level's scatter is a share of the rotor's own coefficient: in the frame of what is foretold.
-    between = level() if "mine" in serials else 2 * level()
+    between = level(visits) if "mine" in serials else level(rotors) + level(visits)
     rest = covariance - between
     sd = []
     for i in range(4):
@@ -100,7 +136,8 @@ def main():
     rng = np.random.default_rng(26112)
     wrong = []
     normal = lambda n: (rng.normal(size=n) + 1j * rng.normal(size=n)) / np.sqrt(2)
-    worlds = [["mine"], ["other"], ["mine", "other"], ["mine", "mine"], ["other", "other"], ["other", "mine", "mine"]]
+    worlds = [["mine"], ["other"], ["mine", "other"], ["mine", "mine"], ["other", "other"], ["other", "mine", "mine"],
+              ["a", "b", "c", "mine"], ["a", "a", "b", "b", "c", "c", "mine", "mine"], ["a", "b", "b", "c", "c", "d", "d"]]
     for job in range(jobs):
         serials = worlds[job % len(worlds)]
         c0 = normal(4) * 1e-3 + 1e-3
@@ -110,9 +147,10 @@ def main():
             (folder / "jobs").mkdir()
             (folder / "now").mkdir()
             (folder / "rotor.yaml").write_text(rotor_text(), "utf-8")
+            rotor = {serial: np.tile(0.1 * normal(2), 2) + 0.05 * normal(4) for serial in dict.fromkeys(serials)}
             for j, serial in enumerate(serials):
-                common = 0.1 * normal(2)
-                c = c0 * (1 + np.tile(common, 2) + 0.05 * normal(4))
+                common = 0.06 * normal(2)
+                c = c0 * (1 + rotor[serial] + np.tile(common, 2) + 0.03 * normal(4))
                 moments = rng.uniform(200, 400, 2) * np.exp(1j * rng.uniform(0, 6, 2))
                 x0 = normal(2)
                 runs = [(0, 0, x0)]
@@ -137,12 +175,13 @@ def main():
         value, sd, shares = predict(serials, estimates, variances)
         for i, one in enumerate(told["coefficients"]):
             found = one["amplitude"] * np.exp(1j * np.radians(one["phase_deg"]))
-            if abs(found - value[i]) > 1e-5 * abs(value[i]):
+            estimated = len(set(serials)) >= 3
+            if abs(found - value[i]) > (1e-4 if estimated else 1e-5) * abs(value[i]):
                 wrong.append(f"job {job} {serials}: {found}, not {value[i]}")
-            if abs(one["sd"] / sd[i] - 1) > 1e-3:
+            if abs(one["sd"] / sd[i] - 1) > (5e-3 if estimated else 1e-3):
                 wrong.append(f"job {job} {serials}: ± {one['sd']}, not {sd[i]}")
-        for share, one in zip(shares, told["earlier_jobs"]["jobs"]):
-            if abs(share - one["share"]) > 1e-4:
+        for share, one in zip(shares, told["earlier_jobs"]["jobs"], strict=True):
+            if abs(share - one["share"]) > (1e-3 if estimated else 1e-4):
                 wrong.append(f"job {job} {serials}: share {one['share']}, not {share}")
     print(f"{jobs} priors in two levels against their closed form: {len(wrong)} differences")
     print("\n".join(wrong[:20]))

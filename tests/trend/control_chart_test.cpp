@@ -3,6 +3,8 @@
 #include <doctest/doctest.h>
 
 #include <Eigen/Dense>
+#include <boost/math/distributions/chi_squared.hpp>
+#include <boost/math/distributions/fisher_f.hpp>
 #include <cmath>
 #include <random>
 
@@ -74,16 +76,20 @@ TEST_CASE("a cumulative sum of random values runs as long as its mean says") {
   CHECK(values / runs == doctest::Approx(168.0).epsilon(0.06));  // its standard error is 1.6 %
 }
 
-TEST_CASE("the limit of T squared has the chance it was asked for, of normal readings") {
-  CHECK(t_squared_limit(2, std::numeric_limits<double>::infinity(), 0.05) ==
-        doctest::Approx(-2.0 * std::log(0.05)));  // chi-squared of two degrees, exactly
-  CHECK(t_squared_limit(1, 10.0, 0.05) == doctest::Approx(2.228139 * 2.228139).epsilon(1e-6));  // Student's t
-  CHECK(t_squared_chance(t_squared_limit(8, 30.0, 1e-5), 8, 30.0) == doctest::Approx(1e-5));
-}
-
-TEST_CASE("a normal score is as far out as Student's t") {
-  CHECK(normal_score(2.228139, 10.0) == doctest::Approx(1.959964).epsilon(1e-5));
-  CHECK(normal_score(-2.228139, 10.0) == doctest::Approx(-1.959964).epsilon(1e-5));
-  CHECK(normal_score(3.0, std::numeric_limits<double>::infinity()) == 3.0);
-  CHECK(normal_score(1e9, 50.0) > 20.0);
+TEST_CASE("a score is as rare as Fisher's F says, and as its limit says") {
+  using boost::math::complement;
+  for (const double freedom : {2.0, 7.0, 30.0, 1e4})
+    for (const double t : {0.1, 1.0, 3.0, 12.0}) {
+      CAPTURE(freedom);
+      CAPTURE(t);
+      const auto score = normal_score(std::polar(t, 0.7), freedom);
+      const double chance = boost::math::cdf(complement(boost::math::fisher_f(2.0, freedom), 0.5 * t * t));
+      CHECK(boost::math::cdf(complement(boost::math::chi_squared(2.0), std::norm(score))) ==
+            doctest::Approx(chance).epsilon(1e-9));
+      CHECK(std::abs(score) == doctest::Approx(score_limit(chance)));
+      CHECK(std::arg(score) == doctest::Approx(0.7));
+    }
+  CHECK(normal_score(5.0, 0.0) == 0.0);
+  CHECK(normal_score(0.0, 5.0) == 0.0);
+  CHECK(score_limit(0.05) == doctest::Approx(std::sqrt(5.991)).epsilon(1e-4));  // chi-squared's, from memory
 }
