@@ -123,10 +123,11 @@ struct InfluencePosterior {
   [[nodiscard]] std::size_t entry(std::size_t i, std::size_t q) const { return i * (1 + planes.size()) + q; }
 };
 
+inline constexpr double agreeing_r_hat = 1.05;
 /// How well the chains that drew a posterior agree (A. Vehtari et al., *Bayesian Analysis* 16 (2021)).
 struct Sampling {
   int draws = 0;
-  double split_r_hat = 1.0;      ///< above 1.05: they do not agree, and chances are not to be relied on
+  double split_r_hat = 1.0;  ///< above `agreeing_r_hat`: they do not agree, chances are not to be relied on
   double effective_draws = 0.0;  ///< independent draws that would tell as much
 };
 /// Empty where nothing was drawn.

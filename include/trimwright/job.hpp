@@ -32,7 +32,10 @@ struct ReadingState {
   Approach approach = Approach::unsaid;
   std::string name;  ///< of the engine, in the technician's words: "hot", "cold"; may be empty
 
-  [[nodiscard]] auto operator<=>(const ReadingState&) const = default;
+  [[nodiscard]] bool operator==(const ReadingState&) const = default;
+  [[nodiscard]] bool operator<(const ReadingState& other) const {  // texts have no <=> in every library yet
+    return approach != other.approach ? approach < other.approach : name < other.name;
+  }
 };
 
 /// One reading, already in the library's conventions.

@@ -1,6 +1,7 @@
 #pragma once
 
 #include <complex>
+#include <limits>
 #include <map>
 #include <optional>
 #include <string>
@@ -134,7 +135,7 @@ struct BladeRow {
 
 /// Limit and target up to a speed. Both are peak amplitudes in the sensor's unit symbol.
 struct LimitBand {
-  double up_to_rpm = 0.0;
+  double up_to_rpm = std::numeric_limits<double>::infinity();  ///< infinite: at any speed
   double limit = 0.0;            ///< must not be exceeded
   std::optional<double> target;  ///< what a trim aims at
 };

@@ -45,6 +45,7 @@ struct TrimRequest {
   double penalty = 0.0;
   std::optional<int> pieces;  ///< take this row of the trade-off instead of the recommended one
   double time_limit_s = 5.0;  ///< for all searches of a call together
+  std::string more_time{};    ///< what a person does for a longer search, a sentence; empty: `--time-limit`
   int best = 1;  ///< so many plans, best first, each at least `least_difference` slots from the others
   int least_difference = 2;      ///< slots that end up with different contents
   bool both_objectives = false;  ///< the trade-off of the other objective as well

@@ -23,6 +23,7 @@ bool nothing_read(const Job& job) {
 Result<PageAnswer> page_of_trial(const std::string& path, const PlanOptions& options, const JobFile& file) {
   TrimRequest request = file.request;
   request.time_limit_s = options.time_limit_s;
+  request.more_time = options.more_time;
   request.ends = options.ends;
   request.clock = options.clock;
   const auto trial = plan_trial(file.job, request, nullptr, {});

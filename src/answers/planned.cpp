@@ -13,6 +13,7 @@ namespace {
 TrimRequest asked(TrimRequest request, const PlanOptions& options) {
   if (options.changes) request.pieces = options.changes;
   request.time_limit_s = options.time_limit_s;
+  request.more_time = options.more_time;
   request.ends = options.ends;
   request.clock = options.clock;
   request.despite_mirror = options.despite_mirror;

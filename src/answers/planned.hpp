@@ -14,6 +14,7 @@ struct PlanOptions {
   std::optional<int> changes;
   std::string fitted;  ///< path of a choice of weights; empty: the planner chooses
   double time_limit_s = TrimRequest{}.time_limit_s;
+  std::string more_time{};         ///< `TrimRequest::more_time`
   std::optional<Deadline> ends{};  ///< `TrimRequest::ends`
   Deadline::Now clock = Deadline::Clock::now;
   int best = TrimRequest{}.best;

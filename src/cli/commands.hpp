@@ -47,6 +47,9 @@ struct Output {
 /// could not be written.
 Status complain(const Error& error);
 
+/// CLI11's message about a command line as one of ours: what, what was expected, and where more is told.
+[[nodiscard]] std::string usage_message(const CLI::App* app, const CLI::Error& error);
+
 /// `read_job`, which also tells on standard error what it left out; with `archive` the prior of its rotor
 /// from the earlier jobs there.
 [[nodiscard]] Result<JobFile> open_job(const std::string& path, const std::string& archive = {});

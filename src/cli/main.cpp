@@ -23,12 +23,6 @@ void take_closed_streams() {
   if (stream >= 0) ::close(stream);
 }
 
-/// CLI11's message as one of ours.
-std::string usage_message(const CLI::App*, const CLI::Error& error) {
-  return "trimwright: " +
-         trimwright::Error{error.what(), "a command line as trimwright --help shows", {}}.message() + "\n";
-}
-
 int run(int argc, char** argv) {
   CLI::App app{
       "trimwright: from vibration readings to the weights that balance a fan, and a plan to fit them"};

@@ -54,10 +54,9 @@ void add_number(CLI::App& command, const Shared& options) {
 
 CLI::Validator a_date() {
   return {[](const std::string& text) {
-            return parse_date(text) ? std::string{}
-                                    : "\"" + shortened(text) + "\" is no date like 2031-05-12";
+            return parse_date(text) ? std::string{} : "\"" + shortened(text) + "\" is no date";
           },
-          "YYYY-MM-DD"};
+          "a date as 2031-05-12"};
 }
 
 void add_query(CLI::App& command, const Shared& options) {

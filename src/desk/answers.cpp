@@ -27,6 +27,13 @@ tl::unexpected<Error> refused(Error error, const JobFile& file, const DeskReques
   return tl::unexpected(with_next_command(std::move(error), file, request.job(), command));
 }
 
+TrimRequest with_time(TrimRequest asked, const DeskRequest& request) {
+  const PlanOptions options = request.plan();
+  asked.time_limit_s = options.time_limit_s;
+  asked.more_time = options.more_time;
+  return asked;
+}
+
 /// Every file of the folder but the recordings, of which there are none.
 DeskJson files_now(const DeskRequest& request) {
   DeskJson files = DeskJson::object();
@@ -66,8 +73,7 @@ Result<DeskJson> trial_answer(const DeskRequest& request) {
   const auto choice = trial_choice(file->job, request.text("plane"), request.number("slot"),
                                    weight.empty() ? std::nullopt : std::optional(weight));
   if (!choice) return tl::unexpected(choice.error());
-  TrimRequest asked = file->request;
-  asked.time_limit_s = request.plan().time_limit_s;
+  const TrimRequest asked = with_time(file->request, request);
   const auto trial = plan_trial(file->job, asked, file->prior ? &*file->prior : nullptr, *choice);
   if (!trial) return refused(trial.error(), *file, request, "trial");
   const auto& [job, advice, steps] = *trial;
@@ -88,7 +94,7 @@ Result<DeskJson> plan_answer(const DeskRequest& request) {
 Result<DeskJson> check_answer(const DeskRequest& request) {
   auto file = read_job(request.job());
   if (!file) return tl::unexpected(file.error());
-  file->request.time_limit_s = request.plan().time_limit_s;
+  file->request = with_time(file->request, request);
   const auto judged =
       judge_job(file->job, file->request, request.text("run"), file->prior ? &*file->prior : nullptr);
   if (!judged) return refused(judged.error(), *file, request, "check");

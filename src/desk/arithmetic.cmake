@@ -1,7 +1,8 @@
 # The program gives the desk's numbers, to the last bit, and the same on every machine. The desk's arithmetic is WebAssembly's
 # and that of emscripten's libraries: no fused multiply-add, no packets of numbers (both set where trimwright is built), the
 # elementary functions of musl, complex division as the C standard shows it. The program takes these functions from Debian's
-# musl, the others of the mathematical library being exact. tests/desk compares the two.
+# musl, the others of the mathematical library being exact. What C++ libraries calculate in headers of their own is not used
+# (hypot of three numbers). tests/desk compares the two.
 enable_language(C)
 find_file(TRIMWRIGHT_MUSL libc.a PATHS /usr/lib/${CMAKE_SYSTEM_PROCESSOR}-linux-musl NO_DEFAULT_PATH REQUIRED)
 set(functions exp exp2 expm1 log log2 log10 log1p pow sin cos tan sincos asin acos atan atan2 sinh cosh tanh asinh acosh atanh

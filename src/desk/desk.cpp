@@ -22,6 +22,8 @@ constexpr std::pair<const char*, DeskAnswer> desk_answers[] = {
     {"rotor", rotor_facts},
     {"job", job_facts},
     {"readings", checked_readings},
+    {"scatter", scatter_of_paper},
+    {"doubts", doubted_readings},
     {"ready", ready_answer},
     {"influence", influence_answer},
     {"trial", trial_answer},
@@ -101,6 +103,7 @@ PlanOptions DeskRequest::plan() const {
   // Longer than a command's: whoever waits can press Stop, and an answer must not depend on how busy the
   // machine is.
   options.time_limit_s = number("time_limit_s").value_or(60.0);
+  options.more_time = "Choose a longer time above the answer.";
   if (fs::exists(path("fitted.json"))) options.fitted = path("fitted.json");
   return options;
 }

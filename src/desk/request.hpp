@@ -62,6 +62,14 @@ using DeskAnswer = Result<DeskJson> (*)(const DeskRequest&);
 /// `readings` one by one against rotor.yaml: for each null, or its error, whose `key` is the part at fault.
 [[nodiscard]] Result<DeskJson> checked_readings(const DeskRequest& request);
 
+/// `amplitude` ("10 %") and `phase` ("10 deg") of a paper that tells by how much readings scatter: the one
+/// figure of a sensor's `proportional` that covers both, and `words` on how it came about.
+[[nodiscard]] Result<DeskJson> scatter_of_paper(const DeskRequest& request);
+/// The readings that stand out from what all runs together make of them: for each the `file` and `line` it is
+/// written at, the part that is off (`key`: "amplitude" or "phase"), and `what`. None where the runs do not
+/// tell.
+[[nodiscard]] Result<DeskJson> doubted_readings(const DeskRequest& request);
+
 // Answers: as the program's commands give them, `text` and `document` (JSON in a text), or `page` (HTML).
 
 [[nodiscard]] Result<DeskJson> ready_answer(const DeskRequest& request);

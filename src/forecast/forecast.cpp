@@ -57,7 +57,9 @@ std::vector<UnpredictedPlace> unpredicted(const Job& job, const InfluenceModel& 
 }  // namespace
 
 double ScatterParts::total() const {
-  return std::hypot(std::hypot(model, within, run_to_run), proportional, fitting);
+  double sum = model;
+  for (const double part : {within, run_to_run, proportional, fitting}) sum = std::hypot(sum, part);
+  return sum;
 }
 
 NextNoise next_noise(const InfluenceModel& model, const InfluenceRow& row) {

@@ -154,7 +154,7 @@ AmplitudeFit fit_of(const Job& job, const RunMatrix& matrix, const std::vector<T
     const auto& sensor = job.rotor.sensors[one.reading->sensor];
     const double within = stated_sd(job.rotor, *one.reading).value_or(-1.0);
     fit.sd(i) = within < 0.0 ? -1.0
-                             : std::hypot(within, sensor.run_to_run.value_or(0.0),
+                             : std::hypot(std::hypot(within, sensor.run_to_run.value_or(0.0)),
                                           std::max(sensor.proportional, least_part) * fit.read(i));
   }
   if ((fit.sd.array() < 0.0).any()) fit.sd.setConstant(std::max(assumed_part * fit.read.maxCoeff(), 1e-300));

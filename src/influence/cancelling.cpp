@@ -264,7 +264,9 @@ struct Walk {
   }
 };
 
-std::vector<Point> chain(const Target& target, const VectorXd& reference, std::uint64_t seed, double start) {
+/// One chain; one point in `thinned` is kept.
+std::vector<Point> chain(const Target& target, const VectorXd& reference, std::uint64_t seed, double start,
+                         int thinned) {
   Walk walk{target, reference, boost::random::mt19937_64(seed)};
   Point at{reference, std::log(start), 0, 0.0};
   const auto near = approximation_at(target, 0, start, reference);
@@ -273,13 +275,13 @@ std::vector<Point> chain(const Target& target, const VectorXd& reference, std::u
   at.density = log_density(target, at);
   std::vector<Point> points;
   const int kept = points_kept(target.squared_limits.size() / 2), before = 3 * kept / 8;
-  for (int i = 0; i < before + kept; ++i) {
+  for (int i = 0; i < (before + kept) * thinned; ++i) {
     for (int twice = 0; twice < 2; ++twice) {
       walk.change_size(at);
       walk.change_noise(at);
     }
     walk.change_unbalance(at);
-    if (i >= before) points.push_back(at);
+    if (i >= before * thinned && i % thinned == 0) points.push_back(at);
   }
   return points;
 }
@@ -327,6 +329,7 @@ VectorXd unknowns_given(const Target& target, const KnownNoise& known, const std
 void tell_convergence(const std::vector<std::vector<Point>>& walks, PosteriorDraws& draws) {
   const Index quantities = 2 + walks.front().front().v.size();
   const auto kept = static_cast<Index>(walks.front().size());
+  draws.split_r_hat = 1.0;
   draws.effective_draws = static_cast<double>(chain_count * kept);
   for (Index q = 0; q < quantities; ++q) {
     MatrixXd values(kept, chain_count);
@@ -362,11 +365,18 @@ PosteriorDraws cancelling_draws(const std::vector<KnownNoise>& known, const Vect
   const Target target = target_of(known, limits, fleet);
   const VectorXd reference = cancelling_unbalance(target, fleet ? fleet->size : unknown_left);
   constexpr double starts[chain_count] = {0.01, 0.03, 0.1, 0.3};
-  std::vector<std::vector<Point>> walks;
-  for (int c = 0; c < chain_count; ++c)
-    walks.push_back(chain(target, reference, seed + static_cast<std::uint64_t>(c), starts[c]));
-
+  constexpr Index rows_for_longest = 20;
   PosteriorDraws draws;
+  std::vector<std::vector<Point>> walks;
+  // Where the chains do not agree yet, longer ones of which as many points are kept.
+  for (const int thinned : {1, 4, 16}) {
+    if (thinned > 4 && limits.size() > rows_for_longest) break;
+    walks.clear();
+    for (int c = 0; c < chain_count; ++c)
+      walks.push_back(chain(target, reference, seed + static_cast<std::uint64_t>(c), starts[c], thinned));
+    tell_convergence(walks, draws);
+    if (draws.split_r_hat <= agreeing_r_hat) break;
+  }
   const Index count = chain_count * static_cast<Index>(walks.front().size());
   draws.unknowns.resize(known.front().mean.size(), count);
   draws.left.resize(count);
@@ -390,7 +400,6 @@ PosteriorDraws cancelling_draws(const std::vector<KnownNoise>& known, const Vect
       draws.noise_of.push_back(point.which);
       draws.left(column++) = std::exp(point.log_left);
     }
-  tell_convergence(walks, draws);
   return draws;
 }
 

@@ -15,7 +15,8 @@ struct PosteriorDraws {
   std::vector<NoiseModel> noise;      ///< noise as believed, some of which a draw has
   std::vector<std::size_t> noise_of;  ///< entry of `noise`, per draw
   Eigen::VectorXd left;               ///< size of d per real component over the limits of its rows, per draw
-  double split_r_hat = 1.0;      ///< largest of the quantities sampled; above 1.05: the chains do not agree
+  double split_r_hat =
+      1.0;  ///< largest of the quantities sampled; above `agreeing_r_hat` the chains do not agree
   double effective_draws = 0.0;  ///< least of them: independent draws that would tell as much
 };
 

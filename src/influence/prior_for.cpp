@@ -297,6 +297,15 @@ Result<Prior> prior_for(const Job& job, const std::vector<FleetJob>& jobs) {
   return prior;
 }
 
+std::string source_words(const std::optional<PriorLevels>& levels) {
+  if (!levels) return "the trims of the rotor's fleet";
+  const auto own = [](const PriorPart& one) { return one.own; };
+  if (std::all_of(levels->parts.begin(), levels->parts.end(), own)) return "this rotor's own earlier trims";
+  return std::any_of(levels->parts.begin(), levels->parts.end(), own)
+             ? "earlier trims of this rotor and of others of its type"
+             : "earlier trims of other rotors of its type";
+}
+
 std::string levels_words(const PriorLevels& levels) {
   const auto of_job = [](const PriorPart& one) {
     return one.date.empty() ? one.name : "the trim of " + one.date + " (" + one.name + ")";

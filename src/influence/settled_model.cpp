@@ -41,9 +41,9 @@ void take_posterior_rows(const Job& job, const InfluencePosterior& posterior, In
         const double scale = std::abs(since);
         const double within = scale * stated_sd(job.rotor, reading).value_or(noise.within.sd);
         const Phasor fitted = predict(row, u);
-        row.fit.push_back(
-            {r, since * *reading.x, fitted, within,
-             std::hypot(within, scale * noise.run_to_run.sd, noise.proportional * std::abs(fitted))});
+        row.fit.push_back({r, since * *reading.x, fitted, within,
+                           std::hypot(std::hypot(within, scale * noise.run_to_run.sd),
+                                      noise.proportional * std::abs(fitted))});
       }
     }
     row.readings = static_cast<int>(row.fit.size());
@@ -194,14 +194,15 @@ std::string contradiction_words(const InfluenceModel& model) {
   const Outcome outcome = model.runs.mirror.outcome;
   if (outcome == Outcome::contradicts && model.prior && !model.prior->conventions.empty() &&
       model.prior->conventions.front().which != Convention::declared)
-    return "the runs and the fleet's prior contradict what is declared; far likelier: " +
-           model.prior->conventions.front().what;
+    return "the runs and " + source_words(model.prior->levels) +
+           " contradict what is declared; far likelier: " + model.prior->conventions.front().what;
   if (outcome == Outcome::contradicts)
     return "the runs contradict the declared conventions: read the other way (lag for lead, or angles "
            "against "
            "for with rotation) they fit far better, and a plan would put the weights at the mirror image";
   if (outcome == Outcome::neither_fits && model.prior)
-    return "the fleet of the prior has no rotor like this one, however phase and angles are declared";
+    return "weights do not act on this rotor as in " + source_words(model.prior->levels) +
+           ", however phase and angles are declared";
   return {};
 }
 

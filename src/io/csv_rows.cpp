@@ -58,11 +58,11 @@ void CsvRows::on_row(int terminator, void* self) {
   rows.current_ = {++rows.line_, {}};
 }
 
-std::string csv_line(const std::vector<std::string>& cells) {
+std::string csv_line(const std::vector<std::string>& cells, char delimiter) {
   std::string line;
   for (const auto& given : cells) {
     const std::string cell = would_run(given) ? "'" + given : given;
-    if (&given != &cells.front()) line += ',';
+    if (&given != &cells.front()) line += delimiter;
     const bool plain = cell.find_first_of(",;\t\"\r\n") == std::string::npos && !cell.starts_with(' ') &&
                        !cell.ends_with(' ');
     if (plain) {

@@ -50,6 +50,6 @@ class CsvRows {
 /// One line of a table; a cell that a spreadsheet would run as a formula gets a ' before it (OWASP, "CSV
 /// Injection"), which `CsvRows` takes away again. Cells are quoted where RFC 4180, a spreadsheet that takes
 /// semicolons or a reader that trims blanks needs it.
-[[nodiscard]] std::string csv_line(const std::vector<std::string>& cells);
+[[nodiscard]] std::string csv_line(const std::vector<std::string>& cells, char delimiter = ',');
 
 }  // namespace trimwright

@@ -3,6 +3,7 @@
 #include <fmt/format.h>
 
 #include <algorithm>
+#include <cmath>
 
 #include "read_plane_rules.hpp"
 #include "trade_values.hpp"
@@ -190,7 +191,7 @@ void read_direction(YamlFields& fields, Sensor& sensor) {
 LimitBand read_band(const YamlValue& value, const Rotor& rotor, const Sensor& sensor) {
   YamlFields fields(value, "{up_to: speed, limit: amplitude, target: amplitude}");
   LimitBand band;
-  band.up_to_rpm = read_speed(fields.required("up_to"), rotor);
+  if (const auto up_to = fields.optional("up_to")) band.up_to_rpm = read_speed(*up_to, rotor);
   const auto limit = fields.required("limit");
   band.limit = read_peak_amplitude(limit, sensor.unit);
   if (!(band.limit > 0.0)) limit.reject("\"" + limit.text() + "\" is no limit", "an amplitude above zero");
@@ -207,6 +208,9 @@ void read_bands(YamlFields& fields, const Rotor& rotor, Sensor& sensor) {
   for (const auto& one : fields.required("limits").list("a list of {up_to, limit, target}")) {
     sensor.bands.push_back(read_band(one, rotor, sensor));
     const auto n = sensor.bands.size();
+    if (n > 1 && std::isinf(sensor.bands[n - 2].up_to_rpm))
+      one.reject("the band before has no up_to, so that nothing is left for this one",
+                 "up_to in every band but the last");
     if (n > 1 && sensor.bands[n - 1].up_to_rpm <= sensor.bands[n - 2].up_to_rpm)
       one.reject("this band does not end above the one before", "bands by rising speed");
   }

@@ -31,6 +31,8 @@ std::vector<std::string> items(const std::string& list) {
   return found;
 }
 
+constexpr const char* usual_planes = "front plane 32, rear plane 24";
+
 struct StartPlane {
   std::string name;
   int slots = 0;
@@ -41,6 +43,12 @@ struct StartSensor {
   VibrationUnit unit;
 };
 
+/// Ids of the two weights written for a plane.
+std::pair<std::string, std::string> weights_of(std::size_t plane) {
+  const char letter = static_cast<char>('A' + plane % 26);
+  return {fmt::format("{}2", letter), fmt::format("{}5", letter)};
+}
+
 Result<std::string> name_in(const std::string& text, const std::vector<std::string>& others) {
   auto name = parse_name(text);
   if (name && std::any_of(others.begin(), others.end(), [&](const auto& one) { return alike(one, *name); }))
@@ -48,7 +56,7 @@ Result<std::string> name_in(const std::string& text, const std::vector<std::stri
   return name;
 }
 
-/// "spinner 40, drum 25".
+/// "front plane 32, rear plane 24".
 Result<std::vector<StartPlane>> parse_planes(const std::string& text) {
   std::vector<StartPlane> planes;
   std::vector<std::string> names;
@@ -58,8 +66,9 @@ Result<std::vector<StartPlane>> parse_planes(const std::string& text) {
         parse_quantity(blank == one.npos ? std::string_view{} : std::string_view(one).substr(blank));
     if (!count || !count->unit.empty() || count->value != static_cast<int>(count->value) ||
         count->value < 1 || count->value > 400)
-      return fail("\"" + shortened(one) + "\" is no plane with its number of slots",
-                  "a name and a number from 1 to 400 for each plane, such as \"spinner 40, drum 25\"");
+      return fail(
+          "\"" + shortened(one) + "\" is no plane with its number of slots",
+          "a name and a number from 1 to 400 for each plane, such as \"" + std::string(usual_planes) + "\"");
     const auto name = name_in(one.substr(0, blank), names);
     if (!name) return tl::unexpected(name.error());
     names.push_back(*name);
@@ -156,19 +165,19 @@ std::string sensor_block(const StartSensor& sensor) {
   return fmt::format(
       "  - name: {}\n    measures: {}\n    unit: {}\n    limits:\n"
       "      - {{up_to: 105 %, limit: {:.2g} {}, target: {:.2g} {}}}\n"
-      "    repeatability: {:.2g} {}\n    proportional: 10 %\n",
+      "    repeatability: {:.2g} {}\n    proportional: 10 %\n    # run_to_run: {:.2g} {}\n",
       yaml_text(sensor.name), name(sensor.unit.quantity), yaml_text(sensor.unit.text()), limit, symbol,
-      0.25 * limit, symbol, 0.01 * limit, symbol);
+      0.25 * limit, symbol, 0.01 * limit, symbol, 0.05 * limit, symbol);
 }
 
 std::string plane_block(const StartPlane& plane, std::size_t index) {
+  const auto [light, heavy] = weights_of(index);
   return fmt::format(
       "  - name: {}\n    access: {}\n    slots: {{count: {}, slot_1_at: 0 deg, numbered: clockwise, "
       "seen_from: "
-      "front}}\n    weights:\n      - {{id: {}2, mass: 2 g, radius: 200 mm, stock: 10}}\n"
-      "      - {{id: {}5, mass: 5 g, radius: 200 mm, stock: 10}}\n",
-      yaml_text(plane.name), index == 0 ? "easy" : "hard", plane.slots, static_cast<char>('A' + index % 26),
-      static_cast<char>('A' + index % 26));
+      "front}}\n    weights:\n      - {{id: {}, mass: 2 g, radius: 200 mm, stock: 10}}\n"
+      "      - {{id: {}, mass: 5 g, radius: 200 mm, stock: 10}}\n",
+      yaml_text(plane.name), index == 0 ? "easy" : "hard", plane.slots, light, heavy);
 }
 
 std::string answer_of(const StartAnswers& answers, const std::string& key) {
@@ -219,18 +228,23 @@ planes:
       answer_of(answers, "phase"), answer_of(answers, "speed-100"));
   for (std::size_t i = 0; i < planes.size(); ++i) text += plane_block(planes[i], i);
   text += R"(# Each sensor: its unit with peak, pp or rms; limits by rising speed, and what a trim aims at.
-# repeatability and proportional say how far a reading repeats when nothing was changed: one
-# standard deviation, the first of every reading, the second as a part of its amplitude. On
-# wing 5 to 15 % and 5 to 20 deg from run to run are ordinary (common practice, no published
-# source). Smaller figures than are true make a plan look surer than it is; larger ones lower
-# the chance it gives. Two runs with nothing changed show what is true of this rotor.
+# How far readings repeat when nothing was changed is told by three figures; two readings in
+# three lie within each. repeatability: of every reading, in its unit; proportional: a part of
+# its amplitude; run_to_run: what all readings of one run share and the next run's do not
+# (warm-up, seating of blades, wind). On wing 5 to 15 % and 5 to 20 deg from run to run are
+# ordinary (common practice, no published source). 10 deg moves a reading sideways by 17 % of
+# its amplitude, 20 deg by 35 %; so for run_to_run take such a part of a usual reading. The
+# figure below is 10 % of a reading at half the limit: put it right and take its # away.
+# Smaller figures than are true make a plan look surer than it is; larger ones lower the chance
+# it gives. Where two runs with nothing changed are made, they tell, and run_to_run can be left out.
 sensors:
 )";
   for (const auto& sensor : sensors) text += sensor_block(sensor);
   return text;
 }
 
-std::string job_file(const StartAnswers& answers, const std::vector<std::string>& speeds) {
+std::string job_file(const StartAnswers& answers, const std::vector<StartPlane>& planes,
+                     const std::vector<std::string>& speeds) {
   const std::string serial = answer_of(answers, "serial");
   std::string text =
       R"(trimwright: job 1
@@ -241,23 +255,28 @@ rotor: rotor.yaml
                          : "serial: " + yaml_text(serial) + "\n";
   text += "# Amplitude and phase of every run: one row for each speed.\nreadings: readings.csv\nspeeds:\n";
   for (const auto& speed : speeds) text += "  - {at: " + yaml_text(speed) + "}\n";
-  return text + R"(runs:
+  const std::string plane = yaml_text(planes.front().name);
+  const auto [light, heavy] = weights_of(0);
+  const int slots = planes.front().slots;
+  return text + fmt::format(R"(runs:
   - name: as found
     # when: 2031-05-12 09:40
     # who: R. Orrin
-    # conditions: {warm_up: 5 min at idle, dwell: 60 s, wind: 4 kt on the nose}
-    # All weights that are in, by plane and slot, as {spinner: {4: K3, 19: K2}}; none: empty slots and
-    # fillers only.
+    # conditions: {{warm_up: 5 min at idle, dwell: 60 s, wind: 4 kt on the nose}}
+    # All weights that are in, by plane and slot, as {{{plane}: {{{one}: {light}, {other}: {heavy}}}}}; none: empty
+    # slots and fillers only.
     fitted: none
   # A second run with nothing changed shows how far readings repeat:
   # - name: repeat
   #   fitted: same as as found
   # The trial run, once "trimwright trial job.yaml" has named its weight:
-  # - name: trial spinner
-  #   fitted: {spinner: {30: K5}}
+  # - name: trial
+  #   fitted: {{{plane}: {{{other}: {heavy}}}}}
 # What is on the rotor when the plan is made, where the trial weight has been taken out again:
 # fitted_now: same as as found
-)";
+)",
+                            fmt::arg("plane", plane), fmt::arg("light", light), fmt::arg("heavy", heavy),
+                            fmt::arg("one", 1), fmt::arg("other", (slots + 1) / 2));
 }
 
 std::string reading_file(const std::vector<std::string>& speeds, const std::vector<StartSensor>& sensors,
@@ -268,12 +287,14 @@ std::string reading_file(const std::vector<std::string>& speeds, const std::vect
     heading.push_back(sensor.name + (convention == "unknown" ? " [deg]" : " [deg " + convention + "]"));
   }
   heading.emplace_back("note");
-  std::string text = csv_line(heading);
+  // Spreadsheets of countries with a decimal comma part cells at semicolons, others at commas; told which it
+  // is, all read it.
+  std::string text = "sep=;\r\n" + csv_line(heading, ';');
   for (const auto& speed : speeds) {
     std::vector<std::string> row(heading.size());
     row[0] = "as found";
     row[1] = speed;
-    text += csv_line(row);
+    text += csv_line(row, ';');
   }
   return text;
 }
@@ -288,7 +309,7 @@ const std::vector<StartQuestion>& start_questions() {
        "clockwise from aft", "rotation"},
       {"speed-100", "What speed is 100 %?", "4740 rpm", "speed_100"},
       {"phase", "How does the instrument count phase: lag, lead or unknown?", "lag", "phase"},
-      {"planes", "Planes that take weights, each with its number of slots?", "spinner 40, drum 25", "planes"},
+      {"planes", "Planes that take weights, each with its number of slots?", usual_planes, "planes"},
       {"sensors", "Vibration sensors, each with its unit and peak, pp or rms?",
        "front in/s peak, rear mil pp", "sensors"},
       {"speeds", "Speeds at which readings are taken?", "60 %, 70 %, 80 %, 90 %, 95 %", ""}};
@@ -319,7 +340,7 @@ Result<std::vector<std::pair<std::string, std::string>>> start_files(const Start
   if (!speeds) return tl::unexpected(speeds.error());
   return std::vector<std::pair<std::string, std::string>>{
       {"rotor.yaml", rotor_file(answers, *planes, *sensors)},
-      {"job.yaml", job_file(answers, *speeds)},
+      {"job.yaml", job_file(answers, *planes, *speeds)},
       {"readings.csv", reading_file(*speeds, *sensors, answer_of(answers, "phase"))}};
 }
 

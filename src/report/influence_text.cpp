@@ -288,19 +288,21 @@ std::string noise_lines(const Job& job, const InfluenceModel& model) {
                           "worth {:.0f} independent "
                           "ones; the four series of them {} (split R-hat {:.3f}; 1: no difference).",
                           sampling->draws, sampling->effective_draws,
-                          sampling->split_r_hat > 1.05 ? "do NOT agree: do not rely on the chances" : "agree",
+                          sampling->split_r_hat > agreeing_r_hat ? "do NOT agree: do not rely on the chances"
+                                                                 : "agree",
                           sampling->split_r_hat));
   if (model.prior && model.prior->fleet)
     text += wrapped(
         "  ",
         fmt::format(
-            "Beside the fleet: this rotor lies off the fleet's mean by {:.1f} where about {} is usual "
-            "(squares added up, "
-            "in units of the fleet's scatter); a rotor of the fleet lies so far off or further with a "
-            "probability of {:.2g}.",
-            model.prior->fleet->distance, model.prior->fleet->components, model.prior->fleet->probability));
+            "Beside {}: this rotor lies off what they tell by {:.1f} where about {} is usual (squares added "
+            "up, in units of their scatter); by chance it lies so far off or further with a probability of "
+            "{:.2g}.",
+            source_words(model.prior->levels), model.prior->fleet->distance, model.prior->fleet->components,
+            model.prior->fleet->probability));
   else if (model.prior)
-    text += wrapped("  ", "The coefficients are the fleet's prior, with what these runs add to it.");
+    text += wrapped("  ", "The coefficients come from " + source_words(model.prior->levels) +
+                              ", with what these runs add.");
   return text;
 }
 

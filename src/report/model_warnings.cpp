@@ -89,9 +89,9 @@ std::vector<std::string> model_warnings(const Job& job, const InfluenceModel& mo
         "be vibrating.");
   if (model.prior)
     warnings.push_back(
-        "The coefficients come from the prior of the rotor's fleet, with what these runs add to it. Angles "
-        "must "
-        "mean the same as in the fleet's jobs: slot 1, the reference tooth, lag or lead.");
+        "The coefficients come from " + source_words(model.prior->levels) +
+        ", with what these runs add. Angles must mean the same as they did there: slot 1, the reference "
+        "tooth, lag or lead.");
   if (model.prior && model.prior->levels) {
     warnings.push_back(levels_words(*model.prior->levels));
     for (const auto& one : model.prior->left_out)
@@ -103,11 +103,12 @@ std::vector<std::string> model_warnings(const Job& job, const InfluenceModel& mo
         model.prior->jobs));
   }
   if (model.prior && model.prior->fleet && model.prior->fleet->probability < foreign)
-    warnings.push_back(fmt::format(
-        "This rotor's coefficients do not look like its fleet's (probability {:.1g}): another configuration, "
-        "a "
-        "wrong angle of slot 1, a sensor connected otherwise, or a reading or weight written down wrong.",
-        std::max(model.prior->fleet->probability, 1e-12)));
+    warnings.push_back(
+        fmt::format("This rotor's coefficients do not look like those of {} (probability {:.1g}): another "
+                    "configuration, a wrong angle of slot 1, a sensor connected otherwise, or a reading or "
+                    "weight written "
+                    "down wrong.",
+                    source_words(model.prior->levels), std::max(model.prior->fleet->probability, 1e-12)));
   for (auto& happened : event_words(job, model)) warnings.push_back(std::move(happened));
   for (const auto& run : job.runs)
     if (run.set_aside)

@@ -32,19 +32,6 @@ const InfluenceRow* row_at(const InfluenceModel& model, std::size_t speed, std::
   return found == model.rows.end() ? nullptr : &*found;
 }
 
-/// "0.43 ∠ 32° was read, 0.61 ∠ 40° is what the fit makes of it".
-std::string read_and_fitted(const Job& job, const InfluenceModel& model, const ReviewedReading& one) {
-  const InfluenceRow* row = row_at(model, one.speed, one.sensor);
-  const Sensor& sensor = job.rotor.sensors[one.sensor];
-  if (row != nullptr)
-    for (const auto& fit : row->fit)
-      if (fit.run == one.run)
-        return fmt::format("{} {} was read, {} is what the fit makes of it",
-                           phasor_words(sensor, fit.read, model.convention), sensor.unit.text(),
-                           phasor_words(sensor, fit.fitted, model.convention));
-  return "it is far from the fit";
-}
-
 /// Runs whose readings stand as far off as `one` at its speed and sensor: none of them can be told apart.
 std::vector<std::string> equally_far(const Job& job, const InfluenceReview& review,
                                      const ReviewedReading& one) {
@@ -73,6 +60,18 @@ std::string suspect_sentence(const Job& job, const InfluenceModel& model, const 
 }
 
 }  // namespace
+
+std::string read_and_fitted(const Job& job, const InfluenceModel& model, const ReviewedReading& one) {
+  const InfluenceRow* row = row_at(model, one.speed, one.sensor);
+  const Sensor& sensor = job.rotor.sensors[one.sensor];
+  if (row != nullptr)
+    for (const auto& fit : row->fit)
+      if (fit.run == one.run)
+        return fmt::format("{} {} was read, {} is what the fit makes of it",
+                           phasor_words(sensor, fit.read, model.convention), sensor.unit.text(),
+                           phasor_words(sensor, fit.fitted, model.convention));
+  return "it is far from the fit";
+}
 
 std::vector<std::string> likeness_words(const Job& job, const InfluenceModel& model,
                                         const InfluenceReview& review) {

@@ -16,6 +16,10 @@ namespace trimwright {
 [[nodiscard]] std::vector<std::string> what_to_repeat(const Job& job, const InfluenceModel& model,
                                                       const InfluenceReview& review);
 
+/// "0.43 ∠ 32° in/s peak was read, 0.61 ∠ 40° is what the fit makes of it".
+[[nodiscard]] std::string read_and_fitted(const Job& job, const InfluenceModel& model,
+                                          const ReviewedReading& one);
+
 /// What becomes of the correction without the suspect readings.
 [[nodiscard]] std::vector<std::string> suspect_words(const Job& job, const SuspectEffect& effect);
 

@@ -1,6 +1,7 @@
 #include "run_sheet.hpp"
 
 #include <algorithm>
+#include <cmath>
 
 #include "number_words.hpp"
 #include "page_frame.hpp"
@@ -67,7 +68,10 @@ Markup limit_list(const Job& job) {
   for (const auto& sensor : job.rotor.sensors) {
     std::string words;
     for (const auto& band : sensor.bands)
-      words += (words.empty() ? "" : "; ") + std::string("up to ") + speed_words(job.rotor, band.up_to_rpm) +
+      words += (words.empty() ? "" : "; ") +
+               (std::isfinite(band.up_to_rpm) ? "up to " + speed_words(job.rotor, band.up_to_rpm)
+                : words.empty()               ? std::string("at any speed")
+                                              : std::string("at any higher speed")) +
                " stop above " + amplitude_words(sensor.unit.shown_from_peak(band.limit)) + " " +
                sensor.unit.text();
     items += element("li", {}, sensor.name + ": " + words);
@@ -82,17 +86,15 @@ Markup fitted_table(const Job& job, const PageView* trial) {
     rows += element(
         "tr", {{"class", "row"}},
         element("th", {{"scope", "row"}}, plane.name) +
-            element("td", {},
-                    job.runs.empty() ? std::string{} : fitted_words(plane, job.runs.back().fitted[p])) +
+            (job.runs.empty() ? Markup{}
+                              : element("td", {}, fitted_words(plane, job.runs.back().fitted[p]))) +
             (trial == nullptr
                  ? written_cell()
                  : element("td", {{"class", "writing"}}, "☐ " + fitted_words(plane, trial->fitted[p]))));
   }
-  return page_table("Fitted in this run: every slot that holds a weight, and which",
-                    {{"plane"},
-                     {job.runs.empty() ? "" : "in run “" + job.runs.back().name + "”"},
-                     {"in this run: slot and weight"}},
-                    rows);
+  auto columns = std::vector<PageColumn>{{"plane"}, {"in this run: slot and weight"}};
+  if (!job.runs.empty()) columns.insert(columns.begin() + 1, {"in run “" + job.runs.back().name + "”"});
+  return page_table("Fitted in this run: every slot that holds a weight, and which", columns, rows);
 }
 
 /// Conditions that the runs so far tell, each with a line of its own.

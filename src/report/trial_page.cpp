@@ -116,12 +116,13 @@ std::string trial_page(const Job& job, const TrialAdvice& advice, const BalanceP
 
 std::string run_sheet_page(const Job& job) {
   const Markup result = element("section", {{"id", "result"}, {"aria-labelledby", "result-heading"}},
-                                element("h1", {{"id", "result-heading"}}, "Before any run") +
+                                element("h1", {{"id", "result-heading"}}, "Run sheet") +
                                     element("p", {{"class", "verdict"}},
-                                            "No reading yet: print the run sheet and make a baseline run") +
+                                            "Print this sheet, and write into it while the run is made") +
                                     element("p", {},
-                                            "Enter its readings as a run of the job; this page then tells "
-                                            "the trial weight, and after the trial runs the plan.") +
+                                            "Enter its readings as a run of the job. The first run is the "
+                                            "rotor as found; the trial weight comes after it, and the plan "
+                                            "after the trial runs.") +
                                     cautions_part(cautions(), {}, false));
   return page_document(
       job, "Run sheet",

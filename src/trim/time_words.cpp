@@ -13,10 +13,10 @@ std::string what_ended(const TrimRequest& request) {
 }
 
 std::string run_again(const TrimRequest& request) {
-  return request.deadline().interrupted()
-             ? "Run again and let it go on."
-             : fmt::format("Run again with --time-limit {:g}.",
-                           std::clamp(10.0 * request.time_limit_s, 60.0, 86400.0));
+  if (request.deadline().interrupted()) return "Run again and let it go on.";
+  if (!request.more_time.empty()) return request.more_time;
+  return fmt::format("Run again with --time-limit {:g}.",
+                     std::clamp(10.0 * request.time_limit_s, 60.0, 86400.0));
 }
 
 }  // namespace trimwright

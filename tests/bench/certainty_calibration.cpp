@@ -80,7 +80,7 @@ void add_job(const World& world, Draws& draws, const Eigen::MatrixXcd& type, dou
   const auto start = std::chrono::steady_clock::now();
   const auto posterior = value_of(influence_posterior(bench.job, {}, prior, Residual::small));
   tally.seconds += std::chrono::duration<double>(std::chrono::steady_clock::now() - start).count();
-  tally.unconverged += posterior.draws && posterior.draws->split_r_hat > 1.05;
+  tally.unconverged += posterior.draws && posterior.draws->split_r_hat > agreeing_r_hat;
   Job known = bench.job;
   known.rotor = rotor_of(world, true);
   const auto ideal = value_of(posterior_with_left(known, {}, prior, LeftByFleet{world.left, 1e6}));

@@ -112,6 +112,7 @@ def earlier_trims(folder):
     plan = document("plan", folder / "again.yaml", "--archive", archive)
     words = " ".join(plan["warnings"])
     check("from this rotor's own earlier trim, the trim of 2031-05-12 (" in words, f"the plan does not say from where: {words}")
+    check("come from this rotor's own earlier trims" in words and "fleet" not in words, f"said to be the fleet's: {words}")
     told = document("influence", folder / "again.yaml", "--archive", archive)
     check(told["earlier_jobs"]["own_share"] > 0.999 and told["earlier_jobs"]["jobs"][0]["same_serial"], "not its own trim")
     message = run("plan", folder / "after.yaml", "--archive", archive, status=1)

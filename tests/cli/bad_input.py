@@ -813,6 +813,13 @@ WRONG_USAGE = [
     (["tolerance", ""], ["RPM"]),
     (["x" * 100000], []),
     (["plan", "a\nb", "--nonsense"], ["--nonsense"]),
+    (["record", "find", "--archive", "a.db", "--date", "2031-05-12"],
+     ['"--date" is no option of trimwright record find; expected one of ', "--from", "--to", "trimwright record find --help"]),
+    (["record", "find", "--archive", "a.db", "--from", "12.05.2031"],
+     ['--from: "12.05.2031" is no date; expected a date as 2031-05-12; see trimwright record find --help']),
+    (["record", "find", "--archive", "a.db", "--from"],
+     ["--from stands without what belongs to it; expected a date as 2031-05-12 after it"]),
+    (["record", "fnd"], ['"fnd" is no command of trimwright record; expected one of ', "find"]),
 ]
 
 REFUSED_COMMANDS = [

@@ -67,17 +67,22 @@ def read(x, u, k):
     return abs(z), -math.degrees(cmath.phase(z))
 
 
-def fill(path, runs):
-    """Writes the table as a person would: run by run into the columns that start made."""
-    rows = list(csv.reader(path.open(encoding="utf-8")))
+def fill(path, runs, parted_by=";"):
+    """Writes the table as a person would: run by run into the columns that start made; some spreadsheets save it with commas."""
+    mark, *lines = path.read_text("utf-8").splitlines()
+    check("the table says what parts its cells", mark == "sep=;", mark)
+    rows = list(csv.reader(lines, delimiter=";"))
     speeds = [row[1] for row in rows[1:]]
     with path.open("w", encoding="utf-8", newline="") as out:
-        writer = csv.writer(out)
+        if parted_by == ";":
+            out.write("sep=;\r\n")
+        writer = csv.writer(out, delimiter=parted_by)
         writer.writerow(rows[0])
+        decimal = (lambda text: text.replace(".", ",")) if parted_by == ";" else str
         for name, u in runs:
             for k, speed in enumerate(speeds):
                 front, tail = read(0.5 + 0.2j * k, u, k), read(2 - 1j * k, [3 * one for one in u], k)
-                writer.writerow([name, speed, f"{front[0]:.3f}", f"{front[1]:.0f}", f"{tail[0]:.2f}", f"{tail[1]:.0f}", ""])
+                writer.writerow([name, speed, decimal(f"{front[0]:.4f}"), f"{front[1]:.0f}", decimal(f"{tail[0]:.2f}"), f"{tail[1]:.0f}", ""])
 
 
 with tempfile.TemporaryDirectory() as scratch:
@@ -114,8 +119,8 @@ with tempfile.TemporaryDirectory() as scratch:
 
     spinner = 5 * 200 * cmath.rect(1, -2 * cmath.pi * 9 / 40)  # clockwise from the front is against this rotation
     runs = [("as found", [0, 0]), ("trial spinner", [spinner, 0])]
-    fill(table, runs)
-    edit(job, "  # - name: trial spinner\n  #   fitted: {spinner: {30: K5}}\n",
+    fill(table, runs, parted_by=",")
+    edit(job, "  # - name: trial\n  #   fitted: {spinner: {21: A5}}\n",
          "  - name: trial spinner\n    fitted: {spinner: {10: A5}}\n")
     edit(job, "# fitted_now: same as as found", "fitted_now: same as as found")
     text = run("ready", job)
@@ -126,6 +131,15 @@ with tempfile.TemporaryDirectory() as scratch:
     # angles and a second folder with nothing answered
     bare = Path(scratch) / "bare"
     run("start", bare)
+    for one in ("rotor.yaml", "job.yaml"):
+        text = (bare / one).read_text("utf-8")
+        check(f"{one}: no plane or weight of the shipped example where none was named", not re.search(r"spinner|drum|\bK\d", text), text)
+    check("rotor.yaml: run_to_run waits to be put right", "    # run_to_run: 0.049 in/s\n" in (bare / "rotor.yaml").read_text("utf-8"),
+          (bare / "rotor.yaml").read_text("utf-8"))
+    told = bare / "told.yaml"
+    told.write_text((bare / "rotor.yaml").read_text("utf-8").replace("    # run_to_run:", "    run_to_run:"), "utf-8")
+    (bare / "told-job.yaml").write_text((bare / "job.yaml").read_text("utf-8").replace("rotor.yaml", "told.yaml"), "utf-8")
+    check("and is read where its # is taken away", run("ready", bare / "told-job.yaml") == run("ready", bare / "job.yaml").replace("job.yaml", "told-job.yaml"))
     text = run("ready", bare / "job.yaml")
     check("ready: all that was not answered is assumed", all(word in " ".join(text.split()) for word in
           ("name, rotation, speed_100, phase, planes, sensors, reference, slot numbering, weights, limits")), text)

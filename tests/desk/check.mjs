@@ -26,6 +26,22 @@ const violations = async (page) => {
   const found = await page.evaluate(() => window.axe.run(document, {iframes: false, runOnly: ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"]}));
   return found.violations.map((one) => `${one.id}: ${one.nodes.slice(0, 3).map((node) => node.target.join(" ")).join(" | ")}`);
 };
+/** The files that Save gives, by name. */
+const saved = async (page) => { const texts = {}; const hear = async (download) => { texts[download.suggestedFilename()] = readFileSync(await download.path(), "utf8"); }; page.on("download", hear); await page.locator("#save").click(); await page.waitForTimeout(2500); page.off("download", hear); return texts; };
+/** What stands on paper, sheet by sheet, every blank as one. */
+const onPaper = async (page, name) => {
+  await page.pdf({path: `${folder}/${name}.pdf`, format: "A4", preferCSSPageSize: true});
+  return spawnSync("pdftotext", [`${folder}/${name}.pdf`, "-"], {encoding: "utf8"}).stdout.split("\f").slice(0, -1).map((sheet) => sheet.replace(/\s+/g, " ").trim());
+};
+/** Whether the browser's own printing of the desk gives what the page in the frame prints by itself. */
+const printsWhole = async (page, name) => {
+  const alone = await page.context().newPage();
+  await alone.setContent(await page.evaluate(() => document.querySelector("#answer iframe").srcdoc));
+  const [sheets, wanted] = [await onPaper(page, `desk-printed-${name}`), await onPaper(alone, `desk-printed-${name}-alone`)];
+  await alone.close();
+  check(sheets.length > 0 && wanted.join("").length > 500 && JSON.stringify(sheets) === JSON.stringify(wanted), `${name}: the desk printed gives the ${wanted.length} sheets that the answer's page prints, whole: ${sheets.length}`);
+  return sheets.join(" ");
+};
 const small = (page) => page.evaluate(() => [...document.querySelectorAll("button, input, select, summary")].filter((node) => node.checkVisibility() && !node.matches(".link") && node.getBoundingClientRect().height > 0)
   .filter((node) => node.getBoundingClientRect().height < 43.9).map((node) => node.outerHTML.slice(0, 70)));
 
@@ -35,8 +51,7 @@ check(statSync(file).size < 8e6, `one file below 8 MB: ${(statSync(file).size / 
 {
   const page = await open();
   await opened(page);
-  const saved = async () => { const texts = {}; const hear = async (download) => { texts[download.suggestedFilename()] = readFileSync(await download.path(), "utf8"); }; page.on("download", hear); await page.locator("#save").click(); await page.waitForTimeout(2500); page.off("download", hear); return texts; };
-  const same = await saved();
+  const same = await saved(page);
   check(same["larkmere-fan.yaml"] === readFileSync(example[1], "utf8"), "a rotor that was not changed is saved as it was, comments included");
   check(same["job.yaml"] === readFileSync(example[0], "utf8").replace("../../configs/", ""), "so is a job, its files now side by side");
   mkdirSync(`${folder}/saved`, {recursive: true});
@@ -47,7 +62,7 @@ check(statSync(file).size < 8e6, `one file below 8 MB: ${(statSync(file).size / 
   await page.locator("#tab-rotor").click();
   await type(page, "job:station", "another stand");
   await type(page, "rotor:sensors[0].direction.mounted", "top, seen from aft");
-  const changed = await saved();
+  const changed = await saved(page);
   check(changed["job.yaml"].includes("another stand") && changed["larkmere-fan.yaml"].includes("top, seen from aft"), "a change is saved");
   check(JSON.parse(plan(changed)).worst_ratio === JSON.parse(before).worst_ratio, "and leaves the plan alone where it should");
   check(page.troubles.length === 0, `no complaint, no request: ${page.troubles.slice(0, 3)}`);
@@ -78,6 +93,61 @@ check(statSync(file).size < 8e6, `one file below 8 MB: ${(statSync(file).size / 
   await page.context().close();
 }
 
+// What is pressed right after a run's name was typed is pressed, and what is typed next arrives.
+{
+  const page = await open();
+  await opened(page);
+  const written = (r) => page.evaluate((run) => desk.job.runs[run].facts, r);
+  await cell(page, "job:runs[0].name").fill("first of all");
+  await cell(page, "job:runs[0].who").click();
+  await page.keyboard.press("Control+a");
+  await page.keyboard.type("A. Nyberg", {delay: 15});
+  await page.keyboard.press("Tab");
+  check((await written(0)).who === "A. Nyberg" && (await written(0)).name === "first of all", "what is typed after a name stands in its own cell");
+  check((await written(2)).fitted === "same as first of all", "“same as” follows a run's new name");
+  check((await page.locator(".run").nth(2).innerText()).includes("same as first of all: "), "and is told so at once");
+  await cell(page, "job:runs[0].name").fill("the first");
+  await press(page, "Add an overall level");
+  check(await page.evaluate(() => desk.job.runs[0].rows.filter((row) => row.component === "overall").length) === 2, "a button pressed right after a name was typed is pressed");
+  await page.locator("#tab-rotor").click();
+  await cell(page, "rotor:planes[0].name").fill("cone");
+  await cell(page, "rotor:planes[0].slots.count").click();
+  await page.keyboard.press("Control+a");
+  await page.keyboard.type("41");
+  await page.keyboard.press("Tab");
+  check(await page.evaluate(() => `${desk.job.rotor.planes[0].name} ${desk.job.rotor.planes[0].slots.count}`) === "cone 41" && (await page.locator(".part h2").allInnerTexts()).includes("Plane 1: cone"), "so it is with a plane's name, and its heading follows");
+  await page.context().close();
+}
+
+// A reading that the runs together contradict is marked in its cell. And what a paper says of scatter, and of one box of weights.
+{
+  const page = await open();
+  await opened(page, [`${project}/examples/quillhaven/misread.yaml`, example[1], example[2], `${project}/examples/quillhaven/misread.csv`]);
+  await press(page, "Go on");
+  check((await page.locator(".doubtful").count()) === 0, "nothing is in doubt before an answer");
+  await page.locator("#tab-answers").click();
+  await press(page, "Influence");
+  await page.waitForSelector("#doubts li", {timeout: 60000});
+  check(/^Looks wrong: run “third trial spinner”, row \d+, front phase: .* was read, /.test(await page.locator("#doubts li").innerText()), `a phase written down wrong is told: ${await page.locator("#doubts li").innerText()}`);
+  await page.locator("#doubts button").click();
+  await page.waitForTimeout(200);
+  check((await page.locator(".doubtful").count()) === 1 && await page.evaluate(() => document.activeElement.matches(".doubtful") && document.activeElement.value === "90"), "and marked in its cell, which is gone to");
+  check((await page.locator(".grid-messages li").allInnerTexts()).some((one) => one.includes("front phase: looks wrong: ")) && (await page.locator("#state-runs").innerText()) === "1 in doubt", "with words beside it, and counted in the tab");
+  await page.keyboard.type("50");
+  await page.keyboard.press("Tab");
+  await settled(page);
+  check((await page.locator(".doubtful").count()) === 0 && (await page.locator("#state-runs").innerText()) === "", "until it is put right");
+  await page.locator("#tab-rotor").click();
+  await page.locator("summary", {hasText: "More on how far readings repeat"}).first().click();
+  await page.getByLabel("Paper: amplitude scatters by ±").first().fill("10");
+  await page.getByLabel("Paper: phase scatters by ±").first().fill("10");
+  await press(page, "Take both over");
+  await page.waitForFunction(() => desk.job.rotor.sensors[0].proportional === "17.5 %");
+  check((await cell(page, "rotor:sensors[0].proportional").inputValue()) === "17.5" && (await page.locator("#view").innerText()).includes("move the end of a reading sideways by 17.5 % of its amplitude"), "percent and degrees become the file's one figure, and it is said how");
+  check((await page.getByText("If two planes are filled from one box").count()) === 2, "where weights are entered it is said that planes do not share a box");
+  await page.context().close();
+}
+
 // Two windows on one job.
 {
   const page = await open();
@@ -105,6 +175,7 @@ for (const width of [1280, 360]) {
   for (const [name, value] of [["rotor:rotation.sense", "counterclockwise"], ["rotor:rotation.seen_from", "front"], ["rotor:phase", "lead"]]) await cell(page, name).selectOption(value);
   await page.getByLabel("Numbers are typed with a").selectOption("comma");
   await type(page, "rotor:name", "Torvik fan");
+  await type(page, "job:serial", "TF 0/12");
   for (const [p, plane, count, sense, weights] of [[0, "front cone", "24", "counterclockwise", [["W6", "6,2"], ["W9", "9,5"], ["W14", "14,0"]]], [1, "rear disc", "18", "clockwise", [["R3", "3,1"], ["R6", "6,1"]]]]) {
     if (p > 0) await press(page, "Another plane");
     await type(page, `rotor:planes[${p}].name`, plane);
@@ -122,7 +193,7 @@ for (const width of [1280, 360]) {
     if (s > 0) await press(page, "Another sensor");
     await type(page, `rotor:sensors[${s}].name`, name);
     await cell(page, `rotor:sensors[${s}].unit`).selectOption(unit);
-    await type(page, `rotor:sensors[${s}].limits[0].up_to`, "3600");
+    if (s > 0) await type(page, `rotor:sensors[${s}].limits[0].up_to`, "3600");  // the other holds at any speed
     await type(page, `rotor:sensors[${s}].limits[0].limit`, limit);
     await type(page, `rotor:sensors[${s}].limits[0].target`, target);
   }
@@ -167,6 +238,21 @@ for (const width of [1280, 360]) {
   await frame.locator("#print").click();
   check(await page.evaluate(() => window.printed === true), `${width}: and prints`);
   await page.screenshot({path: `${folder}/desk-plan-${width}.png`});
+  const sheet = await printsWhole(page, `plan-${width}`);
+  check(sheet.includes("Torvik fan") && /front cone|rear disc/.test(sheet), `${width}: with the weights to fit`);
+  if (width > 500) {
+    await page.getByLabel("Time for the search").selectOption("search for ten minutes at most");
+    await page.waitForSelector("#answer iframe", {timeout: 60000});
+    await press(page, "Run sheet");
+    await page.waitForSelector("#answer iframe", {timeout: 60000});
+    await settled(page);
+    check(!/no reading yet/i.test(await printsWhole(page, "run sheet")), "and a run sheet is blank");
+    const names = Object.keys(await saved(page)).sort();
+    check(names.join() === "TF-0-12-job.yaml,TF-0-12-readings.csv,TF-0-12-rotor.yaml", `saved files have the serial in their names: ${names}`);
+    await press(page, "Plan");
+    await page.waitForSelector("#answer iframe", {timeout: 60000});
+    await page.waitForTimeout(300);
+  }
   await press(page, "Fit these weights: begin the check run");
   check((await page.locator(".run").count()) === 4, `${width}: the check run is begun with the plan's weights`);
   check(page.troubles.length === 0, `${width}: no complaint, no request: ${page.troubles.slice(0, 3)}`);

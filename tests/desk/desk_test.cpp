@@ -50,7 +50,9 @@ TEST_CASE("The desk answers with the documents and words of the program's comman
   CHECK(document["slots"].size() == 3);
   const auto file = read_job(in_project("examples/quillhaven/job.yaml"));
   REQUIRE(file);
-  const auto program = plan_job({file->job, file->request});
+  TrimRequest request = file->request;
+  request.time_limit_s = 60.0;  // as the desk's: on a busy machine too
+  const auto program = plan_job({file->job, request});
   REQUIRE(program);
   CHECK(plan["document"] == plan_json(program->job, program->model, program->trim, program->steps));
   for (const char* what : {"ready", "influence", "trial"}) {
@@ -80,10 +82,11 @@ TEST_CASE("A file that is read as a tree and written again says the same") {
                                                         {"job", "examples/quillhaven/job.yaml"},
                                                         {"job", "examples/quillhaven/first-visit.yaml"}}) {
     const auto tree = asked("tree of file", {{"kind", kind}, {"text", project_text(name)}});
-    REQUIRE_MESSAGE(tree.contains("tree"), name);
+    const auto& file = name;
+    REQUIRE_MESSAGE(tree.contains("tree"), file);
     const auto text = asked("file of tree", {{"tree", tree["tree"]}})["text"];
     const auto again = asked("tree of file", {{"kind", kind}, {"text", text}});
-    CHECK_MESSAGE(again["tree"] == tree["tree"], name);
+    CHECK_MESSAGE(again["tree"] == tree["tree"], file);
   }
   // What needs quotation marks gets them.
   const DeskDocument odd = {{"trimwright", "job 1"},
@@ -147,6 +150,41 @@ TEST_CASE("Every reading is judged by itself, and told by the part that is wrong
   CHECK(found[0].is_null());
   CHECK(found[1]["key"] == "amplitude");
   CHECK(found[2]["key"] == "phase");
+}
+
+TEST_CASE("A paper's scatter of amplitude and phase becomes the one figure that the file holds") {
+  // An arc of 10 degrees is 10 pi / 180 = 0.1745 of its radius.
+  CHECK(asked("scatter", {{"amplitude", "10 %"}, {"phase", "10 deg"}})["proportional"] == "17.5 %");
+  CHECK(asked("scatter", {{"amplitude", "10 %"}, {"phase", "5 deg"}})["proportional"] == "10 %");
+  CHECK(asked("scatter", {{"amplitude", "10 %"}, {"phase", ""}})["proportional"] == "10 %");
+  CHECK(asked("scatter", {{"amplitude", "10"}, {"phase", ""}})["error"]["expected"] ==
+        "a number of %, as 10 %");
+}
+
+TEST_CASE("A reading that the runs together contradict is told by its line and the part that is off") {
+  auto files = example_files("misread.yaml");
+  files["misread.csv"] = project_text("examples/quillhaven/misread.csv");
+  const auto doubts = asked("doubts", {{"files", files}})["readings"];
+  REQUIRE(doubts.size() == 1);
+  CHECK(doubts[0]["file"] == "misread.csv");
+  CHECK(doubts[0]["key"] == "phase");
+  CHECK(doubts[0]["what"].get<std::string>().find("is what the fit makes of it") != std::string::npos);
+  CHECK(asked("doubts", {{"files", example_files("job.yaml")}})["readings"].empty());
+}
+
+TEST_CASE("Where the time ended a search, the desk says what to do on its page") {
+  const auto plan = asked("plan", {{"files", example_files("job.yaml")}, {"time_limit_s", 0}});
+  const std::string said = plan.dump();
+  CHECK(said.find("Choose a longer time above the answer.") != std::string::npos);
+  CHECK(said.find("--time-limit") == std::string::npos);
+}
+
+TEST_CASE("A run sheet says nothing of readings: it is to be written into") {
+  for (const char* job : {"job.yaml", "first-visit.yaml"}) {
+    const auto page = asked("sheet", {{"files", example_files(job)}})["page"].get<std::string>();
+    CHECK_MESSAGE(page.find("o reading yet") == std::string::npos, job);
+    CHECK_MESSAGE(page.find("write into it") != std::string::npos, job);
+  }
 }
 
 TEST_CASE("A table is written as it is read") {

@@ -268,10 +268,10 @@ TEST_CASE("A reading off its speed point is left out where the vibration changes
 TEST_CASE("Weights that changed no reading settle nothing, and no plan is made on them") {
   const Rotor rotor = free_rotor({"fan", "drum"}, {"A", "B"});
   const auto job_with = [&](double effect) {
-    const KnownRotor known{{Phasor(0.6, 0.2), Phasor(0.1, 0.4)}, {{1e-3, effect}, {5e-4, effect}}};
+    const KnownRotor other{{Phasor(0.6, 0.2), Phasor(0.1, 0.4)}, {{1e-3, effect}, {5e-4, effect}}};
     return job_of(rotor,
-                  {known.run(rotor, "baseline", {{}, {}}), known.run(rotor, "fan", {free_at(400, 0), {}}),
-                   known.run(rotor, "drum", {{}, free_at(400, 0)})});
+                  {other.run(rotor, "baseline", {{}, {}}), other.run(rotor, "fan", {free_at(400, 0), {}}),
+                   other.run(rotor, "drum", {{}, free_at(400, 0)})});
   };
   CHECK(fit_influence(job_with(1e-6)));  // 4e-4 mil: small, and still an effect
   for (const double effect : {0.0, 1e-15}) {

@@ -62,6 +62,7 @@ TEST_CASE("One earlier trim of this serial is accepted, honestly wide, and is to
   CHECK_FALSE(prior->levels->rotors_told);
   CHECK(middle_sd(*prior) > 0.22);  // two visits of one rotor differ so much as stated, its trial beside it
   CHECK(middle_sd(*prior) < 0.3);
+  CHECK(source_words(prior->levels) == "this rotor's own earlier trims");
   CHECK(levels_words(*prior->levels).find("this rotor's own earlier trim, the trim of 2031-05-13 (may).") !=
         std::string::npos);
   CHECK(settle_and_fit(now.job, {}, &*prior));
@@ -81,6 +82,8 @@ TEST_CASE("This serial's own trim tells more than the type, and shares add up") 
   REQUIRE(type);
   REQUIRE(prior);
   CHECK(type->levels->own_share() == 0.0);
+  CHECK(source_words(type->levels) == "earlier trims of other rotors of its type");
+  CHECK(source_words(prior->levels) == "earlier trims of this rotor and of others of its type");
   CHECK(prior->levels->own_share() > 2.0 / 9.0);  // nine jobs
   CHECK(middle_sd(*prior) < middle_sd(*type));
   double sum = 0.0;

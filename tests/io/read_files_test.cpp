@@ -39,6 +39,26 @@ std::string job_with(const std::string& runs) {
 
 }  // namespace
 
+TEST_CASE("The last limit of a sensor holds at any speed where it names none, and only the last may") {
+  const auto with = [](const std::string& limits) {
+    std::string text = small_rotor;
+    const std::string was = "[{up_to: 6000 rpm, limit: 10 mm/s}]";
+    return parse_rotor("rotor.yaml", text.replace(text.find(was), was.size(), limits));
+  };
+  const auto one = with("[{limit: 10 mm/s}]");
+  REQUIRE(one);
+  REQUIRE(one->sensors[0].band_at(1e6) != nullptr);
+  CHECK(one->sensors[0].band_at(1e6)->limit == 10.0);
+  const auto two = with("[{up_to: 3000 rpm, limit: 8 mm/s}, {limit: 10 mm/s}]");
+  REQUIRE(two);
+  CHECK(two->sensors[0].band_at(3000.0)->limit == 8.0);
+  CHECK(two->sensors[0].band_at(3001.0)->limit == 10.0);
+  const auto wrong = with("[{limit: 8 mm/s}, {up_to: 3000 rpm, limit: 10 mm/s}]");
+  REQUIRE(!wrong);
+  CHECK(wrong.error().where.key == "sensors[0].limits[1]");
+  CHECK(wrong.error().expected == "up_to in every band but the last");
+}
+
 TEST_CASE("The shipped example is read as it was written") {
   const auto file = read_job(root + "/examples/quillhaven/job.yaml");
   REQUIRE(file);

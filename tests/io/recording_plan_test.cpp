@@ -14,7 +14,7 @@ using trimwright::testing::ScratchFolder;
 
 namespace {
 
-const char* const rotor = R"(trimwright: rotor 1
+const char* const rotor_text = R"(trimwright: rotor 1
 name: small
 rotation: {sense: clockwise, seen_from: aft}
 phase: lag
@@ -31,7 +31,7 @@ sensors:
 /// A job whose channel of sensor v is `channel`, beside what `more` says.
 Result<JobFile> job_with(const ScratchFolder& folder, const std::string& channel,
                          const std::string& more = "", ReadingTables tables = ReadingTables::read) {
-  folder.write("rotor.yaml", rotor);
+  folder.write("rotor.yaml", rotor_text);
   return read_job(
       folder.write("job.yaml", "trimwright: job 1\nrotor: rotor.yaml\n" + more +
                                    "recording:\n  reference: [{channel: 1}]\n  vibration:\n    - " + channel +

@@ -87,6 +87,13 @@ TEST_CASE("Before any run and after a baseline alone the page is a run sheet, an
   for (const char* words :
        {"Made by", "Wind", "Warm-up", "in this run: slot and weight", "phase, degrees lag"})
     CHECK_MESSAGE(sheet.find(words) != std::string::npos, words);
+  file.job.speeds_rpm.clear();
+  auto& bands = file.job.rotor.sensors[0].bands;
+  REQUIRE(bands.size() == 2);
+  bands.back().up_to_rpm = LimitBand{}.up_to_rpm;
+  CHECK(run_sheet_page(file.job).find("; at any higher speed stop above ") != std::string::npos);
+  bands.erase(bands.begin());
+  CHECK(run_sheet_page(file.job).find(">front: at any speed stop above ") != std::string::npos);
 }
 
 TEST_CASE("Names, notes and serials cannot break out of the page") {

@@ -13,6 +13,25 @@ const given = async (what, rest) => {
   return kept.get(key);
 };
 
+/** Readings that the runs together contradict, found when an answer is given: by cell what is wrong, for as long as it holds what it held then. */
+const doubtsNow = () => [...desk.doubts].filter(([cell, one]) => one.value === valueOfCell(cell));
+const valueOfCell = (cell) => { const [run, row, ...column] = cell.slice(8).split("/"); const place = desk.job?.runs[run]?.rows[row]; return place ? valueIn(place, column) : undefined; };
+const lookForDoubts = async () => {
+  const {job} = desk;
+  const {readings} = await given("doubts", {}).catch(() => ({readings: []}));
+  if (desk.job !== job) return;
+  desk.doubts = new Map(readings.map((one) => [placeInRuns(job, one), one]).filter(([place]) => place).map(([place, one]) => [`reading:${place}`, {what: one.what, doubt: true, value: valueOfCell(`reading:${place}`)}]));
+  showMessages();
+};
+const doubtsPart = () => {
+  const found = doubtsNow();
+  if (found.length === 0) return "";
+  return make("ul", {class: "refused"}, found.map(([cell, one]) => {
+    const [run, row, ...rest] = cell.slice(8).split("/");
+    return make("li", {}, "Looks wrong: ", button(`run “${desk.job.runs[run].facts.name}”, row ${Number(row) + 1}, ${rest.join(" ")}`, () => { go("runs"); focusCell(cell); }, {class: "link"}), `: ${one.what}.`);
+  }));
+};
+
 /** While the library works: how long, and a way to stop it. */
 const working = (place, words) => {
   const began = performance.now();
@@ -69,7 +88,7 @@ const answers = {
     place.replaceChildren(make("pre", {tabindex: "0"}, text));
   },
   async trial(place) {
-    const answer = await given("trial", desk.trial ?? {});
+    const answer = await given("trial", {...desk.trial, ...timeGiven()});
     const document0 = JSON.parse(answer.document);
     place.replaceChildren(make("p", {class: "buttons"}, document0.slots.length > 0 ? button("Take this as the next run", () => takeAsRun(`trial ${document0.slots[0].plane}`, slotChanges(desk.job, document0.slots)), {class: "main"}) : null,
       document0.slots.length > 0 && desk.job.rotor.planes.length > 1 ? trialPlane() : null),
@@ -88,8 +107,8 @@ const answers = {
     place.replaceChildren(tools, frame, more);
   },
   async check(place) {
-    const {text} = await given("check", {});
-    const page = await given("page", {check_run: true}).catch((error) => { if (error.stopped) throw error; return null; });
+    const {text} = await given("check", timeGiven());
+    const page = await given("page", {check_run: true, ...timeGiven()}).catch((error) => { if (error.stopped) throw error; return null; });
     place.replaceChildren(page ? frameOf(page.page, "After the check run") : make("pre", {tabindex: "0"}, text), page ? asText(text) : "");
   },
   async influence(place) {
@@ -101,7 +120,15 @@ const answers = {
     place.replaceChildren(frameOf(page, "Run sheet"));
   },
 };
-const planRequest = () => ({...(desk.objective ? {objective: desk.objective} : {}), ...(desk.changes !== undefined && !desk.own ? {changes: desk.changes} : {}), ...(desk.own ? {files: {"fitted.json": JSON.stringify(desk.own)}} : {})});
+/** How long the library may search: longer than a command's, as whoever waits can press Stop. */
+const timeGiven = () => (desk.seconds ? {time_limit_s: desk.seconds} : {});
+const timeChoice = () => {
+  const select = make("select", {"aria-label": "Time for the search", onchange: (event) => { desk.seconds = Number(event.target.value); showAnswer(); }},
+    [["0", "search for a minute at most"], ["600", "search for ten minutes at most"], ["3600", "search for an hour at most"]].map(([value, words]) => make("option", {value}, words)));
+  select.value = String(desk.seconds);
+  return make("p", {class: "buttons"}, select);
+};
+const planRequest = () => ({...timeGiven(), ...(desk.objective ? {objective: desk.objective} : {}), ...(desk.changes !== undefined && !desk.own ? {changes: desk.changes} : {}), ...(desk.own ? {files: {"fitted.json": JSON.stringify(desk.own)}} : {})});
 const planOptions = () => {
   const changes = make("select", {"aria-label": "Slots to change", onchange: (event) => { desk.changes = event.target.value === "" ? undefined : Number(event.target.value); desk.own = null; showAnswer(); }},
     make("option", {value: ""}, "as many slots as recommended"), Array.from({length: Number(desk.job.job.trim?.max_changes ?? 8) + 1}, (_, n) => make("option", {value: String(n)}, n === 1 ? "1 slot changed" : `${n} slots changed`)));
@@ -120,11 +147,30 @@ const showAnswer = async () => {
   const mine = ++asked;
   const target = make("div");
   const stop = working(place, "The library is working.");
-  try { await answers[desk.answer](target); if (mine === asked) place.replaceChildren(...target.childNodes); }
-  catch (error) { if (mine === asked) refused(place, error); }
+  try {
+    await answers[desk.answer](target);
+    if (mine !== asked) return;
+    place.replaceChildren(...target.childNodes);
+    if (desk.answer === "sheet") return;
+    await lookForDoubts();
+    if (mine === asked && place.isConnected) byId("doubts").replaceChildren(doubtsPart());
+  } catch (error) { if (mine === asked) refused(place, error); }
   finally { stop(); }
 };
 const answersView = () => {
   setTimeout(showAnswer, 0);
-  return [make("div", {class: "answer-tabs", role: "group", "aria-label": "What is asked"}, answerKinds.map(([kind, words]) => button(words, () => { desk.answer = kind; show(); }, {"aria-pressed": String(desk.answer === kind)}))), make("div", {id: "answer"})];
+  return [make("div", {class: "answer-tabs", role: "group", "aria-label": "What is asked"}, answerKinds.map(([kind, words]) => button(words, () => { desk.answer = kind; show(); }, {"aria-pressed": String(desk.answer === kind)}))),
+    ["trial", "plan", "check"].includes(desk.answer) ? timeChoice() : null, make("div", {id: "doubts"}), make("div", {id: "answer"})];
+};
+
+/** What is printed of an answer's page is what the page itself prints, on as many sheets as it takes: a frame would be cut off. */
+const layOutToPrint = () => {
+  const inner = document.querySelector("#answer iframe")?.contentDocument;
+  if (!inner?.body) return;
+  const place = make("div", {id: "printed"});
+  const within = place.attachShadow({mode: "open"});
+  for (const style of inner.querySelectorAll("style")) within.append(make("style", {media: style.media || null}, style.textContent.replaceAll(":root", ":host")));
+  within.append(inner.body.cloneNode(true));
+  for (const script of within.querySelectorAll("script")) script.remove();
+  document.body.append(place);
 };

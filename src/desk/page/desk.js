@@ -1,5 +1,5 @@
 /** The desk itself: what is open, where one is, what is kept. */
-const desk = {job: null, view: "jobs", answer: "plan", past: [], future: [], checked: null, checking: false, messages: null, typed: new Map(), keptState: "", own: null, trial: null, objective: "", changes: undefined};
+const desk = {job: null, view: "jobs", answer: "plan", past: [], future: [], checked: null, checking: false, messages: null, typed: new Map(), keptState: "", own: null, trial: null, objective: "", changes: undefined, seconds: 0, doubts: new Map()};
 
 /** Every change goes through here: it can be undone, is kept at once, and is checked. */
 const change = (edit) => {
@@ -9,7 +9,11 @@ const change = (edit) => {
   edit(desk.job);
   changed();
 };
-const changed = () => { desk.own = null; keep(); recheck(); head(); };
+const changed = () => {
+  desk.own = null;
+  for (const node of document.querySelectorAll("[data-live]")) node.renew();
+  keep(); recheck(); head();
+};
 const step = (from, to) => {
   if (from.length === 0) return;
   const {revision} = desk.job;
@@ -76,13 +80,14 @@ const recheck = () => {
   }, 120);
 };
 
-const focusCell = (cell) => setTimeout(() => {
-  const node = [...document.querySelectorAll("[data-cell]")].find((one) => one.dataset.cell === cell);
+const focusNow = (cell) => {
+  const node = cellNode(cell);
   if (node) { node.focus(); node.scrollIntoView({block: "nearest"}); }
-}, 20);
+};
+const focusCell = (cell) => setTimeout(() => focusNow(cell), 20);
 
 const openJob = async (job) => {
-  desk.job = job; desk.past = []; desk.future = []; desk.checked = null; desk.typed.clear(); desk.own = null; desk.trial = null; desk.changes = undefined;
+  desk.job = job; desk.past = []; desk.future = []; desk.checked = null; desk.typed.clear(); desk.doubts = new Map(); desk.own = null; desk.trial = null; desk.changes = undefined;
   try { localStorage.setItem("trimwright desk job", job.id); } catch { /* not kept: the list has it */ }
   keep(); recheck();
 };
@@ -120,7 +125,7 @@ const addTables = async (texts, names) => {
 const openFiles = async (list) => { if (list.length > 0) await openTexts(await textsOf(list)); };
 const save = async () => {
   try {
-    const {files} = await filesOf(desk.job);
+    const {files} = await filesOf({...desk.job, names: savedNames(desk.job)});
     const words = await saveFiles(files);
     if (words) say(words);
   } catch (error) { await ask("It could not be saved", ["Back"], [make("p", {}, error.message)]); }
@@ -170,7 +175,7 @@ const show = () => {
   byId("view").replaceChildren(...views[desk.view]().flat(3).filter(Boolean));
   for (const one of document.querySelectorAll("#view details > summary")) if (open.has(one.textContent)) one.parentElement.open = true;
   head(); showMessages(); gridMessages(); drawRotor();
-  if (focused) focusCell(focused);
+  if (focused) focusNow(focused);  // at once: what is typed next must not go astray
 };
 
 const darkStyle = byId("dark");
@@ -193,6 +198,8 @@ const setDark = (on) => { darkStyle.media = on ? "screen" : "not all"; byId("the
   });
   document.addEventListener("dragover", (event) => event.preventDefault());
   document.addEventListener("drop", (event) => { event.preventDefault(); openFiles([...event.dataTransfer.files]); });
+  window.addEventListener("beforeprint", layOutToPrint);
+  window.addEventListener("afterprint", () => byId("printed")?.remove());
   window.addEventListener("focus", lookAgain);
   document.addEventListener("visibilitychange", () => { if (!document.hidden) lookAgain(); });
   window.addEventListener("beforeunload", (event) => { if (desk.keptState.startsWith("NOT")) event.preventDefault(); });

@@ -15,6 +15,14 @@ const make = (tag, attributes = {}, ...children) => {
 make.drawn = new Set(["svg", "g", "circle", "path", "text", "line", "rect"]);
 const byId = (id) => document.getElementById(id);
 const button = (words, action, attributes = {}) => make("button", {type: "button", onclick: action, ...attributes}, words);
+/** A node that follows what is typed: `renew` brings it up to date after every change. The view is not made anew for it, so whoever is
+ * typing or pressing something by then loses nothing. */
+const live = (node, renew) => {
+  node.dataset.live = "";
+  node.renew = () => renew(node);
+  node.renew();
+  return node;
+};
 const copy = (value) => JSON.parse(JSON.stringify(value));
 
 /** Tells those who listen rather than look, and shows it for a while. */

@@ -10,29 +10,37 @@ const typedNumber = async (raw, cell) => {
   return `${raw}?`;
 };
 
-const rootOf = (root) => (root === "rotor" ? desk.job.rotor : root === "job" ? desk.job.job : desk.job.runs[Number(root.slice(4))].facts);
+const rootOf = (root) => (root === "rotor" ? desk.job.rotor : root === "job" ? desk.job.job : desk.job.runs[Number(root.slice(4))]?.facts);
 const cellOf = (root, path) => (root.startsWith("run ") ? `job:runs[${root.slice(4)}].${path}` : `${root}:${path}`);
-const write = (root, path, value, pathInFile = path) => change((job) => {
+const write = (root, path, value, also = () => {}) => change((job) => {
   const tree = root === "rotor" ? job.rotor : root === "job" ? job.job : job.runs[Number(root.slice(4))].facts;
-  const full = root.startsWith("run ") ? `runs[0].${path}` : pathInFile;
+  const full = root.startsWith("run ") ? `runs[0].${path}` : path;
+  const was = at(tree, path);
   if (value === "" && mayBeEmpty(full)) drop(tree, path);
   else put(tree, path, value);
+  also(job, was, value);
 });
+const cellNode = (cell) => [...document.querySelectorAll("[data-cell]")].find((one) => one.dataset.cell === cell);
+/** A number that was understood only after its view was made anew is shown in its new cell. */
+const showIn = (node, cell, text) => {
+  const place = node.isConnected ? node : cellNode(cell);
+  if (place && (node.isConnected || place !== document.activeElement)) place.value = shownNumber(text);
+};
 
 let fieldNumber = 0;
-/** A labelled cell. kind: text, number, quantity (with `unit` beside it), choice (of `choices`), angle, slots. `bare` leaves the label to a table's heading; `optional`: when it is filled in, "if known" where it is true. */
-const field = ({label, root = "rotor", path, kind = "text", unit = "", choices = [], hint = "", bare = false, after = null, optional = false}) => {
+/** A labelled cell. kind: text, number, quantity (with `unit` beside it), choice (of `choices`), angle, slots. `bare` leaves the label to a table's heading; `optional`: when it is filled in, "if known" where it is true; `also`: what else changes with it (the job, what it was, what it is). */
+const field = ({label, root = "rotor", path, kind = "text", unit = "", choices = [], hint = "", bare = false, also = undefined, optional = false}) => {
   const cell = cellOf(root, path);
   const id = `cell${++fieldNumber}`;
   const value = at(rootOf(root), path);
   const common = {id, "data-cell": cell, "aria-describedby": `${id}m`, "aria-label": bare ? label : null, autocomplete: "off", autocapitalize: "off", spellcheck: "false"};
-  const done = (text) => { write(root, path, text); if (after) { after(text); show(); } };
+  const done = (text) => write(root, path, text, also);
   let control;
   if (kind === "choice") {
     control = make("select", {...common, onchange: (event) => done(event.target.value)},
       value === undefined || value === "" || !choices.some(([key]) => key === value) ? make("option", {value: ""}, optional ? "not said" : "choose") : optional ? make("option", {value: ""}, "not said") : null,
       choices.map(([key, words]) => make("option", {value: key, selected: key === value}, words)));
-    control.value = choices.some(([key]) => key === value) ? value : "";
+    live(control, () => { const now = at(rootOf(root) ?? {}, path); control.value = choices.some(([key]) => key === now) ? now : ""; });
   } else if (kind === "angle") {
     control = angleControl(common, value ?? "", done, label);
   } else {
@@ -43,6 +51,7 @@ const field = ({label, root = "rotor", path, kind = "text", unit = "", choices =
       if (kind === "slots") { const list = raw.split(/[\s,;]+/).filter(Boolean); write(root, path, list.length > 0 ? list : ""); return; }
       const number = await typedNumber(raw, cell);
       done(kind === "quantity" ? withUnit(number, unit) : number);
+      showIn(event.target, cell, withoutUnit(number, unit));
     };
     control = make("input", {...common, type: "text", inputmode: kind === "text" ? null : kind === "slots" ? null : "decimal", value: shown, placeholder: hint || null, onchange: change});
   }
@@ -74,14 +83,15 @@ const showMessages = () => {
   add("job", found.job);
   add("reading", found.readings);
   for (const [cell, one] of desk.typed) all.set(cell, one);
+  for (const [cell, one] of doubtsNow()) if (!all.has(cell)) all.set(cell, one);
   const cells = new Map([...document.querySelectorAll("[data-cell]")].map((node) => [node.dataset.cell, node]));
-  for (const node of cells.values()) { node.removeAttribute("aria-invalid"); node.classList.remove("to-fill"); const place = byId(node.getAttribute("aria-describedby")); if (place) place.textContent = ""; }
+  for (const node of cells.values()) { node.removeAttribute("aria-invalid"); node.classList.remove("to-fill", "doubtful"); const place = byId(node.getAttribute("aria-describedby")); if (place) place.textContent = ""; }
   const elsewhere = [];
   for (const [path, one] of all) {
     const node = cells.get(path) ?? [...cells].find(([cell]) => cell.startsWith(`${path}.`) || cell.startsWith(`${path}[`))?.[1] ?? cells.get(path.replace(/[.[][^.[]*$/, ""));
     if (!node) { elsewhere.push([path, one]); continue; }
     if (one.empty) { node.classList.add("to-fill"); continue; }
-    node.setAttribute("aria-invalid", "true");
+    if (one.doubt) node.classList.add("doubtful"); else node.setAttribute("aria-invalid", "true");
     const place = byId(node.getAttribute("aria-describedby"));
     const words = one.expected ? `${one.what}; expected ${one.expected}` : one.what;
     if (place) place.textContent = place.textContent ? `${place.textContent}. ${words}` : words;
@@ -97,9 +107,10 @@ const showMessages = () => {
   for (const view of ["rotor", "runs"]) {
     const mine = [...all].filter(([path]) => viewOf(path) === view);
     const empty = mine.filter(([, one]) => one.empty).length;
-    const wrong = mine.length - empty;
+    const doubts = mine.filter(([, one]) => one.doubt).length;
+    const wrong = mine.length - empty - doubts;
     const tab = byId(`state-${view}`);
-    if (tab) tab.textContent = [wrong > 0 ? `${wrong} wrong` : "", empty > 0 ? `${empty} to fill in` : ""].filter(Boolean).join(", ");
+    if (tab) tab.textContent = [wrong > 0 ? `${wrong} wrong` : "", empty > 0 ? `${empty} to fill in` : "", doubts > 0 ? `${doubts} in doubt` : ""].filter(Boolean).join(", ");
   }
 };
 const viewOf = (path) => (path.startsWith("rotor:") ? "rotor" : "runs");

@@ -22,10 +22,11 @@ const grid = (r) => {
   body.append(...job.runs[r].rows.map((_, i) => row(i)));
   body.addRow = () => { const i = desk.job.runs[r].rows.length - 1; body.append(row(i)); };
   const head = (words, unit, span = 1) => make("th", {scope: "col", colspan: String(span)}, words, unit ? make("small", {}, ` ${unit}`) : null);
-  return make("div", {class: "scroll", tabindex: "0", role: "group", "aria-label": `Readings of ${job.runs[r].facts.name}`},
+  return live(make("div", {class: "scroll", tabindex: "0", role: "group"},
     make("table", {class: "grid", "data-run": String(r)}, make("thead", {},
       make("tr", {}, make("td", {}), job.rotor.sensors.map((sensor) => make("th", {scope: "colgroup", colspan: "2"}, sensor.name || "sensor")), overall ? make("td", {}) : null, make("td", {})),
-      make("tr", {}, head("speed", job.units.speed), job.rotor.sensors.map((sensor) => [head("amplitude", sensor.unit), head("phase", job.rotor.phase && job.rotor.phase !== "unknown" ? `deg ${job.rotor.phase}` : "deg")]), overall ? head("component") : null, make("td", {}))), body));
+      make("tr", {}, head("speed", job.units.speed), job.rotor.sensors.map((sensor) => [head("amplitude", sensor.unit), head("phase", job.rotor.phase && job.rotor.phase !== "unknown" ? `deg ${job.rotor.phase}` : "deg")]), overall ? head("component") : null, make("td", {}))), body)),
+  (node) => node.setAttribute("aria-label", `Readings of ${desk.job.runs[r]?.facts.name ?? ""}`));
 };
 
 const gridCell = (r, i, c, columns) => {
@@ -37,9 +38,10 @@ const gridCell = (r, i, c, columns) => {
   const unit = unitOfColumn(job, column);
   const input = make("input", {id, type: "text", inputmode: "decimal", autocomplete: "off", spellcheck: "false", "aria-label": label, "aria-describedby": `${id}m`, "data-cell": name, value: shownNumber(withoutUnit(valueIn(job.runs[r].rows[i] ?? newRow(), column), unit)),
     onchange: async (event) => {
+      const row = desk.job.runs[r]?.rows[i];  // which may have moved when the number is understood
       const text = await typedNumber(event.target.value.trim(), name);
-      change((edited) => { if (edited.runs[r]?.rows[i]) setIn(edited.runs[r].rows[i], column, withoutUnit(text, unit)); });
-      event.target.value = shownNumber(text);
+      change((edited) => { const place = edited.runs[r]?.rows.includes(row) ? row : edited.runs[r]?.rows[i]; if (place) setIn(place, column, withoutUnit(text, unit)); });
+      showIn(event.target, cellName(r, Math.max(i, desk.job.runs[r]?.rows.indexOf(row) ?? i), column), text);
       lastRow(r);
     },
     onkeydown: (event) => {

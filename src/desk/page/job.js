@@ -3,13 +3,14 @@ const newRotor = () => ({
   trimwright: "rotor 1", name: "", rotation: {sense: "", seen_from: ""}, phase: "", speed_tolerance: "30 rpm",
   reference: {teeth: "1", larger_tooth: "1", polarity: "falling"}, planes: [newPlane()], sensors: [newSensor()]});
 const newPlane = () => ({name: "", access: "easy", slots: {count: "", slot_1_at: "0 deg with rotation", numbered: "", seen_from: ""}, weights: []});
-const newSensor = () => ({name: "", measures: "", unit: "", phase_of: "", limits: [{up_to: "", limit: ""}]});
+const newSensor = () => ({name: "", measures: "", unit: "", phase_of: "", limits: [{limit: ""}]});
 const newRow = () => ({speed: "", component: "once-per-rev", cells: {}});
 const newRun = (name, fitted) => ({facts: {name, fitted}, rows: [newRow()]});
+const ownNames = {rotor: "rotor.yaml", job: "job.yaml", table: "readings.csv"};
 const newJob = () => ({
   id: crypto.randomUUID ? crypto.randomUUID() : String(Math.random()).slice(2), revision: 0,
   rotor: newRotor(), job: {trimwright: "job 1", rotor: "rotor.yaml"}, runs: [newRun("as found", "none")], extra: {}, opened: {},
-  names: {rotor: "rotor.yaml", job: "job.yaml", table: "readings.csv"},
+  names: {...ownNames},
   units: {speed: "rpm", mass: "g", length: "mm", moment: "g.mm", mark: "point"}});
 
 const nameOfJob = (job) => [job.job.serial, job.rotor.name].filter(Boolean).join(" ") || "A job without a name yet";
@@ -17,7 +18,7 @@ const nameOfJob = (job) => [job.job.serial, job.rotor.name].filter(Boolean).join
 /** Values that may be missing from a file stand in no file while they are empty; the others are asked for. */
 const needed = [/^name$/, /^rotation\./, /^phase$/, /^speed_tolerance$/, /^reference\.(teeth|larger_tooth|polarity)$/, /^blades\.\w+$/,
   /^planes\[\d+\]\.name$/, /^planes\[\d+\]\.slots\.(count|slot_1_at|numbered|seen_from)$/, /^planes\[\d+\]\.weights\[\d+\]\.(id|mass|radius|moment)$/,
-  /^planes\[\d+\]\.filler\.(mass|radius|moment)$/, /^sensors\[\d+\]\.(name|measures|unit|phase_of)$/, /^sensors\[\d+\]\.direction\.positive$/, /^sensors\[\d+\]\.limits\[\d+\]\.(up_to|limit)$/,
+  /^planes\[\d+\]\.filler\.(mass|radius|moment)$/, /^sensors\[\d+\]\.(name|measures|unit|phase_of)$/, /^sensors\[\d+\]\.direction\.positive$/, /^sensors\[\d+\]\.limits\[\d+\]\.limit$/,
   /^runs\[\d+\]\.(name|fitted)$/, /^speeds\[\d+\]\.at$/];
 const mayBeEmpty = (path) => !needed.some((one) => one.test(path));
 
@@ -53,6 +54,12 @@ const tableRows = (readings) => {
   const columns = ["run", "speed", "sensor", "amplitude", "phase", "component"];
   for (const more of ["phase_of", "sd", "note", "approach", "state"]) if (readings.some((one) => one[more])) columns.push(more);
   return [columns, ...readings.map((one) => columns.map((column) => one[column]))];
+};
+
+/** Names to save a job's files under: those it was opened with; its own have the serial in them, so that two jobs in one folder stay apart. */
+const savedNames = (job) => {
+  const serial = (job.job.serial ?? "").replace(/[^\p{L}\p{N}.]+/gu, "-").replace(/^[-.]+|[-.]+$/g, "");
+  return Object.fromEntries(Object.entries(job.names).map(([kind, name]) => [kind, serial && name === ownNames[kind] && !job.openedNames?.includes(name) ? `${serial}-${name}` : name]));
 };
 
 /** The files of a job, as the program reads and writes them, and which is which, to be asked about. A file that says what it said when

@@ -38,6 +38,7 @@ const jobFromFiles = async (texts, said = [], mark = "point") => {
   const jobName = names.find((name) => kindOf(texts[name]) === "job");
   const rotors = names.filter((name) => kindOf(texts[name]) === "rotor");
   const job = newJob();
+  job.openedNames = names;
   job.units.mark = mark;
   let rotorName = rotors[0];
   let tree = null;

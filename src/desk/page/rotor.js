@@ -1,5 +1,7 @@
 /** The rotor as it is described, drawn while it is described. */
-const section = (heading, ...content) => make("section", {class: "part"}, make("h2", {}, heading), ...content);
+const section = (heading, ...content) => make("section", {class: "part"}, typeof heading === "function" ? live(make("h2"), (node) => { node.textContent = heading(); }) : make("h2", {}, heading), ...content);
+/** "Plane 2: drum", as its name is typed. */
+const numbered = (kind, list, n) => () => { const {name} = desk.job.rotor[list][n] ?? {}; return `${kind} ${n + 1}${name ? `: ${name}` : ""}`; };
 const fields = (...content) => make("div", {class: "fields"}, ...content);
 const optionGroup = (kind, unit, known) => known.includes(unit) || !unit ? known : [unit, ...known];
 
@@ -67,11 +69,11 @@ const planePart = (p) => {
   const plane = desk.job.rotor.planes[p];
   const path = `planes[${p}]`;
   const several = desk.job.rotor.planes.length > 1;
-  return section(`Plane ${p + 1}${plane.name ? `: ${plane.name}` : ""}`,
+  return section(numbered("Plane", "planes", p),
     make("div", {class: "beside"},
       make("div", {},
         fields(
-          field({label: "Name", path: `${path}.name`, hint: "as people call it", after: () => {}}),
+          field({label: "Name", path: `${path}.name`, hint: "as people call it"}),
           field({label: "Access", path: `${path}.access`, kind: "choice", choices: choice.access}),
           plane.slots ? [
             field({label: "Number of holes (slots)", path: `${path}.slots.count`, kind: "number"}),
@@ -108,12 +110,37 @@ const cataloguePart = (p) => {
       button("Add a weight", () => { change((job) => { (job.rotor.planes[p].weights ??= []).push(blank()); }); show(); focusCell(`rotor:${path}.weights[${weights.length}].id`); }),
       button(byMoment ? "By mass and radius" : "By moment", swap),
       plane.filler ? null : button("Empty slots hold a filler", () => { change((job) => { job.rotor.planes[p].filler = byMoment ? {moment: ""} : {mass: "", radius: ""}; }); show(); })),
+    desk.job.rotor.planes.length > 1 ? make("p", {class: "note"}, "Pieces at hand are counted for each plane by itself. If two planes are filled from one box, share its pieces out between them here: the plan does not know that they are the same.") : null,
     make("details", {}, make("summary", {}, "Limits on weights, tolerances"),
       fields(field({label: "Most moment in the plane", path: `${path}.max_total_moment`, kind: "quantity", unit: units.moment, optional: true}),
         field({label: "Most change in one trim", path: `${path}.max_added_moment`, kind: "quantity", unit: units.moment, optional: true}),
         field({label: "Most pieces in the plane", path: `${path}.rules.max_pieces`, kind: "number", optional: true}),
         field({label: "Weights are right within", path: `${path}.weight_tolerance`, kind: "quantity", unit: "%", optional: true}),
         field({label: "Slots are right within", path: `${path}.slot_tolerance`, kind: "quantity", unit: "deg", optional: true}))));
+};
+
+/** How far readings repeat: the file's other two figures, and how a paper's percent and degrees become one of them. */
+const scatterPart = (s, symbol) => {
+  const path = `sensors[${s}]`;
+  const box = (label, unit) => { const id = `cell${++fieldNumber}`; const input = make("input", {id, type: "text", inputmode: "decimal", autocomplete: "off"}); return [input, make("div", {class: "field"}, make("label", {for: id}, label), make("span", {class: "with-unit"}, input, make("span", {class: "unit", "aria-hidden": "true"}, unit)))]; };
+  const [amplitude, amplitudeField] = box("Paper: amplitude scatters by ±", "%");
+  const [phase, phaseField] = box("Paper: phase scatters by ±", "deg");
+  const told = make("p", {class: "note", role: "status"});
+  const takeOver = async () => {
+    const typed = async (input, unit) => { const text = await typedNumber(input.value.trim(), "paper"); desk.typed.delete("paper"); return withUnit(text, unit); };
+    try {
+      const {proportional, words} = await engine.ask("scatter", {amplitude: await typed(amplitude, "%"), phase: await typed(phase, "deg")});
+      write("rotor", `${path}.proportional`, proportional);
+      const cell = cellNode(`rotor:${path}.proportional`);
+      if (cell) cell.value = shownNumber(withoutUnit(proportional, "%"));
+      told.textContent = words;
+    } catch (error) { told.textContent = error.message; }
+  };
+  return make("details", {}, make("summary", {}, "More on how far readings repeat"),
+    fields(field({label: "and within ± this part of the reading", path: `${path}.proportional`, kind: "quantity", unit: "%", optional: true}),
+      field({label: "From run to run, all readings together, ±", path: `${path}.run_to_run`, kind: "quantity", unit: symbol, optional: true})),
+    make("p", {class: "note"}, "The first says how far each reading scatters in proportion to itself. The second says what all readings of one run share and those of the next run do not: warm-up, seating of blades, wind. A paper that gives percent and degrees is taken over here:"),
+    fields(amplitudeField, phaseField), make("p", {class: "buttons"}, button("Take both over", takeOver)), told);
 };
 
 const sensorPart = (s) => {
@@ -135,25 +162,26 @@ const sensorPart = (s) => {
       one.unit = unit === "as shown" ? "" : unit;
       if (unit === "as shown") delete one.phase_of; else one.phase_of = one.measures;
       for (const band of one.limits ?? []) for (const key of ["limit", "target"]) if (band[key]) band[key] = withUnit(withoutUnit(band[key], old), fresh);
-      if (one.repeatability) one.repeatability = withUnit(withoutUnit(one.repeatability, old), fresh);
+      for (const key of ["repeatability", "run_to_run"]) if (one[key]) one[key] = withUnit(withoutUnit(one[key], old), fresh);
     });
     show();
   }}, make("option", {value: ""}, "choose"), Object.entries(sensorUnits).map(([quantity, list]) => make("optgroup", {label: quantity}, optionGroup(quantity, sensor.measures === quantity ? sensor.unit : "", list).map((unit) => make("option", {value: unit}, unit)))), make("option", {value: "as shown"}, "as the display shows it"));
   select.value = asShown ? "as shown" : sensor.unit || "";
   const bands = sensor.limits ?? [];
-  return section(`Sensor ${s + 1}${sensor.name ? `: ${sensor.name}` : ""}`,
+  return section(numbered("Sensor", "sensors", s),
     fields(field({label: "Name", path: `${path}.name`}),
       make("div", {class: "field"}, make("label", {for: id}, "Readings are in"), select, make("span", {class: "message", id: `${id}m`})),
       asShown ? field({label: "Unit on the display", path: `${path}.unit`}) : null,
-      field({label: "Where it sits", path: `${path}.direction.mounted`, optional: true, after: (text) => { if (text && !desk.job.rotor.sensors[s].direction.positive) change((job) => { job.rotor.sensors[s].direction.positive = "outward"; }); }}),
+      field({label: "Where it sits", path: `${path}.direction.mounted`, optional: true, also: (job, was, text) => { const {direction} = job.rotor.sensors[s]; if (text && !direction.positive) direction.positive = "outward"; }}),
       field({label: "Two repeats in three read within ±", path: `${path}.repeatability`, kind: "quantity", unit: symbol, optional: true})),
     make("div", {class: "scroll", tabindex: "0", role: "group", "aria-label": "Limits"}, make("table", {}, make("thead", {}, make("tr", {}, make("th", {scope: "col"}, `Up to speed, ${units.speed}`), make("th", {scope: "col"}, `Limit, ${symbol || "unit"}`), make("th", {scope: "col"}, `Target, ${symbol || "unit"}`), make("td", {}))),
-      make("tbody", {}, bands.map((_, b) => make("tr", {}, make("td", {}, field({label: "Up to speed", path: `${path}.limits[${b}].up_to`, kind: "quantity", unit: units.speed, bare: true})),
+      make("tbody", {}, bands.map((_, b) => make("tr", {}, make("td", {}, field({label: "Up to speed", path: `${path}.limits[${b}].up_to`, kind: "quantity", unit: units.speed, bare: true, hint: b === bands.length - 1 ? "any" : ""})),
         make("td", {}, field({label: "Limit", path: `${path}.limits[${b}].limit`, kind: "quantity", unit: symbol, bare: true})),
         make("td", {}, field({label: "Target", path: `${path}.limits[${b}].target`, kind: "quantity", unit: symbol, bare: true, hint: "none"})),
-        make("td", {}, bands.length > 1 ? button("×", () => { change((job) => { job.rotor.sensors[s].limits.splice(b, 1); }); show(); }, {"aria-label": "Remove this limit"}) : null)))))),
-    make("p", {class: "buttons"}, button("Another limit for higher speeds", () => { change((job) => { (job.rotor.sensors[s].limits ??= []).push({up_to: "", limit: ""}); }); show(); }),
+        make("td", {}, bands.length > 1 ? button("×", () => { change((job) => { const all = job.rotor.sensors[s].limits; all.splice(b, 1); if (all.at(-1).up_to === "") delete all.at(-1).up_to; }); show(); }, {"aria-label": "Remove this limit"}) : null)))))),
+    make("p", {class: "buttons"}, button("Another limit for higher speeds", () => { change((job) => { const all = job.rotor.sensors[s].limits ??= []; if (all.length > 0) all.at(-1).up_to ??= ""; all.push({limit: ""}); }); show(); }),
       desk.job.rotor.sensors.length > 1 ? button("Remove this sensor", () => { change((job) => { job.rotor.sensors.splice(s, 1); }); show(); }) : null),
+    scatterPart(s, symbol),
     asShown ? null : make("details", {}, make("summary", {}, "Phase and direction of this sensor"), fields(
       field({label: "Its phase is that of", path: `${path}.phase_of`, kind: "choice", choices: choice.quantity}),
       field({label: "A positive signal is motion", path: `${path}.direction.positive`, kind: "choice", choices: choice.positive, optional: true}))));

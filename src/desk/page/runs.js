@@ -1,14 +1,23 @@
+/** "Same as" follows a run's new name. */
+const renamed = (job, was, now) => {
+  if (!was || !now || job.runs.some((run) => run.facts.name === was)) return;
+  for (const run of job.runs) if (run.facts.fitted === `same as ${was}`) run.facts.fitted = `same as ${now}`;
+  if (job.job.fitted_now === `same as ${was}`) job.job.fitted_now = `same as ${now}`;
+};
 /** The runs side by side: what was fitted, and what was read. */
 const runCard = (r) => {
   const run = desk.job.runs[r];
   const root = `run ${r}`;
   const facts = run.facts;
-  const fitted = facts.fitted;
-  const words = typeof fitted === "string" && fitted.startsWith("same as ") ? `${fitted}: ${fittedWords(fittedOf(desk.job, r))}` : fittedWords(fittedOf(desk.job, r));
+  const words = (node) => {
+    const fitted = desk.job.runs[r]?.facts.fitted;
+    const held = fittedWords(fittedOf(desk.job, r));
+    node.textContent = fitted === "" || fitted === undefined ? "not said yet" : typeof fitted === "string" && fitted.startsWith("same as ") ? `${fitted}: ${held}` : held;
+  };
   return make("section", {class: "run", "aria-label": `Run ${r + 1}`},
-    make("div", {class: "run-head"}, field({label: `Run ${r + 1}`, root, path: "name", after: () => {}}),
+    make("div", {class: "run-head"}, field({label: `Run ${r + 1}`, root, path: "name", also: renamed}),
       field({label: "When", root, path: "when", optional: true, hint: "2031-05-12 14:20"}), field({label: "Who", root, path: "who", optional: true})),
-    make("div", {class: "fitted-line"}, make("p", {"data-block": cellOf(root, "fitted")}, make("b", {}, "Fitted: "), fitted === "" || fitted === undefined ? "not said yet" : words),
+    make("div", {class: "fitted-line"}, make("p", {"data-block": cellOf(root, "fitted")}, make("b", {}, "Fitted: "), live(make("span"), words)),
       button("Change what is fitted", () => fittingDialog(r), {"data-cell": cellOf(root, "fitted"), "aria-describedby": `fitted${r}m`}), make("span", {class: "message", id: `fitted${r}m`})),
     desk.job.rotor.sensors.every((one) => one.name) ? grid(r) : make("p", {class: "note"}, "Name the sensors on the page Rotor: then their readings have columns."),
     make("ul", {class: "grid-messages", "data-messages": String(r), hidden: true}),
@@ -25,7 +34,7 @@ const gridMessages = () => {
     const mine = [...(desk.messages ?? [])].filter(([path, one]) => path.startsWith(`reading:${r}/`) && !one.empty);
     list.replaceChildren(...mine.slice(0, 12).map(([path, one]) => {
       const [, row, ...rest] = path.slice(8).split("/");
-      return make("li", {}, button(`Row ${Number(row) + 1}, ${rest.join(" ")}`, () => focusCell(path), {class: "link"}), `: ${one.what}${one.expected ? `; expected ${one.expected}` : ""}`);
+      return make("li", {}, button(`Row ${Number(row) + 1}, ${rest.join(" ")}`, () => focusCell(path), {class: "link"}), `: ${one.doubt ? "looks wrong: " : ""}${one.what}${one.expected ? `; expected ${one.expected}` : ""}`);
     }), ...(mine.length > 12 ? [make("li", {}, `and ${mine.length - 12} more`)] : []));
     list.hidden = mine.length === 0;
   }
