@@ -242,8 +242,11 @@ bool RunComparison::is_foretold(std::size_t run) const {
   MatrixXcd all(static_cast<Index>(others.size()), entries());
   for (Index r = 0; r < all.rows(); ++r) {
     const std::size_t other = others[static_cast<std::size_t>(r)];
-    all.row(r) << 1.0, ((listed_[other] - centre_).cwiseQuotient(change_.cast<Phasor>())).transpose(),
-        shifts_.row(static_cast<Index>(other)).cast<Phasor>();
+    all(r, 0) = 1.0;
+    all.row(r).segment(1, centre_.size()) =
+        (listed_[other] - centre_).cwiseQuotient(change_.cast<Phasor>()).transpose();
+    if (shifts_.cols() > 0)
+      all.row(r).tail(shifts_.cols()) = shifts_.row(static_cast<Index>(other)).cast<Phasor>();
   }
   return rank_of(all, 1e3 * rank_tolerance) == all.cols();
 }
@@ -278,8 +281,9 @@ Eigen::MatrixXcd RunComparison::design(const std::vector<HeldReading>& readings,
     all(i, at) = 1.0;
     all.row(i).segment(at + 1, planes) =
         (unbalance.row(r) - centre_.transpose()).cwiseQuotient(change_.transpose().cast<Phasor>());
-    all.row(i).segment(at + 1 + planes, shifts_.cols()) =
-        shifts_.row(static_cast<Index>(one.run)).cast<Phasor>();
+    if (shifts_.cols() > 0)
+      all.row(i).segment(at + 1 + planes, shifts_.cols()) =
+          shifts_.row(static_cast<Index>(one.run)).cast<Phasor>();
   }
   return all;
 }

@@ -15,7 +15,7 @@ constexpr const char* start_example = R"(Examples:
   trimwright start engine-417
       Asks a few questions on a terminal, then writes rotor.yaml, job.yaml, readings.csv (to fill in) and
       run-sheet.html (to print) into the new folder engine-417.
-  trimwright start engine-417 --rotation "clockwise from aft" --planes "front plane 36, rear plane 24" \
+  trimwright start engine-417 --rotation "clockwise from aft" --planes "front plane 32, rear plane 24" \
       --sensors "front in/s peak, rear mil pp" --speeds "60 %, 80 %, 96 %"
       The same without questions about these.)";
 

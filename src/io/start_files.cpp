@@ -31,7 +31,7 @@ std::vector<std::string> items(const std::string& list) {
   return found;
 }
 
-constexpr const char* usual_planes = "front plane 36, rear plane 24";
+constexpr const char* usual_planes = "front plane 32, rear plane 24";
 
 struct StartPlane {
   std::string name;
@@ -56,7 +56,7 @@ Result<std::string> name_in(const std::string& text, const std::vector<std::stri
   return name;
 }
 
-/// "front plane 36, rear plane 24".
+/// "front plane 32, rear plane 24".
 Result<std::vector<StartPlane>> parse_planes(const std::string& text) {
   std::vector<StartPlane> planes;
   std::vector<std::string> names;

@@ -56,8 +56,8 @@ void decide_owed(const Job& job, double exceeds_limit, OwedRunAdvice& advice) {
                 "{} for {}: saves {:.1f} run{}. {}, and {} after it with that. The chance that it exceeds a "
                 "limit is {}.",
                 advice.correction ? "The planned correction" : weight_in_slot(job, advice.candidates.front()),
-                advice.run.name, saves, saves > 1.0 ? "s" : "", after,
-                runs_words(advice.runs_after), percent_words(exceeds_limit))
+                advice.run.name, saves, saves > 1.0 ? "s" : "", after, runs_words(advice.runs_after),
+                percent_words(exceeds_limit))
           : fmt::format("{}: nothing that could be fitted for it saves a run. {}.", advice.run.name, after);
 }
 

@@ -118,8 +118,11 @@ std::vector<std::string> condition_lines(const Job& job) {
   std::vector<std::string> lines;
   const auto run = std::find_if(job.runs.begin(), job.runs.end(), [](const Run& r) { return !r.set_aside; });
   if (run == job.runs.end()) return lines;
-  for (const auto& [what, value] : run->conditions.other)
+  for (const auto& [key, value] : run->conditions.other) {
+    std::string what = key;
+    std::replace(what.begin(), what.end(), '_', ' ');
     lines.push_back(fmt::format("{}: as in \"{}\" ({})", what, run->name, value));
+  }
   return lines;
 }
 

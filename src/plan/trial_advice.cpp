@@ -146,7 +146,7 @@ Result<TrialAdvice> by_the_rule(const Job& job, const TrialKnowledge& known, con
   if (!choice.slot)
     advice.notes.push_back(!sized    ? "The slot is the free one that comes first from the reference tooth: "
                                        "where the heavy spot is, nothing tells yet. An earlier job of this "
-                                       "serial or rotor type would (--earlier)."
+                                       "serial or rotor type would (given with --earlier)."
                            : settled ? "The slot lies opposite the estimated heavy spot."
                                      : "The slot lies opposite the heavy spot as this plane acted in " +
                                            known.earlier->from + ".");

@@ -83,7 +83,7 @@ Markup try_out_bar() {
 
 Markup plane_part(const PageView& view, std::size_t p) {
   const Plane& plane = view.rotor().planes[p];
-  Markup part = plane_drawing(view, p, "map") + moment_words(plane_moments(view, p));
+  Markup part = plane_drawing(view, p, "map") + moment_words(plane_moments(view, p), view.verdict != nullptr);
   part += element("div", {{"class", "tray"}, {"data-plane", p}});
   if (!plane.weights.empty())
     part += element("details", {}, element("summary", {}, "Weights in the catalogue") + weight_table(plane));
@@ -125,7 +125,9 @@ Markup levels_section(const PageView& view) {
                  element("div", {{"class", "heading"}},
                          element("h2", {{"id", "levels-heading"}},
                                  view.verdict == nullptr ? "Expected levels" : "Levels") +
-                             element("small", {}, "bar: part of the limit; figure: as read")) +
+                             element("small", {},
+                                     view.verdict == nullptr ? "bar: part of the limit; figure: expected"
+                                                             : "bar: part of the limit; figure: as read")) +
                      level_bars_of(view) + level_bars_key(view) + try_out_bar() +
                      (view.verdict != nullptr
                           ? Markup()

@@ -31,15 +31,17 @@ Markup read_beside_expected(const PageView& view) {
                                     (one.component == Component::overall ? ", overall level" : "")) +
                         element("td", {{"class", "number"}}, "not read") + element("td") + element("td") +
                         element("td") + element("td", {}, "✕ MISSING"));
-  return page_table("Read beside expected (away: from tip to tip of the two arrows)",
-                    {{"speed"},
-                     {"sensor"},
-                     {"read", true},
-                     {"expected", true},
-                     {"away", true},
-                     {"differs by", true},
-                     {"result"}},
-                    rows);
+  return page_table(
+      "Read beside expected (away: from tip to tip of the two arrows; a reading further away than “differs "
+      "by” differs)",
+      {{"speed"},
+       {"sensor"},
+       {"read", true},
+       {"expected", true},
+       {"away", true},
+       {"differs by", true},
+       {"result"}},
+      rows);
 }
 
 /// The likeliest ways in which it may have come about, and what to look at for each.

@@ -42,7 +42,8 @@ struct LevelBar {
   std::optional<double> before, expected, low, high, target, measured;
 };
 
-Markup bar_drawing(const LevelBar& bar, const std::string& words) {
+/// `stop`: the figure of the limit, in the grey beyond it; empty where it stands elsewhere.
+Markup bar_drawing(const LevelBar& bar, const std::string& words, const std::string& stop) {
   Markup inside = element("rect", {{"class", "beyond"},
                                    {"x", percent(limit_at)},
                                    {"width", percent(100.0 - limit_at)},
@@ -64,6 +65,7 @@ Markup bar_drawing(const LevelBar& bar, const std::string& words) {
   const double most =
       std::max({bar.before.value_or(0.0), bar.expected.value_or(0.0), bar.measured.value_or(0.0)});
   inside += element("text", {{"class", "over"}, {"x", "99.5%"}, {"y", 15.5}}, over_words(most));
+  if (!stop.empty()) inside += element("text", {{"class", "stop"}, {"x", "99.5%"}, {"y", 15.0}}, stop);
   return element("svg", {{"class", "bar"}, {"role", "img"}, {"aria-label", words}}, inside);
 }
 
@@ -119,20 +121,18 @@ Markup level_line(const PageView& view, const ExpectedReading& one) {
     return element("span", {{"class", css_class}}, amplitude_words(sensor.unit.shown_from_peak(peak)));
   };
   const Markup place = element("span", {{"class", "place"}}, short_speed_words(view.job, one.speed));
-  const Markup drawing = bar_drawing(bar, bar_words(view, one, p, read));
+  const std::string stop = amplitude_words(sensor.unit.shown_from_peak(limit));
+  const bool open = row == nullptr && read == nullptr;
+  const Markup drawing = bar_drawing(bar, bar_words(view, one, p, read), trial || open ? "" : stop);
   if (trial)
     return element("li", {{"class", "level"}},
+                   place + drawing + element("span", {{"class", "figure"}}, "stop above " + stop));
+  if (open)
+    return element("li", {{"class", "level open"}},
                    place + drawing +
-                       element("span", {{"class", "figure"}},
-                               "stop above " + amplitude_words(sensor.unit.shown_from_peak(limit))));
-  if (row == nullptr && read == nullptr)
-    return element(
-        "li", {{"class", "level open"}},
-        place + drawing +
-            element("span", {{"class", "watch"}},
-                    view.verdict != nullptr ? std::string("✕ not read")
-                                            : "not predicted; stop above " +
-                                                  amplitude_words(sensor.unit.shown_from_peak(limit))));
+                       element("span", {{"class", "watch"}},
+                               view.verdict != nullptr ? std::string("✕ not read")
+                                                       : "not predicted; stop above " + stop));
   if (row == nullptr)
     return element("li", {{"class", "level"}},
                    place + drawing + figure(read->amplitude, "figure") + result_marks(row_words(*read)));
@@ -142,6 +142,24 @@ Markup level_line(const PageView& view, const ExpectedReading& one) {
                      (read == nullptr ? figure(std::abs(p->after), "figure live") +
                                             result_marks(level_words(std::abs(p->after), p->limit, p->target))
                                       : figure(read->amplitude, "figure") + result_marks(row_words(*read))));
+}
+
+/// The overall level there, where the next run is to read it too.
+Markup overall_line(const PageView& view, const PlaceToRead& one) {
+  const Sensor& sensor = view.rotor().sensors[one.sensor];
+  const auto shown = [&](double peak) { return amplitude_words(sensor.unit.shown_from_peak(peak)); };
+  std::string words =
+      "overall level, to be read too; stop above " + shown(place_of(view.job, one.speed, one.sensor).limit);
+  if (view.verdict != nullptr) {
+    words = "✕ overall level not read";
+    for (const auto& reading : view.verdict->readings)
+      if (reading.speed == one.speed && reading.sensor == one.sensor &&
+          reading.component == Component::overall)
+        words = "overall level " + shown(reading.amplitude) + ": " + row_words(reading);
+  }
+  return element("li", {{"class", "level overall"}},
+                 element("span", {{"class", "place"}}, short_speed_words(view.job, one.speed)) +
+                     element("span", {{"class", "words"}}, words));
 }
 
 }  // namespace
@@ -157,10 +175,16 @@ Markup result_marks(const std::string& words) {
 
 Markup level_bars_of(const PageView& view) {
   Markup groups;
+  auto overall = readings_to_make(view.job);
+  std::erase_if(overall, [](const PlaceToRead& one) { return one.component != Component::overall; });
   for (std::size_t s = 0; s < view.rotor().sensors.size(); ++s) {
     Markup lines;
-    for (const auto& one : view.plan.expected)
-      if (one.sensor == s) lines += level_line(view, one);
+    for (const auto& one : view.plan.expected) {
+      if (one.sensor != s) continue;
+      lines += level_line(view, one);
+      for (const auto& also : overall)
+        if (also.speed == one.speed && also.sensor == s) lines += overall_line(view, also);
+    }
     if (lines.empty()) continue;
     const Sensor& sensor = view.rotor().sensors[s];
     groups +=
@@ -206,7 +230,7 @@ Markup level_bars_key(const PageView& view) {
     list += entry(element("path", {{"class", "measured"}, {"d", "M8,5.5h9v9h-9z"}}),
                   "measured after, and its figure");
   list += entry(upright("target", 50.0, 0.0, 20.0), "target") +
-          entry(upright("limit", 50.0, 0.0, 20.0), "limit: stop the run");
+          entry(upright("limit", 50.0, 0.0, 20.0), "limit, in figures beside it: stop the run above");
   return element("ul", {{"class", "bars-key"}}, list);
 }
 

@@ -87,8 +87,10 @@ Markup slot_number(Spot at, int slot) {
 }
 
 Markup struck(Spot at, double r) {
-  const double d = r * 0.72;
-  return element("path", {{"class", "barred"}, {"d", points({{at.x - d, at.y + d}, {at.x + d, at.y - d}})}});
+  const double d = r * 1.05;
+  return element("path", {{"class", "barred"},
+                          {"d", points({{at.x - d, at.y + d}, {at.x + d, at.y - d}}) +
+                                    points({{at.x - d, at.y - d}, {at.x + d, at.y + d}})}});
 }
 
 /// Every how many slots there is room for a number.

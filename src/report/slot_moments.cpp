@@ -52,14 +52,15 @@ Markup moment_disc(const PlaneMoments& moments, const RotorDrawing& drawing, dou
   return element("g", {{"class", "disc"}, {"data-per-g-mm", fmt::format("{:.6g}", per_g_mm)}}, arrows);
 }
 
-Markup moment_words(const PlaneMoments& moments) {
+Markup moment_words(const PlaneMoments& moments, bool made) {
   const auto entry = [](std::string_view css_class, const Markup& marker, std::string_view what,
                         std::complex<double> moment) {
     return element("li", {{"class", css_class}},
                    element("svg", {{"viewBox", "-9 -9 18 18"}, {"aria-hidden", "true"}}, marker) +
                        Markup::text(what) + element("span", {{"class", "amount"}}, moment_text(moment)));
   };
-  Markup list = entry("now", element("circle", {{"class", "mark"}, {"r", 4.0}}), "moment now: ", moments.now);
+  Markup list = entry("now", element("circle", {{"class", "mark"}, {"r", 4.0}}),
+                      made ? "moment before: " : "moment now: ", moments.now);
   if (moments.wanted) list += entry("wanted", wanted_marker(), "wanted: ", *moments.wanted);
   list += entry("planned", expected_marker(), "with these weights: ", moments.planned);
   return element("ul", {{"class", "moments"}}, list);

@@ -22,6 +22,7 @@ struct PlaneMoments {
 [[nodiscard]] Markup moment_disc(const PlaneMoments& moments, const RotorDrawing& drawing, double radius);
 
 /// The same in words, with their marks.
-[[nodiscard]] Markup moment_words(const PlaneMoments& moments);
+/// `made`: the change has been made.
+[[nodiscard]] Markup moment_words(const PlaneMoments& moments, bool made);
 
 }  // namespace trimwright

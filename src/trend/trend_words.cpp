@@ -101,10 +101,9 @@ std::string weight_words(const TrendChange& change) {
   if (const auto remedy = mistake_remedy(change.cause); !remedy.empty()) words += " " + remedy;
   const bool stayed = change.kind == SeriesChange::Kind::step || change.kind == SeriesChange::Kind::gradual;
   if (const auto event = event_key(change.cause); stayed && !event.empty())
-    words +=
-        " If that is what happened, a job that holds runs from before it, or takes a prior, says so at its "
-        "first run since: before: [" +
-        event + "].";
+    words += std::string(" If that is what happened, a job that holds runs from before it") +
+             (change.cause == MistakeKind::rotor_changed ? "" : ", or takes a prior,") +
+             " says so at its first run since: before: [" + event + "].";
   return words;
 }
 

@@ -28,7 +28,9 @@ TEST_CASE("A vibration unit is understood as people usually write it") {
                                                                    {"inch/s zero-peak", "in/s peak"},
                                                                    {"G peak", "g peak"},
                                                                    {"m/s^2 rms", "m/s² rms"}};
-  for (const auto& [written, meant] : some(spellings)) {
+  for (const auto& spelling : some(spellings)) {
+    const auto& written = spelling.first;
+    const auto& meant = spelling.second;
     CAPTURE(written);
     const auto unit = parse_vibration_unit(written);
     REQUIRE(unit);

@@ -36,9 +36,9 @@ TEST_CASE(
   CHECK(tallies[MistakeKind::nothing].trials == 12);
   CHECK(tallies[MistakeKind::nothing].alarms <= 1);
   CHECK(tallies.size() == mistake_kinds().size());
-  for (const auto& [kind, one] : tallies) {
-    INFO(mistake_name(kind));
-    if (kind != MistakeKind::nothing) CHECK(one.trials > 0);
+  for (const auto& one : tallies) {
+    INFO(mistake_name(one.first));
+    if (one.first != MistakeKind::nothing) CHECK(one.second.trials > 0);
   }
 }
 

@@ -82,10 +82,11 @@ TEST_CASE("A file that is read as a tree and written again says the same") {
                                                         {"job", "examples/quillhaven/job.yaml"},
                                                         {"job", "examples/quillhaven/first-visit.yaml"}}) {
     const auto tree = asked("tree of file", {{"kind", kind}, {"text", project_text(name)}});
-    REQUIRE_MESSAGE(tree.contains("tree"), name);
+    const auto& file = name;
+    REQUIRE_MESSAGE(tree.contains("tree"), file);
     const auto text = asked("file of tree", {{"tree", tree["tree"]}})["text"];
     const auto again = asked("tree of file", {{"kind", kind}, {"text", text}});
-    CHECK_MESSAGE(again["tree"] == tree["tree"], name);
+    CHECK_MESSAGE(again["tree"] == tree["tree"], file);
   }
   // What needs quotation marks gets them.
   const DeskDocument odd = {{"trimwright", "job 1"},

@@ -76,11 +76,11 @@ def by_job(serials, fixed, rotors, visits):
     return v
 
 
-def scatter(serials, y, x, fixed):
-    """Variances between rotors and between visits of one."""
+def scatter(serials, y, x, fixed, start):
+    """Variances between rotors and between visits of one, and what the search began from and ended at."""
     rotors, repeats = len(set(serials)), len(serials) - len(set(serials))
     if rotors < 3:
-        return STATED, STATED
+        return STATED, STATED, start
     both = repeats >= 3
 
     def split(log):
@@ -94,8 +94,8 @@ def scatter(serials, y, x, fixed):
         r = y - x @ np.linalg.solve(weight, x.T @ inverse @ y)
         return (np.linalg.slogdet(v)[1] + np.linalg.slogdet(weight)[1] + r @ inverse @ r - log.sum()) / 2
 
-    start = np.full(8 if both else 4, np.log(0.01))
-    return split(optimize.minimize(lack, start, method="BFGS", options={"gtol": 1e-7}).x)
+    found = optimize.minimize(lack, np.full(8 if both else 4, np.log(0.01)) if start is None else start, method="BFGS", options={"gtol": 1e-6}).x
+    return *split(found), found
 
 
 def predict(serials, estimates, variances):
@@ -103,15 +103,16 @@ def predict(serials, estimates, variances):
     mean = np.mean(estimates, axis=0)
     n = len(estimates)
     x = np.tile(np.eye(8), (n, 1))
-    for _ in range(20 if len(set(serials)) >= 3 else 60):
+    start = None
+    for _ in range(60):
         y = np.concatenate([real(e / mean - 1.0) for e in estimates])
         fixed = [as_real(one / np.outer(mean, mean.conj())) for one in variances]
-        rotors, visits = scatter(serials, y, x, fixed)
+        rotors, visits, start = scatter(serials, y, x, fixed, start)
         v = by_job(serials, fixed, rotors, visits)
         inverse = np.linalg.inv(v)
         off = np.linalg.solve(x.T @ inverse @ x, x.T @ inverse @ y)
         mean = mean * (1 + off[0::2] + 1j * off[1::2])
-        if np.abs(off).max() < 1e-9:
+        if np.abs(off).max() < (1e-6 if start is not None else 1e-13):
             break
     wide = 1e4  # of the type's means
     joint = v + wide * x @ x.T

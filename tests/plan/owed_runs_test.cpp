@@ -105,6 +105,21 @@ TEST_CASE("An owed run at every speed tells no less than one at a single speed, 
   CHECK(*advice.advised().variance_left == doctest::Approx(*all.candidates.front().variance_left));
 }
 
+TEST_CASE(
+    "An owed run at every speed of a rotor that is well known is the check run of the correction: one run "
+    "saved") {
+  // Whatever the rotor does, the correction comes one run earlier than where nothing is fitted for that run.
+  const OwedCase one(2.0, {0.03, 0.02});
+  const auto advice = one.advice({{"power assurance", one.job.speeds_rpm}});
+  const auto& owed = advice.owed.front();
+  REQUIRE(advice.at_once);
+  REQUIRE(advice.at_once->meets_targets > 0.8);
+  CHECK(owed.correction);
+  CHECK(owed.worth_making);
+  CHECK(owed.saves() == doctest::Approx(1.0).epsilon(0.1));
+  CHECK(owed.reason.find("The planned correction for power assurance: saves 1") == 0);
+}
+
 TEST_CASE("Nothing is fitted for an owed run where that might pass a limit, whatever it would tell") {
   const OwedCase one(0.9, {0.6, 0.4});
   const auto advice = one.advice({{"power assurance", one.job.speeds_rpm}});
@@ -134,5 +149,9 @@ TEST_CASE("Before anything tells how weights act nothing is claimed of an owed r
   REQUIRE(trial);
   REQUIRE(trial->advice.owed.size() == 1);
   CHECK_FALSE(trial->advice.owed.front().worth_making);
-  CHECK(trial->advice.owed.front().reason.find("cannot be said") != std::string::npos);
+  const std::string& reason = trial->advice.owed.front().reason;
+  const SlotChange& next = trial->advice.advised().change;
+  CHECK(reason.find("cannot be said") != std::string::npos);
+  CHECK(reason.find(next.fit->weight_id + " in slot " + std::to_string(next.slot) + " of " +
+                    one.job.rotor.planes[next.plane].name) != std::string::npos);
 }

@@ -1,8 +1,8 @@
-// Yields of dyestuff [grams of standard colour], six batches of intermediate with five preparations each (O. L.
-// Davies and P. L. Goldsmith, *Statistical Methods in Research and Production*, 4th ed. 1972, table 6.1): random
-// effects in two levels, as rotors and visits of a rotor are. Expected: the book's analysis of variance, and the
-// restricted maximum likelihood that D. Bates tells of the same data (*lme4: Mixed-effects modeling with R*,
-// chapter 1). Data and figures from memory.
+// Yields of dyestuff [grams of standard colour], six batches of intermediate with five preparations each (O.
+// L. Davies and P. L. Goldsmith, *Statistical Methods in Research and Production*, 4th ed. 1972, table 6.1):
+// random effects in two levels, as rotors and visits of a rotor are. Expected: the book's analysis of
+// variance, and the restricted maximum likelihood that D. Bates tells of the same data (*lme4: Mixed-effects
+// modeling with R*, chapter 1). Data and figures from memory.
 
 #include <doctest/doctest.h>
 
@@ -39,7 +39,8 @@ std::vector<ComponentBlock> batches() {
 }  // namespace
 
 TEST_CASE("The dyestuff has the published scatter between batches and within them, and the published mean") {
-  const auto fit = restricted_likelihood(batches(), Eigen::Vector2d(1000.0, 1000.0), Eigen::Vector2d(0.0, 1.0));
+  const auto fit =
+      restricted_likelihood(batches(), Eigen::Vector2d(1000.0, 1000.0), Eigen::Vector2d(0.0, 1.0));
   REQUIRE(fit.converged);
   CHECK(std::abs(fit.variances(0) - 1764.05) < 0.01);
   CHECK(std::abs(fit.variances(1) - 2451.25) < 0.01);

@@ -211,7 +211,8 @@ TEST_CASE("A record changed, taken out, put in or cut off the end is found and n
     REQUIRE(by_hand(path, drop + sql + restore).empty());
     const auto proof = archive.prove();
     REQUIRE(proof);
-    INFO(sql);
+    const auto& statement = sql;
+    INFO(statement);
     REQUIRE_FALSE(proof->whole());
     CHECK(proof->faults.front().number == number);
   }
@@ -318,7 +319,8 @@ TEST_CASE(
     const auto path = folder.file("foreign.db");
     fs::remove(path);
     { REQUIRE(opened(path).file(record_of(0))); }
-    INFO(sql);
+    const auto& statement = sql;
+    INFO(statement);
     REQUIRE(by_hand(path, sql).empty());
     const auto archive = Archive::open(path, Archive::Opening::create_if_missing);
     REQUIRE_FALSE(archive);
