@@ -160,7 +160,7 @@ TEST_CASE("a sensor that was not read takes no part, and one that begins later i
   CHECK(scored(course.dates[30]) == 0);
 }
 
-TEST_CASE("a reading far off counts no more for the scatter than one in a hundred would") {
+TEST_CASE("a reading far off hardly counts for more scatter the farther it is off") {
   Eigen::VectorXd scatter[2];
   for (const int more : {0, 1}) {
     World world{std::mt19937_64(4)};
@@ -172,7 +172,7 @@ TEST_CASE("a reading far off counts no more for the scatter than one in a hundre
     CHECK(std::abs(course.dates.back().score(1)) > 3.03);
     scatter[more] = course.scatter;
   }
-  CHECK((scatter[1] - scatter[0]).norm() < 1e-9);
+  CHECK((scatter[1] - scatter[0]).norm() < 0.004);  // uncut the squares would grow by 5 of some 70: 0.02
 }
 
 TEST_CASE("scores are standard normal, date by date, and say nothing of each other") {
