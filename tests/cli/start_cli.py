@@ -120,7 +120,7 @@ with tempfile.TemporaryDirectory() as scratch:
     spinner = 5 * 200 * cmath.rect(1, -2 * cmath.pi * 9 / 40)  # clockwise from the front is against this rotation
     runs = [("as found", [0, 0]), ("trial spinner", [spinner, 0])]
     fill(table, runs, parted_by=",")
-    edit(job, "  # - name: trial\n  #   fitted: {spinner: {21: A5}}\n",
+    edit(job, "  # - name: trial\n  #   fitted: {spinner: {20: A5}}\n",
          "  - name: trial spinner\n    fitted: {spinner: {10: A5}}\n")
     edit(job, "# fitted_now: same as as found", "fitted_now: same as as found")
     text = run("ready", job)
