@@ -264,7 +264,7 @@ Hypothesis RunComparison::as_written(const std::vector<std::size_t>& runs) const
   one.readings.resize(static_cast<Index>(readings.size()));
   for (std::size_t i = 0; i < readings.size(); ++i) one.readings(static_cast<Index>(i)) = readings[i].x;
   one.unbalance.resize(static_cast<Index>(runs.size()), centre_.size());
-  for (std::size_t r = 0; r < runs.size(); ++r)
+  for (std::size_t r = 0; r < runs.size() && centre_.size() > 0; ++r)
     one.unbalance.row(static_cast<Index>(r)) = listed_[runs[r]].transpose();
   return one;
 }
@@ -279,8 +279,9 @@ Eigen::MatrixXcd RunComparison::design(const std::vector<HeldReading>& readings,
     const auto r = static_cast<Index>(std::find(runs.begin(), runs.end(), one.run) - runs.begin());
     const Index at = static_cast<Index>(one.row) * entries;
     all(i, at) = 1.0;
-    all.row(i).segment(at + 1, planes) =
-        (unbalance.row(r) - centre_.transpose()).cwiseQuotient(change_.transpose().cast<Phasor>());
+    if (planes > 0)
+      all.row(i).segment(at + 1, planes) =
+          (unbalance.row(r) - centre_.transpose()).cwiseQuotient(change_.transpose().cast<Phasor>());
     if (shifts_.cols() > 0)
       all.row(i).segment(at + 1 + planes, shifts_.cols()) =
           shifts_.row(static_cast<Index>(one.run)).cast<Phasor>();

@@ -42,7 +42,7 @@ std::optional<Event> told_by_ready(const Job& job) {
   compare_newest_run(job, found, nullptr);
   for (const auto& one : found.findings) {
     if (one.concern != ReadinessConcern::not_as_foretold) continue;
-    const auto says = [&](const char* words) { return one.what.find(words) != std::string::npos; };
+    const auto says = [&](const std::string& words) { return one.what.find(words) != std::string::npos; };
     if (says("{reference: moved}")) return Event{Event::Kind::reference_moved};
     if (says("{delay: changed}")) return Event{Event::Kind::delay_changed};
     if (says("{baseline: new}")) return Event{Event::Kind::baseline_new};

@@ -91,7 +91,7 @@ void row(int others, int visits_each, int own, int rotors, std::uint64_t seed) {
 
 int main(int argc, char** argv) {
   const int rotors = argc > 1 ? std::atoi(argv[1]) : 40;
-  const auto seed = static_cast<std::uint64_t>(argc > 2 ? std::atoll(argv[2]) : 1);
+  auto seed = static_cast<std::uint64_t>(argc > 2 ? std::atoll(argv[2]) : 1);
   fmt::print(
       "| other rotors | trims of each | own trims | own share | ± said | error | coverage of 90 % |\n"
       "|---|---|---|---|---|---|---|\n");
