@@ -66,8 +66,8 @@ Result<PageAnswer> page_of_job(const std::string& path, const PlanOptions& optio
       return PageAnswer{run_sheet_page(begun->job), begun->sources};
   }
   if (!file) return tl::unexpected(file.error());
-  if (!options.archive.empty())
-    if (auto taken = take_earlier_jobs(*file, options.archive); !taken) return tl::unexpected(taken.error());
+  if (options.earlier)
+    if (auto taken = options.earlier(*file); !taken) return tl::unexpected(taken.error());
   const bool trial_next = next_steps(file->job, file->prior.has_value()).command == "trial";
   if (trial_next && !of_a_plan(options)) return page_of_trial(path, options, *file);
   return page_of_plan(path, options, *file);

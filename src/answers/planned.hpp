@@ -1,5 +1,6 @@
 #pragma once
 
+#include <functional>
 #include <optional>
 #include <string>
 #include <vector>
@@ -24,7 +25,8 @@ struct PlanOptions {
   bool despite_mirror = false;
   bool amplitudes_only = false;
   bool check_run = false;  ///< plan what the last run fitted, from as found
-  std::string archive;     ///< of a page: earlier jobs, as `take_earlier_jobs` reads them; empty: none
+  /// Of a page: what earlier jobs tell is put into the job file (`take_earlier_jobs`); empty: nothing.
+  std::function<Result<void>(JobFile&)> earlier{};
 };
 
 /// A job planned through, and every file that was read for it.

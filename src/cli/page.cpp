@@ -19,6 +19,7 @@ constexpr const char* page_example = R"(Examples:
 
 struct PageOptions {
   std::string job;
+  std::string archive;
   PlanOptions plan;
   Output output{"html", {}};
 };
@@ -39,12 +40,16 @@ void add_page(CLI::App& app, int& status) {
   add_plan_options(*command, options->plan);
   command->add_flag("--check-run", options->plan.check_run,
                     "the last run is the check run: its weights against as found, judged by the runs before");
-  add_archive(*command, options->plan.archive);
+  add_archive(*command, options->archive);
   add_amplitudes_only(*command, options->plan.amplitudes_only);
   options->output.add_path(*command);
   command->footer(page_example);
   command->callback([options, command, &status] {
     begin_work(*command, options->plan);
+    if (!options->archive.empty())
+      options->plan.earlier = [archive = options->archive](JobFile& file) {
+        return take_earlier_jobs(file, archive);
+      };
     status = page(*options);
   });
 }
