@@ -109,7 +109,11 @@ TEST_CASE(
     "An owed run at every speed of a rotor that is well known is the check run of the correction: one run "
     "saved") {
   // Whatever the rotor does, the correction comes one run earlier than where nothing is fitted for that run.
-  const OwedCase one(2.0, {0.03, 0.02});
+  OwedCase one(2.0, {0.03, 0.02});
+  for (auto& plane : one.job.rotor.planes) {  // heavy enough for a correction in a few slots
+    const std::string name = plane.name;
+    plane = slotted_plane(name, 36, {500.0, 2000.0, 8000.0});
+  }
   const auto advice = one.advice({{"power assurance", one.job.speeds_rpm}});
   const auto& owed = advice.owed.front();
   REQUIRE(advice.at_once);

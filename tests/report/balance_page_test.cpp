@@ -3,6 +3,8 @@
 
 #include <doctest/doctest.h>
 
+#include <algorithm>
+
 #include "job_builder.hpp"
 #include "some.hpp"
 #include "trimwright/check.hpp"
@@ -59,7 +61,14 @@ TEST_CASE("A card for every slot that changes and a bar for every place to run c
   const auto trim = plan_trim(settled->job, settled->model, file.request);
   const auto plan = plan_steps(settled->job, *trim);
   CHECK(count(page, "<li class=\"card\">") == plan.changes.size());
-  CHECK(count(page, "<li class=\"level") == plan.expected.size());
+  const auto to_read = readings_to_make(settled->job);
+  const auto overall = std::count_if(to_read.begin(), to_read.end(), [](const PlaceToRead& one) {
+    return one.component == Component::overall;
+  });
+  REQUIRE(overall == 1);
+  CHECK(count(page, "<li class=\"level overall\">") == 1);
+  CHECK(page.find("overall level, to be read too; stop above 1.00") != std::string::npos);
+  CHECK(count(page, "<li class=\"level") == plan.expected.size() + 1);
   CHECK(page.find("<li class=\"card\">") < page.find("<li class=\"level"));
   CHECK(page.find("<li class=\"level") < page.find("class=\"map\""));
 }
