@@ -157,9 +157,7 @@ Markup overall_line(const PageView& view, const PlaceToRead& one) {
           reading.component == Component::overall)
         words = "overall level " + shown(reading.amplitude) + ": " + row_words(reading);
   }
-  return element("li", {{"class", "level overall"}},
-                 element("span", {{"class", "place"}}, short_speed_words(view.job, one.speed)) +
-                     element("span", {{"class", "words"}}, words));
+  return element("li", {}, place_words(view.job, one.speed, one.sensor) + ", " + words);
 }
 
 }  // namespace
@@ -175,16 +173,10 @@ Markup result_marks(const std::string& words) {
 
 Markup level_bars_of(const PageView& view) {
   Markup groups;
-  auto overall = readings_to_make(view.job);
-  std::erase_if(overall, [](const PlaceToRead& one) { return one.component != Component::overall; });
   for (std::size_t s = 0; s < view.rotor().sensors.size(); ++s) {
     Markup lines;
-    for (const auto& one : view.plan.expected) {
-      if (one.sensor != s) continue;
-      lines += level_line(view, one);
-      for (const auto& also : overall)
-        if (also.speed == one.speed && also.sensor == s) lines += overall_line(view, also);
-    }
+    for (const auto& one : view.plan.expected)
+      if (one.sensor == s) lines += level_line(view, one);
     if (lines.empty()) continue;
     const Sensor& sensor = view.rotor().sensors[s];
     groups +=
@@ -194,8 +186,12 @@ Markup level_bars_of(const PageView& view) {
                             sensor.unit.text() + (sensor.mounting.empty() ? "" : ", " + sensor.mounting))) +
         element("ul", {{"class", "bars"}}, lines);
   }
-  const bool ill = groups.html().find("\"result ill\"") != std::string::npos;
   const bool trial = view.plan.kind == BalancePlan::Kind::trial;
+  Markup overall;
+  for (const auto& one : readings_to_make(view.job))
+    if (one.component == Component::overall && !trial) overall += overall_line(view, one);
+  if (!overall.empty()) groups += element("ul", {{"class", "also"}}, overall);
+  const bool ill = groups.html().find("\"result ill\"") != std::string::npos;
   return element("div",
                  {{"class", trial ? "bar-groups stops"
                             : ill ? "bar-groups ill"
