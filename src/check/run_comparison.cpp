@@ -468,7 +468,7 @@ ToldTurn RunComparison::told_turn(const Hypothesis& one) const {
 }
 
 double RunComparison::spread(const Hypothesis& one) const {
-  if (fleet_ || one.runs.front() == check_) return 0.0;
+  if (fleet_ || one.runs.front() == check_ || centre_.size() == 0) return 0.0;
   const auto supposed = [&](std::size_t run) {
     const auto at = std::find(one.runs.begin(), one.runs.end(), run);
     return at == one.runs.end() ? listed_[run]
