@@ -29,9 +29,10 @@ std::string head_text(const TreeHead& head) { return std::to_string(head.size) +
 
 std::optional<TreeHead> head_from_text(std::string_view text) {
   const auto dash = text.find('-');
+  if (dash == std::string_view::npos) return std::nullopt;
   TreeHead head;
-  const auto read = std::from_chars(text.data(), text.data() + std::min(dash, text.size()), head.size);
-  const auto root = dash == std::string_view::npos ? std::nullopt : digest_from_hex(text.substr(dash + 1));
+  const auto read = std::from_chars(text.data(), text.data() + dash, head.size);
+  const auto root = digest_from_hex(text.substr(dash + 1));
   if (read.ec != std::errc{} || read.ptr != text.data() + dash || head.size < 0 || !root) return std::nullopt;
   head.root = *root;
   return head;
