@@ -116,7 +116,7 @@ std::string trial_page(const Job& job, const TrialAdvice& advice, const BalanceP
 
 std::string run_sheet_page(const Job& job) {
   const Markup result = element("section", {{"id", "result"}, {"aria-labelledby", "result-heading"}},
-                                element("h1", {{"id", "result-heading"}}, "Run sheet") +
+                                element("h1", {{"id", "result-heading"}}, "A blank run sheet") +
                                     element("p", {{"class", "verdict"}},
                                             "Print this sheet, and write into it while the run is made") +
                                     element("p", {},
