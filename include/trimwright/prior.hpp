@@ -170,8 +170,8 @@ inline constexpr int few_fleet_jobs = 10;
 /// "mostly from this engine's trim of 2031-05-13": how much each level tells, a sentence or two.
 [[nodiscard]] std::string levels_words(const PriorLevels& levels);
 
-/// Whose trims a prior was made from: "this rotor's own earlier trims", those of others, of both, or, where it
-/// was made for no rotor in particular, "the trims of the rotor's fleet".
+/// Whose trims a prior was made from: "this rotor's own earlier trims", those of others, of both, or, where
+/// it was made for no rotor in particular, "the trims of the rotor's fleet".
 [[nodiscard]] std::string source_words(const std::optional<PriorLevels>& levels);
 
 /// Whether a job's own coefficients belong to its fleet.

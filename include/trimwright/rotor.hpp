@@ -136,8 +136,8 @@ struct BladeRow {
 /// Limit and target up to a speed. Both are peak amplitudes in the sensor's unit symbol.
 struct LimitBand {
   double up_to_rpm = std::numeric_limits<double>::infinity();  ///< infinite: at any speed
-  double limit = 0.0;            ///< must not be exceeded
-  std::optional<double> target;  ///< what a trim aims at
+  double limit = 0.0;                                          ///< must not be exceeded
+  std::optional<double> target;                                ///< what a trim aims at
 };
 
 /// A vibration sensor and how its readings are written.

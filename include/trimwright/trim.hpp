@@ -58,7 +58,9 @@ struct TrimRequest {
   /// Of the searches for weights.
   [[nodiscard]] Deadline deadline() const { return ends ? *ends : Deadline::after(time_limit_s, clock); }
   /// Of all else that is sought.
-  [[nodiscard]] Deadline end_of_call() const { return ends ? *ends : Deadline(Deadline::interruption(), clock); }
+  [[nodiscard]] Deadline end_of_call() const {
+    return ends ? *ends : Deadline(Deadline::interruption(), clock);
+  }
 };
 
 /// Rows x = residual + response * u over the planes' added moments u [g mm], with |u_p + offset| <= radius.

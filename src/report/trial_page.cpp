@@ -115,15 +115,15 @@ std::string trial_page(const Job& job, const TrialAdvice& advice, const BalanceP
 }
 
 std::string run_sheet_page(const Job& job) {
-  const Markup result = element("section", {{"id", "result"}, {"aria-labelledby", "result-heading"}},
-                                element("h1", {{"id", "result-heading"}}, "A blank run sheet") +
-                                    element("p", {{"class", "verdict"}},
-                                            "Print this sheet, and write into it while the run is made") +
-                                    element("p", {},
-                                            "Enter its readings as a run of the job. The first run is the "
-                                            "rotor as found; the trial weight comes after it, and the plan "
-                                            "after the trial runs.") +
-                                    cautions_part(cautions(), {}, false));
+  const Markup result = element(
+      "section", {{"id", "result"}, {"aria-labelledby", "result-heading"}},
+      element("h1", {{"id", "result-heading"}}, "A blank run sheet") +
+          element("p", {{"class", "verdict"}}, "Print this sheet, and write into it while the run is made") +
+          element("p", {},
+                  "Enter its readings as a run of the job. The first run is the "
+                  "rotor as found; the trial weight comes after it, and the plan "
+                  "after the trial runs.") +
+          cautions_part(cautions(), {}, false));
   return page_document(
       job, "Run sheet",
       masthead(job) + element("main", {{"id", "main"}}, result + run_sheet(job, "only", nullptr)), {});
