@@ -242,11 +242,8 @@ bool RunComparison::is_foretold(std::size_t run) const {
   MatrixXcd all(static_cast<Index>(others.size()), entries());
   for (Index r = 0; r < all.rows(); ++r) {
     const std::size_t other = others[static_cast<std::size_t>(r)];
-    all(r, 0) = 1.0;
-    all.row(r).segment(1, centre_.size()) =
-        (listed_[other] - centre_).cwiseQuotient(change_.cast<Phasor>()).transpose();
-    if (shifts_.cols() > 0)
-      all.row(r).tail(shifts_.cols()) = shifts_.row(static_cast<Index>(other)).cast<Phasor>();
+    all.row(r) << 1.0, ((listed_[other] - centre_).cwiseQuotient(change_.cast<Phasor>())).transpose(),
+        shifts_.row(static_cast<Index>(other)).cast<Phasor>();
   }
   return rank_of(all, 1e3 * rank_tolerance) == all.cols();
 }
@@ -264,7 +261,7 @@ Hypothesis RunComparison::as_written(const std::vector<std::size_t>& runs) const
   one.readings.resize(static_cast<Index>(readings.size()));
   for (std::size_t i = 0; i < readings.size(); ++i) one.readings(static_cast<Index>(i)) = readings[i].x;
   one.unbalance.resize(static_cast<Index>(runs.size()), centre_.size());
-  for (std::size_t r = 0; r < runs.size() && centre_.size() > 0; ++r)
+  for (std::size_t r = 0; r < runs.size(); ++r)
     one.unbalance.row(static_cast<Index>(r)) = listed_[runs[r]].transpose();
   return one;
 }
@@ -279,12 +276,10 @@ Eigen::MatrixXcd RunComparison::design(const std::vector<HeldReading>& readings,
     const auto r = static_cast<Index>(std::find(runs.begin(), runs.end(), one.run) - runs.begin());
     const Index at = static_cast<Index>(one.row) * entries;
     all(i, at) = 1.0;
-    if (planes > 0)
-      all.row(i).segment(at + 1, planes) =
-          (unbalance.row(r) - centre_.transpose()).cwiseQuotient(change_.transpose().cast<Phasor>());
-    if (shifts_.cols() > 0)
-      all.row(i).segment(at + 1 + planes, shifts_.cols()) =
-          shifts_.row(static_cast<Index>(one.run)).cast<Phasor>();
+    all.row(i).segment(at + 1, planes) =
+        (unbalance.row(r) - centre_.transpose()).cwiseQuotient(change_.transpose().cast<Phasor>());
+    all.row(i).segment(at + 1 + planes, shifts_.cols()) =
+        shifts_.row(static_cast<Index>(one.run)).cast<Phasor>();
   }
   return all;
 }
@@ -468,7 +463,7 @@ ToldTurn RunComparison::told_turn(const Hypothesis& one) const {
 }
 
 double RunComparison::spread(const Hypothesis& one) const {
-  if (fleet_ || one.runs.front() == check_ || centre_.size() == 0) return 0.0;
+  if (fleet_ || one.runs.front() == check_) return 0.0;
   const auto supposed = [&](std::size_t run) {
     const auto at = std::find(one.runs.begin(), one.runs.end(), run);
     return at == one.runs.end() ? listed_[run]

@@ -42,9 +42,7 @@ MatrixXd readings_covariance(const JointSystem& system, const NoiseModel& noise,
 
 Eigen::RowVectorXcd JointSystem::design(std::size_t run) const {
   Eigen::RowVectorXcd row(entries());
-  row(0) = 1.0;
-  row.segment(1, unbalance.cols()) = unbalance.row(static_cast<Index>(run));
-  if (shifts.cols() > 0) row.tail(shifts.cols()) = shifts.row(static_cast<Index>(run));
+  row << 1.0, unbalance.row(static_cast<Index>(run)), shifts.row(static_cast<Index>(run));
   return row;
 }
 
@@ -144,7 +142,6 @@ bool settles(const JointSystem& system, const SharingRows& set, const std::vecto
     for (Index i = 0; i < n; ++i) {
       const auto design = system.design(runs[static_cast<std::size_t>(i)]);
       own(from + i, m) = 1.0;
-      if (others.cols() == 0) continue;
       others.row(from + i).head(static_cast<Index>(open.size())) = design(open);
       others.row(from + i).segment(shifts, system.shifts.cols()) = design.tail(system.shifts.cols());
     }

@@ -77,7 +77,7 @@ std::vector<std::size_t> settings_of(const JointSystem& system) {
   for (Index r = 0; r < system.unbalance.rows(); ++r) {
     auto same = std::find_if(first.begin(), first.end(), [&](Index f) {
       return system.unbalance.row(f) == system.unbalance.row(r) &&
-             (system.shifts.cols() == 0 || system.shifts.row(f) == system.shifts.row(r));
+             system.shifts.row(f) == system.shifts.row(r);
     });
     if (same == first.end()) same = first.insert(first.end(), r);
     settings.push_back(static_cast<std::size_t>(same - first.begin()));
