@@ -57,13 +57,13 @@ struct NodeRows {
   std::size_t together = 0;
 
   [[nodiscard]] const PlaneModel& plane(std::size_t j) const { return *(*planes)[j].plane; }
-  /// Limited pieces that plane j can take beyond what it gives back.
-  [[nodiscard]] std::vector<int> obtainable(std::size_t j) const {
+  /// What plane j can take of scarce things beyond what it gives back.
+  [[nodiscard]] std::vector<double> obtainable(std::size_t j) const {
     std::size_t others = 0;
     for (std::size_t i = 0; i < free; ++i) others += i == j ? 0 : (*planes)[i].count;
-    std::vector<int> pieces;
-    ledger->obtainable(others, pieces);
-    return pieces;
+    std::vector<double> scarce;
+    ledger->obtainable(plane(j), others, scarce);
+    return scarce;
   }
   /// Upper bound of Re(conj(pull) u_j).
   [[nodiscard]] double support(std::size_t j, Complex pull) const {

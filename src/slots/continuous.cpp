@@ -154,7 +154,7 @@ class Barrier {
     std::vector<double> heights;
     if (plane.reach == nullptr)
       return std::vector<double>(Reach::kDirections, std::abs(discs_[p].centre) + 2.0);
-    const std::vector<int> obtainable = node_.obtainable(p);
+    const std::vector<double> obtainable = node_.obtainable(p);
     for (std::size_t k = 0; k < Reach::kDirections; ++k) {
       const double height = plane.reach->along(plane.count, 0, k, obtainable);
       heights.push_back(std::max(height / node_.discs[p].radius, along(k, discs_[p].centre) + 0.01));

@@ -10,41 +10,17 @@ namespace {
 
 constexpr std::size_t kApart = Reach::kDirections / 8;
 
-/// What n changes reach at these prices; `spare` becomes what the choice that attains it leaves of each
-/// piece.
-double reached(const PlaneTables& tables, const SlotValues& values, std::size_t n,
-               const std::vector<int>& available, const std::vector<double>& prices,
-               std::vector<double>& spare) {
-  const std::vector<double> cost = kind_prices(tables.kinds, prices);
-  const ArrayXd best = values.best_at(prices);
-  double sum = 0.0;
-  for (std::size_t k = 0; k < prices.size(); ++k) sum += prices[k] * available[k];
-  spare.assign(available.begin(), available.end());
-  for (const std::size_t s : largest_of(best, n)) {
-    sum += best[static_cast<Eigen::Index>(s)];
-    std::size_t kind = 0;
-    for (std::size_t other = 1; other < cost.size(); ++other) {
-      if (values.value(s, other) - cost[other] > values.value(s, kind) - cost[kind]) kind = other;
-    }
-    for (const int piece : tables.kinds.pieces[kind]) spare[static_cast<std::size_t>(piece)] -= 1.0;
-    const Entry& any = tables.plane->entries[tables.plane->slot_begin[s]];
-    for (const int piece : tables.model->pieces_in(any.returns))
-      spare[static_cast<std::size_t>(piece)] += 1.0;
-  }
-  return sum;
-}
-
 /// Prices at which n changes do not reach this far, or as little beyond as a few steps find (B. T. Polyak's
 /// subgradient steps, USSR Computational Mathematics and Mathematical Physics 9, 1969, from memory).
-void settle_below(const PlaneTables& tables, const SlotValues& values, std::size_t n,
-                  const std::vector<int>& available, double extent, std::vector<double>& prices) {
+void settle_below(const SlotValues& values, std::size_t n, const std::vector<double>& available,
+                  double extent, std::vector<double>& prices) {
   constexpr int kSteps = 16;
   if (prices.empty() || n > values.slots()) return;
   std::vector<double> trial = prices;
   std::vector<double> spare;
   double least = std::numeric_limits<double>::infinity();
   for (int step = 0; step < kSteps; ++step) {
-    const double now = reached(tables, values, n, available, trial, spare);
+    const double now = reached(values, n, available, trial, spare);
     if (now < least) {
       least = now;
       prices = trial;
@@ -63,7 +39,7 @@ void settle_below(const PlaneTables& tables, const SlotValues& values, std::size
 }  // namespace
 
 void Edge::find(const PlaneTables& tables, const Region& region, std::size_t n,
-                const std::vector<int>& available) {
+                const std::vector<double>& available) {
   used_ = 0;
   columns_ = tables.plane->slots() + 1;
   std::array<double, Reach::kDirections> room;
@@ -83,13 +59,13 @@ void Edge::find(const PlaneTables& tables, const Region& region, std::size_t n,
   }
 }
 
-void Edge::look(const PlaneTables& tables, std::size_t n, const std::vector<int>& available, double extent,
+void Edge::look(const PlaneTables& tables, std::size_t n, const std::vector<double>& available, double extent,
                 Direction& here) {
   const PlaneModel& plane = *tables.plane;
   const Complex d = Reach::directions()[here.k];
   const float* tabulated = tables.reach.prices(n, here.k);
   std::vector<double> prices(tabulated, tabulated + available.size());
-  settle_below(tables, SlotValues(tables.kinds, d), n, available, extent, prices);
+  settle_below(SlotValues(tables.kinds, d), n, available, extent, prices);
   double size = 0.0;
   here.paid = 0.0;
   for (std::size_t piece = 0; piece < available.size(); ++piece) {
@@ -99,14 +75,10 @@ void Edge::look(const PlaneTables& tables, std::size_t n, const std::vector<int>
   }
   const std::vector<double> cost = kind_prices(tables.kinds, prices);
   here.worth.resize(plane.entries.size());
-  here.best.assign((n + 1) * columns_, kNone);
-  here.best[columns_ - 1] = 0.0;
-  std::vector<double> largest;  // of the slots so far, falling
-  for (std::size_t s = plane.slots(); s-- > 0;) {
-    double returned = 0.0;
-    for (const int piece : tables.model->pieces_in(plane.entries[plane.slot_begin[s]].returns))
-      returned += prices[static_cast<std::size_t>(piece)];
-    double best = kNone;
+  ArrayXd best_of_slot = ArrayXd::Constant(static_cast<Eigen::Index>(plane.slots()), kNone);
+  for (std::size_t s = 0; s < plane.slots(); ++s) {
+    const double returned = SlotValues::Kinds::cost(tables.kinds.returned[s], prices);
+    double& best = best_of_slot[static_cast<Eigen::Index>(s)];
     for (std::uint32_t e = plane.slot_begin[s]; e < plane.slot_begin[s + 1]; ++e) {
       const Complex change = plane.entries[e].change;
       const double along = d.real() * change.real() + d.imag() * change.imag();
@@ -114,15 +86,8 @@ void Edge::look(const PlaneTables& tables, std::size_t n, const std::vector<int>
       best = std::max(best, here.worth[e]);
       size = std::max(size, std::abs(along));
     }
-    largest.insert(std::upper_bound(largest.begin(), largest.end(), best, std::greater<>()), best);
-    if (largest.size() > n) largest.pop_back();
-    double sum = 0.0;
-    here.best[s] = 0.0;
-    for (std::size_t i = 0; i < largest.size(); ++i) {
-      sum += largest[i];
-      here.best[(i + 1) * columns_ + s] = sum;
-    }
   }
+  here.best = largest_sums(tables.kinds, best_of_slot, n);
   for (const double price : prices) size += price;
   here.paid += 1e-11 * size * static_cast<double>(n + 1);
 }

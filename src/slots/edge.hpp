@@ -19,7 +19,7 @@ class Edge {
 
   /// For sums of `n` changes of available pieces.
   void find(const PlaneTables& tables, const Region& region, std::size_t n,
-            const std::vector<int>& available);
+            const std::vector<double>& available);
 
   /// Whether entries of this worth and `n` more from `first_slot` on could end in the region.
   [[nodiscard]] bool within(const Worth& worth, std::size_t n, std::size_t first_slot,
@@ -43,7 +43,7 @@ class Edge {
     std::vector<double> best;   ///< [n][first slot]: of n changes
     double paid = 0.0;          ///< for what is available, and a little for rounding
   };
-  void look(const PlaneTables& tables, std::size_t n, const std::vector<int>& available, double extent,
+  void look(const PlaneTables& tables, std::size_t n, const std::vector<double>& available, double extent,
             Direction& here);
 
   std::size_t used_ = 0;

@@ -6,7 +6,7 @@
 #include <limits>
 
 namespace trimwright::slots_detail {
-JointReach::JointReach(const Model& model) : model_(&model) {
+JointReach::JointReach(const Model& model) {
   for (const PlaneModel& plane : model.planes) {
     kinds_.emplace_back(model, plane);
     double largest = 0.0;
@@ -19,24 +19,21 @@ JointReach::JointReach(const Model& model) : model_(&model) {
 void JointReach::tell(const NodeRows& node, std::size_t j, Complex pull, std::size_t slot,
                       const std::vector<double>& prices, const Wanted& wanted) const {
   const PlaneModel& plane = node.plane(j);
+  const SlotValues::Kinds& kinds = kinds_[plane.index];
   std::uint32_t best = plane.slot_begin[slot];
   double most = kNone;
   for (std::uint32_t e = best; e < plane.slot_begin[slot + 1]; ++e) {
     const Complex change = plane.entries[e].change;
-    double value = pull.real() * change.real() + pull.imag() * change.imag();
-    for (const int piece : model_->pieces_in(plane.entries[e].takes))
-      value -= prices[static_cast<std::size_t>(piece)];
+    const double value = pull.real() * change.real() + pull.imag() * change.imag() -
+                         SlotValues::Kinds::cost(kinds.needs[kinds.of_entry[e]], prices);
     if (!(value > most)) continue;
     most = value;
     best = e;
   }
-  const Entry& entry = plane.entries[best];
-  if (wanted.moments != nullptr) (*wanted.moments)[j] += entry.change;
+  if (wanted.moments != nullptr) (*wanted.moments)[j] += plane.entries[best].change;
   if (wanted.spare == nullptr) return;
-  for (const int piece : model_->pieces_in(entry.takes))
-    (*wanted.spare)[static_cast<std::size_t>(piece)] -= 1.0;
-  for (const int piece : model_->pieces_in(entry.returns))
-    (*wanted.spare)[static_cast<std::size_t>(piece)] += 1.0;
+  for (const Need& need : kinds.needs[kinds.of_entry[best]]) (*wanted.spare)[need.of] -= need.amount;
+  for (const Need& need : kinds.returned[slot]) (*wanted.spare)[need.of] += need.amount;
 }
 
 /// The sum of the best offers of all planes, none below zero, and where they stand.
@@ -67,9 +64,10 @@ double JointReach::best_together(const NodeRows& node, const std::vector<ArrayXd
 double JointReach::support_at(const NodeRows& node, const Holds& holds, const std::vector<ArrayXd>& best,
                               const std::vector<double>& prices, const Wanted& wanted) const {
   double sum = 0.0;
-  const std::vector<int>& left = node.ledger->left();
-  for (std::size_t piece = 0; piece < prices.size(); ++piece) {
-    const double paid = prices[piece] * left[piece];
+  std::vector<double> left;
+  node.ledger->left(left);
+  for (std::size_t k = 0; k < prices.size(); ++k) {
+    const double paid = prices[k] * left[k];
     sum += paid + 1e-12 * std::abs(paid);
   }
   std::vector<std::vector<std::size_t>> slots(node.free);
@@ -83,7 +81,7 @@ double JointReach::support_at(const NodeRows& node, const Holds& holds, const st
     }
   }
   if (node.together > 0) sum += best_together(node, best, slots);
-  if (wanted.spare != nullptr) wanted.spare->assign(left.begin(), left.end());
+  if (wanted.spare != nullptr) *wanted.spare = left;
   if (wanted.moments != nullptr) wanted.moments->assign(node.free, 0.0);
   if (wanted.spare == nullptr && wanted.moments == nullptr) return sum;
   for (std::size_t j = 0; j < node.free; ++j) {
@@ -102,7 +100,7 @@ double JointReach::support(const NodeRows& node, const Holds& holds, const std::
 
 std::vector<double> JointReach::settle(const NodeRows& node, const Holds& holds, std::vector<double> prices,
                                        int steps) const {
-  double highest = 0.0;  // no piece is worth more than the largest difference it makes
+  double highest = 0.0;  // the largest difference that anything makes
   for (std::size_t j = 0; j < node.free; ++j) {
     highest = std::max(highest, std::abs(holds[j].pull) * largest_change_[node.plane(j).index]);
   }

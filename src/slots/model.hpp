@@ -84,6 +84,8 @@ struct Model {
   double scale = 0.0;           ///< largest row magnitude met while searching (for rounding allowances)
   std::size_t max_changes = 0;  ///< never more than there are slots
 
+  /// How many things are scarce: limited pieces, then budgets.
+  [[nodiscard]] std::size_t scarce() const { return stock.size() + rules.left().size(); }
   [[nodiscard]] std::size_t rows() const { return static_cast<std::size_t>(residual_re.size()); }
   [[nodiscard]] const Entry& entry(const Pick& pick) const { return planes[pick.plane].entries[pick.entry]; }
   [[nodiscard]] std::span<const int> pieces_in(PieceRange range) const {
@@ -151,12 +153,23 @@ class Ledger {
   [[nodiscard]] int may_miss(std::size_t changes) const {
     return static_cast<int>(changes) * model_->most_returned;
   }
-  /// Per limited piece: how often some changes can take it beyond what they give back, when `others` further
-  /// changes may give back more. May be below zero.
-  void obtainable(std::size_t others, std::vector<int>& pieces) const {
+  /// Per scarce thing (limited pieces, then budgets): how much of it some changes of a plane can take beyond
+  /// what they give back, when `others` further changes elsewhere may give back more. May be below zero.
+  void obtainable(const PlaneModel& plane, std::size_t others, std::vector<double>& scarce) const {
     const int returned = static_cast<int>(others) * model_->most_returned;
-    pieces.resize(left_.size());
-    for (std::size_t k = 0; k < left_.size(); ++k) pieces[k] = std::min(available_[k], left_[k] + returned);
+    scarce.resize(model_->scarce());
+    for (std::size_t k = 0; k < left_.size(); ++k) scarce[k] = std::min(available_[k], left_[k] + returned);
+    for (std::size_t b = 0; left_.size() + b < scarce.size(); ++b) {
+      const double freed =
+          static_cast<double>(others) * model_->rules.freed_elsewhere(b, plane.problem_plane);
+      scarce[left_.size() + b] = model_->rules.part_of(b, rules_.left()[b]) + freed;
+    }
+  }
+  /// Per scarce thing: what is left of it.
+  void left(std::vector<double>& scarce) const {
+    scarce.assign(left_.begin(), left_.end());
+    for (std::size_t b = 0; b < rules_.left().size(); ++b)
+      scarce.push_back(model_->rules.part_of(b, rules_.left()[b]));
   }
 
   /// Per limited piece: what lies in stock; below zero: what later changes must give back.

@@ -16,7 +16,7 @@ struct Promise {
   double sum = 0.0;
 };
 
-Promise promise(const SlotValues& values, const std::vector<int>& available, std::size_t n,
+Promise promise(const SlotValues& values, const std::vector<double>& available, std::size_t n,
                 const std::vector<double>& prices) {
   const ArrayXd best = values.best_at(prices);
   Promise promised{largest_of(best, n), 0.0};
@@ -56,7 +56,7 @@ double clearing_price(const SlotValues& values, const std::vector<std::size_t>& 
 class TopTwo {
  public:
   TopTwo(const SlotValues& values, const std::vector<std::size_t>& slots, const std::vector<double>& prices)
-      : values_(values), slots_(slots), kind_of_(prices.size(), 0) {
+      : values_(values), slots_(slots), kind_of_(values.kinds().limited_pieces, 0) {
     const auto& kinds = values.kinds().pieces;
     for (std::size_t kind = 0; kind < kinds.size(); ++kind)
       if (!kinds[kind].empty()) kind_of_[static_cast<std::size_t>(kinds[kind].front())] = kind;
@@ -127,25 +127,63 @@ std::vector<std::size_t> largest_of(const ArrayXd& values, std::size_t n) {
   return largest;
 }
 
-SlotValues::Kinds::Kinds(const Model& model, const PlaneModel& plane) : pieces(1) {
-  std::map<std::vector<int>, std::size_t> numbers{{{}, 0}};
-  std::vector<std::size_t> of_single(model.stock.size(), 0);  // 0: not met yet
-  const auto number_of = [&](std::span<const int> taken) {
-    if (taken.empty()) return std::size_t{0};
-    std::size_t* single = taken.size() == 1 ? &of_single[static_cast<std::size_t>(taken.front())] : nullptr;
-    if (single != nullptr && *single > 0) return *single;
-    const auto [found, is_new] = numbers.emplace(std::vector<int>(taken.begin(), taken.end()), pieces.size());
-    if (is_new) pieces.push_back(found->first);
-    if (single != nullptr) *single = found->second;
-    return found->second;
+SlotValues::Kinds::Kinds(const Model& model, const PlaneModel& plane)
+    : pieces(1), needs(1), returned(plane.slots()), limited_pieces(model.stock.size()) {
+  using Content = std::pair<std::vector<int>, std::vector<std::pair<std::size_t, double>>>;
+  std::map<Content, std::size_t> numbers{{{}, 0}};
+  const auto add_needs = [&](std::span<const int> of_pieces, const std::vector<Rules::Amount>& amounts,
+                             std::vector<Need>& to) {
+    for (const int piece : of_pieces) to.push_back({static_cast<std::size_t>(piece), 1.0});
+    for (const Rules::Amount& amount : amounts) to.push_back({limited_pieces + amount.budget, amount.part});
   };
   for (std::size_t e = 0; e < plane.entries.size(); ++e) {
     const Entry& entry = plane.entries[e];
-    of_entry.push_back(number_of(model.pieces_in(entry.takes)));
-    if (e != plane.slot_begin[entry.slot]) continue;
-    for (const int piece : model.pieces_in(entry.returns)) returned.emplace_back(entry.slot, piece);
+    const std::span<const int> taken = model.pieces_in(entry.takes);
+    const std::vector<Rules::Amount>& amounts = model.rules.amounts(entry.problem_slot, entry.problem_option);
+    Content content{{taken.begin(), taken.end()}, {}};
+    for (const Rules::Amount& amount : amounts) content.second.emplace_back(amount.budget, amount.part);
+    const auto [found, is_new] = numbers.emplace(std::move(content), pieces.size());
+    of_entry.push_back(found->second);
+    if (is_new) {
+      pieces.emplace_back(taken.begin(), taken.end());
+      add_needs(taken, amounts, needs.emplace_back());
+    }
+    if (e == plane.slot_begin[entry.slot])
+      add_needs(model.pieces_in(entry.returns), model.rules.amounts_now(entry.problem_slot),
+                returned[entry.slot]);
   }
   lay_out(plane);
+  find_mates(model, plane);
+}
+
+void SlotValues::Kinds::find_mates(const Model& model, const PlaneModel& plane) {
+  std::map<int, std::size_t> place;  // of a slot of the problem
+  std::vector<bool> always_holds;    // whether every option leaves a piece there
+  const Rules& rules = model.rules;
+  for (std::size_t s = 0; s < plane.slots(); ++s) {
+    mates.push_back({s, false});
+    place[plane.entries[plane.slot_begin[s]].problem_slot] = s;
+    bool holds = true;
+    for (std::uint32_t e = plane.slot_begin[s]; e < plane.slot_begin[s + 1]; ++e)
+      holds = holds && rules.content(plane.entries[e].problem_slot, plane.entries[e].problem_option) != 0;
+    always_holds.push_back(holds);
+  }
+  for (const auto& [slot, s] : place) {
+    for (const Rules::Partner& partner : rules.partners(slot)) {
+      const auto other = place.find(partner.slot);
+      if (other == place.end() || other->second == s || mates[s].slot != s ||
+          mates[other->second].slot != other->second)
+        continue;
+      const std::size_t t = other->second;
+      const int now = rules.content_now(slot);
+      if (now != rules.content_now(partner.slot)) continue;
+      const bool empty_until_changed = now == 0 && always_holds[s] && always_holds[t];
+      if (partner.rule != PairRule::alike && !empty_until_changed) continue;
+      const bool both = partner.rule != PairRule::apart;
+      mates[s] = {t, both};
+      mates[t] = {s, both};
+    }
+  }
 }
 
 void SlotValues::Kinds::lay_out(const PlaneModel& plane) {
@@ -170,11 +208,7 @@ void SlotValues::Kinds::lay_out(const PlaneModel& plane) {
 
 std::vector<double> kind_prices(const SlotValues::Kinds& kinds, const std::vector<double>& prices) {
   std::vector<double> sums;
-  for (const std::vector<int>& pieces : kinds.pieces) {
-    double sum = 0.0;
-    for (const int piece : pieces) sum += prices[static_cast<std::size_t>(piece)];
-    sums.push_back(sum);
-  }
+  for (const std::vector<Need>& needs : kinds.needs) sums.push_back(SlotValues::Kinds::cost(needs, prices));
   return sums;
 }
 
@@ -187,7 +221,21 @@ SlotValues::SlotValues(const Kinds& kinds, Complex direction) : kinds_(&kinds) {
   }
 }
 
-ArrayXd SlotValues::best_at(const std::vector<double>& prices) const {
+void SlotValues::keep_pairs(const Kinds& kinds, ArrayXd& best) {
+  for (std::size_t s = 0; s < kinds.mates.size(); ++s) {
+    const std::size_t t = kinds.mates[s].slot;
+    if (t <= s) continue;
+    double& here = best[static_cast<Eigen::Index>(s)];
+    double& there = best[static_cast<Eigen::Index>(t)];
+    if (kinds.mates[s].both) {
+      here = there = 0.5 * (here + there);
+    } else {
+      (here < there ? here : there) = kNone;
+    }
+  }
+}
+
+ArrayXd SlotValues::best_alone(const std::vector<double>& prices) const {
   const std::vector<double> cost = kind_prices(*kinds_, prices);
   ArrayXd best = values_.col(0) - cost[0];
   for (Eigen::Index kind = 1; kind < values_.cols(); ++kind)
@@ -204,24 +252,77 @@ ArrayXd best_offers(const SlotValues::Kinds& kinds, Complex direction, const std
         best.max(direction.real() * layer.re + direction.imag() * layer.im + (layer.none - cost[layer.kind]));
   }
   kinds.add_returned(prices, best);
+  SlotValues::keep_pairs(kinds, best);
   return best;
 }
 
-void settle_prices(const SlotValues& values, const std::vector<int>& available, std::size_t n,
+std::vector<double> largest_sums(const SlotValues::Kinds& kinds, const ArrayXd& of_slot, std::size_t most) {
+  const auto slots = static_cast<std::size_t>(of_slot.size());
+  std::vector<double> sums((most + 1) * (slots + 1), kNone);
+  std::vector<double> largest;  // of the slots so far, falling
+  sums[slots] = 0.0;
+  const auto add = [&](double value) {
+    largest.insert(std::upper_bound(largest.begin(), largest.end(), value, std::greater<>()), value);
+  };
+  for (std::size_t s = slots; s-- > 0;) {
+    double value = of_slot[static_cast<Eigen::Index>(s)];
+    const SlotValues::Kinds::Mate& mate = kinds.mates[s];
+    if (mate.slot > s) {  // it is among them already, by itself
+      const double its = of_slot[static_cast<Eigen::Index>(mate.slot)];
+      largest.erase(std::lower_bound(largest.begin(), largest.end(), its, std::greater<>()));
+      value = mate.both ? 0.5 * (value + its) : std::max(value, its);
+      if (mate.both) add(value);
+    }
+    add(value);
+    double sum = 0.0;
+    sums[s] = 0.0;
+    for (std::size_t n = 1; n <= std::min(most, largest.size()); ++n) {
+      sum += largest[n - 1];
+      sums[n * (slots + 1) + s] = sum;
+    }
+  }
+  return sums;
+}
+
+double reached(const SlotValues& values, std::size_t n, const std::vector<double>& available,
+               const std::vector<double>& prices, std::vector<double>& spare) {
+  const SlotValues::Kinds& kinds = values.kinds();
+  const std::vector<double> cost = kind_prices(kinds, prices);
+  const ArrayXd best = values.best_at(prices);
+  double sum = 0.0;
+  for (std::size_t k = 0; k < prices.size(); ++k) sum += prices[k] * available[k];
+  spare = available;
+  for (const std::size_t s : largest_of(best, n)) {
+    sum += best[static_cast<Eigen::Index>(s)];
+    std::size_t kind = 0;
+    for (std::size_t other = 1; other < cost.size(); ++other) {
+      if (values.value(s, other) - cost[other] > values.value(s, kind) - cost[kind]) kind = other;
+    }
+    for (const Need& need : kinds.needs[kind]) spare[need.of] -= need.amount;
+    for (const Need& need : kinds.returned[s]) spare[need.of] += need.amount;
+  }
+  return sum;
+}
+
+namespace {
+
+void settle_pieces(const SlotValues& values, const std::vector<double>& available, std::size_t n,
                    std::vector<double>& prices) {
-  if (prices.empty() || n > values.slots()) return;
+  const std::size_t limited = values.kinds().limited_pieces;
   std::size_t most_at_once = 1;
   for (const auto& pieces : values.kinds().pieces) most_at_once = std::max(most_at_once, pieces.size());
-  const auto enough = static_cast<int>(n * most_at_once);
-  if (std::all_of(available.begin(), available.end(), [&](int a) { return a >= enough; })) return;
+  const auto enough = static_cast<double>(n * most_at_once);
+  if (std::all_of(available.begin(), available.begin() + static_cast<std::ptrdiff_t>(limited),
+                  [&](double a) { return a >= enough; }))
+    return;
   Promise promised = promise(values, available, n, prices);
   double least = promised.sum;
   std::vector<double> trial = prices;
   for (int sweep = 0; sweep < kSweeps; ++sweep) {
     const std::vector<std::size_t>& slots = promised.slots;
     TopTwo tops(values, slots, trial);
-    for (std::size_t piece = prices.size(); piece-- > 0;) {
-      const auto there = static_cast<std::size_t>(std::max(0, available[piece]));
+    for (std::size_t piece = limited; piece-- > 0;) {
+      const auto there = static_cast<std::size_t>(std::max(0.0, available[piece]));
       const double before = trial[piece];
       trial[piece] = most_at_once > 1 ? clearing_price(values, slots, static_cast<int>(piece), there, trial)
                      : there >= slots.size() ? 0.0
@@ -233,6 +334,52 @@ void settle_prices(const SlotValues& values, const std::vector<int>& available, 
     least = promised.sum;
     prices = trial;
   }
+}
+
+/// The price at which the n best slots draw from a budget what there is of it: between a price at which they
+/// draw more and one at which they draw less, halved.
+void settle_budget(const SlotValues& values, const std::vector<double>& available, std::size_t n,
+                   std::size_t budget, std::vector<double>& prices) {
+  constexpr int kDoublings = 30;
+  constexpr int kHalvings = 8;
+  const double before = prices[budget];
+  std::vector<double> spare;
+  const auto sum_at = [&](double price) {
+    prices[budget] = price;
+    return reached(values, n, available, prices, spare);
+  };
+  double low = 0.0;
+  double least = sum_at(low);
+  if (spare[budget] >= 0.0) return;
+  double best = low;
+  const auto consider = [&](double price) {
+    const double sum = sum_at(price);
+    if (sum < least) {
+      least = sum;
+      best = price;
+    }
+    return spare[budget] >= 0.0;
+  };
+  double high = before > 0.0 ? 1.25 * before : values.largest();
+  for (int i = 0; i < kDoublings && !consider(high); ++i) {
+    low = high;
+    high *= 2.0;
+  }
+  for (int i = 0; i < kHalvings; ++i) {
+    const double middle = 0.5 * (low + high);
+    (consider(middle) ? high : low) = middle;
+  }
+  prices[budget] = best;
+}
+
+}  // namespace
+
+void settle_prices(const SlotValues& values, const std::vector<double>& available, std::size_t n,
+                   std::vector<double>& prices) {
+  if (prices.empty() || n > values.slots()) return;
+  settle_pieces(values, available, n, prices);
+  for (std::size_t k = values.kinds().limited_pieces; k < prices.size(); ++k)
+    settle_budget(values, available, n, k, prices);
 }
 
 }  // namespace trimwright::slots_detail

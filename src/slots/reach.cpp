@@ -32,48 +32,12 @@ double widening(std::size_t range) {
   return 1.0 / std::sqrt(0.5 * (1.0 + cosine));
 }
 
-/// Keeps the `most` largest values seen, largest first.
-class Largest {
- public:
-  explicit Largest(std::size_t most) : most_(most) {}
-  void add(double value) {
-    if (values_.size() == most_) {
-      if (most_ == 0 || value <= values_.back()) return;
-      values_.pop_back();
-    }
-    values_.insert(std::upper_bound(values_.begin(), values_.end(), value, std::greater<>()), value);
-  }
-  [[nodiscard]] const std::vector<double>& values() const { return values_; }
-
- private:
-  std::size_t most_;
-  std::vector<double> values_;
-};
-
-/// Sums of the n largest of the values from each slot on: [n][first slot].
-std::vector<double> largest_sums(const ArrayXd& of_slot, std::size_t most) {
-  const auto slots = static_cast<std::size_t>(of_slot.size());
-  std::vector<double> sums((most + 1) * (slots + 1), kNone);
-  Largest largest(most);
-  sums[slots] = 0.0;
-  for (std::size_t s = slots; s-- > 0;) {
-    largest.add(of_slot[static_cast<Eigen::Index>(s)]);
-    double sum = 0.0;
-    sums[s] = 0.0;
-    for (std::size_t n = 1; n <= largest.values().size(); ++n) {
-      sum += largest.values()[n - 1];
-      sums[n * (slots + 1) + s] = sum;
-    }
-  }
-  return sums;
-}
-
 }  // namespace
 
 Reach::Reach(const Model& model, const PlaneModel& plane, std::size_t most_changes) : slots_(plane.slots()) {
-  const std::size_t limited = model.stock.size();
+  const std::size_t limited = model.scarce();
   const Ledger ledger(model);
-  std::vector<int> obtainable;
+  std::vector<double> obtainable;
   unpriced_.resize((most_changes + 1) * (slots_ + 1) * kDirections);
   prices_.assign((most_changes + 1) * kDirections * limited, 0.0F);
   const SlotValues::Kinds kinds(model, plane);
@@ -93,12 +57,14 @@ Reach::Reach(const Model& model, const PlaneModel& plane, std::size_t most_chang
   };
   std::vector<std::vector<double>> free_sums;  // at no price, all n at once
   for (std::size_t k = 0; k <= kDirections; ++k) {
-    free_sums.push_back(largest_sums(values[k].best_at(std::vector<double>(limited, 0.0)), most_changes));
+    free_sums.push_back(
+        largest_sums(kinds, values[k].best_alone(std::vector<double>(limited, 0.0)), most_changes));
   }
   for (std::size_t k = 0; k < kDirections; ++k) {
     std::vector<double> prices(limited, 0.0);
     for (std::size_t n = 0; n <= most_changes; ++n) {
-      ledger.obtainable(model.planes.size() > 1 && n < most_changes ? (most_changes - n) / 2 : 0, obtainable);
+      ledger.obtainable(plane, model.planes.size() > 1 && n < most_changes ? (most_changes - n) / 2 : 0,
+                        obtainable);
       if (n > 0) settle_prices(values[k], obtainable, n, prices);
       if (std::all_of(prices.begin(), prices.end(), [](double price) { return price <= 0.0; })) {
         store(n, k, free_sums[k], free_sums[k + 1], 0.0);
@@ -110,13 +76,15 @@ Reach::Reach(const Model& model, const PlaneModel& plane, std::size_t most_chang
         prices[piece] = static_cast<double>(price);
       }
       const std::vector<double> cost = kind_prices(kinds, prices);
-      const double highest = *std::max_element(cost.begin(), cost.end());
-      store(n, k, largest_sums(values[k].best_at(prices), n), largest_sums(values[k + 1].best_at(prices), n),
-            highest);
+      double highest = *std::max_element(cost.begin(), cost.end());
+      for (const std::vector<Need>& returned : kinds.returned)
+        highest = std::max(highest, -SlotValues::Kinds::cost(returned, prices));
+      store(n, k, largest_sums(kinds, values[k].best_alone(prices), n),
+            largest_sums(kinds, values[k + 1].best_alone(prices), n), highest);
     }
   }
   for (std::size_t n = 0; n <= most_changes; ++n) {
-    ledger.obtainable(model.max_changes > n ? model.max_changes - n : 0, obtainable);
+    ledger.obtainable(plane, model.max_changes > n ? model.max_changes - n : 0, obtainable);
     discs_.push_back(disc_about_heights(n, obtainable));
   }
 }
@@ -147,20 +115,23 @@ Focus::Focus(const Model& model, const PlaneModel& plane, std::size_t n, Complex
 
 void Focus::tabulate() {
   questions_ = -1;
-  std::vector<int> available;
-  Ledger(*model_).obtainable(model_->max_changes > most_ ? model_->max_changes - most_ : 0, available);
+  std::vector<double> available;
+  Ledger(*model_).obtainable(*plane_, model_->max_changes > most_ ? model_->max_changes - most_ : 0,
+                             available);
   const SlotValues::Kinds kinds(*model_, *plane_);
   const SlotValues values(kinds, direction_);
   settle_prices(values, available, most_, prices_);
-  const ArrayXd best = values.best_at(prices_);
-  unpriced_ = largest_sums(best, most_);
+  const ArrayXd best = values.best_alone(prices_);
+  unpriced_ = largest_sums(kinds, best, most_);
   double size = best.size() > 0 ? best.abs().maxCoeff() : 0.0;
   for (std::size_t k = 0; k < prices_.size(); ++k)
-    size += prices_[k] * (model_->stock[k] + model_->holders[k] + static_cast<int>(model_->max_changes));
+    size += prices_[k] * (std::abs(available[k]) +
+                          static_cast<double>(2 * model_->max_changes *
+                                              (1 + static_cast<std::size_t>(model_->most_returned))));
   slack_ = 1e-12 * static_cast<double>(most_) * size;
 }
 
-double Reach::radius_about(Complex centre, std::size_t n, const std::vector<int>& available) const {
+double Reach::radius_about(Complex centre, std::size_t n, const std::vector<double>& available) const {
   // The height of range k bounds the support function all over the range; about another centre it falls by
   // the least that the centre's own support function has there.
   double radius = -1.0;
@@ -173,7 +144,7 @@ double Reach::radius_about(Complex centre, std::size_t n, const std::vector<int>
   return radius;
 }
 
-Disc Reach::disc_about_heights(std::size_t n, const std::vector<int>& available) const {
+Disc Reach::disc_about_heights(std::size_t n, const std::vector<double>& available) const {
   if (n > slots_) return {0.0, -1.0};
   // The Steiner point of the set: the mean of d h(d).
   Complex steiner = 0.0;
@@ -190,7 +161,7 @@ Disc Reach::disc_about_heights(std::size_t n, const std::vector<int>& available)
   return about_steiner < 0.98 * about_origin ? Disc{steiner, about_steiner} : Disc{0.0, about_origin};
 }
 
-Disc Reach::disc(std::size_t n, const std::vector<int>& available) const {
+Disc Reach::disc(std::size_t n, const std::vector<double>& available) const {
   return {discs_[n].centre, radius_about(discs_[n].centre, n, available)};
 }
 

@@ -30,16 +30,16 @@ class Reach {
   /// Upper bound of Re(conj(d) sum) over sums of `n` changes of available pieces in slots `first_slot`, ...
   /// and over the directions d of a range.
   [[nodiscard]] double height(std::size_t n, std::size_t first_slot, std::size_t range,
-                              const std::vector<int>& available) const {
+                              const std::vector<double>& available) const {
     return unpriced(n, first_slot, range) + paid(n, range, available);
   }
   /// Upper bound of Re(conj(pull) sum) over sums of `n` changes of available pieces.
-  [[nodiscard]] double support(std::size_t n, Complex pull, const std::vector<int>& available) const {
+  [[nodiscard]] double support(std::size_t n, Complex pull, const std::vector<double>& available) const {
     return std::abs(pull) * height(n, 0, range_of(pull), available);
   }
   /// The same for the unit vector directions()[k], from some slot on.
   [[nodiscard]] double along(std::size_t n, std::size_t first_slot, std::size_t k,
-                             const std::vector<int>& available) const {
+                             const std::vector<double>& available) const {
     return std::min(height(n, first_slot, k, available),
                     height(n, first_slot, k > 0 ? k - 1 : kDirections - 1, available));
   }
@@ -64,13 +64,13 @@ class Reach {
   /// A disc that holds every sum of `n` changes in the plane.
   [[nodiscard]] const Disc& disc(std::size_t n) const { return discs_[n]; }
   /// The same (about the same centre) when only the pieces in `available` are left.
-  [[nodiscard]] Disc disc(std::size_t n, const std::vector<int>& available) const;
+  [[nodiscard]] Disc disc(std::size_t n, const std::vector<double>& available) const;
 
  private:
   [[nodiscard]] double unpriced(std::size_t n, std::size_t first_slot, std::size_t range) const {
     return static_cast<double>(unpriced_[(n * (slots_ + 1) + first_slot) * kDirections + range]);
   }
-  [[nodiscard]] double paid(std::size_t n, std::size_t range, const std::vector<int>& available) const {
+  [[nodiscard]] double paid(std::size_t n, std::size_t range, const std::vector<double>& available) const {
     const float* price = prices_.data() + (n * kDirections + range) * available.size();
     double sum = 0.0;
     double size = 0.0;
@@ -81,8 +81,9 @@ class Reach {
     }
     return sum + 1e-12 * size;
   }
-  [[nodiscard]] double radius_about(Complex centre, std::size_t n, const std::vector<int>& available) const;
-  [[nodiscard]] Disc disc_about_heights(std::size_t n, const std::vector<int>& available) const;
+  [[nodiscard]] double radius_about(Complex centre, std::size_t n,
+                                    const std::vector<double>& available) const;
+  [[nodiscard]] Disc disc_about_heights(std::size_t n, const std::vector<double>& available) const;
 
   std::size_t slots_;
   std::vector<float> unpriced_;  ///< [n][first slot][range of direction]: the second term
@@ -128,7 +129,7 @@ class Focus {
   /// Upper bound of Re(conj(direction) sum) over sums of `n` changes of available pieces in slots
   /// `first_slot`, ...
   [[nodiscard]] double height(std::size_t n, std::size_t first_slot,
-                              const std::vector<int>& available) const {
+                              const std::vector<double>& available) const {
     double sum = unpriced_[n * (plane_->slots() + 1) + first_slot];
     for (std::size_t k = 0; k < available.size(); ++k) sum += prices_[k] * available[k];
     return sum + slack_;

@@ -4,6 +4,7 @@
 #include <cmath>
 #include <limits>
 #include <map>
+#include <numeric>
 
 namespace trimwright::slots_detail {
 namespace {
@@ -16,14 +17,16 @@ std::vector<int> sorted(std::vector<int> pieces) {
   return pieces;
 }
 
-double size_of(const SlotBudget& budget) {
-  double size = std::abs(budget.limit);
+double largest_amount(const SlotBudget& budget) {
+  double largest = 0.0;
   for (const SlotBudget::Term& term : budget.terms) {
-    size = std::max(size, std::abs(term.now));
-    for (const double amount : term.options) size = std::max(size, std::abs(amount));
+    largest = std::max(largest, std::abs(term.now));
+    for (const double amount : term.options) largest = std::max(largest, std::abs(amount));
   }
-  return size;
+  return largest;
 }
+
+double size_of(const SlotBudget& budget) { return std::max(std::abs(budget.limit), largest_amount(budget)); }
 
 }  // namespace
 
@@ -60,27 +63,86 @@ void Rules::number_contents(const SlotProblem& problem) {
 }
 
 void Rules::lay_out_budgets(const SlotProblem& problem) {
-  for (const SearchSlot& slot : problem.slots) draws_.emplace_back(slot.options.size());
+  for (const SearchSlot& slot : problem.slots) {
+    draws_.emplace_back(slot.options.size());
+    amounts_.emplace_back(slot.options.size());
+  }
+  amounts_now_.resize(problem.slots.size());
   for (std::size_t b = 0; b < budgets_.size(); ++b) {
     const SlotBudget& budget = budgets_[b];
+    const bool endless = !std::isfinite(budget.limit);
     const double size = size_of(budget);
     const double unit = size > 0.0 && std::isfinite(size) ? size / kUnitsInBudget : 1.0;
-    double left = std::isfinite(budget.limit) ? budget.limit : 0.0;
-    std::int64_t most_freed = 0;
+    const double largest = largest_amount(budget);
+    const double part_size = largest > 0.0 ? largest : 1.0;
+    part_per_unit_.push_back(unit / part_size);
+    double left = endless ? 0.0 : budget.limit;
     for (const SlotBudget::Term& term : budget.terms) {
+      if (endless) break;
       left -= term.now;
-      if (!std::isfinite(budget.limit)) continue;
+      if (term.now != 0.0) amounts_now_[at(term.slot)].push_back({b, term.now / part_size});
       for (std::size_t option = 0; option < term.options.size(); ++option) {
         const auto units = static_cast<std::int64_t>(std::floor((term.options[option] - term.now) / unit));
         if (units != 0) draws_[at(term.slot)][option].push_back({b, units});
-        most_freed = std::max(most_freed, -units);
+        const double amount = term.options[option];
+        if (amount != 0.0) amounts_[at(term.slot)][option].push_back({b, amount / part_size});
       }
     }
-    if (!std::isfinite(budget.limit)) left = 0.0;
     const double allowance = 2.0 * kAllowance * size;
     left_.push_back(static_cast<std::int64_t>(std::ceil((left + allowance) / unit)) + 1);
-    most_freed_.push_back(most_freed);
   }
+  sum_up_draws(problem);
+}
+
+/// The least that so many changes draw: each slot at its least.
+void Rules::sum_up_draws(const SlotProblem& problem) {
+  std::size_t planes = 0;
+  for (const SearchSlot& slot : problem.slots) planes = std::max(planes, at(slot.plane) + 1);
+  const auto sums_of = [](std::vector<std::int64_t> least) {
+    std::sort(least.begin(), least.end());
+    least.insert(least.begin(), 0);
+    std::partial_sum(least.begin(), least.end(), least.begin());
+    return least;
+  };
+  for (std::size_t b = 0; b < budgets_.size(); ++b) {
+    std::vector<std::vector<std::int64_t>> least(planes);
+    std::vector<std::int64_t> freed, most_freed(planes, 0);
+    for (std::size_t s = 0; s < problem.slots.size(); ++s) {
+      if (problem.slots[s].options.empty()) continue;
+      std::int64_t here = std::numeric_limits<std::int64_t>::max();
+      for (const std::vector<Draw>& draws : draws_[s]) {
+        const auto its =
+            std::find_if(draws.begin(), draws.end(), [&](const Draw& draw) { return draw.budget == b; });
+        here = std::min(here, its == draws.end() ? 0 : its->units);
+      }
+      const std::size_t plane = at(problem.slots[s].plane);
+      least[plane].push_back(here);
+      freed.push_back(std::min<std::int64_t>(0, here));
+      most_freed[plane] = std::max(most_freed[plane], -here);
+    }
+    freed_.push_back(sums_of(std::move(freed)));
+    for (std::int64_t& sum : freed_.back()) sum = -sum;
+    least_draws_.emplace_back();
+    freed_elsewhere_.emplace_back();
+    for (std::size_t p = 0; p < planes; ++p) {
+      least_draws_.back().push_back(sums_of(std::move(least[p])));
+      std::int64_t most = 0;
+      for (std::size_t q = 0; q < planes; ++q) most = q == p ? most : std::max(most, most_freed[q]);
+      freed_elsewhere_.back().push_back(part_of(b, most));
+    }
+  }
+}
+
+bool Rules::can_pay(const std::vector<std::size_t>& changes_of_plane) const {
+  for (std::size_t b = 0; b < left_.size(); ++b) {
+    std::int64_t drawn = 0;
+    for (std::size_t p = 0; p < least_draws_[b].size(); ++p) {
+      const std::vector<std::int64_t>& sums = least_draws_[b][p];
+      drawn += sums[std::min(p < changes_of_plane.size() ? changes_of_plane[p] : 0, sums.size() - 1)];
+    }
+    if (drawn > left_[b]) return false;
+  }
+  return true;
 }
 
 bool Rules::keeps(const std::vector<ChosenOption>& choice) const {
@@ -209,7 +271,7 @@ bool RuleLedger::can_mend(std::size_t changes_left) const {
   if (beyond_mending_ > 0 || needed_ > static_cast<int>(changes_left)) return false;
   if (changes_left == 0 && broken_ > 0) return false;
   for (std::size_t b = 0; b < left_.size(); ++b) {
-    if (left_[b] + static_cast<std::int64_t>(changes_left) * rules_->most_freed()[b] < 0) return false;
+    if (left_[b] + rules_->freed(b, changes_left) < 0) return false;
   }
   return true;
 }

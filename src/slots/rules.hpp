@@ -1,5 +1,6 @@
 #pragma once
 
+#include <algorithm>
 #include <cstdint>
 #include <vector>
 
@@ -21,6 +22,12 @@ class Rules {
     std::int64_t units = 0;
   };
 
+  /// What a content amounts to in a budget, in parts of the largest that any content amounts to.
+  struct Amount {
+    std::size_t budget = 0;
+    double part = 0.0;
+  };
+
   Rules() = default;
   explicit Rules(const SlotProblem& problem);
 
@@ -39,9 +46,26 @@ class Rules {
   }
   [[nodiscard]] bool must_change(int slot) const { return must_change_[at(slot)]; }
   [[nodiscard]] int plane(int slot) const { return planes_[at(slot)]; }
-  /// What is left of each budget with no change, and the most that one change can free.
+  /// What is left of each budget with no change.
   [[nodiscard]] const std::vector<std::int64_t>& left() const { return left_; }
-  [[nodiscard]] const std::vector<std::int64_t>& most_freed() const { return most_freed_; }
+  [[nodiscard]] double part_of(std::size_t budget, std::int64_t units) const {
+    return static_cast<double>(units) * part_per_unit_[budget];
+  }
+  [[nodiscard]] const std::vector<Amount>& amounts_now(int slot) const { return amounts_now_[at(slot)]; }
+  [[nodiscard]] const std::vector<Amount>& amounts(int slot, int option) const {
+    return amounts_[at(slot)][at(option)];
+  }
+  /// The most that `changes` changes or fewer can free of a budget.
+  [[nodiscard]] std::int64_t freed(std::size_t budget, std::size_t changes) const {
+    const std::vector<std::int64_t>& sums = freed_[budget];
+    return sums[std::min(changes, sums.size() - 1)];
+  }
+  /// Whether no budget forbids exactly so many changes in each plane.
+  [[nodiscard]] bool can_pay(const std::vector<std::size_t>& changes_of_plane) const;
+  /// The most that one change outside a plane can free of a budget, as a part of it.
+  [[nodiscard]] double freed_elsewhere(std::size_t budget, int plane) const {
+    return freed_elsewhere_[budget][at(plane)];
+  }
 
   [[nodiscard]] static bool broken(PairRule rule, int a, int b) {
     if (rule == PairRule::apart) return a != 0 && b != 0;
@@ -55,6 +79,7 @@ class Rules {
   [[nodiscard]] bool keeps_pairs(const std::vector<ChosenOption>& choice) const;
   [[nodiscard]] bool keeps_budgets(const std::vector<ChosenOption>& choice) const;
   [[nodiscard]] bool differs_from_taken(const std::vector<ChosenOption>& choice) const;
+  void sum_up_draws(const SlotProblem& problem);
 
   bool any_ = false;
   std::vector<std::vector<Partner>> partners_;
@@ -64,7 +89,13 @@ class Rules {
   std::vector<SlotPair> pairs_;
   std::vector<SlotBudget> budgets_;
   std::vector<std::vector<std::vector<Draw>>> draws_;
-  std::vector<std::int64_t> left_, most_freed_;
+  std::vector<std::int64_t> left_;
+  std::vector<double> part_per_unit_;
+  std::vector<std::vector<Amount>> amounts_now_;
+  std::vector<std::vector<std::vector<Amount>>> amounts_;
+  std::vector<std::vector<std::int64_t>> freed_;                     ///< [budget][changes]
+  std::vector<std::vector<std::vector<std::int64_t>>> least_draws_;  ///< [budget][plane][changes]
+  std::vector<std::vector<double>> freed_elsewhere_;                 ///< [budget][plane]
   std::vector<std::vector<ChosenOption>> taken_;
   int least_difference_ = 1;
 };
@@ -88,6 +119,8 @@ class RuleLedger {
   /// Whether a partner in the same plane, in a slot before this one, is needed: where slots are changed in
   /// order, it is too late for it.
   [[nodiscard]] bool needs_earlier_partner(int slot) const;
+  /// What is left of each budget.
+  [[nodiscard]] const std::vector<std::int64_t>& left() const { return left_; }
 
  private:
   void count_needed(int slot, int by);

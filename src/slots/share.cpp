@@ -86,6 +86,13 @@ std::vector<Share> shares_of(const Model& model, const Tables& tables, std::size
   if (!ledger.can_balance(changes)) return shares;
   for_each_composition(model, 0, changes, counts, [&](const std::vector<std::size_t>& share_counts) {
     Share share;
+    std::vector<std::size_t> of_plane;
+    for (std::size_t p = 0; p < share_counts.size(); ++p) {
+      const auto plane = static_cast<std::size_t>(model.planes[p].problem_plane);
+      of_plane.resize(std::max(of_plane.size(), plane + 1), 0);
+      of_plane[plane] = share_counts[p];
+    }
+    if (!model.rules.can_pay(of_plane)) return;
     for (std::size_t p = 0; p < share_counts.size(); ++p) {
       if (share_counts[p] == 0 && !keeps_limits(model.planes[p], 0.0)) return;
       if (ledger.has_rules() && ledger.rules().needed_in(model.planes[p].problem_plane) > share_counts[p])
@@ -115,7 +122,7 @@ double fixed_rows2(const Model& model, const Share& share, std::size_t free, con
 }
 
 TotalBound::TotalBound(const Model& model)
-    : model_(model), joint_(model), ledger_(model), prices_(model.stock.size(), 0.0), cut_prices_(prices_) {
+    : model_(model), joint_(model), ledger_(model), prices_(model.scarce(), 0.0), cut_prices_(prices_) {
   for (const PlaneModel& plane : model.planes) planes_.push_back({&plane, nullptr, 0});
 }
 
@@ -236,8 +243,8 @@ bool CertificatePool::known_to_fail(NodeRows node, const Model& model, Share& sh
 void CertificatePool::certify(const Model& model, const Tables& tables, Share& share, double limit2) {
   const std::vector<FreePlane> planes = free_planes(tables, share);
   const Ledger ledger(model);
-  share.prices.assign(model.stock.size(), 0.0);
-  const JointReach* joint = model.stock.empty() ? nullptr : &tables.joint();
+  share.prices.assign(model.scarce(), 0.0);
+  const JointReach* joint = model.scarce() == 0 ? nullptr : &tables.joint();
   const NodeRows node{
       &model.residual_re, &model.residual_im, &planes, share.discs.data(), planes.size(), &ledger, joint,
       &share.prices};

@@ -18,7 +18,7 @@ constexpr std::size_t kRowsInCommon = 6;
 
 NodeRows ShareWalk::rows(std::size_t free) const {
   const Level& level = levels_[free];
-  const JointReach* joint = model_.stock.empty() || share_->prices.empty() ? nullptr : &tables_.joint();
+  const JointReach* joint = model_.scarce() == 0 || share_->prices.empty() ? nullptr : &tables_.joint();
   return {&level.re, &level.im, &planes_, level.discs.data(), free, &ledger_, joint, &share_->prices};
 }
 
@@ -136,15 +136,14 @@ double ShareWalk::priced_key(std::size_t free, Complex u, const std::vector<std:
 
 void ShareWalk::price_entries() {
   takes_.assign(planes_.size(), {});
-  if (share_->prices.empty() || model_.stock.empty()) return;
+  if (share_->prices.empty()) return;
   for (std::size_t j = 0; j < planes_.size(); ++j) {
-    for (const Entry& entry : planes_[j].plane->entries) {
-      double taken = 0.0;
-      for (const int piece : model_.pieces_in(entry.takes))
-        taken += share_->prices[static_cast<std::size_t>(piece)];
-      for (const int piece : model_.pieces_in(entry.returns))
-        taken -= share_->prices[static_cast<std::size_t>(piece)];
-      takes_[j].push_back(taken);
+    const SlotValues::Kinds& kinds = tables_.plane(share_->planes[j]).kinds;
+    const std::vector<double> cost = kind_prices(kinds, share_->prices);
+    for (std::size_t e = 0; e < kinds.of_entry.size(); ++e) {
+      const std::uint32_t slot = planes_[j].plane->entries[e].slot;
+      takes_[j].push_back(cost[kinds.of_entry[e]] -
+                          SlotValues::Kinds::cost(kinds.returned[slot], share_->prices));
     }
   }
 }
@@ -252,7 +251,7 @@ bool ShareWalk::follow(std::size_t free, const Candidate& candidate) {
 bool ShareWalk::confine_to_stock(std::size_t free) {
   std::vector<Disc>& discs = levels_[free].discs;
   discs.assign(levels_[free + 1].discs.begin(), levels_[free + 1].discs.end() - 1);
-  if (model_.stock.empty()) return true;
+  if (model_.scarce() == 0) return true;
   for (std::size_t j = 0; j < free; ++j) {
     Disc disc = tables_.plane(share_->planes[j]).reach.disc(share_->counts[j], rows(free).obtainable(j));
     for (const Disc& limit : planes_[j].plane->limits) disc = meeting_disc(disc, limit);

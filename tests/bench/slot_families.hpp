@@ -2,6 +2,7 @@
 
 #include <fmt/format.h>
 
+#include <algorithm>
 #include <chrono>
 #include <cmath>
 #include <complex>
@@ -23,6 +24,9 @@ inline Deadline processor_limit(double seconds) {
   });
 }
 
+/// A rule that the problem's own best choice would break.
+enum class EdgeRule { none, pieces, pieces_of_plane, mass, moment, neighbours, alike };
+
 struct Family {
   int planes = 1;
   int slots = 36;
@@ -32,11 +36,15 @@ struct Family {
   bool fitted = false;  ///< a quarter of the slots hold a weight; fillers with mass
   bool stock = false;   ///< 0..3 of each weight
   SlotObjective objective = SlotObjective::worst_ratio;
+  EdgeRule rule = EdgeRule::none;
 
   [[nodiscard]] std::string name() const {
-    return fmt::format("{} p{} s{} w{} n{} m{}{}{}",
+    constexpr const char* kRules[] = {"",       " pieces", " pieces of a plane", " mass", " moment",
+                                      " apart", " alike"};
+    return fmt::format("{} p{} s{} w{} n{} m{}{}{}{}",
                        objective == SlotObjective::worst_ratio ? "worst" : "least", planes, slots, weights,
-                       rows, max_changes, fitted ? " fitted" : "", stock ? " stock" : "");
+                       rows, max_changes, fitted ? " fitted" : "", stock ? " stock" : "",
+                       kRules[static_cast<std::size_t>(rule)]);
   }
 };
 
@@ -90,6 +98,75 @@ inline SlotProblem draw_problem(const Family& family, unsigned seed) {
     problem.in_stock.emplace_back(static_cast<int>(uniform(random) * 4.0));
   }
   return problem;
+}
+
+/// What a slot's contents count for in a budget: pieces, or mass (in proportion to the moments of
+/// `draw_problem`).
+inline SlotBudget budget_of(const SlotProblem& problem, bool by_mass, int plane) {
+  const auto counts = [&](const std::vector<int>& pieces) {
+    double sum = 0.0;
+    for (const int piece : pieces) sum += by_mass ? 3.0 + piece : 1.0;
+    return sum;
+  };
+  SlotBudget budget;
+  for (std::size_t s = 0; s < problem.slots.size(); ++s) {
+    if (plane >= 0 && problem.slots[s].plane != plane) continue;
+    SlotBudget::Term term{static_cast<int>(s), counts(problem.slots[s].holds), {}};
+    for (const SlotOption& option : problem.slots[s].options) term.options.push_back(counts(option.pieces));
+    budget.terms.push_back(std::move(term));
+  }
+  return budget;
+}
+
+/// What a choice amounts to in a budget.
+inline double amount_of(const SlotBudget& budget, const std::vector<ChosenOption>& choice) {
+  double sum = 0.0;
+  for (const SlotBudget::Term& term : budget.terms) {
+    const auto it = std::find_if(choice.begin(), choice.end(),
+                                 [&](const ChosenOption& one) { return one.slot == term.slot; });
+    sum += it == choice.end() ? term.now : term.options[static_cast<std::size_t>(it->option)];
+  }
+  return sum;
+}
+
+/// Holds the problem's best choice (of as many changes as may be) to four fifths of what it takes of each
+/// budget, or beyond the present contents; or lets no two neighbours hold weights both; or has opposite slots
+/// alike.
+inline void set_at_edge(EdgeRule rule, SlotProblem& problem, int planes) {
+  if (rule == EdgeRule::none) return;
+  const auto slots = static_cast<int>(problem.slots.size());
+  const int per_plane = slots / planes;
+  if (rule == EdgeRule::neighbours || rule == EdgeRule::alike) {
+    for (int s = 0; s < slots; s += rule == EdgeRule::alike ? 2 : 1) {
+      const int other = s / per_plane * per_plane + (s % per_plane + 1) % per_plane;
+      const auto& held = problem.slots[static_cast<std::size_t>(s)].holds;
+      const auto& other_held = problem.slots[static_cast<std::size_t>(other)].holds;
+      if (rule == EdgeRule::alike ? held != other_held : !held.empty() && !other_held.empty()) continue;
+      problem.pairs.push_back({s, other, rule == EdgeRule::alike ? PairRule::alike : PairRule::apart});
+    }
+    return;
+  }
+  const std::vector<SlotChoice> free = search_slots(problem, {0.01, 0.005, processor_limit(2.0)});
+  const std::vector<ChosenOption>& best = free.back().changes;
+  if (rule == EdgeRule::moment) {
+    for (int p = 0; p < planes; ++p) {
+      std::complex<double> sum = 0.0;
+      for (const ChosenOption& one : best) {
+        const SearchSlot& slot = problem.slots[static_cast<std::size_t>(one.slot)];
+        if (slot.plane == p) sum += slot.options[static_cast<std::size_t>(one.option)].change;
+      }
+      problem.moment_limits.push_back({p, 0.0, 0.8 * std::abs(sum)});
+    }
+    return;
+  }
+  const bool whole = rule == EdgeRule::pieces;
+  for (int p = whole ? -1 : 0; p < (whole ? 0 : planes); ++p) {
+    SlotBudget budget = budget_of(problem, rule == EdgeRule::mass, p);
+    const double now = amount_of(budget, {});
+    const double wanted = amount_of(budget, best);
+    budget.limit = std::max(now, now + 0.8 * (wanted - now));
+    problem.budgets.push_back(std::move(budget));
+  }
 }
 
 }  // namespace trimwright::bench

@@ -41,6 +41,13 @@ std::vector<Family> families() {
     }
     all.push_back({6, 120, 40, 64, 12, true, true, objective});
   }
+  for (const EdgeRule rule : {EdgeRule::pieces, EdgeRule::pieces_of_plane, EdgeRule::mass, EdgeRule::moment,
+                              EdgeRule::neighbours, EdgeRule::alike}) {
+    for (int planes = 1; planes <= 2; ++planes) {
+      for (const bool hard : {false, true})
+        all.push_back({planes, 36, 6, 12, 8, hard, hard, SlotObjective::worst_ratio, rule});
+    }
+  }
   return all;
 }
 
@@ -58,7 +65,8 @@ void measure(const Family& family, int instances, double time_limit_s, unsigned 
   unsigned slowest = 0;
   for (int i = 0; i < instances; ++i) {
     const auto seed = first_seed + static_cast<unsigned>(i);
-    const SlotProblem problem = draw_problem(family, seed);
+    SlotProblem problem = draw_problem(family, seed);
+    set_at_edge(family.rule, problem, family.planes);
     const std::clock_t start = std::clock();
     const std::vector<SlotChoice> answers =
         search_slots(problem, {0.01, 0.005, processor_limit(time_limit_s)});
