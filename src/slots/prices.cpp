@@ -340,9 +340,10 @@ void settle_pieces(const SlotValues& values, const std::vector<double>& availabl
 /// draw more and one at which they draw less, halved.
 void settle_budget(const SlotValues& values, const std::vector<double>& available, std::size_t n,
                    std::size_t budget, std::vector<double>& prices) {
-  constexpr int kDoublings = 30;
+  constexpr double kFirst = 0.25;  // in the largest change, for the largest amount
+  constexpr double kHighest =
+      64.0;  // no higher: what is added and taken away again would drown the rest in rounding
   constexpr int kHalvings = 8;
-  const double before = prices[budget];
   std::vector<double> spare;
   const auto sum_at = [&](double price) {
     prices[budget] = price;
@@ -360,8 +361,8 @@ void settle_budget(const SlotValues& values, const std::vector<double>& availabl
     }
     return spare[budget] >= 0.0;
   };
-  double high = before > 0.0 ? 1.25 * before : values.largest();
-  for (int i = 0; i < kDoublings && !consider(high); ++i) {
+  double high = kFirst * values.largest();
+  while (high < kHighest * values.largest() && !consider(high)) {
     low = high;
     high *= 2.0;
   }

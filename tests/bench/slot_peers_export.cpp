@@ -1,8 +1,9 @@
 // One problem of a family and this library's answer, as JSON for slot_peers.py.
 //
-//   slot_peers_export PLANES SLOTS WEIGHTS ROWS CHANGES FITTED STOCK SEED
+//   slot_peers_export PLANES SLOTS WEIGHTS ROWS CHANGES FITTED STOCK RULE SEED
 //
-// FITTED and STOCK are 0 or 1. Times are processor time. The answer is for at most CHANGES changes, to 1 %.
+// FITTED and STOCK are 0 or 1; RULE is the number of an EdgeRule but `moment`, 0 for none. Times are
+// processor time. The answer is for at most CHANGES changes, to 1 %.
 
 #include <cstdlib>
 #include <ctime>
@@ -35,17 +36,36 @@ Json problem_json(const SlotProblem& problem) {
   }
   json["stock"] = Json::array();
   for (const auto& stock : problem.in_stock) json["stock"].push_back(stock ? Json(*stock) : Json(nullptr));
+  json["budgets"] = Json::array();
+  for (const SlotBudget& budget : problem.budgets) {
+    Json terms;
+    for (const SlotBudget::Term& term : budget.terms)
+      terms.push_back({{"slot", term.slot}, {"now", term.now}, {"options", term.options}});
+    json["budgets"].push_back({{"limit", budget.limit}, {"terms", terms}});
+  }
+  json["pairs"] = Json::array();
+  for (const SlotPair& one : problem.pairs)
+    json["pairs"].push_back(
+        {{"first", one.first}, {"second", one.second}, {"alike", one.rule == PairRule::alike}});
   return json;
 }
 
 }  // namespace
 
 int main(int argc, char** argv) {
-  if (argc != 9) return 2;
+  if (argc != 10) return 2;
   const auto number = [&](int i) { return std::atoi(argv[i]); };
-  const bench::Family family{number(1), number(2),     number(3),     number(4),
-                             number(5), number(6) > 0, number(7) > 0, SlotObjective::worst_ratio};
-  const SlotProblem problem = bench::draw_problem(family, static_cast<unsigned>(number(8)));
+  const bench::Family family{number(1),
+                             number(2),
+                             number(3),
+                             number(4),
+                             number(5),
+                             number(6) > 0,
+                             number(7) > 0,
+                             SlotObjective::worst_ratio,
+                             static_cast<bench::EdgeRule>(number(8))};
+  SlotProblem problem = bench::draw_problem(family, static_cast<unsigned>(number(9)));
+  bench::set_at_edge(family.rule, problem, family.planes);
   const std::clock_t start = std::clock();
   const std::vector<SlotChoice> answers = search_slots(problem, {0.01, 0.005, Deadline::after(60.0)});
   const double seconds = static_cast<double>(std::clock() - start) / CLOCKS_PER_SEC;
