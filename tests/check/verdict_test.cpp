@@ -92,6 +92,38 @@ TEST_CASE("One reading above its limit, of whatever component, is not accepted")
   CHECK(verdict_of(job).outcome == Outcome::accepted);
 }
 
+TEST_CASE("A reading off its set speed may differ by as much more as the speed explains") {
+  const auto readings_at = [](double check_rpm) {
+    Job job = job_with_check(good, good);
+    for (Run& run : job.runs) {
+      const auto here = run.readings;
+      for (Reading far : here) {
+        far.rpm = 3600.0;
+        far.x = *far.x * Phasor(1.5, 0.5);
+        far.amplitude = std::abs(*far.x);
+        run.readings.push_back(far);
+      }
+    }
+    job = job_of(job.rotor, job.runs);
+    for (std::size_t s = 0; s < 2; ++s) job.runs.back().readings[s].rpm = check_rpm;
+    return verdict_of(job).readings;
+  };
+  const auto on = readings_at(3000.0);
+  const auto off = readings_at(3025.0);
+  REQUIRE(on.size() == 4);
+  REQUIRE(off.size() == 4);
+  for (std::size_t i = 0; i < 2; ++i) {
+    REQUIRE(on[i].expected_sd);
+    REQUIRE(off[i].expected_sd);
+    const Phasor x = *on[i].x;
+    const double by_speed = 25.0 * std::abs(x * Phasor(0.5, 0.5)) / 575.0;
+    REQUIRE(by_speed > 0.01 * *on[i].expected_sd);
+    CHECK(*off[i].expected_sd == doctest::Approx(std::hypot(*on[i].expected_sd, by_speed)).epsilon(1e-9));
+    CHECK(*off[i].differs_by ==
+          doctest::Approx(*on[i].differs_by * *off[i].expected_sd / *on[i].expected_sd).epsilon(1e-9));
+  }
+}
+
 TEST_CASE("A reading that earlier runs have and the check run lacks keeps it from being accepted") {
   Job job = job_with_check(good, good);
   job.runs.back().readings.pop_back();

@@ -48,6 +48,21 @@ TEST_CASE("One circular reading stays below its level as Rice's distribution say
   }
 }
 
+// Its quantiles, from SciPy: sd * sqrt(scipy.stats.ncx2.ppf(p, 2, (mu/sd)**2)), p = 0.05 and 0.95; for mu = 0
+// Rayleigh's.
+TEST_CASE("Nine readings in ten lie between Rice's twentieth parts") {
+  struct Row {
+    double mu, sd, low, high;
+  };
+  for (const Row& row : {Row{0.2, 0.05, 0.1257144, 0.2874640}, Row{0.1, 0.1, 0.0410355, 0.2939763},
+                         Row{0, 0.12, 0.0384350, 0.2937296}, Row{0.35, 0.08, 0.2297757, 0.4893313}}) {
+    const auto x = circular({std::polar(row.mu, 0.7)}, row.sd);
+    const auto outlook = outlook_of(x, levels(1, 1.0, 1.0), OutlookDraws(2, 100000, 1e9, 1));
+    CHECK(std::abs(outlook.readings[0].low - row.low) < 0.02 * row.sd);
+    CHECK(std::abs(outlook.readings[0].high - row.high) < 0.02 * row.sd);
+  }
+}
+
 TEST_CASE("Readings that share their error meet their levels together") {
   auto apart = circular({0.2, 0.2}, 0.1);
   auto together = apart;
