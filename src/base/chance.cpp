@@ -1,6 +1,7 @@
 #include "chance.hpp"
 
 #include <boost/math/distributions/chi_squared.hpp>
+#include <boost/math/distributions/fisher_f.hpp>
 
 namespace trimwright {
 
@@ -9,6 +10,17 @@ double chance_of_chi_squared(double chi_squared, double degrees_of_freedom) {
   constexpr double many = 300.0;
   if (degrees_of_freedom > many && chi_squared < 0.25 * degrees_of_freedom) return 1.0;
   return boost::math::cdf(boost::math::complement(boost::math::chi_squared(degrees_of_freedom), chi_squared));
+}
+
+double chance_of_quotient(double quotient, double degrees_above, double degrees_below) {
+  return boost::math::cdf(
+      boost::math::complement(boost::math::fisher_f(degrees_above, degrees_below), quotient));
+}
+
+double chance_of_distance(double squared, int components, double degrees_of_freedom) {
+  if (components == 0) return 1.0;
+  if (degrees_of_freedom > 1e6) return chance_of_chi_squared(squared, components);
+  return chance_of_quotient(squared / components, components, degrees_of_freedom);
 }
 
 }  // namespace trimwright

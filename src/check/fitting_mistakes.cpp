@@ -53,8 +53,9 @@ class Collector {
   }
 
   /// The new pieces of `planes` put into the slots that `moved` tells; nothing where one cannot be used.
-  void add_moved(MistakeKind kind, const std::string& what, double share,
-                 const std::vector<std::size_t>& planes, const std::function<int(int, int)>& moved) {
+  /// `what` is said of several; a single one is named with both its slots.
+  void add_moved(MistakeKind kind, std::string what, double share, const std::vector<std::size_t>& planes,
+                 const std::function<int(int, int)>& moved) {
     auto really = fitted_;
     std::vector<NewPiece> pieces;
     const auto is_meant = [&](const NewPiece& one) {
@@ -68,6 +69,9 @@ class Collector {
       const int slot = around(moved(one.slot, ring.count), ring.count);
       if (!ring.usable(slot) || !really[one.plane].slots.emplace(slot, one.piece).second) return;
       pieces.push_back(one);
+      if (kind == MistakeKind::shifted && std::count_if(new_.begin(), new_.end(), is_meant) == 1)
+        what = fmt::format("{}: {} in slot {} instead of {}", plane(one.plane).name, piece_name(one.piece),
+                           slot, one.slot);
     }
     add(kind, what, share, really, pieces);
   }

@@ -3,7 +3,6 @@
 #include <fmt/format.h>
 
 #include <algorithm>
-#include <boost/math/distributions/fisher_f.hpp>
 #include <cmath>
 #include <limits>
 #include <map>
@@ -16,14 +15,6 @@ namespace trimwright {
 namespace {
 
 using Eigen::Index;
-
-/// Of a sound run's chi-squared as large: chi-squared, or F where the scatter is estimated with `freedom`
-/// degrees.
-double chance_of(double chi_squared, int components, double freedom) {
-  if (freedom > 1e6) return chance_of_chi_squared(chi_squared, components);
-  const boost::math::fisher_f f(static_cast<double>(components), freedom);
-  return boost::math::cdf(boost::math::complement(f, chi_squared / components));
-}
 
 /// A kind of mistake in a run, and its likeliest form so far.
 struct Candidate {
@@ -165,8 +156,8 @@ std::string undone_words(const RunComparison& all, const Hypothesis& mistake) {
     }
   }
   const double freedom = all.model().posterior->unknowns.degrees_of_freedom;
-  const bool agrees = chance_of(after.judged(now).misfit, 2 * static_cast<int>(now.readings.size()),
-                                freedom) >= as_predicted_level;
+  const bool agrees = chance_of_distance(after.judged(now).misfit, 2 * static_cast<int>(now.readings.size()),
+                                         freedom) >= as_predicted_level;
   return first + fmt::format(
                      "With this put right in the job, {} is expected at {} and was read as {}; all readings "
                      "of the check "
@@ -206,7 +197,7 @@ bool weigh(const RunComparison& all, std::vector<Hypothesis> list, double as_wri
     candidate.ranked.misfit = form.misfit;
     candidate.ranked.fits =
         form.misfit <= unexplained_share * listed.misfit ||
-        chance_of(form.misfit, 2 * static_cast<int>(one.readings.size()), freedom) >= poor_fit_level;
+        chance_of_distance(form.misfit, 2 * static_cast<int>(one.readings.size()), freedom) >= poor_fit_level;
     candidate.best = std::move(one);
   }
   return true;
@@ -262,7 +253,7 @@ MistakeRanking rank_mistakes(const Job& job, const InfluenceModel& model, std::s
   ranking.chi_squared = ranking.runs_agree
                             ? as_written.misfit
                             : RunComparison(job, model, run, scatter, prior).judged(written).misfit;
-  ranking.probability = chance_of(ranking.chi_squared, ranking.degrees_of_freedom, freedom);
+  ranking.probability = chance_of_distance(ranking.chi_squared, ranking.degrees_of_freedom, freedom);
   for (const std::size_t r : all.runs())
     if (!all.is_foretold(r)) ranking.not_examined.push_back(r);
 

@@ -1,7 +1,6 @@
 #include "trimwright/influence.hpp"
 
 #include <algorithm>
-#include <boost/math/distributions/fisher_f.hpp>
 #include <cmath>
 #include <map>
 #include <numbers>
@@ -22,14 +21,6 @@ constexpr double family_level = 0.05;  // of all readings, or all runs, together
 constexpr double equally_far = 0.95;   // of the furthest: not to be told apart
 constexpr double no_check = 1e-6;      // 1 - leverage below this: nothing checks the reading
 
-/// Probability that a squared distance of `components` real normal components is larger.
-double tail_probability(double distance, int components, double degrees_of_freedom) {
-  if (components == 0) return 1.0;
-  if (degrees_of_freedom > 1e6) return chance_of_chi_squared(distance, components);
-  const boost::math::fisher_f f(components, degrees_of_freedom);
-  return boost::math::cdf(boost::math::complement(f, distance / components));
-}
-
 void review_readings(const Job& job, const RunsFit& fit, InfluenceReview& review) {
   for (const auto& sensor : fit.sensors)
     for (std::size_t i = 0; i < sensor.readings.size(); ++i) {
@@ -40,7 +31,7 @@ void review_readings(const Job& job, const RunsFit& fit, InfluenceReview& review
       if (1.0 - one.leverage > no_check) {
         one.studentised = std::abs(sensor.pull(k)) / std::sqrt(sensor.pull_variance(k));
         one.probability =
-            tail_probability(*one.studentised * *one.studentised, 2, fit.noise.degrees_of_freedom);
+            chance_of_distance(*one.studentised * *one.studentised, 2, fit.noise.degrees_of_freedom);
         ++review.readings_tested;
       }
       review.readings.push_back(one);
@@ -115,7 +106,7 @@ ReviewedRun predicted_by_others(const Job& job, const RunsFit& fit, std::size_t 
   reviewed.components = static_cast<int>(2 * n);
   reviewed.distance =
       std::max(0.0, (difference.transpose() * positive_solve(covariance, difference)).value());
-  reviewed.probability = tail_probability(reviewed.distance, reviewed.components, x.degrees_of_freedom);
+  reviewed.probability = chance_of_distance(reviewed.distance, reviewed.components, x.degrees_of_freedom);
   return reviewed;
 }
 
@@ -128,7 +119,7 @@ void review_runs(const Job& job, const RunsFit& fit, InfluenceReview& review) {
     } else {
       const auto [components, distance, freedom] = *told[k];
       review.runs.push_back(
-          {r, components, distance, tail_probability(distance, components, freedom), false});
+          {r, components, distance, chance_of_distance(distance, components, freedom), false});
     }
     review.runs_tested += review.runs.back().components > 0;
   }

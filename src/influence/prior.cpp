@@ -1,7 +1,6 @@
 #include "trimwright/prior.hpp"
 
 #include <algorithm>
-#include <boost/math/distributions/fisher_f.hpp>
 #include <boost/random/chi_squared_distribution.hpp>
 #include <boost/random/mersenne_twister.hpp>
 #include <cmath>
@@ -209,12 +208,7 @@ std::optional<FleetCheck> fleet_check(const Prior& prior, const Job& job, const 
   check.components = static_cast<int>(n);
   const double spread = slope.dot(prior.scatter.covariance * slope);
   if (spread > 0.0) check.degrees_of_freedom = 2.0 * static_cast<double>(n * n) / spread;
-  if (check.degrees_of_freedom < 1e6) {
-    const boost::math::fisher_f f(static_cast<double>(n), check.degrees_of_freedom);
-    check.probability = boost::math::cdf(boost::math::complement(f, check.distance / static_cast<double>(n)));
-  } else {
-    check.probability = chance_of_chi_squared(check.distance, static_cast<double>(n));
-  }
+  check.probability = chance_of_distance(check.distance, check.components, check.degrees_of_freedom);
   return check;
 }
 

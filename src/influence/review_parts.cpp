@@ -1,10 +1,10 @@
 #include "review_parts.hpp"
 
 #include <algorithm>
-#include <boost/math/distributions/fisher_f.hpp>
 #include <cmath>
 #include <map>
 
+#include "base/chance.hpp"
 #include "base/linear_algebra.hpp"
 namespace trimwright {
 namespace {
@@ -107,8 +107,7 @@ std::optional<LackOfFit> lack_of_fit(const RunsFit& fit) {
   test.fit_dof = spare - test.pure_dof;
   if (test.pure_dof == 0 || test.fit_dof <= 0 || !(pure > 0.0)) return std::nullopt;
   test.f = std::max(0.0, (all - pure) / test.fit_dof) / (pure / test.pure_dof);
-  const boost::math::fisher_f f(test.fit_dof, test.pure_dof);
-  test.probability = boost::math::cdf(boost::math::complement(f, test.f));
+  test.probability = chance_of_quotient(test.f, test.fit_dof, test.pure_dof);
   return test;
 }
 

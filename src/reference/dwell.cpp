@@ -2,10 +2,10 @@
 
 #include <Eigen/LU>
 #include <algorithm>
-#include <boost/math/distributions/fisher_f.hpp>
 #include <cmath>
 #include <utility>
 
+#include "base/chance.hpp"
 #include "level_fit.hpp"
 
 namespace trimwright {
@@ -21,7 +21,7 @@ double chance_of(double t_squared, double freedom) {
   if (freedom < 2.0) return 1.0;
   const double f = t_squared * (freedom - 1.0) / (2.0 * freedom);
   if (!std::isfinite(f)) return 0.0;
-  return boost::math::cdf(boost::math::complement(boost::math::fisher_f(2.0, freedom - 1.0), f));
+  return chance_of_quotient(f, 2.0, freedom - 1.0);
 }
 
 }  // namespace

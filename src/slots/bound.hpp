@@ -52,7 +52,7 @@ struct NodeRows {
   std::size_t free = 0;
   const Ledger* ledger = nullptr;               ///< the stock that is left
   const JointReach* joint = nullptr;            ///< of all planes; null: they share no scarce stock
-  const std::vector<double>* prices = nullptr;  ///< of limited pieces, for the joint reach
+  const std::vector<double>* prices = nullptr;  ///< of scarce things, for the joint reach
   /// Not zero: the planes may share out at most so many changes as they like.
   std::size_t together = 0;
 

@@ -7,9 +7,9 @@
 
 namespace trimwright::slots_detail {
 
-/// How far the moments of several planes reach together when they share a scarce stock: the support function
-/// H(g) = max sum_p Re(conj(g_p) u_p) over choices of so many changes in each plane, from above. By the same
-/// duality as in `Reach`, for any prices pi >= 0 of the pieces,
+/// How far the moments of several planes reach together when they share a scarce stock or a budget: the
+/// support function H(g) = max sum_p Re(conj(g_p) u_p) over choices of so many changes in each plane, from
+/// above. By the same duality as in `Reach`, for any prices pi >= 0 of the pieces,
 ///
 ///   H(g) <= sum over pieces of pi * (how many lie in stock)
 ///           + sum over planes of the n slots of largest max over options of

@@ -25,6 +25,9 @@ class SlotValues {
     std::vector<std::vector<Need>> returned;  ///< per slot: what any change of it gives back
     std::size_t limited_pieces = 0;
     /// The slot that a pair rule joins to each slot; itself: none (at most one pair of a slot is looked at).
+    /// Of two that may not both hold weights: both are empty, and every change fills them. Of two that must
+    /// change together: both hold the same now, and are to be alike; or both are empty, and are to be filled
+    /// together.
     struct Mate {
       std::size_t slot = 0;
       bool both = false;  ///< both must change if one does; otherwise: not both may

@@ -18,7 +18,8 @@ namespace trimwright::slots_detail {
 ///           + the n slots of largest max over options of
 ///             (Re(conj(d) change) - pi of the pieces taken + pi of the pieces given back),
 ///
-/// and at the prices at which no piece is wanted more often than it is there the two agree (duality of the
+/// (pieces of a budget likewise, by what they draw from it), and at the prices at which no piece is wanted
+/// more often than it is there the two agree (duality of the
 /// assignment problem: D. P. Bertsekas, The auction algorithm, Annals of Operations Research 14, 1988, from
 /// memory). The second term is tabulated; the first follows what has been taken on the way.
 class Reach {
@@ -57,7 +58,7 @@ class Reach {
     const auto range = static_cast<std::size_t>(quadrant * (static_cast<double>(kDirections) / 4.0));
     return range < kDirections ? range : kDirections - 1;
   }
-  /// The prices of limited pieces for `n` changes in directions()[k].
+  /// The prices of scarce things for `n` changes in directions()[k].
   [[nodiscard]] const float* prices(std::size_t n, std::size_t k) const {
     return prices_.data() + (n * kDirections + k) * (prices_.size() / (discs_.size() * kDirections));
   }
@@ -87,7 +88,7 @@ class Reach {
 
   std::size_t slots_;
   std::vector<float> unpriced_;  ///< [n][first slot][range of direction]: the second term
-  std::vector<float> prices_;    ///< [n][range of direction][limited piece]
+  std::vector<float> prices_;    ///< [n][range of direction][scarce thing]
   std::vector<Disc> discs_;      ///< [n]
 };
 

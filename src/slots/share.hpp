@@ -19,7 +19,7 @@ struct Share {
   bool certified = false;           ///< weights and multipliers are set
   ArrayXd weights;
   Holds holds;
-  std::vector<double> prices;  ///< of limited pieces, for the joint reach
+  std::vector<double> prices;  ///< of scarce things, for the joint reach
 };
 
 /// All ways to share out exactly `changes` changes that the moment limits do not rule out.
