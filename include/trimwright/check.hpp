@@ -134,7 +134,8 @@ inline constexpr double scatter_scales[] = {1.0, 1.5, 2.0};
 /// not, and what explains that: compared with the model of the runs before it, or with those of the same
 /// weights where these settle none; else, that all runs together do not agree. Nothing is added where no
 /// repeatability is known or an event is written before the run.
-void compare_newest_run(const Job& job, Readiness& readiness, const Prior* prior = nullptr);
+void compare_newest_run(const Job& job, Readiness& readiness, const Prior* prior = nullptr,
+                        Deadline deadline = Deadline::never());
 
 /// Stable name: "weights_mirrored", ...
 [[nodiscard]] std::string mistake_name(MistakeKind kind);

@@ -54,9 +54,9 @@ Result<Planned> planned(JobFile file, const PlanOptions& options) {
   return Planned{std::move(*plan), std::move(file.prior), std::move(file.sources)};
 }
 
-Readiness readiness_of(const JobFile& file) {
+Readiness readiness_of(const JobFile& file, Deadline deadline) {
   Readiness found = readiness(file.job);
-  compare_newest_run(file.job, found, file.prior ? &*file.prior : nullptr);
+  compare_newest_run(file.job, found, file.prior ? &*file.prior : nullptr, deadline);
   return found;
 }
 

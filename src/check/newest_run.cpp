@@ -85,14 +85,14 @@ void compare_all_runs(const Job& job, Readiness& readiness, const Prior* prior) 
 }
 
 /// The newest run with readings against those before it.
-void compare_newest(const Job& job, Readiness& readiness, const Prior* prior) {
+void compare_newest(const Job& job, Readiness& readiness, const Prior* prior, Deadline deadline) {
   std::size_t run = job.runs.size();
   while (run > 0 && (job.runs[run - 1].set_aside || job.runs[run - 1].readings.empty())) --run;
   if (run < 2 || event_between(job, run - 2, run - 1)) return;
   --run;
   const auto by = foretelling(job, run, prior);
   if (!by) return;
-  MistakeRanking ranking = rank_mistakes(by->job, by->model, run, {}, prior);
+  MistakeRanking ranking = rank_mistakes(by->job, by->model, run, {}, prior, deadline);
   if (ranking.kinds.empty() || ranking.as_predicted()) return;
   tell_of_newest(run, by->by_repeats, ranking);
   std::string what = "nothing considered here explains it";
@@ -106,14 +106,15 @@ void compare_newest(const Job& job, Readiness& readiness, const Prior* prior) {
       what += fmt::format(". If that is what happened, say so at this run: before: [{}]",
                           event_key(happened->kind));
   }
+  if (ranking.cut_short) what += "; the time limit came before every kind of mistake was weighed";
   readiness.findings.push_back(
       {ReadinessConcern::not_as_foretold, {}, {}, {run}, ranking.probability, 0.0, what});
 }
 
 }  // namespace
 
-void compare_newest_run(const Job& job, Readiness& readiness, const Prior* prior) {
-  compare_newest(job, readiness, prior);
+void compare_newest_run(const Job& job, Readiness& readiness, const Prior* prior, Deadline deadline) {
+  compare_newest(job, readiness, prior, deadline);
   if (!readiness.has(ReadinessConcern::not_as_foretold)) compare_all_runs(job, readiness, prior);
 }
 

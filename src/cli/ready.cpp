@@ -3,6 +3,7 @@
 #include "answers/planned.hpp"
 #include "commands.hpp"
 #include "io/ready_document.hpp"
+#include "plan_options.hpp"
 #include "trimwright/files.hpp"
 #include "trimwright/report.hpp"
 #include "work.hpp"
@@ -16,14 +17,16 @@ constexpr const char* ready_example = R"(Example:
 
 struct ReadyOptions {
   std::string job;
-  std::optional<double> time_limit_s;
+  double time_limit_s = TrimRequest{}.time_limit_s;
+  std::optional<Deadline> ends;
   Output output;
 };
 
 Status ready(const ReadyOptions& options) {
   const auto file = open_job(options.job);
   if (!file) return complain(file.error());
-  const Readiness found = readiness_of(*file);
+  const Readiness found =
+      readiness_of(*file, options.ends.value_or(Deadline::after(options.time_limit_s, work_clock)));
   const bool knows_type = file->prior.has_value();
   return options.output.write(
       options.output.json() ? ready_json(file->job, found, knows_type)
@@ -37,11 +40,11 @@ void add_ready(CLI::App& app, int& status) {
   auto options = std::make_shared<ReadyOptions>();
   auto* command = app.add_subcommand("ready", "Whether this can be trimmed, or what to look at first");
   command->add_option("JOB", options->job, "job file (YAML)")->required()->check(not_empty());
-  add_time_limit(*command, options->time_limit_s);
+  add_time_limit(*command, options->time_limit_s)->capture_default_str();
   options->output.add_options(*command);
   command->footer(ready_example);
-  command->callback([options, &status] {
-    work("trimwright ready", options->time_limit_s);
+  command->callback([options, command, &status] {
+    options->ends = search_until(limit_given(*command, options->time_limit_s), "trimwright ready");
     status = ready(*options);
   });
 }

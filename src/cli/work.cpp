@@ -3,7 +3,9 @@
 #include <fmt/format.h>
 #include <unistd.h>
 
+#include <algorithm>
 #include <atomic>
+#include <cmath>
 #include <condition_variable>
 #include <csignal>
 #include <cstdlib>
@@ -65,7 +67,8 @@ void give_up(const Work& work, bool shown) {
       work.what + (work.interrupted
                        ? " was ended before anything was found"
                        : fmt::format(" found nothing within its time limit of {:g} s", limit_of(work))),
-      "more time (--time-limit 60, or more for a large job)",
+      fmt::format("more time (--time-limit {:g}, or more for a large job)",
+                  work.ends ? std::max(60.0, std::ceil(4.0 * limit_of(work))) : 60.0),
       {}};
   fmt::print(stderr, "trimwright: {}\n", why.message());
   std::_Exit(refused);

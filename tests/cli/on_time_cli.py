@@ -86,6 +86,12 @@ with tempfile.TemporaryDirectory() as folder:
         check(f"{command}: no time at all", done.returncode == 1 and done.stdout == "" and
               one_message(done.stderr, "0.001 s", "--time-limit 60"), (done.returncode, done.stderr, done.stdout[:200]))
 
+    # What may have gone wrong in so many runs is not weighed to its end: what is ready, or not, is told all the same.
+    large_job.make(f"{folder}/many", run=0.01)
+    done = subprocess.run([PROGRAM, "ready", f"{folder}/many/job.yaml", "--time-limit", "20"], capture_output=True, text=True,
+                          check=False)
+    check("ready: a large job", done.returncode == 0 and done.stdout.startswith("READY"), (done.returncode, done.stderr, done.stdout[:200]))
+
     # Too little memory is told in one sentence.
     def little_memory():
         resource.setrlimit(resource.RLIMIT_AS, (160 << 20, 160 << 20))
