@@ -90,7 +90,7 @@ with tempfile.TemporaryDirectory() as folder:
     large_job.make(f"{folder}/many", run=0.01)
     done = subprocess.run([PROGRAM, "ready", f"{folder}/many/job.yaml", "--time-limit", "20"], capture_output=True, text=True,
                           check=False)
-    check("ready: a large job", done.returncode == 0 and done.stdout.startswith("READY"), (done.returncode, done.stderr, done.stdout[:200]))
+    check("ready: a large job", done.returncode == 0 and done.stdout.startswith("Ready for a trim?"), (done.returncode, done.stderr, done.stdout[:200]))
 
     # Too little memory is told in one sentence.
     def little_memory():
