@@ -65,7 +65,8 @@ void Edge::look(const PlaneTables& tables, std::size_t n, const std::vector<doub
   const Complex d = Reach::directions()[here.k];
   const float* tabulated = tables.reach.prices(n, here.k);
   std::vector<double> prices(tabulated, tabulated + available.size());
-  settle_below(SlotValues(tables.kinds, d), n, available, extent, prices);
+  const SlotValues values(tables.kinds, d);
+  settle_below(values, n, available, extent, prices);
   double size = 0.0;
   here.paid = 0.0;
   for (std::size_t piece = 0; piece < available.size(); ++piece) {
@@ -75,19 +76,16 @@ void Edge::look(const PlaneTables& tables, std::size_t n, const std::vector<doub
   }
   const std::vector<double> cost = kind_prices(tables.kinds, prices);
   here.worth.resize(plane.entries.size());
-  ArrayXd best_of_slot = ArrayXd::Constant(static_cast<Eigen::Index>(plane.slots()), kNone);
   for (std::size_t s = 0; s < plane.slots(); ++s) {
     const double returned = SlotValues::Kinds::cost(tables.kinds.returned[s], prices);
-    double& best = best_of_slot[static_cast<Eigen::Index>(s)];
     for (std::uint32_t e = plane.slot_begin[s]; e < plane.slot_begin[s + 1]; ++e) {
       const Complex change = plane.entries[e].change;
       const double along = d.real() * change.real() + d.imag() * change.imag();
       here.worth[e] = along - cost[tables.kinds.of_entry[e]] + returned;
-      best = std::max(best, here.worth[e]);
       size = std::max(size, std::abs(along));
     }
   }
-  here.best = largest_sums(tables.kinds, best_of_slot, n);
+  here.best = values.largest_sums(prices, n);
   for (const double price : prices) size += price;
   here.paid += 1e-11 * size * static_cast<double>(n + 1);
 }

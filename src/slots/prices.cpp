@@ -158,30 +158,40 @@ SlotValues::Kinds::Kinds(const Model& model, const PlaneModel& plane)
 
 void SlotValues::Kinds::find_mates(const Model& model, const PlaneModel& plane) {
   std::map<int, std::size_t> place;  // of a slot of the problem
-  std::vector<bool> always_holds;    // whether every option leaves a piece there
   const Rules& rules = model.rules;
+  emptying.resize(plane.slots());
   for (std::size_t s = 0; s < plane.slots(); ++s) {
-    mates.push_back({s, false});
+    mates.push_back({s, Tie::none});
     place[plane.entries[plane.slot_begin[s]].problem_slot] = s;
-    bool holds = true;
-    for (std::uint32_t e = plane.slot_begin[s]; e < plane.slot_begin[s + 1]; ++e)
-      holds = holds && rules.content(plane.entries[e].problem_slot, plane.entries[e].problem_option) != 0;
-    always_holds.push_back(holds);
+    for (std::uint32_t e = plane.slot_begin[s]; e < plane.slot_begin[s + 1]; ++e) {
+      const Entry& entry = plane.entries[e];
+      if (rules.content(entry.problem_slot, entry.problem_option) == 0)
+        emptying[s] = {true, entry.change, of_entry[e]};
+    }
   }
+  const auto free = [&](std::size_t s) { return mates[s].tie == Tie::none; };
   for (const auto& [slot, s] : place) {
     for (const Rules::Partner& partner : rules.partners(slot)) {
       const auto other = place.find(partner.slot);
-      if (other == place.end() || other->second == s || mates[s].slot != s ||
-          mates[other->second].slot != other->second)
-        continue;
+      if (other == place.end() || other->second == s || !free(s) || !free(other->second)) continue;
       const std::size_t t = other->second;
       const int now = rules.content_now(slot);
-      if (now != rules.content_now(partner.slot)) continue;
-      const bool empty_until_changed = now == 0 && always_holds[s] && always_holds[t];
-      if (partner.rule != PairRule::alike && !empty_until_changed) continue;
-      const bool both = partner.rule != PairRule::apart;
-      mates[s] = {t, both};
-      mates[t] = {s, both};
+      const int other_now = rules.content_now(partner.slot);
+      const auto stays_filled = [&](std::size_t of, int content) {
+        return content == 0 && !emptying[of].possible;
+      };
+      const auto tie = [&](Tie of_s, Tie of_t) {
+        mates[s] = {t, of_s};
+        mates[t] = {s, of_t};
+      };
+      if (partner.rule == PairRule::alike
+              ? now == other_now
+              : partner.rule == PairRule::together && stays_filled(s, now) && stays_filled(t, other_now))
+        tie(Tie::both, Tie::both);
+      if (partner.rule != PairRule::apart) continue;
+      if (stays_filled(s, now) && stays_filled(t, other_now)) tie(Tie::one, Tie::one);
+      if (stays_filled(s, now) && other_now != 0) tie(Tie::filled_after, Tie::emptied_before);
+      if (now != 0 && stays_filled(t, other_now)) tie(Tie::emptied_before, Tie::filled_after);
     }
   }
 }
@@ -212,7 +222,7 @@ std::vector<double> kind_prices(const SlotValues::Kinds& kinds, const std::vecto
   return sums;
 }
 
-SlotValues::SlotValues(const Kinds& kinds, Complex direction) : kinds_(&kinds) {
+SlotValues::SlotValues(const Kinds& kinds, Complex direction) : kinds_(&kinds), direction_(direction) {
   const Eigen::Index slots = kinds.layers.empty() ? 0 : kinds.layers.front().re.size();
   values_.setConstant(slots, static_cast<Eigen::Index>(kinds.pieces.size()), kNone);
   for (const Kinds::Layer& layer : kinds.layers) {
@@ -221,18 +231,73 @@ SlotValues::SlotValues(const Kinds& kinds, Complex direction) : kinds_(&kinds) {
   }
 }
 
-void SlotValues::keep_pairs(const Kinds& kinds, ArrayXd& best) {
+/// What `slot` (`here`) and its mate (`there`) have where their pair is kept.
+void SlotValues::keep(const Kinds& kinds, Complex direction, const std::vector<double>& prices,
+                      std::size_t slot, double& here, double& there) {
+  const auto filled_after = [&](std::size_t held, double& empty_one, double held_one) {
+    const Kinds::Emptying& emptying = kinds.emptying[held];
+    if (!emptying.possible || !(held_one > kNone)) {
+      empty_one = kNone;
+      return;
+    }
+    empty_one += direction.real() * emptying.change.real() + direction.imag() * emptying.change.imag() -
+                 Kinds::cost(kinds.needs[emptying.kind], prices) + Kinds::cost(kinds.returned[held], prices) -
+                 held_one;
+  };
+  switch (kinds.mates[slot].tie) {
+    case Kinds::Tie::none:
+      return;
+    case Kinds::Tie::one:
+      (here < there ? here : there) = kNone;
+      return;
+    case Kinds::Tie::both:
+      here = there = 0.5 * (here + there);
+      return;
+    case Kinds::Tie::filled_after:
+      filled_after(kinds.mates[slot].slot, here, there);
+      return;
+    case Kinds::Tie::emptied_before:
+      filled_after(slot, there, here);
+      return;
+  }
+}
+
+void SlotValues::keep_pairs(const Kinds& kinds, Complex direction, const std::vector<double>& prices,
+                            ArrayXd& best) {
   for (std::size_t s = 0; s < kinds.mates.size(); ++s) {
     const std::size_t t = kinds.mates[s].slot;
-    if (t <= s) continue;
-    double& here = best[static_cast<Eigen::Index>(s)];
-    double& there = best[static_cast<Eigen::Index>(t)];
-    if (kinds.mates[s].both) {
-      here = there = 0.5 * (here + there);
-    } else {
-      (here < there ? here : there) = kNone;
+    if (t > s)
+      keep(kinds, direction, prices, s, best[static_cast<Eigen::Index>(s)],
+           best[static_cast<Eigen::Index>(t)]);
+  }
+}
+
+std::vector<double> SlotValues::largest_sums(const std::vector<double>& prices, std::size_t most) const {
+  const ArrayXd of_slot = best_alone(prices);
+  const std::size_t count = slots();
+  std::vector<double> sums((most + 1) * (count + 1), kNone);
+  std::vector<double> largest;  // of the slots so far, falling
+  sums[count] = 0.0;
+  const auto add = [&](double value) {
+    largest.insert(std::upper_bound(largest.begin(), largest.end(), value, std::greater<>()), value);
+  };
+  for (std::size_t s = count; s-- > 0;) {
+    double value = of_slot[static_cast<Eigen::Index>(s)];
+    if (const std::size_t t = kinds_->mates[s].slot; t > s) {  // it is among them already, by itself
+      double its = of_slot[static_cast<Eigen::Index>(t)];
+      largest.erase(std::lower_bound(largest.begin(), largest.end(), its, std::greater<>()));
+      keep(*kinds_, direction_, prices, s, value, its);
+      add(its);
+    }
+    add(value);
+    double sum = 0.0;
+    sums[s] = 0.0;
+    for (std::size_t n = 1; n <= std::min(most, largest.size()); ++n) {
+      sum += largest[n - 1];
+      sums[n * (count + 1) + s] = sum;
     }
   }
+  return sums;
 }
 
 ArrayXd SlotValues::best_alone(const std::vector<double>& prices) const {
@@ -252,36 +317,8 @@ ArrayXd best_offers(const SlotValues::Kinds& kinds, Complex direction, const std
         best.max(direction.real() * layer.re + direction.imag() * layer.im + (layer.none - cost[layer.kind]));
   }
   kinds.add_returned(prices, best);
-  SlotValues::keep_pairs(kinds, best);
+  SlotValues::keep_pairs(kinds, direction, prices, best);
   return best;
-}
-
-std::vector<double> largest_sums(const SlotValues::Kinds& kinds, const ArrayXd& of_slot, std::size_t most) {
-  const auto slots = static_cast<std::size_t>(of_slot.size());
-  std::vector<double> sums((most + 1) * (slots + 1), kNone);
-  std::vector<double> largest;  // of the slots so far, falling
-  sums[slots] = 0.0;
-  const auto add = [&](double value) {
-    largest.insert(std::upper_bound(largest.begin(), largest.end(), value, std::greater<>()), value);
-  };
-  for (std::size_t s = slots; s-- > 0;) {
-    double value = of_slot[static_cast<Eigen::Index>(s)];
-    const SlotValues::Kinds::Mate& mate = kinds.mates[s];
-    if (mate.slot > s) {  // it is among them already, by itself
-      const double its = of_slot[static_cast<Eigen::Index>(mate.slot)];
-      largest.erase(std::lower_bound(largest.begin(), largest.end(), its, std::greater<>()));
-      value = mate.both ? 0.5 * (value + its) : std::max(value, its);
-      if (mate.both) add(value);
-    }
-    add(value);
-    double sum = 0.0;
-    sums[s] = 0.0;
-    for (std::size_t n = 1; n <= std::min(most, largest.size()); ++n) {
-      sum += largest[n - 1];
-      sums[n * (slots + 1) + s] = sum;
-    }
-  }
-  return sums;
 }
 
 double reached(const SlotValues& values, std::size_t n, const std::vector<double>& available,

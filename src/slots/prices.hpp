@@ -24,15 +24,27 @@ class SlotValues {
     std::vector<std::size_t> of_entry;
     std::vector<std::vector<Need>> returned;  ///< per slot: what any change of it gives back
     std::size_t limited_pieces = 0;
-    /// The slot that a pair rule joins to each slot; itself: none (at most one pair of a slot is looked at).
-    /// Of two that may not both hold weights: both are empty, and every change fills them. Of two that must
-    /// change together: both hold the same now, and are to be alike; or both are empty, and are to be filled
-    /// together.
+    /// What a pair rule asks of two slots.
+    enum class Tie {
+      none,
+      one,   ///< not both may change: both are empty, every change fills them, and not both may hold weights
+      both,  ///< both must change if one does: to be alike, or to be filled together
+      filled_after,   ///< empty, and to be filled only if the other, which holds a weight, is emptied
+      emptied_before  ///< the other one of these
+    };
+    /// The slot that a rule ties to each slot (at most one pair of a slot is looked at).
     struct Mate {
       std::size_t slot = 0;
-      bool both = false;  ///< both must change if one does; otherwise: not both may
+      Tie tie = Tie::none;
     };
     std::vector<Mate> mates;
+    /// Per slot: the option that leaves only the filler.
+    struct Emptying {
+      bool possible = false;
+      Complex change;
+      std::size_t kind = 0;
+    };
+    std::vector<Emptying> emptying;
     /// At most one option of a kind for each slot, side by side: sweeping over slots is several times faster
     /// than over entries.
     struct Layer {
@@ -63,14 +75,20 @@ class SlotValues {
   /// Per slot, the best over its options of what it adds, less the price of what it takes, plus that of what
   /// it gives back; each slot by itself.
   [[nodiscard]] ArrayXd best_alone(const std::vector<double>& prices) const;
-  /// The same where pairs must be kept: of slots that may not both change, one; of slots that must change
-  /// together, half of what both add.
+  /// The same where pairs are kept: no choice that keeps them adds more than its slots have here.
   [[nodiscard]] ArrayXd best_at(const std::vector<double>& prices) const {
     ArrayXd best = best_alone(prices);
-    keep_pairs(*kinds_, best);
+    keep_pairs(*kinds_, direction_, prices, best);
     return best;
   }
-  static void keep_pairs(const Kinds& kinds, ArrayXd& best);
+  /// Of slots that may not both change, the better one keeps its value; of slots that must change together,
+  /// each has half of what both add; a slot that is filled only when its mate is emptied has what both then
+  /// add, less the best of the mate alone.
+  static void keep_pairs(const Kinds& kinds, Complex direction, const std::vector<double>& prices,
+                         ArrayXd& best);
+  /// Sums of the n largest of these from each slot on: [n][first slot]. Only pairs within the slots left
+  /// count.
+  [[nodiscard]] std::vector<double> largest_sums(const std::vector<double>& prices, std::size_t most) const;
 
   /// The largest that an option adds, at no price; at least zero.
   [[nodiscard]] double largest() const {
@@ -84,7 +102,11 @@ class SlotValues {
   }
 
  private:
+  static void keep(const Kinds& kinds, Complex direction, const std::vector<double>& prices, std::size_t slot,
+                   double& here, double& there);
+
   const Kinds* kinds_;
+  Complex direction_;
   Eigen::ArrayXXd values_;  ///< a column for each kind
 };
 
@@ -95,10 +117,6 @@ class SlotValues {
 /// What each kind costs.
 [[nodiscard]] std::vector<double> kind_prices(const SlotValues::Kinds& kinds,
                                               const std::vector<double>& prices);
-
-/// Sums of the n largest of the values (each slot by itself) from each slot on, pairs kept: [n][first slot].
-[[nodiscard]] std::vector<double> largest_sums(const SlotValues::Kinds& kinds, const ArrayXd& of_slot,
-                                               std::size_t most);
 
 /// Where the n largest values stand (all, where there are fewer), largest first.
 [[nodiscard]] std::vector<std::size_t> largest_of(const ArrayXd& values, std::size_t n);

@@ -57,8 +57,7 @@ Reach::Reach(const Model& model, const PlaneModel& plane, std::size_t most_chang
   };
   std::vector<std::vector<double>> free_sums;  // at no price, all n at once
   for (std::size_t k = 0; k <= kDirections; ++k) {
-    free_sums.push_back(
-        largest_sums(kinds, values[k].best_alone(std::vector<double>(limited, 0.0)), most_changes));
+    free_sums.push_back(values[k].largest_sums(std::vector<double>(limited, 0.0), most_changes));
   }
   for (std::size_t k = 0; k < kDirections; ++k) {
     std::vector<double> prices(limited, 0.0);
@@ -79,8 +78,7 @@ Reach::Reach(const Model& model, const PlaneModel& plane, std::size_t most_chang
       double highest = *std::max_element(cost.begin(), cost.end());
       for (const std::vector<Need>& returned : kinds.returned)
         highest = std::max(highest, -SlotValues::Kinds::cost(returned, prices));
-      store(n, k, largest_sums(kinds, values[k].best_alone(prices), n),
-            largest_sums(kinds, values[k + 1].best_alone(prices), n), highest);
+      store(n, k, values[k].largest_sums(prices, n), values[k + 1].largest_sums(prices, n), highest);
     }
   }
   for (std::size_t n = 0; n <= most_changes; ++n) {
@@ -122,7 +120,7 @@ void Focus::tabulate() {
   const SlotValues values(kinds, direction_);
   settle_prices(values, available, most_, prices_);
   const ArrayXd best = values.best_alone(prices_);
-  unpriced_ = largest_sums(kinds, best, most_);
+  unpriced_ = values.largest_sums(prices_, most_);
   double size = best.size() > 0 ? best.abs().maxCoeff() : 0.0;
   for (std::size_t k = 0; k < prices_.size(); ++k)
     size += prices_[k] * (std::abs(available[k]) +
