@@ -62,7 +62,7 @@ struct NodeRows {
     std::size_t others = 0;
     for (std::size_t i = 0; i < free; ++i) others += i == j ? 0 : (*planes)[i].count;
     std::vector<double> scarce;
-    ledger->obtainable(plane(j), others, scarce);
+    ledger->obtainable(&plane(j), others, scarce);
     return scarce;
   }
   /// Upper bound of Re(conj(pull) u_j).

@@ -153,16 +153,18 @@ class Ledger {
   [[nodiscard]] int may_miss(std::size_t changes) const {
     return static_cast<int>(changes) * model_->most_returned;
   }
-  /// Per scarce thing (limited pieces, then budgets): how much of it some changes of a plane can take beyond
-  /// what they give back, when `others` further changes elsewhere may give back more. May be below zero.
-  void obtainable(const PlaneModel& plane, std::size_t others, std::vector<double>& scarce) const {
+  /// Per scarce thing (limited pieces, then budgets): how much of it some changes can take beyond what they
+  /// give back, when `others` further changes, in other planes than `plane` or (null) anywhere, may give back
+  /// more. May be below zero.
+  void obtainable(const PlaneModel* plane, std::size_t others, std::vector<double>& scarce) const {
     const int returned = static_cast<int>(others) * model_->most_returned;
     scarce.resize(model_->scarce());
     for (std::size_t k = 0; k < left_.size(); ++k) scarce[k] = std::min(available_[k], left_[k] + returned);
+    const Rules& rules = model_->rules;
     for (std::size_t b = 0; left_.size() + b < scarce.size(); ++b) {
-      const double freed =
-          static_cast<double>(others) * model_->rules.freed_elsewhere(b, plane.problem_plane);
-      scarce[left_.size() + b] = model_->rules.part_of(b, rules_.left()[b]) + freed;
+      const double freed = plane == nullptr ? rules.part_of(b, rules.freed(b, 1))
+                                            : rules.freed_elsewhere(b, plane->problem_plane);
+      scarce[left_.size() + b] = rules.part_of(b, rules_.left()[b]) + static_cast<double>(others) * freed;
     }
   }
   /// Per scarce thing: what is left of it.

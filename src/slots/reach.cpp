@@ -62,7 +62,7 @@ Reach::Reach(const Model& model, const PlaneModel& plane, std::size_t most_chang
   for (std::size_t k = 0; k < kDirections; ++k) {
     std::vector<double> prices(limited, 0.0);
     for (std::size_t n = 0; n <= most_changes; ++n) {
-      ledger.obtainable(plane, model.planes.size() > 1 && n < most_changes ? (most_changes - n) / 2 : 0,
+      ledger.obtainable(&plane, model.planes.size() > 1 && n < most_changes ? (most_changes - n) / 2 : 0,
                         obtainable);
       if (n > 0) settle_prices(values[k], obtainable, n, prices);
       if (std::all_of(prices.begin(), prices.end(), [](double price) { return price <= 0.0; })) {
@@ -82,7 +82,7 @@ Reach::Reach(const Model& model, const PlaneModel& plane, std::size_t most_chang
     }
   }
   for (std::size_t n = 0; n <= most_changes; ++n) {
-    ledger.obtainable(plane, model.max_changes > n ? model.max_changes - n : 0, obtainable);
+    ledger.obtainable(nullptr, model.max_changes > n ? model.max_changes - n : 0, obtainable);
     discs_.push_back(disc_about_heights(n, obtainable));
   }
 }
@@ -114,7 +114,7 @@ Focus::Focus(const Model& model, const PlaneModel& plane, std::size_t n, Complex
 void Focus::tabulate() {
   questions_ = -1;
   std::vector<double> available;
-  Ledger(*model_).obtainable(*plane_, model_->max_changes > most_ ? model_->max_changes - most_ : 0,
+  Ledger(*model_).obtainable(plane_, model_->max_changes > most_ ? model_->max_changes - most_ : 0,
                              available);
   const SlotValues::Kinds kinds(*model_, *plane_);
   const SlotValues values(kinds, direction_);

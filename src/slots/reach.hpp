@@ -62,7 +62,7 @@ class Reach {
   [[nodiscard]] const float* prices(std::size_t n, std::size_t k) const {
     return prices_.data() + (n * kDirections + k) * (prices_.size() / (discs_.size() * kDirections));
   }
-  /// A disc that holds every sum of `n` changes in the plane.
+  /// A disc that holds every sum of `n` changes in the plane, be they all there or some of more.
   [[nodiscard]] const Disc& disc(std::size_t n) const { return discs_[n]; }
   /// The same (about the same centre) when only the pieces in `available` are left.
   [[nodiscard]] Disc disc(std::size_t n, const std::vector<double>& available) const;

@@ -12,8 +12,11 @@ constexpr std::size_t kCertificatesKept = 8;
 constexpr std::size_t kCutsHandedOn = 24;
 
 /// Where the sum of n changes in a plane can lie; radius negative: nowhere.
-Disc disc_of(const PlaneTables& tables, std::size_t n) {
-  Disc disc = tables.reach.disc(n);
+Disc disc_of(const PlaneTables& tables, const Ledger& ledger, std::size_t n) {
+  std::vector<double> obtainable;
+  const std::size_t most = tables.model->max_changes;
+  ledger.obtainable(tables.plane, most > n ? most - n : 0, obtainable);
+  Disc disc = tables.reach.disc(n, obtainable);
   for (const Disc& limit : tables.plane->limits) disc = meeting_disc(disc, limit);
   return disc;
 }
@@ -99,7 +102,7 @@ std::vector<Share> shares_of(const Model& model, const Tables& tables, std::size
         return;
     }
     for (const std::size_t p : order_planes(model, share_counts)) {
-      const Disc disc = disc_of(tables.plane(p), share_counts[p]);
+      const Disc disc = disc_of(tables.plane(p), ledger, share_counts[p]);
       if (disc.radius < 0.0) return;
       share.planes.push_back(p);
       share.counts.push_back(share_counts[p]);

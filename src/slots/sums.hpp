@@ -44,7 +44,7 @@ class SumVisitor {
   /// them, looked for from the direction of the centre uphill.
   [[nodiscard]] bool can_reach(std::size_t n, std::size_t first_slot, Complex sum) {
     constexpr std::size_t kAll = Reach::kDirections;
-    ledger_.obtainable(*tables_.plane, query_.changes_elsewhere, obtainable_);
+    ledger_.obtainable(tables_.plane, query_.changes_elsewhere, obtainable_);
     if (query_.focus != nullptr && query_.focus->ready()) {
       const Complex d = query_.focus->direction();
       const double wanted = query_.region->watched_extent() - (d.real() * sum.real() + d.imag() * sum.imag());
@@ -91,7 +91,7 @@ class SumVisitor {
       if (triples != nullptr) return three(*triples, first_slot, sum);
     }
     if (n == query_.n) {
-      ledger_.obtainable(*tables_.plane, query_.changes_elsewhere, obtainable_);
+      ledger_.obtainable(tables_.plane, query_.changes_elsewhere, obtainable_);
       edge_.find(tables_, *query_.region, n, obtainable_);
     }
     return more(n, first_slot, sum, worth);
