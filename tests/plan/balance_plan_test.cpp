@@ -63,7 +63,7 @@ TEST_CASE("What was read last is the once-per-rev reading of the last run in use
   CHECK(readings[0].last_read.value() == doctest::Approx(0.5));  // as found: the trial weight is out again
   job.fitted_now = job.runs[1].fitted;
   CHECK(readings_to_take(job, {})[0].last_read.value() == doctest::Approx(0.6));  // and 1e-3 of 100 g mm
-  job.fitted_now[0].slots[5] = {"w1", 100.0};                                     // no run was made so
+  job.fitted_now[0].slots[3] = {"w1", 100.0};                                     // no run was made so
   CHECK(readings_to_take(job, {})[0].last_read.value() == doctest::Approx(0.6));
 }
 
