@@ -168,6 +168,10 @@ struct CheckedReading {
   [[nodiscard]] bool differs() const { return differs_by && *away() > *differs_by; }
 };
 
+/// Share of a target that a sound reading may lie off what is expected, above which "as predicted" says
+/// little (our own figure).
+inline constexpr double loose_prediction = 0.5;
+
 enum class Outcome { accepted, accepted_not_as_predicted, not_accepted };
 
 enum class Advice {
@@ -245,6 +249,10 @@ struct JudgedJob {
 
 [[nodiscard]] std::string outcome_name(Outcome outcome);
 [[nodiscard]] std::string advice_name(Advice advice);
+/// How loosely a run that is as predicted was foretold: usual `differs_by` of its readings, over the target
+/// (limit where none is set). Empty where nothing was predicted, the run is not as predicted, or it is at
+/// most `loose_prediction`.
+[[nodiscard]] std::optional<double> looseness(const Verdict& verdict);
 /// "NOT ACCEPTED: 1 reading is above its limit.": the verdict in a sentence.
 [[nodiscard]] std::string verdict_words(const Verdict& verdict);
 /// "✓ below target", "▲ above target", "✕ ABOVE LIMIT"; "✓ below limit" where no target is set.

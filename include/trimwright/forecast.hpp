@@ -77,6 +77,9 @@ struct Forecast {
 [[nodiscard]] Forecast forecast(const Job& job, const InfluenceModel& model,
                                 const std::vector<FittedWeights>& fitted);
 
+/// One sound reading in so many differs: exp(4), as people are told it.
+inline constexpr int one_sound_reading_in = 55;
+
 /// `differs_by` over the total standard deviation per real component: 2 sqrt(2), and more where that is
 /// estimated, as |x - after|^2 / (2 sd^2) is then Fisher's F with 2 and the posterior's degrees of freedom.
 [[nodiscard]] double differs_factor(const InfluenceModel& model);
@@ -92,5 +95,11 @@ struct Forecast {
 /// cannot be said; and that the others are to be watched.
 [[nodiscard]] std::string outlook_words(const std::vector<Prediction>& predictions, std::size_t not_predicted,
                                         const std::optional<Outlook>& outlook);
+
+/// What the chances do not count in, and which scatter it is that keeps the chance of all targets low, in
+/// sentences; none where nothing is to be said.
+[[nodiscard]] std::vector<std::string> chance_notes(const Job& job, const InfluenceModel& model,
+                                                    const std::vector<Prediction>& predictions,
+                                                    const std::optional<Outlook>& outlook);
 
 }  // namespace trimwright

@@ -338,6 +338,13 @@ struct SettledModel {
 /// widened; below the second the runs do not agree with one another, and foretell nothing that a run could
 /// be judged by (our own figures).
 inline constexpr double doubtful_fit = 0.01, disagreeing_fit = 0.001;
+/// Above this probability of a chi-squared as large, readings agree too well for what is stated of their
+/// scatter; and what that means, to go on a sentence (our own figure).
+inline constexpr double too_good_fit = 0.999;
+inline constexpr const char* stated_too_large =
+    "what the rotor file states (repeatability, run_to_run, proportional) is much too large. Write what is "
+    "true: "
+    "until then every ± is too wide, chances are too low, and a mistake may pass.";
 [[nodiscard]] bool runs_agree(const InfluenceModel& model);
 
 /// How many times more the readings scatter than stated, where chi-squared rejects the stated noise

@@ -254,7 +254,9 @@ enum class ReadinessConcern {
   no_longer_listed,  ///< a run adds pieces and does not list those of the run as found
   other_conditions,  ///< runs under other conditions, or more than 30 days apart, stand in one job
   trial_weight_in,   ///< what is fitted now is not stated, and the last run was a trial
+  not_fitted_now,    ///< what is fitted now is stated, and is not what the last run, no trial, was made with
   no_repeat,         ///< no two runs with the same weights: nobody knows how far the rotor repeats
+  nothing_spare,     ///< as many runs as unknowns: no run holds the readings of another to account
   runs_disagree,     ///< all runs together scatter far more than is stated (`compare_newest_run`)
   does_not_repeat,   ///< runs with the same weights differ by more than `steady_part`
   drifts,            ///< the same, in one direction through three runs or more: warming up, or wear

@@ -41,7 +41,8 @@ struct ExpectedReading {
   std::optional<double> differs_by;  ///< Prediction::differs_by
   double stop_above = 0.0;           ///< end the run when it is exceeded: the limit
   std::optional<double> target{};
-  std::optional<double> last_read{};  ///< amplitude in the last run that has this reading
+  std::optional<double>
+      last_read{};  ///< amplitude in the last run made with what is fitted now, else in the last
 };
 
 /// What the technician does next, step by step.

@@ -114,6 +114,9 @@ void compare_newest(const Job& job, Readiness& readiness, const Prior* prior, De
 }  // namespace
 
 void compare_newest_run(const Job& job, Readiness& readiness, const Prior* prior, Deadline deadline) {
+  if (prior != nullptr)  // it holds every reading to account
+    std::erase_if(readiness.findings,
+                  [](const auto& one) { return one.concern == ReadinessConcern::nothing_spare; });
   compare_newest(job, readiness, prior, deadline);
   if (!readiness.has(ReadinessConcern::not_as_foretold)) compare_all_runs(job, readiness, prior);
 }

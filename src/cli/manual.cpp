@@ -125,6 +125,11 @@ complete -o filenames -F _trimwright trimwright
 }
 
 Status write_manual(const CLI::App& app, const std::string& folder) {
+  for (const CLI::App* one : subcommands_of(app))
+    if (one->get_name() == folder)
+      return complain({"\"" + folder + "\" is a command, and here the folder for all manual pages is named",
+                       "a folder, such as ./man (trimwright " + folder + " --help tells of the command)",
+                       {}});
   std::error_code status;
   std::filesystem::create_directories(folder, status);
   const auto write = [&](const std::string& name, const std::string& text) {

@@ -1,3 +1,5 @@
+#include <unistd.h>
+
 #include <memory>
 
 #include "answers/page.hpp"
@@ -25,6 +27,10 @@ struct PageOptions {
 };
 
 Status page(const PageOptions& options) {
+  if (options.output.path.empty() && ::isatty(STDOUT_FILENO) == 1)
+    return complain({"the page is an HTML file, which a terminal cannot show",
+                     "a file for it, such as -o page.html",
+                     {}});
   const auto answer = page_of_job(options.job, options.plan);
   if (!answer) return complain(answer.error());
   tell_notes(answer->notes);

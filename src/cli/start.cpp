@@ -28,14 +28,15 @@ struct StartOptions {
 void ask(StartAnswers& answers) {
   for (const auto& question : start_questions()) {
     if (answers.contains(question.key)) continue;
-    const std::string usual = question.usual.empty()
-                                  ? "may be left out"
-                                  : "as \"" + question.usual + "\"; Enter: assumed, to be confirmed";
+    const std::string usual =
+        question.usual.empty()
+            ? (question.confirmed.empty() ? "may be left out" : "Enter: assumed, to be confirmed")
+            : "as \"" + question.usual + "\"; Enter: assumed, to be confirmed";
     for (;;) {
       fmt::print(stderr, "{} ({})\n> ", question.words, usual);
       std::string answer;
       if (!std::getline(std::cin, answer) || answer.find_first_not_of(' ') == answer.npos) break;
-      const auto fits = check_start_answer(question.key, answer);
+      const auto fits = check_start_answer(question.key, answer, answers);
       if (fits) {
         answers[question.key] = answer;
         break;
@@ -49,14 +50,19 @@ Status start(StartOptions& options) {
   if (::isatty(STDIN_FILENO) == 1 && ::isatty(STDERR_FILENO) == 1) ask(options.answers);
   const auto names = start_folder(options.folder, options.answers);
   if (!names) return complain(names.error());
-  std::string text = "Written into " + one_line(options.folder) + ":";
+  const std::string folder = one_line(options.folder);
+  std::string text = "Written into " + folder + ":";
   for (const auto& name : *names) text += " " + name;
   text +=
       "\n\n  1. Put the rotor file right; what is only assumed stands in its list to_confirm.\n"
-      "  2. Print run-sheet.html, make the run as found, fill in readings.csv.\n"
-      "  3. trimwright ready " +
-      one_line(options.folder) +
-      "/job.yaml\n     says what is still missing, and which command comes next.\n";
+      "  2. Then make the run sheet afresh, with the limits that you gave, and print it:\n"
+      "     trimwright page " +
+      folder + "/job.yaml -o " + folder +
+      "/run-sheet.html\n"
+      "     (until then its stop levels are blank, to be written in by hand).\n"
+      "  3. Make the run as found, fill in readings.csv.\n"
+      "  4. trimwright ready " +
+      folder + "/job.yaml\n     says what is still missing, and which command comes next.\n";
   return Output{}.write(text);
 }
 

@@ -139,4 +139,55 @@ std::string outlook_words(const std::vector<Prediction>& predictions, std::size_
   return words;
 }
 
+namespace {
+
+/// Below this chance of all targets it is told which scatter keeps it low (our own figure).
+constexpr double low_chance = 0.8;
+
+/// The part of the stated scatter that is largest at the reading that most likely misses its target.
+std::string limiting_scatter(const Job& job, const InfluenceModel& model, const Prediction& worst) {
+  const Sensor& sensor = job.rotor.sensors[worst.sensor];
+  const SensorNoise& noise = model.posterior->noise.sensors[worst.sensor];
+  const double of_itself = noise.proportional * std::abs(worst.before);
+  const auto stated = [&](const NoisePart& part, const char* key) {
+    return part.source != NoisePart::Source::stated
+               ? std::string{}
+               : fmt::format("{:.2g} {} ({})", sensor.unit.shown_from_peak(part.sd), sensor.unit.text(), key);
+  };
+  if (of_itself >= std::max(noise.within.sd, noise.run_to_run.sd))
+    return of_itself > 0.0 ? fmt::format("{:g} % of themselves (proportional)", 100.0 * noise.proportional)
+                           : "";
+  return noise.run_to_run.sd > noise.within.sd ? stated(noise.run_to_run, "run_to_run")
+                                               : stated(noise.within, "repeatability");
+}
+
+}  // namespace
+
+std::vector<std::string> chance_notes(const Job& job, const InfluenceModel& model,
+                                      const std::vector<Prediction>& predictions,
+                                      const std::optional<Outlook>& outlook) {
+  std::vector<std::string> notes;
+  if (!outlook || !model.posterior) return notes;
+  const Prediction* worst = nullptr;
+  bool uncounted = false, within_scatter = true;  // no expected level is further above its target
+  for (const auto& one : predictions) {
+    const SensorNoise& noise = model.posterior->noise.sensors[one.sensor];
+    uncounted |= noise.run_to_run.source == NoisePart::Source::unknown && noise.proportional == 0.0;
+    within_scatter &= one.parts && std::abs(one.after) - one.target.value_or(one.limit) <= one.parts->total();
+    if (one.reading && (worst == nullptr || one.reading->below_target < worst->reading->below_target))
+      worst = &one;
+  }
+  if (worst != nullptr && within_scatter && !model.prior && outlook->meets_targets < low_chance)
+    if (const auto scatter = limiting_scatter(job, model, *worst); !scatter.empty())
+      notes.push_back(
+          fmt::format("What keeps this chance low is scatter: the rotor file says that readings of {} differ "
+                      "by {} though nothing was changed.",
+                      job.rotor.sensors[worst->sensor].name, scatter));
+  if (uncounted)
+    notes.emplace_back(
+        "A change from one run to the next is not counted in these chances: the rotor file does not state it "
+        "(run_to_run), and no run was repeated that would show it.");
+  return notes;
+}
+
 }  // namespace trimwright

@@ -34,7 +34,9 @@ Json noise_json(const Job& job, const InfluenceModel& model) {
   for (std::size_t s = 0; s < noise.sensors.size(); ++s) {
     const Sensor& sensor = job.rotor.sensors[s];
     const auto part = [&](const NoisePart& one) {
-      return Json{{"sd", sensor.unit.shown_from_peak(one.sd)}, {"source", source_name(one.source)}};
+      const bool known = one.source != NoisePart::Source::unknown;
+      return Json{{"sd", known ? Json(sensor.unit.shown_from_peak(one.sd)) : Json(nullptr)},
+                  {"source", source_name(one.source)}};
     };
     sensors.push_back({{"sensor", sensor.name},
                        {"unit", sensor.unit.text()},
@@ -324,9 +326,10 @@ std::string influence_json(const Job& job, const InfluenceModel& model) {
   json["events"] = events_json(job, model);
   json["left_out"] = left_out_json(job, model);
   json["not_predicted"] = not_predicted_json(job, model);
-  json["chi_squared"] = {{"value", model.runs.misfit},
-                         {"degrees_of_freedom", model.runs.misfit_dof},
-                         {"probability", fit_probability(model)}};
+  json["chi_squared"] = {
+      {"value", model.runs.misfit},
+      {"degrees_of_freedom", model.runs.misfit_dof},
+      {"probability", model.runs.misfit_dof > 0 ? Json(fit_probability(model)) : Json(nullptr)}};
   json["warnings"] = model_warnings(job, model);
   json["cautions"] = cautions();
   return json.dump(2) + "\n";

@@ -12,19 +12,26 @@
 namespace trimwright {
 namespace {
 
-SeenSense read_seen_sense(YamlFields& fields, const std::string& sense_key) {
-  const auto sense = fields.required(sense_key).choice<Sense>(
+SeenSense read_rotation(const YamlValue& value) {
+  YamlFields fields(value, "{sense: clockwise or counterclockwise, seen_from: front or aft}");
+  const auto sense = fields.required("sense").choice<Sense>(
       {{"clockwise", Sense::clockwise}, {"counterclockwise", Sense::counterclockwise}});
   const auto end = fields.required("seen_from")
                        .choice<ViewingEnd>({{"front", ViewingEnd::front}, {"aft", ViewingEnd::aft}});
+  fields.finish();
   return {sense, end};
 }
 
-SeenSense read_rotation(const YamlValue& value) {
-  YamlFields fields(value, "{sense: clockwise or counterclockwise, seen_from: front or aft}");
-  const auto rotation = read_seen_sense(fields, "sense");
-  fields.finish();
-  return rotation;
+/// "numbered", which may also say how the numbers grow beside the rotation.
+SeenSense read_numbering(YamlFields& fields, const SeenSense& rotation) {
+  const auto numbered = fields.required("numbered");
+  const auto end = fields.required("seen_from")
+                       .choice<ViewingEnd>({{"front", ViewingEnd::front}, {"aft", ViewingEnd::aft}});
+  return {numbered.choice<Sense>({{"clockwise", Sense::clockwise},
+                                  {"counterclockwise", Sense::counterclockwise},
+                                  {"with rotation", rotation.seen(end)},
+                                  {"against rotation", opposite(rotation.seen(end))}}),
+          end};
 }
 
 ReferenceRing read_reference(const YamlValue& value) {
@@ -49,7 +56,7 @@ BladeRow read_blades(const YamlValue& value, const SeenSense& rotation) {
   const auto blade_1 = fields.required("blade_1_at");
   blades.blade_1 = read_rotor_angle(blade_1, rotation);
   blades.blade_1_written = blade_1.text();
-  blades.numbered = read_seen_sense(fields, "numbered");
+  blades.numbered = read_numbering(fields, rotation);
   blades.numbered_relative = blades.numbered.relative_to(rotation);
   fields.finish();
   return blades;
@@ -62,7 +69,7 @@ SlotRing read_slots(const YamlValue& value, const SeenSense& rotation) {
   const auto slot_1 = fields.required("slot_1_at");
   ring.slot_1 = read_rotor_angle(slot_1, rotation);
   ring.slot_1_written = slot_1.text();
-  ring.numbered = read_seen_sense(fields, "numbered");
+  ring.numbered = read_numbering(fields, rotation);
   ring.numbered_relative = ring.numbered.relative_to(rotation);
   if (const auto unusable = fields.optional("unusable"))
     ring.unusable = read_slot_list(*unusable, ring.count);
@@ -183,7 +190,8 @@ void read_direction(YamlFields& fields, Sensor& sensor) {
   const auto value = fields.optional("direction");
   if (!value) return;
   YamlFields parts(*value, "{positive: outward or inward, mounted: where it sits}");
-  sensor.positive_inward = parts.required("positive").choice<bool>({{"outward", false}, {"inward", true}});
+  if (const auto positive = parts.optional("positive"))
+    sensor.positive_inward = positive->choice<bool>({{"outward", false}, {"inward", true}});
   if (const auto mounted = parts.optional("mounted")) sensor.mounting = mounted->text();
   parts.finish();
 }

@@ -28,6 +28,10 @@ std::string concern_name(ReadinessConcern concern) {
       return "no_longer_listed";
     case ReadinessConcern::trial_weight_in:
       return "trial_weight_in";
+    case ReadinessConcern::not_fitted_now:
+      return "not_fitted_now";
+    case ReadinessConcern::nothing_spare:
+      return "nothing_spare";
     case ReadinessConcern::other_conditions:
       return "other_conditions";
     case ReadinessConcern::below_target:

@@ -33,6 +33,14 @@ std::vector<std::string> items(const std::string& list) {
 
 constexpr const char* usual_planes = "front plane 32, rear plane 24";
 
+/// The text without `word` and the blanks before it, where it ends so and something else is left.
+std::string without_last_word(const std::string& text, const std::string& word) {
+  const std::string end = " " + word;
+  if (text.size() <= end.size() || !lower_case(text).ends_with(end)) return text;
+  const std::string rest = text.substr(0, text.size() - end.size());
+  return rest.substr(0, rest.find_last_not_of(' ') + 1);
+}
+
 struct StartPlane {
   std::string name;
   int slots = 0;
@@ -60,7 +68,8 @@ Result<std::string> name_in(const std::string& text, const std::vector<std::stri
 Result<std::vector<StartPlane>> parse_planes(const std::string& text) {
   std::vector<StartPlane> planes;
   std::vector<std::string> names;
-  for (const auto& one : items(text)) {
+  for (std::string one : items(text)) {
+    for (const char* counted : {"slots", "slot", "holes", "hole"}) one = without_last_word(one, counted);
     const auto blank = one.find_last_of(' ');
     const auto count =
         parse_quantity(blank == one.npos ? std::string_view{} : std::string_view(one).substr(blank));
@@ -90,7 +99,17 @@ Result<std::vector<StartSensor>> parse_sensors(const std::string& text) {
       return fail(
           "\"" + shortened(one) + "\" is no sensor with its unit",
           "a name and a unit with peak, pp or rms for each sensor, such as \"front in/s peak, rear mil pp\"");
-    const auto name = name_in(one.substr(0, blank), names);
+    std::string called = one.substr(0, blank);
+    for (const auto quantity :
+         {MotionQuantity::displacement, MotionQuantity::velocity, MotionQuantity::acceleration}) {
+      const std::string rest = without_last_word(called, std::string(name(quantity)));
+      if (rest != called && quantity != unit->quantity)
+        return fail(
+            "\"" + shortened(one) + "\": " + unit->text() + " is no unit of " + std::string(name(quantity)),
+            "a unit of " + std::string(name(quantity)));
+      called = rest;
+    }
+    const auto name = name_in(called, names);
     if (!name) return tl::unexpected(name.error());
     names.push_back(*name);
     sensors.push_back({*name, *unit});
@@ -115,12 +134,35 @@ Result<PhaseConvention> parse_convention(const std::string& text) {
   return fail("\"" + shortened(text) + "\" is no way to count phase", "lag, lead or unknown");
 }
 
-/// Speeds as written, each in % of a rotor that runs at `full_rpm`, or in rpm.
+/// The speed that is 100 %, with its unit: a number alone is in rpm.
+std::string rpm_text(const std::string& text) {
+  const auto quantity = parse_quantity(text);
+  return quantity && quantity->unit.empty() ? text + " rpm" : text;
+}
+
+/// The items of a list of speeds, each with a unit: a number alone has that of the next item that has one;
+/// with none behind it, it is in rpm where it is too large for a share.
+std::vector<std::string> speeds_with_units(const std::string& text) {
+  constexpr double largest_share = 105.0;
+  auto speeds = items(text);
+  std::string unit;
+  for (auto one = speeds.rbegin(); one != speeds.rend(); ++one) {
+    const auto quantity = parse_quantity(*one);
+    if (!quantity) continue;
+    if (!quantity->unit.empty())
+      unit = quantity->unit;
+    else if (!unit.empty() || quantity->value > largest_share)
+      *one += " " + (unit.empty() ? "rpm" : unit);
+  }
+  return speeds;
+}
+
+/// Speeds with their units, each in % of a rotor that runs at `full_rpm`, or in rpm.
 Result<std::vector<std::string>> parse_speeds(const std::string& text, double full_rpm) {
   Rotor rotor;
   rotor.speed_100_rpm = full_rpm;
   std::vector<std::string> speeds;
-  for (const auto& one : items(text)) {
+  for (const auto& one : speeds_with_units(text)) {
     const auto rpm = parse_speed(one, rotor);
     if (!rpm) return tl::unexpected(rpm.error());
     if (*rpm > 1.05 * full_rpm)
@@ -131,6 +173,24 @@ Result<std::vector<std::string>> parse_speeds(const std::string& text, double fu
     speeds.push_back(one);
   }
   return speeds;
+}
+
+/// "0.06 in/s, 0.3 mil": for each sensor in turn the most that its readings differ, peak in its unit.
+Result<std::vector<double>> parse_differences(const std::string& text,
+                                              const std::vector<StartSensor>& sensors) {
+  const auto written = items(text);
+  if (written.size() != sensors.size())
+    return fail(fmt::format("\"{}\" tells {} of {}", shortened(text), counted(written.size(), "amount"),
+                            counted(sensors.size(), "sensor")),
+                "an amount for each sensor in turn, such as \"0.06 in/s, 0.3 mil\"");
+  std::vector<double> most;
+  for (std::size_t s = 0; s < sensors.size(); ++s) {
+    const auto peak = parse_peak_amplitude(written[s], sensors[s].unit);
+    if (!peak) return tl::unexpected(peak.error());
+    if (!(*peak > 0.0)) return fail("no reading repeats exactly", "an amount above zero");
+    most.push_back(*peak);
+  }
+  return most;
 }
 
 template <class T>
@@ -159,25 +219,28 @@ double assumed_limit(const VibrationUnit& unit) {
   return unit.shown_from_peak(peak_si / unit.si_per_unit);
 }
 
-std::string sensor_block(const StartSensor& sensor) {
+/// `differ`: the most that readings differ, peak, where that was answered.
+std::string sensor_block(const StartSensor& sensor, const std::optional<double>& differ) {
   const double limit = assumed_limit(sensor.unit);
   const std::string& symbol = sensor.unit.symbol;
   return fmt::format(
       "  - name: {}\n    measures: {}\n    unit: {}\n    limits:\n"
       "      - {{up_to: 105 %, limit: {:.2g} {}, target: {:.2g} {}}}\n"
-      "    repeatability: {:.2g} {}\n    proportional: 10 %\n    # run_to_run: {:.2g} {}\n",
+      "    repeatability: {:.2g} {}{}\n    # proportional: 3 %\n    # run_to_run: {:.2g} {}\n",
       yaml_text(sensor.name), name(sensor.unit.quantity), yaml_text(sensor.unit.text()), limit, symbol,
-      0.25 * limit, symbol, 0.01 * limit, symbol, 0.05 * limit, symbol);
+      0.25 * limit, symbol, differ ? sensor.unit.shown_from_peak(*differ) / 3.0 : 0.01 * limit, symbol,
+      differ ? fmt::format("  # a third of {:.3g} {}", sensor.unit.shown_from_peak(*differ), symbol) : "",
+      0.05 * limit, symbol);
 }
 
 std::string plane_block(const StartPlane& plane, std::size_t index) {
   const auto [light, heavy] = weights_of(index);
   return fmt::format(
-      "  - name: {}\n    access: {}\n    slots: {{count: {}, slot_1_at: 0 deg, numbered: clockwise, "
+      "  - name: {}\n    slots: {{count: {}, slot_1_at: 0 deg, numbered: clockwise, "
       "seen_from: "
       "front}}\n    weights:\n      - {{id: {}, mass: 2 g, radius: 200 mm, stock: 10}}\n"
       "      - {{id: {}, mass: 5 g, radius: 200 mm, stock: 10}}\n",
-      yaml_text(plane.name), index == 0 ? "easy" : "hard", plane.slots, light, heavy);
+      yaml_text(plane.name), plane.slots, light, heavy);
 }
 
 std::string answer_of(const StartAnswers& answers, const std::string& key) {
@@ -189,14 +252,14 @@ std::string answer_of(const StartAnswers& answers, const std::string& key) {
 }
 
 std::string rotor_file(const StartAnswers& answers, const std::vector<StartPlane>& planes,
-                       const std::vector<StartSensor>& sensors) {
+                       const std::vector<StartSensor>& sensors, const std::vector<double>& differ) {
   std::string assumed;
   for (const auto& question : start_questions()) {
     const auto found = answers.find(question.key);
     const bool answered = found != answers.end() && !found->second.empty();
     if (!answered && !question.confirmed.empty()) assumed += question.confirmed + ", ";
   }
-  assumed += "reference, slot numbering, weights, limits, repeatability";
+  assumed += "speed_tolerance, reference, slot numbering, weights, limits";
   const SeenSense rotation = *parse_rotation(answer_of(answers, "rotation"));
   std::string text = fmt::format(
       R"(trimwright: rotor 1
@@ -221,25 +284,33 @@ speed_tolerance: 1 %
 reference: {{teeth: 1, larger_tooth: 1}}
 # Each plane: its slots, where slot 1 is (0 deg is the reference tooth, else as in
 # "9 deg against rotation"), which way the numbers grow, seen from where; every weight that
-# it takes, with its stock. An empty slot that holds a plug has a filler: {{mass: 1 g, radius: 200 mm}}.
+# it takes, with its stock (those that are fitted count too). Where two planes are filled from one
+# box, share its pieces out between their stocks: nothing counts them together. An empty slot that
+# holds a plug has a filler: {{mass: 1 g, radius: 200 mm}}. A plane that is hard to reach has
+# access: hard; it is then the last to be tried.
 planes:
 )",
       yaml_text(answer_of(answers, "name")), assumed, name(rotation.sense), name(rotation.seen_from),
-      answer_of(answers, "phase"), answer_of(answers, "speed-100"));
+      answer_of(answers, "phase"), rpm_text(answer_of(answers, "speed-100")));
   for (std::size_t i = 0; i < planes.size(); ++i) text += plane_block(planes[i], i);
   text += R"(# Each sensor: its unit with peak, pp or rms; limits by rising speed, and what a trim aims at.
-# How far readings repeat when nothing was changed is told by three figures; two readings in
-# three lie within each. repeatability: of every reading, in its unit; proportional: a part of
-# its amplitude; run_to_run: what all readings of one run share and the next run's do not
-# (warm-up, seating of blades, wind). On wing 5 to 15 % and 5 to 20 deg from run to run are
-# ordinary (common practice, no published source). 10 deg moves a reading sideways by 17 % of
-# its amplitude, 20 deg by 35 %; so for run_to_run take such a part of a usual reading. The
-# figure below is 10 % of a reading at half the limit: put it right and take its # away.
-# Smaller figures than are true make a plan look surer than it is; larger ones lower the chance
-# it gives. Where two runs with nothing changed are made, they tell, and run_to_run can be left out.
+# How far readings repeat when nothing was changed is told by up to three figures. If you know
+# the most that such readings ever differ, write a third of it. A figure is right when about two
+# readings in three are no further than it from the middle of them all.
+#   repeatability: readings of one place one after the other, in the sensor's unit.
+#   proportional: the same as a part of the reading. Only where large readings repeat worse than
+#     small ones: take its # away and write your figure.
+#   run_to_run: what changes between two runs with nothing changed (warm-up, seating of blades,
+#     wind). On wing 5 to 15 % of a reading and 5 to 20 deg are ordinary (common practice, no
+#     published source); a phase that turns by 10 deg counts as 17 % of the reading, 20 deg as 35 %.
+#     The figure below is 10 % of a reading at half the limit: put it right and take its # away.
+#     Not needed where a run is made twice with nothing changed: the two runs then tell it.
+# Figures that are too small make a plan look surer than it is. Figures that are too large lower
+# the chance that it gives, and let a wrong weight pass the check.
 sensors:
 )";
-  for (const auto& sensor : sensors) text += sensor_block(sensor);
+  for (std::size_t s = 0; s < sensors.size(); ++s)
+    text += sensor_block(sensors[s], differ.empty() ? std::nullopt : std::optional(differ[s]));
   return text;
 }
 
@@ -312,34 +383,49 @@ const std::vector<StartQuestion>& start_questions() {
       {"planes", "Planes that take weights, each with its number of slots?", usual_planes, "planes"},
       {"sensors", "Vibration sensors, each with its unit and peak, pp or rms?",
        "front in/s peak, rear mil pp", "sensors"},
+      {"repeatability",
+       "Within how much do readings repeat? For each sensor the most that they differ when nothing was "
+       "changed, "
+       "such as 0.06 in/s, 0.3 mil",
+       "", "repeatability"},
       {"speeds", "Speeds at which readings are taken?", "60 %, 70 %, 80 %, 90 %, 95 %", ""}};
   return questions;
 }
 
-Result<void> check_start_answer(const std::string& key, const std::string& answer) {
+Result<void> check_start_answer(const std::string& key, const std::string& answer,
+                                const StartAnswers& others) {
   if (key == "name" || key == "serial") return only_error(parse_name(answer));
   if (key == "rotation") return only_error(parse_rotation(answer));
-  if (key == "speed-100") return only_error(parse_rpm(answer));
+  if (key == "speed-100") return only_error(parse_rpm(rpm_text(answer)));
   if (key == "phase") return only_error(parse_convention(answer));
   if (key == "planes") return only_error(parse_planes(answer));
   if (key == "sensors") return only_error(parse_sensors(answer));
+  if (key == "repeatability") {
+    const auto sensors = parse_sensors(answer_of(others, "sensors"));
+    return sensors ? only_error(parse_differences(answer, *sensors)) : only_error(sensors);
+  }
   if (key == "speeds") return only_error(parse_speeds(answer, 1e9));
   return fail("nothing called \"" + shortened(key) + "\" is asked", "one of the questions");
 }
 
 Result<std::vector<std::pair<std::string, std::string>>> start_files(const StartAnswers& answers) {
   for (const auto& [key, answer] : answers)
-    if (const auto fits = check_start_answer(key, answer); !answer.empty() && !fits) {
+    if (const auto fits = check_start_answer(key, answer, answers); !answer.empty() && !fits) {
       Error error = fits.error();
       error.what = "--" + key + ": " + error.what;
       return tl::unexpected(error);
     }
   const auto planes = parse_planes(answer_of(answers, "planes"));
   const auto sensors = parse_sensors(answer_of(answers, "sensors"));
-  const auto speeds = parse_speeds(answer_of(answers, "speeds"), *parse_rpm(answer_of(answers, "speed-100")));
+  const auto speeds =
+      parse_speeds(answer_of(answers, "speeds"), *parse_rpm(rpm_text(answer_of(answers, "speed-100"))));
   if (!speeds) return tl::unexpected(speeds.error());
+  const std::string repeat = answer_of(answers, "repeatability");
+  const auto differ = repeat.empty() ? Result<std::vector<double>>(std::vector<double>{})
+                                     : parse_differences(repeat, *sensors);
+  if (!differ) return tl::unexpected(differ.error());
   return std::vector<std::pair<std::string, std::string>>{
-      {"rotor.yaml", rotor_file(answers, *planes, *sensors)},
+      {"rotor.yaml", rotor_file(answers, *planes, *sensors, *differ)},
       {"job.yaml", job_file(answers, *planes, *speeds)},
       {"readings.csv", reading_file(*speeds, *sensors, answer_of(answers, "phase"))}};
 }

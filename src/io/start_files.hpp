@@ -13,7 +13,7 @@ namespace trimwright {
 struct StartQuestion {
   std::string key;        ///< also the option of the command line
   std::string words;      ///< as a person is asked
-  std::string usual;      ///< the answer assumed, an invented one; empty: may be left out
+  std::string usual;      ///< the answer assumed, an invented one; empty: none is
   std::string confirmed;  ///< what the rotor file lists as assumed without an answer; empty: nothing
 };
 
@@ -23,8 +23,9 @@ struct StartQuestion {
 /// Answers by key, as a person writes them.
 using StartAnswers = std::map<std::string, std::string>;
 
-/// Error: the answer does not fit its question.
-[[nodiscard]] Result<void> check_start_answer(const std::string& key, const std::string& answer);
+/// Error: the answer does not fit its question, or the answers to the `others`.
+[[nodiscard]] Result<void> check_start_answer(const std::string& key, const std::string& answer,
+                                              const StartAnswers& others);
 
 /// Names and contents of the files of a new job: a commented rotor and job that can be read as they are, and
 /// a table of readings with one row for each speed. Errors: an answer that does not fit its question, or

@@ -29,8 +29,6 @@ class Scan : public YAML::EventHandler {
   Scan(std::string file, const std::string& text) : file_(std::move(file)), text_(text) {}
 
   [[nodiscard]] const std::optional<Error>& complaint() const { return complaint_; }
-  /// Line of the innermost bracket still open; 0: none.
-  [[nodiscard]] int open_bracket_line() const { return levels_.empty() ? 0 : levels_.back().bracket_line; }
 
   void OnDocumentStart(const YAML::Mark& mark) override {
     if (++documents_ > 1) complain(mark, "the file holds more than one YAML document", "one document");
@@ -48,13 +46,13 @@ class Scan : public YAML::EventHandler {
     scalar(mark, value);
   }
   void OnSequenceStart(const YAML::Mark& mark, const std::string&, YAML::anchor_t,
-                       YAML::EmitterStyle::value style) override {
-    open(mark, false, style);
+                       YAML::EmitterStyle::value) override {
+    open(mark, false);
   }
   void OnSequenceEnd() override { levels_.pop_back(); }
   void OnMapStart(const YAML::Mark& mark, const std::string&, YAML::anchor_t,
-                  YAML::EmitterStyle::value style) override {
-    open(mark, true, style);
+                  YAML::EmitterStyle::value) override {
+    open(mark, true);
   }
   void OnMapEnd() override { levels_.pop_back(); }
 
@@ -62,7 +60,6 @@ class Scan : public YAML::EventHandler {
   struct Level {
     bool is_map = false;
     bool key_next = false;
-    int bracket_line = 0;  ///< where its bracket opens; 0: it has none
     std::set<std::string> keys;
   };
 
@@ -82,7 +79,7 @@ class Scan : public YAML::EventHandler {
     level.key_next = !level.key_next;
   }
 
-  void open(const YAML::Mark& mark, bool is_map, YAML::EmitterStyle::value style) {
+  void open(const YAML::Mark& mark, bool is_map) {
     count(mark);
     if (!levels_.empty() && levels_.back().is_map) {
       if (levels_.back().key_next) complain(mark, "a list or map stands where a key belongs", "a plain key");
@@ -92,7 +89,7 @@ class Scan : public YAML::EventHandler {
       complain(mark, "the file is nested too deeply", "at most 24 levels");
       throw InputError{*complaint_};  // going on would go as deep as the file does
     }
-    levels_.push_back({is_map, is_map, style == YAML::EmitterStyle::Flow ? mark.line + 1 : 0, {}});
+    levels_.push_back({is_map, is_map, {}});
   }
 
   void count(const YAML::Mark& mark) {
@@ -144,19 +141,44 @@ Error no_value(const std::string& key, const std::pair<std::string, YamlValue>* 
   if (lacks_blank(key)) return blank_needed(key);
   if (before != nullptr && before->second.is_text() && !key.empty() && is_digit(key.front())) {
     const std::string number = before->second.text();
-    if (!number.empty() && is_digit(number.back()))
+    if (!number.empty() && is_digit(number.back()))  // told of the value that it cuts
       return {"the comma in \"" + before->first + ": " + shortened(number) + "," + shortened(key) +
                   "\" ends the value",
-              "a decimal point: \"" + shortened(number + "." + key) + "\"",
-              {}};
+              "a decimal point: \"" + shortened(number + "." + key) + "\"", before->second.where()};
   }
   return {"there is no value", "a value, or no such key", {}};
 }
 
-/// A syntax error, told as what a person most likely did. `bracket_line`: of the innermost open bracket, or
-/// 0.
-Error explained(const std::string& file, const std::string& text, const YAML::Exception& error,
-                int bracket_line) {
+/// The line of the innermost bracket that is open where line `last` begins, counted from 1; 0: none. Brackets
+/// in quotes and remarks are none.
+int open_bracket_line(const std::string& text, int last) {
+  std::vector<int> open;
+  int line = 1;
+  char quote = 0, before = '\n';
+  bool remark = false;
+  for (std::size_t i = 0; i < text.size() && line < last; before = text[i++]) {
+    const char c = text[i];
+    const bool begins = std::string_view(" \t\n[{,:").find(before) != std::string_view::npos;
+    if (c == '\n') {
+      ++line;
+      remark = false;
+    } else if (remark || quote != 0) {
+      if (c == quote) quote = 0;
+    } else if (begins && (c == '"' || c == '\'')) {
+      quote = c;
+    } else if (begins && c == '#') {
+      remark = true;
+    } else if (c == '{' || c == '[') {
+      open.push_back(line);
+    } else if ((c == '}' || c == ']') && !open.empty()) {
+      open.pop_back();
+    }
+  }
+  return open.empty() ? 0 : open.back();
+}
+
+/// A syntax error, told as what a person most likely did.
+Error explained(const std::string& file, const std::string& text, const YAML::Exception& error) {
   std::istringstream lines(text);
   std::string line;
   const bool is_json = text.starts_with('{');
@@ -168,11 +190,22 @@ Error explained(const std::string& file, const std::string& text, const YAML::Ex
     if (number == error.mark.line + 1 && (line.find(":{") != line.npos || line.find(":[") != line.npos))
       return {"this is not valid YAML: a colon has no blank behind it", "\": {\" or \": [\"", where};
   }
-  if (bracket_line > 0 && error.msg.find("flow not found") != std::string::npos)
+  const bool unfinished = error.msg.find("flow not found") != std::string::npos;
+  const int bracket_line = open_bracket_line(text, error.mark.line + (unfinished ? 2 : 1));
+  if (bracket_line > 0 && (unfinished || !is_json))
     return {"a bracket that opens here is never closed, or holds what does not belong",
-            "YAML",
+            "YAML, with a } for every { and a ] for every [",
             {file, bracket_line, {}}};
-  return {"this is not valid YAML: " + error.msg, "YAML", {file, error.mark.line + 1, {}}};
+  const Location where{file, error.mark.line + 1, {}};
+  const std::string& said = error.msg;
+  if (said.starts_with("end of map") || said.starts_with("end of sequence") ||
+      said.starts_with("illegal map value") || said.starts_with("illegal block entry"))
+    return {
+        "this is not valid YAML: the line does not go with the lines above it",
+        "as many blanks before it as before the others of its list, \": \" once in a line, and no bracket "
+        "left open above",
+        where};
+  return {"this is not valid YAML: " + error.msg, "YAML", where};
 }
 
 void scan(const std::string& file, const std::string& text) {
@@ -183,7 +216,7 @@ void scan(const std::string& file, const std::string& text) {
   try {
     while (!handler.complaint() && parser.HandleNextDocument(handler)) any = true;
   } catch (const YAML::Exception& error) {
-    throw InputError{explained(file, text, error, handler.open_bracket_line())};
+    throw InputError{explained(file, text, error)};
   }
   if (handler.complaint()) throw InputError{*handler.complaint()};
   if (!any) throw InputError{{"the file holds nothing", "a YAML map", {file, 0, {}}}};
@@ -260,7 +293,11 @@ std::vector<std::pair<std::string, YamlValue>> YamlValue::entries(const std::str
     const std::string key = entry.first.Scalar();
     const YamlValue at_key(file_, path_.empty() ? key : path_ + "." + key, entry.first);
     if (const auto seen = check_seen(key); !seen) at_key.reject(seen.error());
-    if (entry.second.IsNull()) at_key.reject(no_value(key, entries.empty() ? nullptr : &entries.back()));
+    if (entry.second.IsNull()) {
+      Error error = no_value(key, entries.empty() ? nullptr : &entries.back());
+      if (error.where.file.empty()) error.where = at_key.where();
+      throw InputError{error};
+    }
     entries.emplace_back(key, YamlValue(file_, at_key.path_, entry.second));
   }
   return entries;
@@ -299,7 +336,7 @@ YamlValue parse_yaml(const std::string& file, const std::string& text, const std
     check_kind(root, kind);
     return root;
   } catch (const YAML::Exception& error) {
-    throw InputError{explained(file, text, error, 0)};
+    throw InputError{explained(file, text, error)};
   }
 }
 

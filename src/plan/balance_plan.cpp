@@ -5,6 +5,7 @@
 #include <algorithm>
 #include <cmath>
 
+#include "runs/same_moments.hpp"
 #include "steps.hpp"
 #include "trim/time_words.hpp"
 
@@ -15,8 +16,9 @@ Step if_it_differs() {
   return {StepKind::if_it_differs,
           "If a reading differs, change nothing yet. In this order: were the slots counted from the right "
           "slot 1 and the "
-          "right way round; is every piece on the list in, and every piece taken out off; are speed, unit "
-          "and lag or lead "
+          "right way round; is every piece on the list in, and is every piece that was to come out really "
+          "out; are "
+          "speed, unit and lag or lead "
           "those of the earlier runs; was the engine as warm. Then enter this run as one more run of the job "
           "and plan again.",
           {},
@@ -55,17 +57,20 @@ Step moments_step(const Job& job, const TrimPlan& trim) {
   return step;
 }
 
-/// Peak amplitude of the latest once-per-rev reading there, from a run that was not set aside.
+/// Peak amplitude of the latest once-per-rev reading there, from a run that was not set aside: with what is
+/// fitted now, or else with anything.
 std::optional<double> last_reading(const Job& job, const Place& place) {
-  std::optional<double> last;
-  for (const auto& run : job.runs) {
-    if (run.set_aside) continue;
-    for (const auto& reading : run.readings)
+  std::optional<double> last, as_now;
+  const auto now = unbalance_now(job);
+  for (std::size_t r = 0; r < job.runs.size(); ++r) {
+    if (job.runs[r].set_aside) continue;
+    const bool fitted_now = same_moments(run_unbalance(job, r), now);
+    for (const auto& reading : job.runs[r].readings)
       if (reading.speed == place.speed && reading.sensor == place.sensor &&
           reading.component == Component::once_per_rev)
-        last = reading.amplitude;
+        (fitted_now ? as_now : last) = reading.amplitude;
   }
-  return last;
+  return as_now ? as_now : last;
 }
 
 }  // namespace

@@ -136,10 +136,10 @@ std::string reading_line(const Job& job, const ExpectedReading& one) {
   if (!one.differs_by) return words;
   const double size = std::abs(*one.expected);
   const auto shown_words = [&](double peak) { return amplitude_words(sensor.unit.shown_from_peak(peak)); };
-  words += fmt::format("; not as expected when the tips are more than {} apart, as with any amplitude ",
+  words += fmt::format("; not as expected when the tips are more than {} apart (always so with an amplitude ",
                        shown_words(*one.differs_by));
   if (size > *one.differs_by) words += "below " + shown_words(size - *one.differs_by) + " or ";
-  return words + "above " + shown_words(size + *one.differs_by);
+  return words + "above " + shown_words(size + *one.differs_by) + ")";
 }
 
 std::string overall_line(const Job& job, const PlaceToRead& one) {

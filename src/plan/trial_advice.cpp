@@ -87,9 +87,16 @@ Result<TrialAdvice> by_information(const Job& job, const TrialKnowledge& known, 
                            place_words(job, row.place.speed, row.place.sensor) + ". Watch it in the run.");
   if (*advice.advised().exceeds_limit > acceptable_risk)
     advice.notes.push_back(
-        fmt::format("No trial weight at hand keeps the chance of a reading above its limit below {:.0f} %: "
-                    "the safest is shown. Stay below the speeds where the limit is near.",
-                    100.0 * acceptable_risk));
+        choice.slot || choice.weight_id
+            ? fmt::format("With the trial weight asked about the chance of a reading above its limit is {}, "
+                          "more than "
+                          "{:.0f} %. Others may be safer: ask without naming slot and weight.",
+                          percent_words(*advice.advised().exceeds_limit), 100.0 * acceptable_risk)
+            : fmt::format(
+                  "No trial weight at hand{} keeps the chance of a reading above its limit below {:.0f} %: "
+                  "the safest is shown. Stay below the speeds where the limit is near.",
+                  choice.plane ? " in plane " + job.rotor.planes[*choice.plane].name : "",
+                  100.0 * acceptable_risk));
   return advice;
 }
 
@@ -191,7 +198,9 @@ Result<TrialAdvice> advise_trial(const Job& job, const TrialKnowledge& known, co
         "This weight is expected to change a reading by more than {:.0f} % of what is left below its "
         "limit{}.",
         100.0 * trial_headroom_share,
-        choice.weight_id ? "" : ", and none at hand by less: approach the highest speeds with care"));
+        choice.weight_id || choice.slot
+            ? ""
+            : ", and none at hand by less: approach the highest speeds with care"));
   if (!readiness(job).has(ReadinessConcern::above_limit)) return advice;
   advice->can_be_completed =
       advice->advised().exceeds_limit.has_value() || speeds_above_limit(job).size() < job.speeds_rpm.size();

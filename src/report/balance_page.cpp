@@ -120,21 +120,26 @@ Markup slots_section(const PageView& view) {
                      element("div", {{"class", "planes"}}, planes) + slot_map_legend() + help);
 }
 
+std::string chance_sentences(const PageView& view) {
+  std::string words = outlook_words(view.trim.predictions, view.trim.not_predicted.size(), view.trim.outlook);
+  for (const auto& note : chance_notes(view.job, view.model, view.trim.predictions, view.trim.outlook))
+    words += " " + note;
+  return words;
+}
+
 Markup levels_section(const PageView& view) {
-  return element("section", {{"id", "levels"}, {"class", "levels"}, {"aria-labelledby", "levels-heading"}},
-                 element("div", {{"class", "heading"}},
-                         element("h2", {{"id", "levels-heading"}},
-                                 view.verdict == nullptr ? "Expected levels" : "Levels") +
-                             element("small", {},
-                                     view.verdict == nullptr ? "bar: part of the limit; figure: expected"
-                                                             : "bar: part of the limit; figure: as read")) +
-                     level_bars_of(view) + level_bars_key(view) + try_out_bar() +
-                     (view.verdict != nullptr
-                          ? Markup()
-                          : element("p", {{"class", "chance plan-only"}},
-                                    outlook_words(view.trim.predictions, view.trim.not_predicted.size(),
-                                                  view.trim.outlook))) +
-                     element("details", {}, element("summary", {}, "Every figure") + expected_table(view)));
+  return element(
+      "section", {{"id", "levels"}, {"class", "levels"}, {"aria-labelledby", "levels-heading"}},
+      element(
+          "div", {{"class", "heading"}},
+          element("h2", {{"id", "levels-heading"}}, view.verdict == nullptr ? "Expected levels" : "Levels") +
+              element("small", {},
+                      view.verdict == nullptr ? "bar: part of the limit; figure: expected"
+                                              : "bar: part of the limit; figure: as read")) +
+          level_bars_of(view) + level_bars_key(view) + try_out_bar() +
+          (view.verdict != nullptr ? Markup()
+                                   : element("p", {{"class", "chance plan-only"}}, chance_sentences(view))) +
+          element("details", {}, element("summary", {}, "Every figure") + expected_table(view)));
 }
 
 bool shown_at_all(const PageView& view, std::size_t sensor) { return !rows_of(view, sensor).empty(); }
@@ -233,8 +238,10 @@ Markup conventions_section(const PageView& view) {
                   fact("Angle", "rotor angle, growing with rotation, from the " + zero_words(job.rotor)) +
                   fact("Phase", phase) +
                   fact("Differs by",
-                       "a reading further from the expected one than this, from tip to tip of the two "
-                       "arrows, is not as expected: one sound reading in fifty is")));
+                       fmt::format(
+                           "a reading further from the expected one than this, from tip to tip of the two "
+                           "arrows, is not as expected: one sound reading in {} is",
+                           one_sound_reading_in))));
 }
 
 /// What is shown here and what is printed, by boxes that need no script: they stand before the sheets.

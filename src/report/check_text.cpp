@@ -7,6 +7,7 @@
 
 #include "model_warnings.hpp"
 #include "number_words.hpp"
+#include "plan_parts.hpp"
 #include "text_table.hpp"
 #include "trimwright/plan.hpp"
 
@@ -112,11 +113,15 @@ std::string prediction_part(const Job& job, const Verdict& verdict, std::size_t 
                      expected_table(job, verdict, width);
   text += wrapped(
       "  ",
-      "±: usual difference between a sound reading and the expected one in any one direction, all scatter "
-      "included. away: from the expected to the read one, from tip to tip of the two arrows, and how many ± "
-      "that is; a reading further away than \"differs by\" differs, and about 1 reading in 50 does even when "
-      "nothing is wrong. "
-      "\"differs by\" is larger than in the plan where the reading was made off its set speed.");
+      fmt::format("±: usual difference between a sound reading and the expected one in any one direction, "
+                  "all scatter "
+                  "included. away: from the expected to the read one, from tip to tip of the two arrows, and "
+                  "how many ± "
+                  "that is; a reading further away than \"differs by\" differs, and about 1 reading in {} "
+                  "does even when "
+                  "nothing is wrong. "
+                  "\"differs by\" is larger than in the plan where the reading was made off its set speed.",
+                  one_sound_reading_in));
   const auto& found = verdict.mistakes;
   if (found.kinds.empty()) return text;
   text += wrapped(
@@ -144,14 +149,12 @@ std::string next_trim(const Job& job, const Verdict& verdict, std::size_t width)
   std::string text = "\nTHE NEXT TRIM\n";
   TextTable table(
       {{"plane", Align::left}, {"slot", Align::right}, {"take out", Align::left}, {"put in", Align::left}});
-  const auto piece = [](const std::optional<Piece>& one) {
-    if (!one) return std::string("filler or nothing");
-    return one->weight_id.empty() ? fmt::format("piece of {:.6g} g mm", one->moment_g_mm) : one->weight_id;
-  };
   if (verdict.next->has_slots())
-    for (const auto& change : verdict.next->trade_off[verdict.next->chosen].changes)
-      table.add({job.rotor.planes[change.plane].name, std::to_string(change.slot), piece(change.remove),
-                 piece(change.fit)});
+    for (const auto& change : verdict.next->trade_off[verdict.next->chosen].changes) {
+      const Plane& plane = job.rotor.planes[change.plane];
+      table.add({plane.name, std::to_string(change.slot), short_piece(plane, change.remove),
+                 short_piece(plane, change.fit)});
+    }
   return verdict.next->has_slots() ? text + table.text(width) : std::string{};
 }
 

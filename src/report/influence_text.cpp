@@ -16,27 +16,33 @@ namespace {
 using Align = TextTable::Align;
 
 std::string coefficient_table(const Job& job, const InfluenceModel& model, std::size_t width) {
-  TextTable table({{"speed", Align::left},
-                   {"sensor", Align::left},
+  TextTable table({{"sensor", Align::left},
                    {"plane", Align::left},
+                   {"speed", Align::left},
                    {"per 1000 g mm", Align::right},
                    {"phase", Align::right},
                    {"±", Align::right},
                    {"unit", Align::left}});
-  for (const auto& row : model.rows) {
-    const Sensor& sensor = job.rotor.sensors[row.sensor];
-    for (std::size_t p = 0; p < model.planes.size(); ++p) {
-      const Phasor per_1000 = 1000.0 * row.coefficients(static_cast<Eigen::Index>(p));
-      const auto seen = shown(sensor, per_1000, model.convention);
-      const auto sd = coefficient_sd(model, row, p);
-      table.add({speed_words(job, row.speed), sensor.name, job.rotor.planes[model.planes[p]].name,
-                 fmt::format("{:.4g}", seen.amplitude),
-                 std::isnan(seen.phase_deg) ? "-" : fmt::format("{:.1f}°", seen.phase_deg),
-                 sd ? fmt::format("{:.2g}", sensor.unit.shown_from_peak(1000.0 * *sd)) : "?",
-                 sensor.unit.text()});
-    }
-  }
-  return table.text(width);
+  for (std::size_t s = 0; s < job.rotor.sensors.size(); ++s)
+    for (std::size_t p = 0; p < model.planes.size(); ++p)
+      for (const auto& row : model.rows) {
+        if (row.sensor != s) continue;
+        const Sensor& sensor = job.rotor.sensors[s];
+        const Phasor per_1000 = 1000.0 * row.coefficients(static_cast<Eigen::Index>(p));
+        const auto seen = shown(sensor, per_1000, model.convention);
+        const auto sd = coefficient_sd(model, row, p);
+        table.add({sensor.name, job.rotor.planes[model.planes[p]].name, speed_words(job, row.speed),
+                   fmt::format("{:.4g}", seen.amplitude),
+                   std::isnan(seen.phase_deg) ? "-" : fmt::format("{:.1f}°", seen.phase_deg),
+                   sd ? fmt::format("{:.2g}", sensor.unit.shown_from_peak(1000.0 * *sd)) : "?",
+                   sensor.unit.text()});
+      }
+  return table.text(width) + wrapped("  ",
+                                     "±: the usual error of the coefficient in any one direction; ? where "
+                                     "nothing tells how well readings "
+                                     "repeat. Read each sensor and plane down the speeds: a reading mistyped "
+                                     "at one speed shows as a jump "
+                                     "of amplitude or phase there. So does a resonance.");
 }
 
 std::string baseline_table(const Job& job, const InfluenceModel& model, std::size_t width) {
@@ -311,8 +317,9 @@ std::string quality_lines(const InfluenceModel& model) {
       "  ",
       fmt::format(
           "The runs settle {} unknowns (baseline and {} plane{}). On the way to them a reading's error grows "
-          "at most {:.2f} times by the choice of trial weights and {:.2f} times by how alike the planes act "
-          "(1 is best).",
+          "at most {:.2f} times by the choice of trial weights (condition of the runs) and {:.2f} times by "
+          "how alike "
+          "the planes act (condition of the planes); 1 is best.",
           model.runs.rank, model.planes.size(), model.planes.size() == 1 ? "" : "s", model.runs.condition,
           model.planes_condition));
   if (model.runs.misfit_dof > 0)

@@ -62,6 +62,7 @@ bool is_of_the_job_file(ReadinessConcern concern) {
     case no_longer_listed:
     case other_conditions:
     case trial_weight_in:
+    case not_fitted_now:
       return true;
     default:
       return false;
@@ -69,6 +70,13 @@ bool is_of_the_job_file(ReadinessConcern concern) {
 }
 
 }  // namespace
+
+std::optional<ReadinessFinding> nothing_spare(const Job& job, const InfluenceModel& model) {
+  if (model.prior || model.convention == PhaseConvention::unknown) return std::nullopt;
+  for (auto& finding : readiness(job).findings)
+    if (finding.concern == ReadinessConcern::nothing_spare) return std::move(finding);
+  return std::nullopt;
+}
 
 std::vector<std::string> model_warnings(const Job& job, const InfluenceModel& model) {
   std::vector<std::string> warnings;
@@ -138,6 +146,7 @@ std::vector<std::string> model_warnings(const Job& job, const InfluenceModel& mo
                                    place_words(job, one.speed, one.sensor), one.why));
   for (const auto& finding : readiness(job).findings)
     if (is_of_the_job_file(finding.concern)) warnings.push_back(finding_words(job, finding));
+  if (const auto spare = nothing_spare(job, model)) warnings.push_back(finding_words(job, *spare));
   if (model.runs.condition > 30.0)
     warnings.push_back(
         fmt::format("The runs hardly separate the planes (condition {:.0f}): small reading errors become "
@@ -160,6 +169,12 @@ std::vector<std::string> model_warnings(const Job& job, const InfluenceModel& mo
             : fmt::format("The runs do not agree with one another: they scatter {:.1f} times what is stated.",
                           excess_scatter(model)),
         widening_words(model)));
+  if (model.runs.misfit_dof > 0 && fit_probability(model) > too_good_fit)
+    warnings.push_back(
+        fmt::format("The readings agree far better than the scatter that is stated of them lets expect "
+                    "(chi-squared {:.2g}, where "
+                    "{} is usual): {}",
+                    model.runs.misfit, model.runs.misfit_dof, stated_too_large));
   return warnings;
 }
 

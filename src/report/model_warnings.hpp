@@ -1,5 +1,6 @@
 #pragma once
 
+#include <optional>
 #include <string>
 #include <vector>
 
@@ -11,5 +12,8 @@ namespace trimwright {
 /// aside, readings left out, rows that cannot be predicted, planes or runs hardly told apart, scatter beyond
 /// the stated.
 [[nodiscard]] std::vector<std::string> model_warnings(const Job& job, const InfluenceModel& model);
+
+/// That the runs are as many as the unknowns and nothing else checks them; empty where that is not so.
+[[nodiscard]] std::optional<ReadinessFinding> nothing_spare(const Job& job, const InfluenceModel& model);
 
 }  // namespace trimwright

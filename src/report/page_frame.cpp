@@ -98,6 +98,10 @@ Markup step_list(const BalancePlan& plan) {
   return element("ol", {{"class", "steps"}}, items);
 }
 
+Markup steps_on_paper(const BalancePlan& plan) {
+  return element("div", {{"class", "only-print"}}, element("h3", {}, "Steps") + step_list(plan));
+}
+
 Markup plane_drawing(const PageView& view, std::size_t p, const std::string& part) {
   const Plane& plane = view.rotor().planes[p];
   const ViewingEnd end = viewing_end(view.rotor(), plane);

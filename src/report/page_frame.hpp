@@ -28,6 +28,8 @@ namespace trimwright {
                                    const std::vector<std::string>& warnings, bool open);
 
 [[nodiscard]] Markup step_list(const BalancePlan& plan);
+/// The same under their heading, only on paper: on the screen they stand in a fold of the page.
+[[nodiscard]] Markup steps_on_paper(const BalancePlan& plan);
 
 /// A plane's map under its name and the end it is seen from.
 [[nodiscard]] Markup plane_drawing(const PageView& view, std::size_t plane, const std::string& part);

@@ -13,6 +13,7 @@
 #include "paper.hpp"
 #include "runs/as_found.hpp"
 #include "slot_map.hpp"
+#include "trimwright/report.hpp"
 
 namespace trimwright {
 namespace {
@@ -109,6 +110,29 @@ void add_planes(const PageView& view, const std::vector<FittedWeights>& before, 
                                weight ? weight->part_number : ""});
     }
   }
+}
+
+/// What each weight is that the sheet and its drawings name: the record's sheet, whose tables are the same,
+/// knows names alone.
+Markup weights_named(const PageView& view, const std::vector<FittedWeights>& before) {
+  std::string words;
+  for (std::size_t p = 0; p < view.fitted.size(); ++p) {
+    const Plane& plane = view.rotor().planes[p];
+    const auto marks = weight_marks(plane);
+    for (std::size_t w = 0; w < plane.weights.size(); ++w) {
+      const Weight& weight = plane.weights[w];
+      const auto holds = [&](const FittedWeights& fitted) {
+        return std::any_of(fitted.slots.begin(), fitted.slots.end(),
+                           [&](const auto& one) { return one.second.weight_id == weight.id; });
+      };
+      if (!holds(view.fitted[p]) && !holds(before[p])) continue;
+      words += fmt::format(
+          "{}{} {}{}: {}", words.empty() ? "" : "; ", plane.name, weight.id,
+          marks[w] == weight.id ? "" : " (marked " + marks[w] + ")",
+          weight.written.empty() ? fmt::format("{:.6g} g mm", weight.moment_g_mm) : weight.written);
+    }
+  }
+  return words.empty() ? Markup() : element("p", {}, "Weights named here: " + words + ".");
 }
 
 /// Of two planes both, of more those that change.
@@ -221,6 +245,7 @@ Markup part_markup(const SheetPart& part) {
 Markup page_sheet(const PageView& view) {
   Markup parts, attested;  // what is signed stands with its signatures
   const BalanceSheet sheet = sheet_of(view);
+  const auto before = sheet.made ? fitted_as_found(view.job) : view.job.fitted_now;
   for (auto& part : sheet_parts(sheet)) {
     const bool nothing_fitted = sheet.changes.empty() && view.trim.has_slots();
     if (part.key == "signature" && nothing_fitted)  // nobody signs for fitting nothing
@@ -232,10 +257,12 @@ Markup page_sheet(const PageView& view) {
       parts += element("div", {{"class", "only-print"}}, part_markup(part));
     else
       parts += part_markup(part);
-    if (part.key == "fitted") attested += element("div", {{"class", "keep"}}, maps(view));
+    if (part.key == "fitted")
+      attested += weights_named(view, before) + element("div", {{"class", "keep"}}, maps(view));
   }
   return paper(view.job, "sheet", "first", "Trim sheet", sheet.date,
-               parts + element("div", {{"class", "keep"}}, attested));
+               parts + element("div", {{"class", "keep"}}, attested) +
+                   (view.verdict == nullptr ? steps_on_paper(view.plan) : Markup()));
 }
 
 }  // namespace trimwright

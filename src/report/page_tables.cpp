@@ -60,10 +60,16 @@ std::string content_words(const Plane& plane, const std::optional<Piece>& piece)
                                   : piece->weight_id;
 }
 
+std::string weighed_words(const Plane& plane, const std::optional<Piece>& piece) {
+  const Weight* weight = catalogue_weight(plane, piece);
+  return content_words(plane, piece) +
+         (weight != nullptr && weight->mass_g ? fmt::format(" ({:.6g} g)", *weight->mass_g) : "");
+}
+
 std::string fitted_words(const Plane& plane, const FittedWeights& fitted) {
   std::string words;
   for (const auto& [slot, piece] : fitted.slots)
-    words += fmt::format("{}slot {} {}", words.empty() ? "" : ", ", slot, content_words(plane, piece));
+    words += fmt::format("{}slot {} {}", words.empty() ? "" : ", ", slot, weighed_words(plane, piece));
   for (const auto& piece : fitted.free)
     words += fmt::format("{}{:.6g} g mm at {:.1f}°", words.empty() ? "" : ", ", piece.moment_g_mm,
                          piece.at.degrees());
@@ -134,7 +140,7 @@ Markup trade_off_table(const PageView& view) {
     rows += element("tr", {},
                     element("th", {{"scope", "row"}}, std::to_string(row.changes.size())) +
                         number_cell(fmt::format("{:.3f}", row.worst_ratio)) +
-                        cell(row.by_chance         ? "no: by chance"
+                        cell(row.by_chance         ? "no: chosen by its chance"
                              : row.without_opposed ? "no: none opposed"
                              : row.proved_optimal  ? "best possible"
                                                    : fmt::format("within {:.2g} %", 100.0 * row.gap())) +

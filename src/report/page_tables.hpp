@@ -25,10 +25,13 @@ struct PageColumn {
 /// A heading and its points as a list; nothing when there are none.
 [[nodiscard]] Markup points_under(const std::string& heading, const std::vector<std::string>& points);
 
-/// "slot 4 K3, slot 19 K2; every other slot filler": all that a plane holds.
+/// "slot 4 K3 (2.2 g), slot 19 K2 (1.4 g); every other slot filler": all that a plane holds.
 [[nodiscard]] std::string fitted_words(const Plane& plane, const FittedWeights& fitted);
 
 /// What a slot holds, as a table names it: "K3", "filler", "open", "piece of 780 g mm".
 [[nodiscard]] std::string content_words(const Plane& plane, const std::optional<Piece>& piece);
+
+/// The same for paper, where no table of weights stands beside it: "K3 (2.2 g)", where the mass is known.
+[[nodiscard]] std::string weighed_words(const Plane& plane, const std::optional<Piece>& piece);
 
 }  // namespace trimwright

@@ -66,7 +66,7 @@ std::string prediction_table(const Job& job, const std::vector<Prediction>& pred
 std::string proof_words(const TrimPlan& trim, const TradeOffRow& row) {
   if (trim.request.most_probable && !row.proved_optimal)
     return fmt::format("within {:.1f} points", 100.0 * (row.objective - row.bound));
-  if (row.by_chance) return "no: by chance";
+  if (row.by_chance) return "no: chosen by its chance";
   if (row.without_opposed) return "no: none opposed";
   return row.proved_optimal ? "best possible" : fmt::format("within {:.2g} %", 100.0 * row.gap());
 }
@@ -161,6 +161,11 @@ std::string both_objectives_table(const TrimPlan& trim, std::size_t width) {
   return table.text(width);
 }
 
+/// Whether the expected value lies in the lowest tenth of the range of nine readings in ten.
+bool at_low_end(const Prediction& one) {
+  return one.reading && std::abs(one.after) - one.reading->low < 0.1 * (one.reading->high - one.reading->low);
+}
+
 std::string verdict_line(const TrimPlan& trim) {
   return wrapped("  ", fmt::format("Largest expected amplitude divided by its limit: {:.3f} (1 is at the "
                                    "limit). No choice allowed here "
@@ -184,14 +189,25 @@ std::string plan_text(const Job& job, const InfluenceModel& model, const TrimPla
   text += prediction_table(job, trim.predictions, plan, width);
   text += wrapped(
       "  ",
-      "now (fit): what the model says of the weights fitted now. ±: the usual error of the expected value in "
-      "any "
-      "one direction, from the readings' stated repeatability or else from their "
-      "scatter; ? where neither is known. 9 in 10: nine readings in ten will lie between these two, noise "
-      "and tolerances included; the expected value need not lie in their middle. differs by: draw the "
-      "expected reading and the one you read as arrows; when their tips are further apart than this, the "
-      "reading is not as expected. Even when nothing is wrong, about 1 reading in 50 is further away.");
+      fmt::format(
+          "now (fit): what the runs together say is read with the weights that are fitted now. ±: the usual "
+          "error of "
+          "the expected value in any one direction, from the readings' stated repeatability or else from "
+          "their "
+          "scatter; ? where neither is known. 9 in 10: nine readings in ten will lie between these two, "
+          "noise "
+          "and tolerances included; the expected value need not lie in their middle. differs by: draw the "
+          "expected reading and the one you read as arrows; when their tips are further apart than this, the "
+          "reading is not as expected. Even when nothing is wrong, about 1 reading in {} is further away.",
+          one_sound_reading_in));
+  if (std::any_of(trim.predictions.begin(), trim.predictions.end(), at_low_end))
+    text +=
+        wrapped("  ",
+                "Where the expected value lies at the low end of its 9 in 10: scatter hardly makes a small "
+                "amplitude smaller, and the range counts in what trims usually leave, which ± does not.");
   text += wrapped("  ", outlook_words(trim.predictions, trim.not_predicted.size(), trim.outlook));
+  for (const auto& note : chance_notes(job, model, trim.predictions, trim.outlook))
+    text += wrapped("  ", note);
   text += verdict_line(trim);
   text += section("AT A GLANCE (# expected, o now, | target, ] limit)") +
           level_bars(job, trim.predictions, width);

@@ -45,9 +45,10 @@ std::vector<std::string> not_checked(const Readiness& readiness) {
     list.emplace_back(
         "Scatter within a dwell, such as a beat with another shaft: no reading states its own sd "
         "(trimwright readings does, from a recording).");
-  list.emplace_back(
-      "Whether runs with other weights fit together (trimwright influence tells, and which reading to "
-      "repeat).");
+  if (!readiness.has(Concern::nothing_spare))
+    list.emplace_back(
+        "Whether runs with other weights fit together (trimwright influence tells, and which reading to "
+        "repeat).");
   return list;
 }
 
@@ -98,6 +99,12 @@ std::string finding_words(const Job& job, const ReadinessFinding& finding) {
           "The job does not say what is fitted now, so the weights of {} count as fitted, because it was the "
           "last. Say fitted_now where they were taken out again.",
           runs);
+    case Concern::not_fitted_now:
+      return fmt::format(
+          "The job says under fitted_now that other weights are in than {} was made with, the last one. If "
+          "its "
+          "weights are still in, write fitted_now: same as {}.",
+          runs, job.runs[finding.runs.front()].name);
     case Concern::below_target:
       return fmt::format("Every reading of {} meets its target (the largest is at {:.2f} of it).", runs,
                          finding.ratio);
@@ -105,6 +112,12 @@ std::string finding_words(const Job& job, const ReadinessFinding& finding) {
       return fmt::format("{}{:.2f} of its limit in {}.", place, finding.ratio, runs);
     case Concern::no_repeat:
       return "No two runs were made with the same weights: how well the rotor repeats is unknown.";
+    case Concern::nothing_spare:
+      return fmt::format(
+          "{0:.0f} runs for {0:.0f} unknowns (the vibration as found, and how each plane acts): a mistyped "
+          "reading "
+          "cannot be found by comparing the runs.",
+          finding.ratio);
     case Concern::does_not_repeat:
     case Concern::drifts:
       return fmt::format(
@@ -136,6 +149,7 @@ std::string what_to_do(ReadinessConcern concern) {
     case Concern::below_target:
     case Concern::no_longer_listed:
     case Concern::trial_weight_in:
+    case Concern::not_fitted_now:
       return {};
     case Concern::other_conditions:
       return "Compare only runs made alike: set those aside that were not, or repeat them.";
@@ -153,6 +167,8 @@ std::string what_to_do(ReadinessConcern concern) {
              "lost parts. Make no run there that goes above the limit; a trim comes after.";
     case Concern::no_repeat:
       return "One more run as found, nothing changed, shows what a trim can rely on.";
+    case Concern::nothing_spare:
+      return "One more run would show it: an earlier run made again, or one with other weights.";
     case Concern::does_not_repeat:
       return "Look at seating, looseness and damage of blades and spinner; liquid that the drains left; "
              "mounts; sensor, "

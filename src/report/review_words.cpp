@@ -5,7 +5,9 @@
 #include <algorithm>
 #include <map>
 
+#include "model_warnings.hpp"
 #include "number_words.hpp"
+#include "trimwright/report.hpp"
 
 namespace trimwright {
 namespace {
@@ -51,11 +53,11 @@ std::string suspect_sentence(const Job& job, const InfluenceModel& model, const 
     return fmt::format(
         "Repeat {} in runs {}: one of these readings is wrong ({:.1f} times the usual scatter apart, which "
         "happens by chance "
-        "with a probability of {:.1g}), and the runs cannot tell which.",
+        "with a probability of {:.2g}), and the runs cannot tell which.",
         place, joined(runs, "and"), *one.studentised, one.probability);
   return fmt::format(
       "Repeat {} of run \"{}\", or look up what was written down: {}, {:.1f} times the usual "
-      "scatter apart (which happens by chance with a probability of {:.1g}).",
+      "scatter apart (which happens by chance with a probability of {:.2g}).",
       place, job.runs[one.run].name, read_and_fitted(job, model, one), *one.studentised, one.probability);
 }
 
@@ -115,7 +117,7 @@ std::vector<std::string> what_to_repeat(const Job& job, const InfluenceModel& mo
     if (run.suspect)
       words.push_back(fmt::format(
           "{} run \"{}\": the other runs predict something else (probability "
-          "{:.1g} by chance). Was everything fitted that is written down?",
+          "{:.2g} by chance). Was everything fitted that is written down?",
           above_limit(job, job.runs[run.run]) ? "Look for what is wrong with, and do not repeat as it was,"
                                               : "Repeat",
           job.runs[run.run].name, run.probability));
@@ -135,11 +137,13 @@ std::vector<std::string> what_to_repeat(const Job& job, const InfluenceModel& mo
       words.push_back(
           fmt::format("Repeat run \"{}\" with a heavier weight: its effect is too small to trust at {}.",
                       job.runs[trial.run].name, place_words(job, trial.speed, trial.sensor)));
+  if (const auto spare = nothing_spare(job, model))
+    words.push_back(finding_words(job, *spare) + " " + what_to_do(spare->concern));
   if (!words.empty() || review.readings_tested == 0) return words;
   const auto& far = review.readings.front();
   words.push_back(fmt::format(
       "No reading asks to be repeated: the furthest off, {} of run \"{}\", is as far by chance with a "
-      "probability of {:.1g}, and {} were tested.",
+      "probability of {:.2g}, and {} were tested.",
       place_words(job, far.speed, far.sensor), job.runs[far.run].name, far.probability,
       review.readings_tested));
   return words;
@@ -175,6 +179,10 @@ std::vector<std::string> sensor_words(const Job& job, const std::vector<SensorCo
                           job.rotor.planes[part.plane].name);
     words.push_back((one.sensor ? job.rotor.sensors[*one.sensor].name : "all together") + ": " + asks + ".");
   }
+  words.emplace_back(
+      "What this is for: a sensor that asks for quite another angle than the others is one to look at. No ± "
+      "is given; "
+      "one that asks a little differently is no worse for it.");
   const auto apart = [](const SensorCorrection& a, const SensorCorrection& b) {
     for (std::size_t p = 0; p < a.correction.parts.size(); ++p)
       if (std::abs(std::arg(a.correction.parts[p].moment_to_add *

@@ -26,16 +26,24 @@ std::vector<Place> places_on_sheet(const Job& job) {
 
 Markup written_cell() { return element("td", {{"class", "writing"}}); }
 
+/// Whether the limits are still those that were only assumed: none is printed then, as people would stop by
+/// it.
+bool limits_assumed(const Rotor& rotor) {
+  return std::find(rotor.to_confirm.begin(), rotor.to_confirm.end(), "limits") != rotor.to_confirm.end();
+}
+
 Markup reading_boxes(const Job& job) {
   Markup rows;
+  const bool assumed = limits_assumed(job.rotor);
+  const auto level = [&](const std::string& words) {
+    return assumed ? written_cell() : element("td", {{"class", "number"}}, words);
+  };
   const auto row = [&](const std::string& speed, const Sensor& sensor, const std::string& stop,
                        const std::string& target) {
     rows += element("tr", {{"class", "row"}},
                     element("th", {{"scope", "row"}}, speed) + element("td", {}, sensor.name) +
-                        element("td", {{"class", "unit"}}, sensor.unit.text()) +
-                        element("td", {{"class", "number"}}, stop) +
-                        element("td", {{"class", "number"}}, target) + written_cell() + written_cell() +
-                        written_cell());
+                        element("td", {{"class", "unit"}}, sensor.unit.text()) + level(stop) + level(target) +
+                        written_cell() + written_cell() + written_cell());
   };
   const auto places = places_on_sheet(job);
   for (const auto& one : places) {
@@ -49,7 +57,11 @@ Markup reading_boxes(const Job& job) {
                                 ? std::string("phase, degrees lag or lead")
                                 : "phase, degrees " + convention_words(job.rotor.phase);
   return page_table(
-      "Readings (once per revolution; end the run at once when a reading passes its stop level)",
+      std::string(
+          "Readings (once per revolution; end the run at once when a reading passes its stop level)") +
+          (assumed
+               ? ". Limits are not given yet: write in the stop levels of the maker's manual before the run."
+               : ""),
       {{"speed"},
        {"sensor"},
        {"unit"},
@@ -63,7 +75,7 @@ Markup reading_boxes(const Job& job) {
 
 /// Limits by speed where no speed is named yet.
 Markup limit_list(const Job& job) {
-  if (!places_on_sheet(job).empty()) return {};
+  if (!places_on_sheet(job).empty() || limits_assumed(job.rotor)) return {};
   Markup items;
   for (const auto& sensor : job.rotor.sensors) {
     std::string words;
@@ -128,7 +140,8 @@ Markup run_sheet(const Job& job, std::string_view css_class, const PageView* tri
           limit_list(job) + reading_boxes(job) +
           element("dl", {{"class", "particulars keep"}},
                   paper_entry("What was noticed", "") + paper_entry("Slots checked by (second person)", "") +
-                      paper_entry("Run made by: signature", "")));
+                      paper_entry("Run made by: signature", "")) +
+          (trial == nullptr ? Markup() : steps_on_paper(trial->plan)));
 }
 
 }  // namespace trimwright

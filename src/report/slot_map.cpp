@@ -6,6 +6,7 @@
 #include <cmath>
 
 #include "number_words.hpp"
+#include "page_tables.hpp"
 #include "plot_geometry.hpp"
 #include "plot_parts.hpp"
 #include "slot_moments.hpp"
@@ -193,8 +194,8 @@ std::string held_words(const PageView& view, std::size_t plane) {
     if (change.plane != plane) continue;
     words += fmt::format(" Slot {} at {:.1f} degrees: {} out, {} in.", change.slot,
                          p.slots->angle(change.slot).degrees(),
-                         change.remove ? mark_of(p, change.remove) : "filler or nothing",
-                         change.fit ? mark_of(p, change.fit) : "filler or nothing");
+                         change.remove ? mark_of(p, change.remove) : content_words(p, {}),
+                         change.fit ? mark_of(p, change.fit) : content_words(p, {}));
   }
   return words.empty() ? " Nothing changes here." : words;
 }

@@ -68,8 +68,11 @@ std::string candidate_lines(const Job& job, const TrialAdvice& advice, std::size
              fmt::format(
                  "uncertainty left: how unsure what the correction would leave is after this run, beside now "
                  "(squares compared, in units of the targets); less is better. of headroom: the largest "
-                 "expected "
-                 "change over what is left below the limit there. above a limit: the chance that some "
+                 "expected change over what is left below the limit there. A change that lowers a reading "
+                 "counts "
+                 "too, so much of headroom does not mean danger where above a limit is small. above a limit: "
+                 "the "
+                 "chance that some "
                  "reading of this run is. "
                  "Recommended is the least uncertainty with at most {:.0f} % of that and "
                  "{:.0f} % of headroom; of two about equal, the "

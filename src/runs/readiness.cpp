@@ -352,6 +352,47 @@ void judge_lists(const Job& job, const std::vector<std::size_t>& runs,
   }
 }
 
+/// Planes whose weights were changed by one of `runs`.
+std::vector<std::size_t> planes_changed(const Job& job, const std::vector<std::size_t>& runs) {
+  std::vector<std::size_t> planes;
+  const auto first = run_unbalance(job, runs.front());
+  for (std::size_t p = 0; p < job.rotor.planes.size(); ++p)
+    if (std::any_of(runs.begin(), runs.end(),
+                    [&](std::size_t run) { return !same_moment(run_unbalance(job, run)[p], first[p]); }))
+      planes.push_back(p);
+  return planes;
+}
+
+/// Runs as many as the unknowns, which are the vibration as found and the effect of each plane.
+void judge_spare(const Job& job, const std::vector<std::size_t>& runs,
+                 std::vector<ReadinessFinding>& findings) {
+  std::vector<std::size_t> read;
+  for (const std::size_t run : runs)
+    if (std::any_of(job.runs[run].readings.begin(), job.runs[run].readings.end(),
+                    [](const Reading& one) { return one.x.has_value(); }))
+      read.push_back(run);
+  if (job.small_residual || read.size() < 2 || event_between(job, read.front(), read.back())) return;
+  if (read.size() == 1 + planes_changed(job, read).size())
+    findings.push_back({Concern::nothing_spare, {}, {}, read, static_cast<double>(read.size())});
+}
+
+/// A last run that is no trial, neither by its name nor as the first to change a plane, and that was made
+/// with other weights than are stated to be in now: most likely the check run, its weights still in.
+void judge_fitted_now(const Job& job, const std::vector<std::size_t>& runs,
+                      std::vector<ReadinessFinding>& findings) {
+  const std::size_t last = runs.back();
+  if (runs.size() < 2 || job.runs[last].readings.empty()) return;
+  if (!job.fitted_now_stated) {
+    if (is_trial(job.runs[last])) findings.push_back({Concern::trial_weight_in, {}, {}, {last}});
+    return;
+  }
+  const bool first_to_change =
+      planes_changed(job, runs).size() > planes_changed(job, {runs.begin(), runs.end() - 1}).size();
+  if (!is_trial(job.runs[last]) && !first_to_change &&
+      !same_moments(run_unbalance(job, last), unbalance_now(job)))
+    findings.push_back({Concern::not_fitted_now, {}, {}, {last}});
+}
+
 }  // namespace
 
 bool Readiness::ready() const {
@@ -381,8 +422,8 @@ Readiness readiness(const Job& job) {
   judge_effects(job, runs, findings);
   judge_lists(job, runs, findings);
   judge_conditions(job, runs, findings);
-  if (!job.fitted_now_stated && runs.size() > 1 && is_trial(job.runs[runs.back()]))
-    findings.push_back({Concern::trial_weight_in, {}, {}, {runs.back()}});
+  judge_fitted_now(job, runs, findings);
+  judge_spare(job, runs, findings);
   for (const std::size_t run : runs) {
     judge_single_readings(job, run, findings);
     judge_contradictions(job, run, findings);
@@ -403,7 +444,8 @@ Readiness readiness(const Job& job) {
 bool holds_up(ReadinessConcern concern) {
   return concern != Concern::no_repeat && concern != Concern::odd_effect &&
          concern != Concern::runs_disagree && concern != Concern::no_longer_listed &&
-         concern != Concern::other_conditions && concern != Concern::trial_weight_in;
+         concern != Concern::other_conditions && concern != Concern::trial_weight_in &&
+         concern != Concern::not_fitted_now && concern != Concern::nothing_spare;
 }
 
 }  // namespace trimwright

@@ -201,6 +201,54 @@ TEST_CASE("The next trim starts from what is fitted now, where that was changed 
   for (const auto& one : verdict.next->predictions) CHECK(std::abs(one.before - known.x0[one.sensor]) < 1e-9);
 }
 
+TEST_CASE("A run foretold so loosely that a wrong slot would pass is not plainly accepted") {
+  Job job = job_with_check(good, good);
+  CHECK_FALSE(looseness(verdict_of(job)).has_value());
+  CHECK(verdict_words(verdict_of(job)).starts_with("ACCEPTED: "));
+  for (auto& sensor : job.rotor.sensors) sensor.repeatability = 0.1;  // of a target of 0.3
+  const auto loose = verdict_of(job);
+  CHECK(loose.outcome == Outcome::accepted);
+  CHECK(looseness(loose).value() > 0.5);
+  CHECK(verdict_words(loose).starts_with("ACCEPTED, BUT THIS SAYS LITTLE OF THE WEIGHTS: "));
+}
+
+TEST_CASE("Readings far closer to what was expected than is stated say that too much scatter is stated") {
+  const auto told = [](const Job& job, const std::string& words) {
+    const auto all = advice_words(job, verdict_of(job));
+    return std::any_of(all.begin(), all.end(), [&](const auto& one) { return one.find(words) != one.npos; });
+  };
+  Job job = job_with_check(good, good);  // without any scatter
+  CHECK(told(job, "is much too large"));
+  job.runs.back().readings[0].x = *job.runs.back().readings[0].x + 0.006;
+  CHECK_FALSE(told(job, "is much too large"));
+}
+
+TEST_CASE("A reading that differs in a run that is as predicted is named") {
+  Rotor rotor = free_rotor({}, {"A", "B", "C", "D", "E", "F", "G", "H"});
+  rotor.planes.push_back(slotted_plane("spinner", 12, {100.0, 300.0, 500.0}));
+  KnownRotor eight;
+  for (auto& sensor : rotor.sensors) {
+    sensor.repeatability = 0.004;
+    eight.x0.push_back({0.5, 0.1});
+    eight.c.push_back({Phasor(1e-3, 0.0)});
+  }
+  Job job = job_of(rotor, {eight.run(rotor, "baseline", {{}}),
+                           eight.run(rotor, "trial", {with({{1, "w3"}}, rotor.planes[0])}),
+                           eight.run(rotor, "check", {with({{7, "w3"}}, rotor.planes[0])})});
+  job.fitted_now = job.runs.back().fitted;
+  auto& readings = job.runs.back().readings;
+  const auto before = verdict_of(job);
+  readings[5].x = *readings[5].x + 1.02 * *before.readings[5].differs_by;
+  readings[5].amplitude = std::abs(*readings[5].x);
+  const auto verdict = verdict_of(job);
+  REQUIRE(verdict.outcome == Outcome::accepted);
+  REQUIRE(verdict.readings[5].differs());
+  const auto words = advice_words(job, verdict);
+  CHECK(std::any_of(words.begin(), words.end(), [](const auto& one) {
+    return one.find("1 of its 8 readings differs: F at 3000 rpm") != one.npos;
+  }));
+}
+
 TEST_CASE("Readings that neither unbalance nor a mistake explains end the trimming") {
   Rotor rotor = free_rotor({}, {"A", "B", "C", "D"});
   rotor.planes.push_back(slotted_plane("spinner", 12, {100.0, 300.0, 500.0}));

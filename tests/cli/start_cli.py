@@ -94,7 +94,9 @@ with tempfile.TemporaryDirectory() as scratch:
     before = {p: p.read_bytes() for p in folder.iterdir()}
     check("start leaves what is there", "there is a rotor.yaml already" in run("start", folder, status=1))
     check("nothing is changed by it", before == {p: p.read_bytes() for p in folder.iterdir()})
-    check("the sheet has the speeds", "4915 rpm (96 %)" in (folder / "run-sheet.html").read_text("utf-8"))
+    sheet = (folder / "run-sheet.html").read_text("utf-8")
+    check("the sheet has the speeds", "4915 rpm (96 %)" in sheet)
+    check("the sheet has no limit that nobody gave", "Limits are not given yet" in sheet and '<td class="number">' not in sheet)
 
     text = run("ready", job)
     missing = re.findall(r"^  (\d)\. (.*(?:\n     .*)*)", text, re.M)
@@ -105,7 +107,12 @@ with tempfile.TemporaryDirectory() as scratch:
     for command in ("plan", "trial"):
         check(f"{command}: no weight on what is assumed", "to_confirm" in run(command, job, status=1))
 
-    edit(rotor, "to_confirm: [reference, slot numbering, weights, limits, repeatability]\n", "")
+    text = rotor.read_text("utf-8")
+    check("nothing that nobody said counts", "\n    proportional:" not in text and "\n    access:" not in text, text)
+    edit(rotor, "to_confirm: [repeatability, speed_tolerance, reference, slot numbering, weights, limits]\n", "")
+    run("page", job, "-o", folder / "run-sheet.html")
+    sheet = (folder / "run-sheet.html").read_text("utf-8")
+    check("made afresh, the sheet has the limits", "Limits are not given yet" not in sheet and '<td class="number">0.980</td>' in sheet, re.findall("<td class=.number.>.*?</td>", sheet)[:4])
     check("plan: without readings", f"next: trimwright ready {job}" in run("plan", job, status=1))
     fill(table, [("as found", [0, 0])])
     check("ready: a trial is next", f"NEXT\n  trimwright trial {job}\n" in run("ready", job))
@@ -143,7 +150,21 @@ with tempfile.TemporaryDirectory() as scratch:
     text = run("ready", bare / "job.yaml")
     check("ready: all that was not answered is assumed", all(word in " ".join(text.split()) for word in
           ("name, rotation, speed_100, phase, planes, sensors, reference, slot numbering, weights, limits")), text)
-    for name, value in (("--planes", "spinner"), ("--sensors", "front mils"), ("--rotation", "left"), ("--phase", "late"),
+    # answers as people write them
+    wide = Path(scratch) / "wide"
+    run("start", wide, "--planes", "nose 28 holes, disc 30 Slots", "--sensors", "fwd velocity mm/s rms, aft mil pp", "--speed-100", "4000",
+        "--speeds", "1850, 2640, 3310, 3975 rpm", "--repeatability", "0.3 mm/s, 0.09 mil")
+    written = load((wide / "rotor.yaml").read_text("utf-8"))
+    check("start: holes are slots", [(one["name"], one["slots"]["count"]) for one in written["planes"]] == [("nose", 28), ("disc", 30)], written["planes"])
+    check("start: a quantity is no part of a sensor's name", [one["name"] for one in written["sensors"]] == ["fwd", "aft"], written["sensors"])
+    check("start: a third of what readings differ", [one["repeatability"] for one in written["sensors"]] == ["0.1 mm/s", "0.03 mil"], written["sensors"])
+    check("start: what was said is not assumed", "repeatability" not in written["to_confirm"], written["to_confirm"])
+    check("start: rpm for all", [one["at"] for one in load((wide / "job.yaml").read_text("utf-8"))["speeds"]] ==
+          ["1850 rpm", "2640 rpm", "3310 rpm", "3975 rpm"] and written["speed_100"] == "4000 rpm")
+    run("start", Path(scratch) / "alone", "--speeds", "3975")
+    check("start: a number too large for a share is rpm", "{at: 3975 rpm}" in (Path(scratch) / "alone/job.yaml").read_text("utf-8"))
+    for name, value in (("--speeds", "60"), ("--sensors", "fwd acceleration mm/s rms"), ("--repeatability", "0.1 in/s"),
+                        ("--repeatability", "0.1 in/s, often"), ("--planes", "spinner"), ("--sensors", "front mils"), ("--rotation", "left"), ("--phase", "late"),
                         ("--speeds", "60 %, 60 %"), ("--speeds", "130 %"), ("--speed-100", "fast")):
         said = run("start", Path(scratch) / "no", name, value, status=1)
         check(f"start {name} {value}", "expected" in said and said.count("\n") == 1, said)
@@ -174,9 +195,11 @@ with tempfile.TemporaryDirectory() as scratch:
 
     asked = Path(scratch) / "asked"
     status, said = at_a_terminal(["start", str(asked), "--name", "Asked", "--phase", "lead"],
-                                 ["", "sideways", "counterclockwise from front", "", "fan 36", "", "60 %, 80 %"])
+                                 ["", "sideways", "counterclockwise from front", "", "fan 36", "", "0.06 in/s", "0.06 in/s, 0.3 mil", "60 %, 80 %"])
     check("asked on a terminal", status == 0, said)
-    check("a wrong answer is told and asked again", "does not say how the rotor turns" in said, said)
+    check("a wrong answer is told and asked again", "does not say how the rotor turns" in said and "1 amount of 2 sensors" in said, said)
+    status, said = at_a_terminal(["page", str(job)])
+    check("no HTML on a terminal", status == 1 and "-o page.html" in said and "<html" not in said, said[:300])
     check("what an option says is not asked", "type of rotor" not in said, said)
     written = load((asked / "rotor.yaml").read_text("utf-8"))
     check("the answers are written", written["rotation"] == {"sense": "counterclockwise", "seen_from": "front"} and
@@ -314,6 +337,8 @@ with tempfile.TemporaryDirectory() as scratch:
 
     # --- manual and completion -------------------------------------------------------------------------------
 
+    said = run("manual", "plan", status=1, folder=scratch)
+    check("manual: a command is no folder", "trimwright plan --help" in said and not (Path(scratch) / "plan").exists(), said)
     manual = Path(scratch) / "manual"
     run("manual", manual)
     commands = re.findall(r"^  (\w+) ", run("--help").split("Subcommands:\n")[1], re.M)

@@ -132,3 +132,44 @@ TEST_CASE("Where no target is set, none is spoken of") {
   const auto next = forecast(settled.job, settled.model, settled.job.fitted_now);
   CHECK(outlook_words(next.predictions, 0, next.outlook).find("target") == std::string::npos);
 }
+
+TEST_CASE("A change from run to run that nothing tells is not counted in the chances, and that is said") {
+  ThreeRuns three;
+  Job job = three.job();
+  const auto told = [](const Job& of, const std::string& words) {
+    const auto settled = fitted(of);
+    const auto next = forecast(settled.job, settled.model, settled.job.fitted_now);
+    for (const auto& note : chance_notes(settled.job, settled.model, next.predictions, next.outlook))
+      if (note.find(words) != note.npos) return true;
+    return false;
+  };
+  for (auto& sensor : job.rotor.sensors) {
+    sensor.run_to_run.reset();
+    sensor.proportional = 0.0;
+  }
+  CHECK(told(job, "not counted in these chances"));
+  for (auto& sensor : job.rotor.sensors) sensor.run_to_run = 0.01;
+  CHECK_FALSE(told(job, "not counted in these chances"));
+}
+
+TEST_CASE("Where the stated scatter alone keeps the chance of all targets low, it is named") {
+  ThreeRuns three;
+  Job job = three.job();
+  for (auto& sensor : job.rotor.sensors) {
+    sensor.run_to_run = 0.0;
+    sensor.proportional = 0.3;
+    sensor.bands = {{6000.0, 100.0, {}}};
+  }
+  job = testing::settled(job);
+  auto settled = fitted(job);
+  auto next = forecast(settled.job, settled.model, settled.job.fitted_now);
+  for (auto& one : next.predictions) one.target = 1.01 * std::abs(one.after);
+  REQUIRE(next.outlook);
+  next.outlook->meets_targets = 0.5;
+  const auto notes = chance_notes(settled.job, settled.model, next.predictions, next.outlook);
+  REQUIRE(notes.size() == 1);
+  CHECK(notes[0].find("differ by 30 % of themselves (proportional)") != notes[0].npos);
+  next.predictions[0].target =
+      0.01 * std::abs(next.predictions[0].after);  // it is the level that is too high
+  CHECK(chance_notes(settled.job, settled.model, next.predictions, next.outlook).empty());
+}

@@ -286,7 +286,7 @@ if (wanted("hostile")) console.log("ok   hostile names stay text in every page")
 
 // SVG by an XML parser; print by PDF.
 if (wanted("print"))
-for (const [file, most, what] of [["example.html", 2], ["after.html", 2], ["large.html", 8], ["trial.html", 2, "Run sheet"], ["begin.html", 1, "Run sheet"]]) {
+for (const [file, most, what] of [["example.html", 4], ["after.html", 2], ["large.html", 8], ["trial.html", 2, "Run sheet"], ["begin.html", 1, "Run sheet"]]) {
   const page = await open(file);
   const drawings = await page.evaluate(() => [...document.querySelectorAll("svg")].map((svg) => new XMLSerializer().serializeToString(svg)));
   drawings.forEach((text, i) => {

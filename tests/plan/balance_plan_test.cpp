@@ -47,7 +47,7 @@ TEST_CASE("When nothing is worth changing, the plan says so and asks for no run"
   CHECK(plan.steps[0].kind == StepKind::do_nothing);
 }
 
-TEST_CASE("What was read last is the once-per-rev reading of the last run that was not set aside") {
+TEST_CASE("What was read last is the once-per-rev reading of the last run in use with what is fitted now") {
   Job job = slotted_job_with_trial(moments);
   Reading overall = job.runs.back().readings.front();
   overall.component = Component::overall;
@@ -60,7 +60,11 @@ TEST_CASE("What was read last is the once-per-rev reading of the last run that w
   job.runs.back().readings.front().amplitude = 0.97;
   const auto readings = readings_to_take(job, {});
   REQUIRE(readings.size() == 1);
-  CHECK(readings[0].last_read.value() == doctest::Approx(0.6));  // 0.5 as found, and 1e-3 of 100 g mm
+  CHECK(readings[0].last_read.value() == doctest::Approx(0.5));  // as found: the trial weight is out again
+  job.fitted_now = job.runs[1].fitted;
+  CHECK(readings_to_take(job, {})[0].last_read.value() == doctest::Approx(0.6));  // and 1e-3 of 100 g mm
+  job.fitted_now[0].slots[3] = {"w1", 100.0};                                     // no run was made so
+  CHECK(readings_to_take(job, {})[0].last_read.value() == doctest::Approx(0.6));
 }
 
 TEST_CASE("A plan that changes nothing says how many readings stay above their targets") {

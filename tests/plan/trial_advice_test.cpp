@@ -202,6 +202,23 @@ TEST_CASE("Where a correction might pass a limit, a trial comes first, and stays
   }
 }
 
+TEST_CASE("A trial weight that somebody asks about is judged itself, not all there are") {
+  const auto one = planned(fleet_case({0.6, 0.4}, 0, 1.3));
+  REQUIRE(*advised(one).advised().exceeds_limit <= acceptable_risk);  // there are safe ones
+  bool risky = false;
+  for (int slot = 1; slot <= 40 && !risky; ++slot) {
+    const auto asked = advise_trial(one.settled.job, {&one.settled.model, &one.trim}, {0, slot, "w4"});
+    REQUIRE(asked);
+    if (*asked->advised().exceeds_limit <= acceptable_risk) continue;
+    risky = true;
+    std::string notes;
+    for (const auto& note : asked->notes) notes += note + "\n";
+    CHECK(notes.find("With the trial weight asked about") != notes.npos);
+    CHECK(notes.find("No trial weight at hand") == notes.npos);
+  }
+  CHECK(risky);
+}
+
 TEST_CASE("Of trials as safe as each other the one that tells most is advised") {
   const auto one = planned(fleet_case({0.2, 0.12}, 0, 5.0));
   const auto advice = advised(one);

@@ -237,6 +237,36 @@ TEST_CASE("A trial weight counts as fitted where nothing says otherwise, and tha
   CHECK(readiness(job).has(ReadinessConcern::trial_weight_in));
 }
 
+TEST_CASE("A check run whose weights are not said to be fitted now is asked after; a trial run is not") {
+  Job job = tried();
+  FittedWeights chosen;
+  chosen.slots[4] = {"w1", 100.0};
+  job.runs[1].name = "with w2";  // the first to change the plane, and out again: a trial by another name
+  CHECK_FALSE(readiness(job).has(ReadinessConcern::not_fitted_now));
+  job.runs.push_back(single_plane_rotor().run(job.rotor, "check run", {chosen}));
+  const auto found = readiness(job);
+  CHECK(first(found, ReadinessConcern::not_fitted_now).runs == std::vector<std::size_t>{2});
+  CHECK(found.ready());  // it asks for care alone
+  job.runs.back().name = "second trial";
+  CHECK_FALSE(readiness(job).has(ReadinessConcern::not_fitted_now));
+  job.runs.back().name = "check run";
+  job.fitted_now = {chosen};
+  CHECK_FALSE(readiness(job).has(ReadinessConcern::not_fitted_now));
+}
+
+TEST_CASE("Runs as many as the unknowns hold no reading to account, and that is said") {
+  Job job = tried();
+  CHECK(first(readiness(job), ReadinessConcern::nothing_spare).ratio == 2.0);
+  job.small_residual = true;  // the job supposes what checks them
+  CHECK_FALSE(readiness(job).has(ReadinessConcern::nothing_spare));
+  job.small_residual = false;
+  job.runs.push_back(job.runs.front());
+  job.runs.back().name = "repeat";
+  CHECK_FALSE(readiness(job).has(ReadinessConcern::nothing_spare));
+  job.runs.resize(1);
+  CHECK_FALSE(readiness(job).has(ReadinessConcern::nothing_spare));  // no plane was tried yet
+}
+
 TEST_CASE("Runs made under other conditions, or months apart, are told") {
   Job job = tried();
   job.runs[0].conditions = {"2031-03-04 08:15", "", {{"wind", "4 kt on the nose"}}};
