@@ -7,6 +7,7 @@
 #include "csv_rows.hpp"
 #include "record_content.hpp"
 #include "record_documents.hpp"
+#include "report/text_table.hpp"
 #include "trimwright/plan.hpp"
 
 namespace trimwright {
@@ -98,20 +99,66 @@ std::string history_table(const HistoryRow& row) {
   return text;
 }
 
+/// What must be known of a record before its levels are taken for its rotor's.
+std::string history_remarks(const StoredRecord& record) {
+  const auto words = from_content(record, [&](const Json& content) {
+    std::string text;
+    if (content.contains("wrong_serial"))
+      text += wrapped("    ", fmt::format("corrects record {}, which was filed under serial {} by mistake",
+                                          record.record.corrects.value_or(0),
+                                          one_line(content.at("wrong_serial").get<std::string>())));
+    if (const auto earlier = earlier_visit_words(content); !earlier.empty())
+      text += wrapped("    ! ", one_line(earlier));
+    return text;
+  });
+  return words.value_or(std::string{});
+}
+
 }  // namespace
 
 std::string export_csv_heading() {
   return csv_line(
-      {"record",      "date",     "rotor",        "serial",          "station",  "person",
-       "verdict",     "corrects", "corrected_by", "speed_rpm",       "sensor",   "unit",
-       "component",   "before",   "after",        "after_phase_deg", "expected", "expected_phase_deg",
-       "expected_sd", "limit",    "target",       "filed_at",        "filed_by", "digest"});
+      {"record",      "date",     "rotor",        "serial",          "station",         "person",
+       "verdict",     "corrects", "corrected_by", "speed_rpm",       "sensor",          "unit",
+       "component",   "before",   "after",        "after_phase_deg", "expected",        "expected_phase_deg",
+       "expected_sd", "limit",    "target",       "filed_at",        "filed_by",        "digest",
+       "reason",      "entries",  "taken_out",    "put_in",          "before_phase_deg"});
 }
 
 namespace {
 
+/// "spinner slot 8 K2; drum 780 g mm at 12.0°".
+std::string weights_cell(const Json& places) {
+  std::string words;
+  for (const auto& one : places) {
+    const Json& piece = one.at("piece");
+    words += words.empty() ? "" : "; ";
+    words += one.at("plane").get<std::string>() +
+             (one.at("slot").is_null() ? "" : fmt::format(" slot {}", one.at("slot").get<int>())) + " " +
+             (piece.is_string() ? piece.get<std::string>()
+                                : fmt::format("{:.6g} g mm", piece.at("moment_g_mm").get<double>())) +
+             (one.at("slot").is_null() ? fmt::format(" at {:.1f}°", one.at("angle_deg").get<double>()) : "");
+  }
+  return words;
+}
+
+std::string entries_cell(const Json& entries) {
+  std::string words;
+  for (const auto& [key, text] : entries.items())
+    words += (words.empty() ? "" : "; ") + key + ": " + text.get<std::string>();
+  return words;
+}
+
+/// What stands in every row of a trim: entries, weights taken out, weights put in.
+std::vector<std::string> trim_cells(const Json& content) {
+  const Json& weights = content.at("weights");
+  return {entries_cell(content.at("entries")), weights_cell(weights.at("removed")),
+          weights_cell(weights.at("fitted"))};
+}
+
 /// A row of what was read, with what it is held against where it is of a trim.
-std::string export_row(const StoredRecord& one, const std::string& date, const Json& reading) {
+std::string export_row(const StoredRecord& one, const std::string& date, const Json& reading,
+                       const std::vector<std::string>& of_trim, const Json* as_found) {
   const Record& record = one.record;
   const auto number = [](const std::optional<std::int64_t>& n) { return n ? std::to_string(*n) : ""; };
   std::vector<std::string> cells{std::to_string(one.number),
@@ -130,7 +177,9 @@ std::string export_row(const StoredRecord& one, const std::string& date, const J
   for (const char* key : {"first", "amplitude", "phase_deg", "expected", "expected_phase_deg", "expected_sd",
                           "limit", "target"})
     cells.push_back(number_cell(reading.value(key, Json())));
-  cells.insert(cells.end(), {record.filed_at, record.filed_by, hex(one.digest)});
+  cells.insert(cells.end(), {record.filed_at, record.filed_by, hex(one.digest), record.reason});
+  cells.insert(cells.end(), of_trim.begin(), of_trim.end());
+  cells.push_back(as_found == nullptr ? "" : number_cell(as_found->at("phase_deg")));
   return csv_line(cells);
 }
 
@@ -142,11 +191,14 @@ Result<std::string> export_csv(const StoredRecord& one) {
     if (holds_readings(one.record)) {
       for (const auto& run : content.at("runs"))
         for (const auto& reading : run.at("readings"))
-          text += export_row(one, run.at("when").get<std::string>().substr(0, 10), reading);
+          text += export_row(one, run.at("when").get<std::string>().substr(0, 10), reading, {"", "", ""},
+                             nullptr);
       return text;
     }
+    const auto of_trim = trim_cells(content);
     for (const auto& reading : content.at("check").at("readings"))
-      text += export_row(one, one.record.date, reading);
+      text += export_row(one, one.record.date, reading, of_trim,
+                         as_found_in(content, reading, reading.at("component") == "overall"));
     return text;
   });
 }
@@ -157,10 +209,14 @@ Result<std::string> history_text(const std::vector<StoredRecord>& records) {
   if (!rows) return tl::unexpected(rows.error());
   std::string text = "History of " + one_line(records.front().record.rotor) + ", serial " +
                      one_line(records.front().record.serial) + "\n";
-  for (const auto& one : records)
-    text += fmt::format("  record {:4}  {}  {}{}\n", one.number, one_line(one.record.date),
-                        one_line(one.record.verdict),
-                        one.corrected_by ? fmt::format("  (corrected by record {})", *one.corrected_by) : "");
+  for (const auto& one : records) {
+    text += fmt::format(
+        "  record {:4}  {}  {}{}\n", one.number, one_line(one.record.date), one_line(one.record.verdict),
+        one.corrected_by
+            ? fmt::format("  (corrected by record {}{})", *one.corrected_by, wrong_serial_words(one))
+            : "");
+    if (!holds_readings(one.record)) text += history_remarks(one);
+  }
   for (const auto& row : *rows) text += history_table(row);
   text += "\nCAUTION\n";
   for (const auto& caution : cautions()) text += "  ! " + caution + "\n";
