@@ -182,9 +182,10 @@ void add_record(CLI::App& app, int& status) {
                           {"text", "csv"});
   add_number(*page, options);
   page->callback([options, &status] { status = print_sheet(*options); });
-  auto* exported =
-      subcommand(*record, options, "export", "Records as a table, a document, or lines that others can prove",
-                 {"csv", "json", "lines"});
+  auto* exported = subcommand(*record, options, "export",
+                              "Records as a table (csv-comma: semicolons and decimal commas), a document, or "
+                              "lines that others can prove",
+                              {"csv", "csv-comma", "json", "lines"});
   add_query(*exported, options);
   exported->callback([options, &status] { status = export_records(*options); });
   auto* compared = subcommand(*record, options, "compare",

@@ -182,9 +182,10 @@ Status export_records(const RecordOptions& options) {
     return fits;
   };
   return reading_archive(options, [&](const Archive& archive) {
-    const auto form = options.output.json()              ? ExportForm::json
-                      : options.output.format == "lines" ? ExportForm::lines
-                                                         : ExportForm::csv;
+    const auto form = options.output.json()                  ? ExportForm::json
+                      : options.output.format == "lines"     ? ExportForm::lines
+                      : options.output.format == "csv-comma" ? ExportForm::csv_of_commas
+                                                             : ExportForm::csv;
     const Status written = options.output.write_parts(
         [&](const WritePart& part) { return trimwright::export_records(archive, *query, form, part); },
         {options.archive});

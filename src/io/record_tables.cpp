@@ -37,9 +37,13 @@ std::map<std::string, int> decimals_by_unit(const Json& readings, std::span<cons
 
 namespace {
 
-std::string number_cell(const Json& value) {
-  return value.is_number() ? fmt::format("{:.6g}", value.get<double>()) : "";
+std::string number_cell(const Json& value, char decimal) {
+  std::string cell = value.is_number() ? fmt::format("{:.6g}", value.get<double>()) : "";
+  std::replace(cell.begin(), cell.end(), '.', decimal);
+  return cell;
 }
+
+char between_cells(char decimal) { return decimal == ',' ? ';' : ','; }
 
 /// A speed and sensor of a rotor's history, with its readings in the order of the records.
 struct HistoryRow {
@@ -116,13 +120,14 @@ std::string history_remarks(const StoredRecord& record) {
 
 }  // namespace
 
-std::string export_csv_heading() {
+std::string export_csv_heading(char decimal) {
   return csv_line(
       {"record",      "date",     "rotor",        "serial",          "station",         "person",
        "verdict",     "corrects", "corrected_by", "speed_rpm",       "sensor",          "unit",
        "component",   "before",   "after",        "after_phase_deg", "expected",        "expected_phase_deg",
        "expected_sd", "limit",    "target",       "filed_at",        "filed_by",        "digest",
-       "reason",      "entries",  "taken_out",    "put_in",          "before_phase_deg"});
+       "reason",      "entries",  "taken_out",    "put_in",          "before_phase_deg"},
+      between_cells(decimal));
 }
 
 namespace {
@@ -158,7 +163,7 @@ std::vector<std::string> trim_cells(const Json& content) {
 
 /// A row of what was read, with what it is held against where it is of a trim.
 std::string export_row(const StoredRecord& one, const std::string& date, const Json& reading,
-                       const std::vector<std::string>& of_trim, const Json* as_found) {
+                       const std::vector<std::string>& of_trim, const Json* as_found, char decimal) {
   const Record& record = one.record;
   const auto number = [](const std::optional<std::int64_t>& n) { return n ? std::to_string(*n) : ""; };
   std::vector<std::string> cells{std::to_string(one.number),
@@ -170,35 +175,35 @@ std::string export_row(const StoredRecord& one, const std::string& date, const J
                                  record.verdict,
                                  number(record.corrects),
                                  number(one.corrected_by),
-                                 number_cell(reading.at("speed_rpm")),
+                                 number_cell(reading.at("speed_rpm"), decimal),
                                  reading.at("sensor"),
                                  reading.at("unit"),
                                  reading.at("component")};
   for (const char* key : {"first", "amplitude", "phase_deg", "expected", "expected_phase_deg", "expected_sd",
                           "limit", "target"})
-    cells.push_back(number_cell(reading.value(key, Json())));
+    cells.push_back(number_cell(reading.value(key, Json()), decimal));
   cells.insert(cells.end(), {record.filed_at, record.filed_by, hex(one.digest), record.reason});
   cells.insert(cells.end(), of_trim.begin(), of_trim.end());
-  cells.push_back(as_found == nullptr ? "" : number_cell(as_found->at("phase_deg")));
-  return csv_line(cells);
+  cells.push_back(as_found == nullptr ? "" : number_cell(as_found->at("phase_deg"), decimal));
+  return csv_line(cells, between_cells(decimal));
 }
 
 }  // namespace
 
-Result<std::string> export_csv(const StoredRecord& one) {
+Result<std::string> export_csv(const StoredRecord& one, char decimal) {
   return from_any_content(one, [&](const Json& content) {
     std::string text;
     if (holds_readings(one.record)) {
       for (const auto& run : content.at("runs"))
         for (const auto& reading : run.at("readings"))
           text += export_row(one, run.at("when").get<std::string>().substr(0, 10), reading, {"", "", ""},
-                             nullptr);
+                             nullptr, decimal);
       return text;
     }
     const auto of_trim = trim_cells(content);
     for (const auto& reading : content.at("check").at("readings"))
       text += export_row(one, one.record.date, reading, of_trim,
-                         as_found_in(content, reading, reading.at("component") == "overall"));
+                         as_found_in(content, reading, reading.at("component") == "overall"), decimal);
     return text;
   });
 }

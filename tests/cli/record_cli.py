@@ -963,6 +963,8 @@ def wrong_serial(bench: Bench):
     check([one["number"] for one in found["records"]] == [2], f"{found}")
     check("No record" in bench.record("find", "--entry", "aircraft: Q-BLM", archive=archive), "another aircraft")
     rows = list(csv.DictReader(io.StringIO(bench.record("export", archive=archive))))
+    comma = list(csv.DictReader(io.StringIO(bench.record("export", "--format", "csv-comma", archive=archive)), delimiter=";"))
+    check([row["after"].replace(",", ".") for row in comma] == [row["after"] for row in rows] and "," in comma[0]["after"], f"{comma[0]}")
     check({row["entries"] for row in rows} == {"aircraft: Q-ALM"} and {row["reason"] for row in rows} == {"", "misread plate"}, f"{rows[0]}")
     done = subprocess.run(bench.command("record", "export", "--archive", archive, "--serial", "Z-0"), capture_output=True, text=True)
     check(done.returncode == 0 and "no record is what was asked for" in done.stderr, f"{done}")
