@@ -148,7 +148,9 @@ std::size_t letters_between(const std::string& one, const std::string& other) {
 
 /// Entries whose names are almost those that the sheet asks for, which then stay blank.
 void warn_of_names(const Record& record, std::vector<std::string>& warnings) {
-  for (const auto& [key, text] : Json::parse(record.content).value("entries", Json::object()).items())
+  const Json content = Json::parse(record.content);
+  if (!content.contains("entries")) return;
+  for (const auto& [key, text] : content.at("entries").items())
     for (const std::string asked : asked_entries())
       if (const auto apart = letters_between(lower_case(key), asked);
           key != asked && apart <= asked.size() / 3)

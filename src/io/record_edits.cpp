@@ -110,40 +110,56 @@ constexpr const char* filed_as = "when it was filed it said";
 constexpr const char* cannot_be_told =
     "what it said before cannot be told from the record: compare it line by line with the signed sheet";
 
-/// Columns against the document. Empty: both say the same.
-std::vector<std::string> edits_of_columns(const StoredRecord& one, const Json& content) {
+/// What was changed, and whether the digest proves it.
+struct EditsTold {
+  std::vector<std::string> words;
+  bool proved = false;
+};
+
+/// Columns against the document.
+EditsTold edits_of_columns(const StoredRecord& one, const Json& content) {
   Json columns = found_by_json(one.record), text = Json::object();
   for (const auto& [key, value] : columns.items()) text[key] = content.value(key, Json());
   if (one.record.origin) text["corrects"] = columns["corrects"];
   std::vector<FieldEdit> edits;
   compare_fields(columns, text, "", edits);
   if (edits.empty()) return {};
-  if (was_filed(one, found_by_document(one.record, content))) return words_of(edits, filed_as);
+  if (was_filed(one, found_by_document(one.record, content))) return {words_of(edits, filed_as), true};
   Json mended = content;
   for (const auto& edit : edits) mended[edit.field] = columns[edit.field];
-  if (was_filed(one, with_document(one.record, mended))) {
-    for (auto& edit : edits) edit = {edit.field + " in its document", edit.other, edit.now};
-    return words_of(edits, filed_as);
-  }
-  auto words = words_of(edits, "its document says");
-  words.emplace_back(cannot_be_told);
-  return words;
+  if (!was_filed(one, with_document(one.record, mended))) return {words_of(edits, "its document says")};
+  for (auto& edit : edits) edit = {edit.field + " in its document", edit.other, edit.now};
+  return {words_of(edits, filed_as), true};
 }
 
 /// The document against what its files give.
-std::vector<std::string> edits_of_document(const StoredRecord& one, const Json& content) {
-  if (holds_readings(one.record)) return {cannot_be_told};
+EditsTold edits_of_document(const StoredRecord& one, const Json& content) {
+  if (holds_readings(one.record)) return {};
   const auto again = judged_again(one, content);
-  if (!again) return {cannot_be_told};
+  if (!again) return {};
   Record same = one.record;
   same.inputs = again->inputs;
   if (was_filed(one, same))
-    return {"the mark by which the same trim is known again was changed, and nothing else"};
-  const Json given = Json::parse(again->content);
+    return {{"the mark by which the same trim is known again was changed, and nothing else"}, true};
+  Json given = Json::parse(again->content);
+  const Json all = given;
+  for (const auto& [key, value] : all.items())
+    if (!content.contains(key)) given.erase(key);  // older records do not have it
+  const Json columns = found_by_json(one.record);
+  for (const auto& [key, value] : columns.items())
+    if (given.contains(key) && !(key == "corrects" && one.record.origin)) given[key] = value;
   std::vector<FieldEdit> edits;
   compare_fields(content, given, "", edits);
-  if (was_filed(one, with_document(one.record, given))) return words_of(edits, filed_as);
-  auto words = words_of(edits, "by the job's files in the record it is");
+  const bool proved = was_filed(one, with_document(one.record, given));
+  return {words_of(edits, proved ? filed_as : "by the job's files in the record it is"), proved};
+}
+
+std::vector<std::string> edits_in(const StoredRecord& one, const Json& content) {
+  const auto columns = edits_of_columns(one, content);
+  if (columns.proved) return columns.words;
+  const auto document = edits_of_document(one, content);
+  if (document.proved) return document.words;
+  auto words = columns.words.empty() ? document.words : columns.words;
   words.emplace_back(cannot_be_told);
   return words;
 }
@@ -152,10 +168,7 @@ std::vector<std::string> edits_of_document(const StoredRecord& one, const Json& 
 
 std::vector<std::string> edits_of(const StoredRecord& record) {
   if (record.holds) return {};
-  auto words = from_any_content(record, [&](const Json& content) {
-    auto edits = edits_of_columns(record, content);
-    return edits.empty() ? edits_of_document(record, content) : edits;
-  });
+  auto words = from_any_content(record, [&](const Json& content) { return edits_in(record, content); });
   if (words) return *std::move(words);
   return {"its document is none that this program understands any more", cannot_be_told};
 }

@@ -53,8 +53,8 @@ void check_record_in_chain(const StoredRecord& one, bool numbered, ChainEnd& end
     proof.remarks.push_back({one.number, "was filed at " + one.record.filed_at +
                                              " by its clock, before the record that it follows (" +
                                              end.filed_at + "): a clock was wrong"});
-  end = {one.number, one.digest, one.record.origin ? end.filed_at : one.record.filed_at,
-         one.holds ? std::nullopt : std::optional(computed(one.previous))};
+  end = {one.number, one.digest, one.record.origin ? end.filed_at : one.record.filed_at, {}};
+  if (!one.holds && computed(one.previous) != one.digest) end.computed = computed(one.previous);
 }
 
 /// The tree over all records, as they pass by in the order of their places.

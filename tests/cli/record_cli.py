@@ -552,7 +552,9 @@ def bad_input(bench: Bench):
     bench.record("show", 0, archive=archive, status=2)
     check("record find --serial" in bench.record("show", "LKM-417", archive=archive, status=2), "a serial for a number")
     check("there is no folder" in bench.record("find", archive=bench.folder / "nowhere/a.db", status=1), "a missing folder")
-    message = bench.file(bench.folder / "examples/quillhaven", archive=archive, status=1)
+    (bench.folder / "one-job").mkdir()
+    shutil.copy(bench.folder / "examples/quillhaven/after.yaml", bench.folder / "one-job")
+    message = bench.file(bench.folder / "one-job", archive=archive, status=1)
     check("this is a folder" in message and "after.yaml" in message, message)
     (bench.folder / "empty.db").touch()
     check("this file is empty" in bench.record("find", archive=bench.folder / "empty.db", status=1), "an empty file")
@@ -657,7 +659,9 @@ def dates(bench: Bench):
     table = bench.folder / "examples/quillhaven/after.csv"
     kept = table.read_text("utf-8")
     try:
-        table.write_text(kept + kept.splitlines()[1] + "\n", "utf-8")
+        more = re.sub(r",([0-9.]+) (in/s|mil)", lambda m: f",{float(m[1]) * 1.01:.4f} {m[2]}", kept.splitlines()[1])
+        check(more != kept.splitlines()[1], f"the same reading: {more}")
+        table.write_text(kept + more + "\n", "utf-8")
         message = bench.file(bench.job("dated.yaml", "D-2", **{when: "when: 2031-05-12"}), archive=archive, status=1, dated="2031-05-12")
         check("record 3 is of the same serial and of a check run made at the same time (2031-05-12)" in message, message)
         check("--corrects 3" in message, message)
@@ -873,7 +877,7 @@ def what_was_edited(bench: Bench):
     check(json.loads(bench.run("record", "prove", "--archive", archive, "--expect", digests[1], "--format", "json"))["expected_holds"], "whole")
     for statement, words in (("UPDATE record SET serial = 'W-9' WHERE number = 1", 'serial says "W-9"; when it was filed it said "W-0"'),
                              ("UPDATE record SET content = replace(content, '\"serial\":\"W-0\"', '\"serial\":\"W-9\"') WHERE number = 1",
-                              'serial in its document says "W-9"; when it was filed it said "W-0"'),
+                              'serial says "W-9"; when it was filed it said "W-0"; check serial says'),
                              ("UPDATE record SET inputs = zeroblob(32) WHERE number = 1", "the mark by which the same trim is known again"),
                              ("UPDATE record SET digest = zeroblob(32) WHERE number = 1", "as record 2 shows, which holds the right one"),
                              ("DELETE FROM record WHERE number = 2", "stands where record 2 should: record 2 is missing"),
