@@ -110,9 +110,9 @@ Result<void> Archive::each(const RecordQuery& query, const Take& take) const {
     constexpr const char* by =
         "(SELECT c.{} FROM record c WHERE c.corrects = record.number "
         "ORDER BY c.number DESC LIMIT 1)";
-    const auto rows = database.prepare(
-        fmt::format("SELECT {}, {}, {} FROM record{} ORDER BY number", stored_columns(database),
-                    fmt::format(fmt::runtime(by), "number"), fmt::format(fmt::runtime(by), "serial"), which));
+    const auto rows = database.prepare(fmt::format(
+        "SELECT {}, {} AS by_number, {} AS by_serial FROM record{} ORDER BY number", stored_columns(database),
+        fmt::format(fmt::runtime(by), "number"), fmt::format(fmt::runtime(by), "serial"), which));
     const int corrected = database.version() > 1 ? 18 : 17;
     StoredRecord one;
     const auto each_row = [&](auto&& act) -> Result<void> {
