@@ -1,5 +1,7 @@
 #include <fmt/format.h>
 
+#include <cmath>
+
 #include "base/text.hpp"
 #include "filed_job.hpp"
 #include "record_content.hpp"
@@ -33,6 +35,9 @@ std::string entry_words(const Json& entry, std::size_t i) {
 void compare_fields(const Json& now, const Json& other, const std::string& at,
                     std::vector<FieldEdit>& edits) {
   if (now == other) return;
+  if (now.is_number() && other.is_number() &&
+      std::abs(now.get<double>() - other.get<double>()) <= 1e-12 * std::abs(other.get<double>()))
+    return;  // worked out in another order
   if (now.is_object() && other.is_object()) {
     Json keys = now;
     keys.update(other);

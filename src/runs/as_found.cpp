@@ -16,7 +16,7 @@ std::optional<ReadAsFound> mean_reading(const Run& run, std::size_t speed, std::
       sum += one.amplitude, count += 1.0;
   if (count == 0.0) return std::nullopt;
   const auto x = component == Component::overall ? std::nullopt : mean_phasor(run, speed, sensor);
-  return ReadAsFound{x ? std::abs(*x) : sum / count, x};
+  return ReadAsFound{x && count > 1.0 ? std::abs(*x) : sum / count, x};
 }
 
 }  // namespace
