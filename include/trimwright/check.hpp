@@ -149,7 +149,7 @@ struct CheckedReading {
   std::size_t speed = 0;
   std::size_t sensor = 0;
   Component component = Component::once_per_rev;
-  std::optional<double> first;  ///< amplitude in the first run that has this reading
+  std::optional<double> first;  ///< amplitude as found in this visit
   double amplitude = 0.0;
   std::optional<Phasor> x;
   std::optional<Phasor> expected;

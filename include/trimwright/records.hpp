@@ -59,10 +59,12 @@ struct Record {
   std::string filed_by;
   std::string software;
   std::optional<std::int64_t> corrects;  ///< number of the record that this one corrects
-  std::string reason;                    ///< of the correction
-  Digest inputs{};                       ///< of what was measured: the same trim is recognised
-  std::optional<Digest> origin;          ///< its digest in the archive that it was sent from
-  std::string content;                   ///< the `record 1` document
+  std::string
+      wrong_serial;    ///< of the record corrected, said to be wrong; asked for when it is filed, not kept
+  std::string reason;  ///< of the correction
+  Digest inputs{};     ///< of what was measured: the same trim is recognised
+  std::optional<Digest> origin;  ///< its digest in the archive that it was sent from
+  std::string content;           ///< the `record 1` document
 };
 
 /// A record in its place in the archive.
@@ -72,6 +74,7 @@ struct StoredRecord {
   Record record;
   Digest digest{};
   std::optional<std::int64_t> corrected_by;  ///< the latest record that corrects this one
+  std::string corrected_serial;              ///< of that record
   bool holds = true;                         ///< its digest fits what it says
   int rule = 2;                              ///< of the digest
 };
@@ -150,6 +153,8 @@ struct RecordQuery {
   std::string to;              ///< date, and earlier
   std::optional<double> level_above;
   std::optional<double> level_below;
+  std::function<bool(const StoredRecord&)>
+      also;  ///< what else is asked of a record that fits; empty: nothing
   std::int64_t most = std::numeric_limits<std::int64_t>::max();  ///< records told, the latest
 };
 
@@ -166,11 +171,15 @@ struct Proof {
   TreeHead head;  ///< over all records
   std::uint64_t bytes = 0;
   std::vector<Fault> faults;
-  std::vector<Fault> remarks;               ///< worth a look, and no fault
-  std::optional<std::int64_t> expected_at;  ///< record whose digest is the expected one
+  std::vector<Fault> remarks;  ///< worth a look, and no fault
+  /// Record beside which the expected digest stands. What it says may have been changed all the same.
+  std::optional<std::int64_t> expected_at;
   std::vector<Digest> since;  ///< that `head` goes on from the head asked for: RFC 9162, section 2.1.4
 
   [[nodiscard]] bool whole() const { return faults.empty(); }
+  /// Whether the record with the expected digest and all before it are those that the digest was printed of:
+  /// none of the faults is of them or of the archive.
+  [[nodiscard]] bool expected_holds() const;
 };
 
 /// What became of a record that was sent.
@@ -210,8 +219,8 @@ class Archive {
   ~Archive();
 
   /// Adds one record and reads it back. Errors: those of `check_record`; the same trim is filed already (and
-  /// this does not correct it); the corrected record does not exist, is of another serial or is corrected
-  /// already; the last record is not as it was filed; disk full; no permission.
+  /// this does not correct it); the corrected record does not exist, is of another serial that is not said to
+  /// be wrong, or is corrected already; the last record is not as it was filed; disk full; no permission.
   [[nodiscard]] Result<StoredRecord> file(const Record& record);
 
   /// Adds many in one transaction: all or none. Gives the number of the last.
@@ -228,11 +237,24 @@ class Archive {
   /// Those of `each`, without `content`.
   [[nodiscard]] Result<std::vector<StoredRecord>> find(const RecordQuery& query) const;
 
+  /// Other serials that are `serial` but for blanks, hyphens and the like (". / _"), twenty at most.
+  [[nodiscard]] Result<std::vector<std::string>> serials_alike(const std::string& serial) const;
+
   /// Serials that hold `part` (small and capital letters are alike), in order, twenty at most.
   [[nodiscard]] Result<std::vector<std::string>> serials_with(const std::string& part) const;
 
   /// Errors: no such record; its digest does not fit.
   [[nodiscard]] Result<StoredRecord> read(std::int64_t number) const;
+  /// The same of one that may have been changed since: `holds` tells.
+  [[nodiscard]] Result<StoredRecord> read_as_it_stands(std::int64_t number) const;
+
+  /// What a command sees of faults in passing. In a file of up to `most_proved_in_passing` bytes all that
+  /// `prove` finds; in a larger one whether a number is missing and whether the last record holds. On a
+  /// server, where numbers may be missing, nothing.
+  [[nodiscard]] Result<std::vector<Fault>> faults_in_passing() const;
+  static constexpr std::uint64_t most_proved_in_passing = 64'000'000;
+  /// Whether it is on a server, each station with a chain of its own.
+  [[nodiscard]] bool on_server() const;
 
   /// Reads every record, its digest, its place in its chain and in the tree, and lets SQLite check its own
   /// structure. `since`: an earlier head that this archive must go on from.

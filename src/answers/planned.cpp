@@ -41,7 +41,7 @@ Result<Planned> planned(JobFile file, const PlanOptions& options) {
   if (options.check_run) {
     if (const auto run = find_check_run(file.job); !run) return tl::unexpected(run.error());
     problem.fitted = file.job.runs.back().fitted;
-    problem.job.fitted_now = fitted_as_found(file.job);
+    problem.job.fitted_now = fitted_as_found(file.job, file.job.runs.size() - 1);
   }
   if (!options.fitted.empty()) {
     auto fitted = read_fitted_choice(options.fitted, file.job);

@@ -8,22 +8,12 @@
 #include "base/name.hpp"
 #include "base/text.hpp"
 #include "influence/usable_reading.hpp"
+#include "runs/as_found.hpp"
 #include "trim/time_words.hpp"
 #include "trimwright/forecast.hpp"
 
 namespace trimwright {
 namespace {
-
-/// Amplitude in the first run before `run` that has this reading.
-std::optional<double> first_read(const Job& job, std::size_t run, const Reading& reading) {
-  for (std::size_t r = 0; r < run; ++r) {
-    if (job.runs[r].set_aside) continue;
-    for (const auto& one : job.runs[r].readings)
-      if (one.speed == reading.speed && one.sensor == reading.sensor && one.component == reading.component)
-        return one.amplitude;
-  }
-  return std::nullopt;
-}
 
 std::vector<CheckedReading> limits_of(const Job& job, std::size_t run) {
   std::vector<CheckedReading> readings;
@@ -33,7 +23,8 @@ std::vector<CheckedReading> limits_of(const Job& job, std::size_t run) {
     one.speed = reading.speed;
     one.sensor = reading.sensor;
     one.component = reading.component;
-    one.first = first_read(job, run, reading);
+    if (const auto found = read_as_found(job, run, reading.speed, reading.sensor, reading.component))
+      one.first = found->amplitude;
     one.amplitude = reading.amplitude;
     one.x = reading.x;
     one.limit = place.limit;
@@ -257,7 +248,8 @@ Verdict verdict_on(const Job& job, const InfluenceModel& model, std::size_t run,
   verdict.not_predicted = why_not_foretold(seen, model, run);
   if (verdict.not_predicted.empty()) {
     add_expected(seen, model, run, verdict.readings);
-    verdict.mistakes = rank_mistakes(seen, model, run, scatter, prior, request.end_of_call().after_share(0.5));
+    verdict.mistakes =
+        rank_mistakes(seen, model, run, scatter, prior, request.end_of_call().after_share(0.5));
     if (verdict.mistakes.kinds.empty())
       verdict.left_open = fmt::format(
           "What may have gone wrong is not looked into: the runs have more than {} readings to compare.",

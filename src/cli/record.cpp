@@ -12,11 +12,13 @@ namespace {
 
 constexpr const char* record_example = R"(Examples:
   trimwright record file examples/quillhaven/after.yaml --archive trims.db --by "L. Marsh" \
-      --entry "torque: 25 N·m" --entry "manual and revision: practice manual A, revision 1"
-      Files the trim whose last run is the check run; makes the archive if there is none.
+      --dated 2031-05-13 --entry "torque: 25 N·m" --entry "manual and revision: practice manual A, revision 1"
+      Files the trim whose last run is the check run; makes the archive if there is none. (--dated: because
+      the example's date is yet to come.)
   trimwright record sheet 1 --archive trims.db
-      One page with the levels before and after, to be signed and filed.
+      The sheet with the levels before and after, to be signed and filed; show N is the same to be read.
   trimwright record find --archive trims.db --serial LKM-417
+  trimwright record find --archive trims.db --entry "aircraft: Q-ALM"
   trimwright record compare LKM-417 --archive trims.db
       A rotor's levels before and after, across the years.
   trimwright record readings may.csv --rotor configs/larkmere-fan.yaml --serial LKM-417 \
@@ -46,10 +48,17 @@ CLI::App* subcommand(CLI::App& record, const Shared& options, const char* name, 
   return command;
 }
 
+CLI::Validator a_record_number() {
+  return {[](const std::string& text) {
+            return number_between(1, 1e15)(text).empty()
+                       ? std::string{}
+                       : "\"" + shortened(text) + "\" is no number of a record";
+          },
+          "a number as 12 (record find --serial tells those of a rotor)"};
+}
+
 void add_number(CLI::App& command, const Shared& options) {
-  command.add_option("NUMBER", options->number, "number of the record")
-      ->required()
-      ->check(number_between(1, 1e15));
+  command.add_option("NUMBER", options->number, "number of the record")->required()->check(a_record_number());
 }
 
 CLI::Validator a_date() {
@@ -71,8 +80,17 @@ void add_query(CLI::App& command, const Shared& options) {
       .add_option("--verdict", query.verdict,
                   "accepted, accepted_not_as_predicted, not_accepted, or readings (made without a trim)")
       ->check(CLI::IsMember({"accepted", "accepted_not_as_predicted", "not_accepted", readings_verdict}));
-  command.add_option("--from", query.from, "made on this date or later")->check(a_date());
-  command.add_option("--to", query.to, "made on this date or earlier")->check(a_date());
+  command
+      .add_option("--from", query.from,
+                  "check run (or last reading) made on this date or later; other runs do not count")
+      ->check(a_date());
+  command.add_option("--to", query.to, "check run (or last reading) made on this date or earlier")
+      ->check(a_date());
+  command
+      .add_option(
+          "--entry", options->with_entry,
+          "\"KEY: TEXT\": filed with an entry of this name that holds the text, as \"aircraft: Q-ALM\"")
+      ->check(not_empty());
   command.add_option("--level-above", query.level_above, "largest amplitude divided by its limit above this")
       ->check(number_between(0, 1e9));
   command.add_option("--level-below", query.level_below, "largest amplitude divided by its limit below this")
@@ -91,7 +109,12 @@ void add_filing(CLI::App& command, const Shared& options, const std::string& las
   auto* corrects =
       command
           .add_option("--corrects", options->details.corrects, "number of the record that this one corrects")
-          ->check(number_between(1, 1e15));
+          ->check(a_record_number());
+  command
+      .add_option("--wrong-serial", options->details.wrong_serial,
+                  "the serial under which the corrected record was filed by mistake")
+      ->needs(corrects)
+      ->check(not_empty());
   command.add_option("--reason", options->details.reason, "why it is corrected")
       ->needs(corrects)
       ->check(not_empty());
@@ -159,9 +182,10 @@ void add_record(CLI::App& app, int& status) {
                           {"text", "csv"});
   add_number(*page, options);
   page->callback([options, &status] { status = print_sheet(*options); });
-  auto* exported =
-      subcommand(*record, options, "export", "Records as a table, a document, or lines that others can prove",
-                 {"csv", "json", "lines"});
+  auto* exported = subcommand(*record, options, "export",
+                              "Records as a table (csv-comma: semicolons and decimal commas), a document, or "
+                              "lines that others can prove",
+                              {"csv", "csv-comma", "json", "lines"});
   add_query(*exported, options);
   exported->callback([options, &status] { status = export_records(*options); });
   auto* compared = subcommand(*record, options, "compare",

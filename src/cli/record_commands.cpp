@@ -34,13 +34,39 @@ Status write(const RecordOptions& options, const Result<std::string>& answer) {
 
 Error not_as_filed(const RecordOptions& options, std::size_t faults) {
   return {fmt::format("the archive is not as it was filed: {} fault{}", faults, faults == 1 ? "" : "s"),
-          "a backup that proves whole",
+          "a backup that proves whole (trimwright record prove tells what is wrong)",
           {options.archive, 0, {}}};
 }
 
-}  // namespace
+/// The same for what reads records: after its answer, what is seen in passing of an archive that is not
+/// whole.
+template <class Do>
+Status reading_archive(const RecordOptions& options, Do&& act) {
+  return with_archive(options, [&](const Archive& archive) -> Status {
+    const Status status = act(archive);
+    if (status != done) return status;
+    const auto faults = archive.faults_in_passing();
+    if (!faults) return complain(faults.error());
+    return faults->empty() ? done : complain(not_as_filed(options, faults->size()));
+  });
+}
 
-namespace {
+/// The query that was asked for. Empty: it cannot be, which is told.
+std::optional<RecordQuery> asked_query(const RecordOptions& options) {
+  RecordQuery query = options.query;
+  if (!query.from.empty() && !query.to.empty() && query.to < query.from) {
+    complain({"--from " + query.from + " is after --to " + query.to, "the earlier date at --from", {}});
+    return std::nullopt;
+  }
+  if (options.with_entry.empty()) return query;
+  auto also = with_entry(options.with_entry);
+  if (!also) {
+    complain({"--entry: " + also.error().what, also.error().expected, {}});
+    return std::nullopt;
+  }
+  query.also = *std::move(also);
+  return query;
+}
 
 /// Files a trim or readings, and tells that they are.
 Status file_made(const RecordOptions& options, const Result<JudgedTrim>& made) {
@@ -50,6 +76,7 @@ Status file_made(const RecordOptions& options, const Result<JudgedTrim>& made) {
   if (const auto apart = options.output.check_apart_from(sources); !apart) return complain(apart.error());
   const auto filed = file_trim(made->record, options.archive);
   if (!filed) return complain(filed.error());
+  tell_notes(filed->warnings);
   return options.output.write(options.output.json() ? records_json({filed->record}) : filed_text(*filed),
                               {options.archive});
 }
@@ -67,7 +94,7 @@ Status file_readings(RecordOptions& options) {
 }
 
 Status tell_trend(const RecordOptions& options) {
-  return with_archive(options, [&](const Archive& archive) {
+  return reading_archive(options, [&](const Archive& archive) {
     const auto records = records_of(archive, options.archive, options.query.serial);
     if (!records) return complain(records.error());
     auto trend = trend_of(*records, options.query.from);
@@ -96,14 +123,16 @@ Status file_record(RecordOptions& options) {
     }
   work("trimwright record");
   sign(options.details);
+  keep_entries(options.archive, options.details);
   return file_made(options, judge_trim(options.job, options.run, options.details));
 }
 
 Status find_records(const RecordOptions& options) {
-  return with_archive(options, [&](const Archive& archive) {
-    RecordQuery query = options.query;
-    if (query.most == RecordQuery{}.most) query.most = 1000;
-    const auto found = archive.find(query);
+  auto query = asked_query(options);
+  if (!query) return wrong_usage;
+  return reading_archive(options, [&](const Archive& archive) {
+    if (query->most == RecordQuery{}.most) query->most = 1000;
+    const auto found = archive.find(*query);
     if (!found) return complain(found.error());
     std::string text = records_text(*found);
     const auto longer =
@@ -118,22 +147,24 @@ Status find_records(const RecordOptions& options) {
 }
 
 Status show_record(const RecordOptions& options) {
-  return with_archive(options, [&](const Archive& archive) {
-    const auto record = archive.read(options.number);
+  return reading_archive(options, [&](const Archive& archive) {
+    const auto record = archive.read_as_it_stands(options.number);
     if (!record) return complain(record.error());
+    if (!record->holds && !options.folder.empty()) return complain(archive.read(options.number).error());
     if (!options.folder.empty()) {
       const auto files = files_of(*record);
       if (!files) return complain(files.error());
       if (const auto written = write_files_anew(*files, options.folder); !written)
         return complain(written.error());
     }
-    return write(options,
-                 options.output.json() ? record_json(*record) : sheet_text(*record, options.output.width()));
+    const Status written = write(
+        options, options.output.json() ? record_json(*record) : shown_text(*record, options.output.width()));
+    return written != done || record->holds ? written : complain(not_as_filed(options, 1));
   });
 }
 
 Status print_sheet(const RecordOptions& options) {
-  return with_archive(options, [&](const Archive& archive) {
+  return reading_archive(options, [&](const Archive& archive) {
     const auto record = archive.read(options.number);
     if (!record) return complain(record.error());
     return write(options, options.output.format == "csv" ? sheet_csv(*record)
@@ -142,18 +173,29 @@ Status print_sheet(const RecordOptions& options) {
 }
 
 Status export_records(const RecordOptions& options) {
-  return with_archive(options, [&](const Archive& archive) {
-    const auto form = options.output.json()              ? ExportForm::json
-                      : options.output.format == "lines" ? ExportForm::lines
-                                                         : ExportForm::csv;
-    return options.output.write_parts(
-        [&](const WritePart& part) { return trimwright::export_records(archive, options.query, form, part); },
+  auto query = asked_query(options);
+  if (!query) return wrong_usage;
+  std::size_t told = 0;
+  query->also = [&told, also = query->also](const StoredRecord& one) {
+    const bool fits = !also || also(one);
+    told += fits ? 1 : 0;
+    return fits;
+  };
+  return reading_archive(options, [&](const Archive& archive) {
+    const auto form = options.output.json()                  ? ExportForm::json
+                      : options.output.format == "lines"     ? ExportForm::lines
+                      : options.output.format == "csv-comma" ? ExportForm::csv_of_commas
+                                                             : ExportForm::csv;
+    const Status written = options.output.write_parts(
+        [&](const WritePart& part) { return trimwright::export_records(archive, *query, form, part); },
         {options.archive});
+    if (written == done && told == 0) tell_notes({"no record is what was asked for: nothing is exported"});
+    return written;
   });
 }
 
 Status compare_records(const RecordOptions& options) {
-  return with_archive(options, [&](const Archive& archive) {
+  return reading_archive(options, [&](const Archive& archive) {
     const auto records = records_of(archive, options.archive, options.query.serial);
     if (!records) return complain(records.error());
     return write(options, options.output.json() ? history_json(*records) : history_text(*records));
@@ -173,8 +215,9 @@ Status prove_archive(const RecordOptions& options) {
     return wrong_usage;
   }
   return with_archive(options, [&](const Archive& archive) {
-    const auto proof = archive.prove(expected, since);
+    auto proof = archive.prove(expected, since);
     if (!proof) return complain(proof.error());
+    tell_edits(archive, *proof);
     const Status written = write(options, options.output.json() ? proof_json(*proof) : proof_text(*proof));
     return written != done || proof->whole() ? written
                                              : complain(not_as_filed(options, proof->faults.size()));

@@ -14,6 +14,7 @@ struct RecordOptions {
   std::string job, run;
   FilingDetails details;
   std::vector<std::string> entries;
+  std::string with_entry;
   ReadingsToFile readings;
   RecordQuery query;
   std::int64_t number = 0;

@@ -4,6 +4,7 @@
 #include <cstring>
 #include <filesystem>
 #include <fstream>
+#include <set>
 #include <sstream>
 
 #include "base/text.hpp"
@@ -31,6 +32,20 @@ tl::unexpected<Error> file_error(const std::string& path, std::string what, std:
   return fail(std::move(what), std::move(expected), {path, 0, {}});
 }
 
+/// The YAML files in a folder, one of which was meant.
+std::string files_in_words(const std::string& folder) {
+  std::set<std::string> names;
+  std::error_code none;
+  for (fs::directory_iterator it(folder, none), end; !none && it != end; it.increment(none))
+    if (const auto kind = it->path().extension(); kind == ".yaml" || kind == ".yml")
+      names.insert(shortened(it->path().string()));
+  constexpr std::size_t most = 5;
+  if (names.empty() || names.size() > most) return "a file in it";
+  std::string words;
+  for (const auto& name : names) words += (words.empty() ? "a file in it: " : " or ") + name;
+  return words;
+}
+
 /// The bytes of a file that is small enough, without a byte order mark.
 Result<std::string> read_bytes(const std::string& path) {
   std::error_code status;
@@ -41,6 +56,7 @@ Result<std::string> read_bytes(const std::string& path) {
   if (status)
     return file_error(path, "the file cannot be reached (" + status.message() + ")",
                       "a file this user may read");
+  if (kind == fs::file_type::directory) return file_error(path, "this is a folder", files_in_words(path));
   if (kind != fs::file_type::regular) return file_error(path, "this is not a regular file", "a text file");
   if (size > largest_text_file)
     return file_error(path, "the file has " + std::to_string(size >> 20) + " MB", "a text file below 16 MB");

@@ -32,6 +32,13 @@ template <class Tell>
 /// What a reading of a record says of how its speed was come to, to stand behind the speed: ", up, hot".
 [[nodiscard]] std::string state_in(const Json& reading);
 
+/// What was read as found at the place of `place`, as the record's `as_found` lists it; null where nothing
+/// was, and in records of an older trimwright, which have no such list.
+[[nodiscard]] const Json* as_found_in(const Json& content, const Json& place, bool overall);
+
+/// Where an older trimwright took the first run of another visit for as found: that it did. Else nothing.
+[[nodiscard]] std::string earlier_visit_words(const Json& content);
+
 /// The same of a trim alone. Error: the record holds readings without a trim.
 template <class Tell>
 [[nodiscard]] auto from_content(const StoredRecord& record, Tell&& tell)
@@ -61,6 +68,13 @@ template <class Tell>
 /// 0.046.
 [[nodiscard]] std::map<std::string, int> decimals_by_unit(const Json& readings,
                                                           std::span<const char* const> keys);
+
+/// "2031-05-12 14:20:07 UTC" of "2031-05-12T14:20:07Z".
+[[nodiscard]] std::string utc_words(std::string time);
+
+/// Of a record that another one corrects: ", which is of serial LKM-417: this one is wrong"; nothing where
+/// both are of one serial.
+[[nodiscard]] std::string wrong_serial_words(const StoredRecord& record);
 
 /// What a record is found by, as every document of it begins.
 [[nodiscard]] Json found_by_json(const Record& record);

@@ -81,9 +81,9 @@ Json others_json(const Rotor& rotor) {
   return list;
 }
 
-/// Fitted as found (in the first run that is used), now, and what was taken out and put in between.
+/// Fitted as found, now, and what was taken out and put in between.
 Json weights_json(const Job& job, std::size_t run) {
-  const auto& before = fitted_as_found(job);
+  const auto& before = fitted_as_found(job, run);
   const auto& now = job.runs[run].fitted;
   return {{"as_found", fitted_json(job.rotor, before, nullptr)},
           {"removed", fitted_json(job.rotor, before, &now)},
@@ -130,6 +130,7 @@ namespace {
 /// The runs up to the check run: how they were made, what was fitted against as found, what was read.
 Json runs_json(const Job& job, std::size_t check_run) {
   Json list = Json::array();
+  const auto& found = fitted_as_found(job, check_run);
   for (std::size_t r = 0; r <= check_run; ++r) {
     const Run& run = job.runs[r];
     list.push_back({{"run", run.name},
@@ -138,8 +139,8 @@ Json runs_json(const Job& job, std::size_t check_run) {
                     {"conditions", conditions_json(run)},
                     {"before", before_json(job, run)},
                     {"set_aside", or_null(run.set_aside)},
-                    {"removed", fitted_json(job.rotor, fitted_as_found(job), &run.fitted)},
-                    {"fitted", fitted_json(job.rotor, run.fitted, &fitted_as_found(job))},
+                    {"removed", fitted_json(job.rotor, found, &run.fitted)},
+                    {"fitted", fitted_json(job.rotor, run.fitted, &found)},
                     {"readings", run_readings_json(job, run)}});
   }
   return list;
@@ -150,6 +151,25 @@ Json expected_of(const JudgedJob& judged) {
   const Job job = job_after(judged.job, judged.verdict.run);
   const auto next = forecast(job, judged.model, job.runs[judged.verdict.run].fitted);
   return expected_json(job, readings_to_take(job, next.predictions));
+}
+
+/// What was read as found, place by place.
+Json as_found_json(const Job& job, std::size_t run) {
+  Json list = Json::array();
+  for (const auto& place : job.places)
+    for (const Component component : {Component::once_per_rev, Component::overall}) {
+      const auto read = read_as_found(job, run, place.speed, place.sensor, component);
+      if (!read) continue;
+      const Sensor& sensor = job.rotor.sensors[place.sensor];
+      Json entry = place_json(job, place.speed, place.sensor);
+      entry.update({{"unit", sensor.unit.text()},
+                    {"component", component == Component::overall ? "overall" : "once-per-rev"},
+                    {"amplitude", sensor.unit.shown_from_peak(read->amplitude)},
+                    {"phase_deg",
+                     read->x ? Json(shown(sensor, *read->x, job.rotor.phase).phase_deg) : Json(nullptr)}});
+      list.push_back(std::move(entry));
+    }
+  return list;
 }
 
 }  // namespace
@@ -200,11 +220,13 @@ Json content_json(const JudgedJob& judged, const std::vector<FiledFile>& files, 
        {"entries", entries},
        {"weights", weights_json(job, judged.verdict.run)},
        {"runs", runs_json(job, judged.verdict.run)},
+       {"as_found", as_found_json(job, judged.verdict.run)},
        {"expected", expected_of(judged)},
        {"check", Json::parse(check_json(job, judged.verdict))},
        {"influence", Json::parse(influence_json(job, judged.model))},
        {"files", filed},
        {"cautions", cautions()}});
+  if (!details.wrong_serial.empty()) content["wrong_serial"] = details.wrong_serial;
   return content;
 }
 
@@ -268,6 +290,35 @@ Result<std::string> filing_date(const std::string& what, const std::string& when
               "its right date, or --dated " + date + " where that is right");
 }
 
+namespace {
+
+/// The day, and the time of day where both tell it.
+bool made_before(const std::string& one, const std::string& other) {
+  if (!day_of(one) || !day_of(other)) return false;
+  const auto time = [](const std::string& when) {
+    return when.size() >= 16 && when[13] == ':' ? when.substr(11, 5) : std::string{};
+  };
+  const int days = one.compare(0, 10, other, 0, 10);
+  if (days != 0 || time(one).empty() || time(other).empty()) return days < 0;
+  return time(one) < time(other);
+}
+
+/// No run that leads to the check run was made after it.
+Result<void> check_order(const Job& job, std::size_t check_run) {
+  const Run& check = job.runs[check_run];
+  for (std::size_t r = 0; r < check_run; ++r) {
+    const Run& run = job.runs[r];
+    if (!made_before(check.conditions.when, run.conditions.when)) continue;
+    return fail(fmt::format("the check run \"{}\" was made at {}, before run \"{}\", which was made at {}",
+                            shortened(check.name), shortened(check.conditions.when), shortened(run.name),
+                            shortened(run.conditions.when)),
+                "the right \"when\" of both runs: the check run is made after the runs before it");
+  }
+  return {};
+}
+
+}  // namespace
+
 Result<Record> record_of(const JudgedJob& judged, const std::vector<FiledFile>& files,
                          const FilingDetails& details) {
   const Job& job = judged.job;
@@ -294,6 +345,8 @@ Result<Record> record_of(const JudgedJob& judged, const std::vector<FiledFile>& 
   record.software = details.software;
   record.corrects = details.corrects;
   record.reason = details.reason;
+  record.wrong_serial = details.wrong_serial;
+  if (auto order = check_order(job, judged.verdict.run); !order) return tl::unexpected(order.error());
   if (auto checked = check_record(record); !checked) return tl::unexpected(checked.error());
   const Json content = content_json(judged, files, record, details);
   record.inputs = measured_digest(job.serial, content);

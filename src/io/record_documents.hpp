@@ -20,6 +20,7 @@ struct FilingDetails {
   std::vector<std::pair<std::string, std::string>>
       entries;  ///< torque, locking, manual revision, part numbers, ...
   std::optional<std::int64_t> corrects;
+  std::string wrong_serial;  ///< under which the corrected record was filed
   std::string reason;
 };
 
@@ -54,10 +55,26 @@ struct FiledFile {
 struct FiledTrim {
   StoredRecord record;
   std::string differs_in;  ///< from the record that it corrects
+  std::vector<std::string>
+      warnings;         ///< worth a look: a serial that is almost another, readings of another trim
+  std::string verdict;  ///< in a sentence; empty for readings without a trim
 };
 
 /// "KEY: TEXT" as one more entry. Errors: it has no key or no text; the key is there already.
 [[nodiscard]] Result<void> add_entry(const std::string& text, FilingDetails& details);
+
+/// A correction keeps the entries of the record it corrects in the archive `name`, but for those it gives
+/// itself. What is wrong with that record or archive is told when it is filed.
+void keep_entries(const std::string& name, FilingDetails& details);
+
+/// "KEY: TEXT": whether a record has an entry of this name that holds the text.
+[[nodiscard]] Result<std::function<bool(const StoredRecord&)>> with_entry(const std::string& text);
+
+/// What was changed in a record that is not as it was filed, as far as it can be told: what its columns say
+/// against its document, and the document against what its own files give.
+[[nodiscard]] std::vector<std::string> edits_of(const StoredRecord& record);
+/// Adds them to the faults of a proof.
+void tell_edits(const Archive& archive, Proof& proof);
 
 /// A trim, or readings, ready to be filed, and the files they were read from.
 struct JudgedTrim {
@@ -82,8 +99,9 @@ struct ReadingsToFile {
 [[nodiscard]] Result<JudgedTrim> readings_record(const ReadingsToFile& readings,
                                                  const FilingDetails& details);
 
-/// Files either in the archive `name`, which is made where there is none. Errors: those of `Archive::file`; a
-/// correction that changes nothing.
+/// Files either in the archive `name`, which is made where there is none. Errors: those of `Archive::file`;
+/// an archive in a file that does not prove whole; a trim whose check run was made at the time of one that is
+/// filed; a correction that changes nothing.
 [[nodiscard]] Result<FiledTrim> file_trim(const Record& trim, const std::string& name);
 
 /// All records of a serial in the archive `name`, each as it was filed. Errors: there are none; one is not as
@@ -97,8 +115,11 @@ struct ReadingsToFile {
 /// Each of these has the error of a record whose document is not understood.
 /// The `record 1` document with its place and digests.
 [[nodiscard]] Result<std::string> record_json(const StoredRecord& record);
-/// One page to be signed and filed, as text or CSV (RFC 4180).
+/// To be signed and filed, as text or CSV (RFC 4180).
 [[nodiscard]] Result<std::string> sheet_text(const StoredRecord& record, std::size_t width = 80);
+/// The same to be read: nothing to sign or to fill in; of a record that is not as it was filed, that it is
+/// not.
+[[nodiscard]] Result<std::string> shown_text(const StoredRecord& record, std::size_t width = 80);
 [[nodiscard]] Result<std::string> sheet_csv(const StoredRecord& record);
 /// A rotor's history: each speed and sensor before and after, record by record; as text, and as `history 1`.
 [[nodiscard]] Result<std::string> history_text(const std::vector<StoredRecord>& records);
@@ -113,9 +134,9 @@ struct ReadingsToFile {
 [[nodiscard]] std::string filed_text(const FiledTrim& filed);
 [[nodiscard]] std::string sent_text(const std::vector<Sent>& sent);
 
-/// How records are handed over: a row per reading (CSV), the `export 1` document, or a line for each record
+/// How records are handed over: a row per reading (CSV, or CSV with semicolons and decimal commas), the `export 1` document, or a line for each record
 /// that others can prove (docs/records.md).
-enum class ExportForm { csv, json, lines };
+enum class ExportForm { csv, csv_of_commas, json, lines };
 
 /// Hands each part of the export to `write`, one record after the other. Errors: those of `write`; a record
 /// that is not as it was filed.

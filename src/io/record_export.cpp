@@ -13,16 +13,24 @@ struct Frame {
   std::string begin, between, end;
 };
 
+/// Of a table: the sign before the decimals.
+std::optional<char> decimal_of(ExportForm form) {
+  return form == ExportForm::csv             ? std::optional('.')
+         : form == ExportForm::csv_of_commas ? std::optional(',')
+                                             : std::nullopt;
+}
+
 Frame frame_of(ExportForm form) {
   if (form == ExportForm::lines) return {};
-  if (form == ExportForm::csv) return {export_csv_heading(), "", ""};
+  if (const auto decimal = decimal_of(form)) return {export_csv_heading(*decimal), "", ""};
   return {"{\"trimwright\": \"export 1\",\n\"records\": [\n", ",\n",
           "\n],\n\"cautions\": " + Json(cautions()).dump() + "}\n"};
 }
 
 Result<std::string> exported(const StoredRecord& record, ExportForm form) {
   if (form == ExportForm::lines) return export_line(record);
-  return form == ExportForm::csv ? export_csv(record) : export_json(record);
+  const auto decimal = decimal_of(form);
+  return decimal ? export_csv(record, *decimal) : export_json(record);
 }
 
 }  // namespace

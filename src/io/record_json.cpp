@@ -36,6 +36,7 @@ Json archive_place_json(const StoredRecord& one) {
 Json whole_json(const StoredRecord& one, const Json& content) {
   Json json = content;
   json.update(archive_place_json(one));
+  json["as_filed"] = one.holds;
   json["corrects"] = or_null(one.record.corrects);  // a record that was sent corrects another number here
   return json;
 }
@@ -93,6 +94,7 @@ std::string proof_json(const Proof& proof) {
                      {"head", hex(proof.last)},
                      {"tree_head", head_text(proof.head)},
                      {"expected_at", or_null(proof.expected_at)},
+                     {"expected_holds", proof.expected_at ? Json(proof.expected_holds()) : Json(nullptr)},
                      {"since", since},
                      {"faults", faults_json(proof.faults)},
                      {"remarks", faults_json(proof.remarks)},

@@ -106,7 +106,7 @@ Result<std::string> readings_text(const StoredRecord& one) {
   return from_any_content(one, [&](const Json& content) {
     std::string text = fmt::format("Readings without a trim: {}, serial {}\nRecord {}, filed by {} at {}\n\n",
                                    one_line(one.record.rotor), one_line(one.record.serial), one.number,
-                                   one_line(one.record.filed_by), one_line(one.record.filed_at));
+                                   one_line(one.record.filed_by), one_line(utc_words(one.record.filed_at)));
     using enum TextTable::Align;
     TextTable table({{"date", left},
                      {"speed", left},

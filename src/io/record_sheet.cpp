@@ -10,6 +10,7 @@
 #include "record_documents.hpp"
 #include "report/balance_sheet.hpp"
 #include "report/page_tables.hpp"
+#include "report/text_table.hpp"
 #include "trimwright/check.hpp"
 #include "trimwright/phasor.hpp"
 
@@ -47,9 +48,14 @@ Words words_in(const Json& object) {
   return words;
 }
 
-/// The mean reading of the first run that has readings in use, at the place of `at`; by `first` in an older
-/// record.
-std::optional<ShownReading> as_found_at(const Json& content, const Json& at) {
+bool at_place(const Json& one, const Json& place) {
+  return speed_in(one) == speed_in(place) && one.at("sensor") == place.at("sensor");
+}
+
+/// In an older record, which does not list what was read as found: the mean reading of its first run that has
+/// readings in use, at the place of `at`.
+std::optional<ShownReading> as_found_in_older(const Json& content, const Json& at, bool overall) {
+  if (overall) return reading_in(at, "first", "");
   for (const auto& run : content.value("runs", Json::array())) {
     if (!run.at("set_aside").is_null() || run.at("readings").empty()) continue;
     std::complex<double> sum = 0.0;
@@ -68,15 +74,44 @@ std::optional<ShownReading> as_found_at(const Json& content, const Json& at) {
   return reading_in(at, "first", "");
 }
 
-bool at_place(const Json& one, const Json& place) {
-  return speed_in(one) == speed_in(place) && one.at("sensor") == place.at("sensor");
+}  // namespace
+
+const Json* as_found_in(const Json& content, const Json& place, bool overall) {
+  const auto all = content.find("as_found");
+  if (all == content.end()) return nullptr;
+  for (const auto& one : *all)
+    if (at_place(one, place) && is_overall(one) == overall) return &one;
+  return nullptr;
+}
+
+std::string earlier_visit_words(const Json& content) {
+  constexpr const char* baseline_became_another = "the rotor's baseline became another";
+  if (content.contains("as_found")) return {};
+  const Json runs = content.value("runs", Json::array());
+  for (std::size_t r = 1; r + 1 < runs.size(); ++r)
+    for (const auto& happened : runs[r].value("before", Json::array()))
+      if (happened.get<std::string>().starts_with(baseline_became_another))
+        return "An older trimwright filed this record. Its levels and weights \"as found\" are those of the "
+               "job's first "
+               "run, and not of run \"" +
+               runs[r].at("run").get<std::string>() +
+               "\", before which the rotor's baseline became another. File the job again as a correction.";
+  return {};
+}
+
+namespace {
+
+std::optional<ShownReading> as_found_at(const Json& content, const Json& place, bool overall) {
+  const Json* read = as_found_in(content, place, overall);
+  return read ? reading_in(*read, "amplitude", "phase_deg") : std::nullopt;
 }
 
 /// Each reading of the check run at a place, and how it is judged; `place` is a reading, or what is expected.
 SheetLevel level_in(const Json& content, const Json& place, bool overall) {
   const Json& check = content.at("check");
   SheetLevel level{speed_in(place), place.at("sensor"), place.value("unit", ""), overall};
-  if (!overall) level.as_found = as_found_at(content, place);
+  const bool older = !content.contains("as_found");
+  level.as_found = older ? as_found_in_older(content, place, overall) : as_found_at(content, place, overall);
   for (const auto& one : check.at("readings")) {
     if (!at_place(one, place) || is_overall(one) != overall) continue;
     const std::string between = level.measured.empty() ? "" : "; ";
@@ -84,7 +119,7 @@ SheetLevel level_in(const Json& content, const Json& place, bool overall) {
     level.result += between + (one.contains("result") ? one.at("result").get<std::string>()
                                                       : level_words(one.at("amplitude"), one.at("limit"),
                                                                     number_in(one, "target")));
-    if (overall) level.as_found = reading_in(one, "first", "");
+    if (overall && older) level.as_found = as_found_in_older(content, one, overall);
     if (!level.differs_by) level.differs_by = number_in(one, "differs_by");
     level.expected = reading_in(one, "expected", "expected_phase_deg");
     level.limit = number_in(one, "limit");
@@ -227,16 +262,23 @@ std::string grouped(const Digest& digest) {
 }
 
 Words filing_in(const StoredRecord& record, const Json& content) {
-  Words filing{{"Filed", content.at("filed_at").get<std::string>() + " by " +
-                             content.at("filed_by").get<std::string>()},
-               {"Software", content.at("software")}};
+  Words filing{
+      {"Filed", utc_words(content.at("filed_at")) + " by " + content.at("filed_by").get<std::string>()},
+      {"Software", content.at("software")}};
   if (record.record.corrects)
-    filing.emplace_back("Corrects",
-                        fmt::format("record {}: {}", *record.record.corrects, record.record.reason));
+    filing.emplace_back(
+        "Corrects", fmt::format("record {}{}: {}", *record.record.corrects,
+                                content.contains("wrong_serial")
+                                    ? ", filed under serial " +
+                                          content.at("wrong_serial").get<std::string>() + ", which was wrong"
+                                    : "",
+                                record.record.reason));
   if (record.corrected_by)
-    filing.emplace_back("Corrected by", fmt::format("record {}", *record.corrected_by));
-  filing.emplace_back("What the digest covers",
-                      "this record and all before it (trimwright record prove --expect)");
+    filing.emplace_back("Corrected by",
+                        fmt::format("record {}{}", *record.corrected_by, wrong_serial_words(record)));
+  filing.emplace_back("Use of the digest",
+                      "trimwright record prove --expect with these digits tells whether this record and all "
+                      "before it are still as they were filed");
   return filing;
 }
 
@@ -258,6 +300,8 @@ BalanceSheet sheet_in(const StoredRecord& record, const Json& content) {
   sheet.phase = check.at("phase_convention");
   sheet.angles_from = content.at("angles_from");
   sheet.warnings = content.at("influence").at("warnings").get<std::vector<std::string>>();
+  if (const auto words = earlier_visit_words(content); !words.empty())
+    sheet.warnings.insert(sheet.warnings.begin(), words);
   sheet.levels = content.contains("expected") ? levels_in(content) : levels_of_older(content);
   sheet.made = true;
   sheet.changes = planes.changes();
@@ -271,20 +315,96 @@ BalanceSheet sheet_in(const StoredRecord& record, const Json& content) {
 
 }  // namespace
 
+namespace {
+
+constexpr const char* sheet_title = "Trim balance: before and after\n==============================\n";
+
+/// Of a record that is not as it was filed, above all else: that it is not, and what was changed.
+std::string changed_since(const StoredRecord& record) {
+  if (record.holds) return {};
+  std::string text =
+      fmt::format("RECORD {} IS NOT AS IT WAS FILED\n", record.number) +
+      wrapped("",
+              "What follows is what stands there now. Do not use it: take a backup, or the signed "
+              "sheet.");
+  for (const auto& words : edits_of(record)) text += wrapped("  * ", one_line(words));
+  return text + "\n";
+}
+
+}  // namespace
+
 Result<std::string> sheet_text(const StoredRecord& record, std::size_t width) {
   if (holds_readings(record.record)) return readings_text(record);
   return from_content(record, [&](const Json& content) {
-    return "Trim balance: before and after\n==============================\n" +
-           sheet_parts_text(sheet_parts(sheet_in(record, content)), width);
+    return sheet_title + sheet_parts_text(sheet_parts(sheet_in(record, content)), width);
   });
 }
+
+Result<std::string> shown_text(const StoredRecord& record, std::size_t width) {
+  auto text =
+      holds_readings(record.record) ? readings_text(record) : from_content(record, [&](const Json& content) {
+        auto parts = sheet_parts(sheet_in(record, content));
+        for (auto& part : parts)
+          if (part.key == "entry") std::erase_if(part.rows, [](const auto& row) { return row[1].empty(); });
+        std::erase_if(parts,
+                      [](const SheetPart& part) { return part.key == "signature" || part.rows.empty(); });
+        return sheet_title + sheet_parts_text(parts, width);
+      });
+  if (text) text->insert(0, changed_since(record));
+  return text;
+}
+
+namespace {
+
+/// Whether the cells of a column are readings, "0.433 ∠ 68°".
+bool holds_phases(const std::string& column) {
+  return column == "as found" || column == "expected" || column == "measured after" || column == "reading";
+}
+
+/// "0.433; 0.441" and "68; 69" of "0.433 ∠ 68°; 0.441 ∠ 69°": numbers for a spreadsheet.
+std::pair<std::string, std::string> apart(const std::string& cell) {
+  constexpr std::string_view angle = " ∠ ", degree = "°", next = "; ";
+  std::pair<std::string, std::string> both;
+  for (std::size_t begin = 0; begin <= cell.size();) {
+    const std::size_t end = std::min(cell.find(next, begin), cell.size());
+    const std::string one = cell.substr(begin, end - begin);
+    const std::size_t at = one.find(angle);
+    std::string phase = at == std::string::npos ? "" : one.substr(at + angle.size());
+    if (phase.ends_with(degree)) phase.erase(phase.size() - degree.size());
+    both.first += (begin > 0 ? std::string(next) : "") + one.substr(0, at);
+    both.second += (begin > 0 && !phase.empty() ? std::string(next) : "") + phase;
+    begin = end + next.size();
+  }
+  return both;
+}
+
+/// A part's rows under its heading, readings in two columns each.
+std::vector<std::vector<std::string>> csv_rows(const SheetPart& part) {
+  std::vector<std::vector<std::string>> rows(part.columns.empty() ? 0 : 1);
+  for (const auto& column : part.columns) {
+    rows.front().push_back(column.words);
+    if (holds_phases(column.words)) rows.front().push_back(column.words + " phase");
+  }
+  for (const auto& row : part.rows) {
+    rows.emplace_back();
+    for (std::size_t c = 0; c < row.size(); ++c) {
+      const bool phases = c < part.columns.size() && holds_phases(part.columns[c].words);
+      const auto [amplitude, phase] = phases ? apart(row[c]) : std::pair(row[c], std::string{});
+      rows.back().push_back(amplitude);
+      if (phases) rows.back().push_back(phase);
+    }
+  }
+  return rows;
+}
+
+}  // namespace
 
 Result<std::string> sheet_csv(const StoredRecord& record) {
   return from_content(record, [&](const Json& content) {
     const auto parts = sheet_parts(sheet_in(record, content));
     std::size_t most = 0;
     for (const auto& part : parts)
-      for (const auto& row : part.rows) most = std::max(most, row.size());
+      for (const auto& row : csv_rows(part)) most = std::max(most, row.size());
     std::string text;
     const auto add = [&](const std::string& kind, const std::vector<std::string>& row) {
       std::vector<std::string> line{kind};
@@ -293,10 +413,9 @@ Result<std::string> sheet_csv(const StoredRecord& record) {
       text += csv_line(line);
     };
     for (const auto& part : parts) {
-      std::vector<std::string> heading;
-      for (const auto& column : part.columns) heading.push_back(column.words);
-      if (!heading.empty()) add(part.key + " heading", heading);
-      for (const auto& row : part.rows) add(part.key, row);
+      bool heading = !part.columns.empty();
+      for (const auto& row : csv_rows(part))
+        add(std::exchange(heading, false) ? part.key + " heading" : part.key, row);
     }
     return text;
   });

@@ -7,6 +7,7 @@
 #include "csv_rows.hpp"
 #include "record_content.hpp"
 #include "record_documents.hpp"
+#include "report/text_table.hpp"
 #include "trimwright/plan.hpp"
 
 namespace trimwright {
@@ -36,9 +37,13 @@ std::map<std::string, int> decimals_by_unit(const Json& readings, std::span<cons
 
 namespace {
 
-std::string number_cell(const Json& value) {
-  return value.is_number() ? fmt::format("{:.6g}", value.get<double>()) : "";
+std::string number_cell(const Json& value, char decimal) {
+  std::string cell = value.is_number() ? fmt::format("{:.6g}", value.get<double>()) : "";
+  std::replace(cell.begin(), cell.end(), '.', decimal);
+  return cell;
 }
+
+char between_cells(char decimal) { return decimal == ',' ? ';' : ','; }
 
 /// A speed and sensor of a rotor's history, with its readings in the order of the records.
 struct HistoryRow {
@@ -98,20 +103,67 @@ std::string history_table(const HistoryRow& row) {
   return text;
 }
 
+/// What must be known of a record before its levels are taken for its rotor's.
+std::string history_remarks(const StoredRecord& record) {
+  const auto words = from_content(record, [&](const Json& content) {
+    std::string text;
+    if (content.contains("wrong_serial"))
+      text += wrapped("    ", fmt::format("corrects record {}, which was filed under serial {} by mistake",
+                                          record.record.corrects.value_or(0),
+                                          one_line(content.at("wrong_serial").get<std::string>())));
+    if (const auto earlier = earlier_visit_words(content); !earlier.empty())
+      text += wrapped("    ! ", one_line(earlier));
+    return text;
+  });
+  return words.value_or(std::string{});
+}
+
 }  // namespace
 
-std::string export_csv_heading() {
+std::string export_csv_heading(char decimal) {
   return csv_line(
-      {"record",      "date",     "rotor",        "serial",          "station",  "person",
-       "verdict",     "corrects", "corrected_by", "speed_rpm",       "sensor",   "unit",
-       "component",   "before",   "after",        "after_phase_deg", "expected", "expected_phase_deg",
-       "expected_sd", "limit",    "target",       "filed_at",        "filed_by", "digest"});
+      {"record",      "date",     "rotor",        "serial",          "station",         "person",
+       "verdict",     "corrects", "corrected_by", "speed_rpm",       "sensor",          "unit",
+       "component",   "before",   "after",        "after_phase_deg", "expected",        "expected_phase_deg",
+       "expected_sd", "limit",    "target",       "filed_at",        "filed_by",        "digest",
+       "reason",      "entries",  "taken_out",    "put_in",          "before_phase_deg"},
+      between_cells(decimal));
 }
 
 namespace {
 
+/// "spinner slot 8 K2; drum 780 g mm at 12.0°".
+std::string weights_cell(const Json& places) {
+  std::string words;
+  for (const auto& one : places) {
+    const Json& piece = one.at("piece");
+    words += words.empty() ? "" : "; ";
+    words += one.at("plane").get<std::string>() +
+             (one.at("slot").is_null() ? "" : fmt::format(" slot {}", one.at("slot").get<int>())) + " " +
+             (piece.is_string() ? piece.get<std::string>()
+                                : fmt::format("{:.6g} g mm", piece.at("moment_g_mm").get<double>())) +
+             (one.at("slot").is_null() ? fmt::format(" at {:.1f}°", one.at("angle_deg").get<double>()) : "");
+  }
+  return words;
+}
+
+std::string entries_cell(const Json& entries) {
+  std::string words;
+  for (const auto& [key, text] : entries.items())
+    words += (words.empty() ? "" : "; ") + key + ": " + text.get<std::string>();
+  return words;
+}
+
+/// What stands in every row of a trim: entries, weights taken out, weights put in.
+std::vector<std::string> trim_cells(const Json& content) {
+  const Json& weights = content.at("weights");
+  return {entries_cell(content.at("entries")), weights_cell(weights.at("removed")),
+          weights_cell(weights.at("fitted"))};
+}
+
 /// A row of what was read, with what it is held against where it is of a trim.
-std::string export_row(const StoredRecord& one, const std::string& date, const Json& reading) {
+std::string export_row(const StoredRecord& one, const std::string& date, const Json& reading,
+                       const std::vector<std::string>& of_trim, const Json* as_found, char decimal) {
   const Record& record = one.record;
   const auto number = [](const std::optional<std::int64_t>& n) { return n ? std::to_string(*n) : ""; };
   std::vector<std::string> cells{std::to_string(one.number),
@@ -123,30 +175,35 @@ std::string export_row(const StoredRecord& one, const std::string& date, const J
                                  record.verdict,
                                  number(record.corrects),
                                  number(one.corrected_by),
-                                 number_cell(reading.at("speed_rpm")),
+                                 number_cell(reading.at("speed_rpm"), decimal),
                                  reading.at("sensor"),
                                  reading.at("unit"),
                                  reading.at("component")};
   for (const char* key : {"first", "amplitude", "phase_deg", "expected", "expected_phase_deg", "expected_sd",
                           "limit", "target"})
-    cells.push_back(number_cell(reading.value(key, Json())));
-  cells.insert(cells.end(), {record.filed_at, record.filed_by, hex(one.digest)});
-  return csv_line(cells);
+    cells.push_back(number_cell(reading.value(key, Json()), decimal));
+  cells.insert(cells.end(), {record.filed_at, record.filed_by, hex(one.digest), record.reason});
+  cells.insert(cells.end(), of_trim.begin(), of_trim.end());
+  cells.push_back(as_found == nullptr ? "" : number_cell(as_found->at("phase_deg"), decimal));
+  return csv_line(cells, between_cells(decimal));
 }
 
 }  // namespace
 
-Result<std::string> export_csv(const StoredRecord& one) {
+Result<std::string> export_csv(const StoredRecord& one, char decimal) {
   return from_any_content(one, [&](const Json& content) {
     std::string text;
     if (holds_readings(one.record)) {
       for (const auto& run : content.at("runs"))
         for (const auto& reading : run.at("readings"))
-          text += export_row(one, run.at("when").get<std::string>().substr(0, 10), reading);
+          text += export_row(one, run.at("when").get<std::string>().substr(0, 10), reading, {"", "", ""},
+                             nullptr, decimal);
       return text;
     }
+    const auto of_trim = trim_cells(content);
     for (const auto& reading : content.at("check").at("readings"))
-      text += export_row(one, one.record.date, reading);
+      text += export_row(one, one.record.date, reading, of_trim,
+                         as_found_in(content, reading, reading.at("component") == "overall"), decimal);
     return text;
   });
 }
@@ -157,10 +214,14 @@ Result<std::string> history_text(const std::vector<StoredRecord>& records) {
   if (!rows) return tl::unexpected(rows.error());
   std::string text = "History of " + one_line(records.front().record.rotor) + ", serial " +
                      one_line(records.front().record.serial) + "\n";
-  for (const auto& one : records)
-    text += fmt::format("  record {:4}  {}  {}{}\n", one.number, one_line(one.record.date),
-                        one_line(one.record.verdict),
-                        one.corrected_by ? fmt::format("  (corrected by record {})", *one.corrected_by) : "");
+  for (const auto& one : records) {
+    text += fmt::format(
+        "  record {:4}  {}  {}{}\n", one.number, one_line(one.record.date), one_line(one.record.verdict),
+        one.corrected_by
+            ? fmt::format("  (corrected by record {}{})", *one.corrected_by, wrong_serial_words(one))
+            : "");
+    if (!holds_readings(one.record)) text += history_remarks(one);
+  }
   for (const auto& row : *rows) text += history_table(row);
   text += "\nCAUTION\n";
   for (const auto& caution : cautions()) text += "  ! " + caution + "\n";

@@ -24,6 +24,9 @@ Result<void> check_path(const std::string& path, Archive::Opening how) {
   if (fs::is_directory(status)) return refused("this is a folder", "an archive");
   if (fs::exists(status) && !fs::is_regular_file(status))
     return refused("this is a pipe or a device", "an archive in a file");
+  const fs::path folder = fs::path(path).parent_path();
+  if (!folder.empty() && !fs::exists(folder, none))
+    return refused(("there is no folder " + folder.string()).c_str(), "an archive in a folder that is there");
   if (how == Archive::Opening::existing && !fs::exists(status))
     return refused("there is no such archive", "an archive (trimwright record file makes one)");
   return {};

@@ -1,5 +1,6 @@
 #include <fmt/format.h>
 
+#include <deque>
 #include <variant>
 
 #include "archive_state.hpp"
@@ -32,6 +33,7 @@ void read_stored(const Database& database, const Statement& row, StoredRecord& o
   record.origin =
       database.version() == 1 || row.is_null(at + 3) ? std::nullopt : std::optional(row.digest(at + 3));
   one.corrected_by.reset();
+  one.corrected_serial.clear();
   one.rule = database.version();
   one.holds =
       digest_of(one.number, one.previous, record, one.rule) == one.digest && record.corrects.value_or(1) > 0;
@@ -101,22 +103,42 @@ Result<void> Archive::each(const RecordQuery& query, const Take& take) const {
     const Conditions asked(query, database.serial_column());
     const bool all = query.most == RecordQuery{}.most;  // then nothing is gathered before the first is told
     const auto which =
-        all ? asked.where()
+        all || query.also
+            ? asked.where()
             : fmt::format(" WHERE number IN (SELECT number FROM record{} ORDER BY number DESC LIMIT {})",
                           asked.where(), query.most);
-    const auto rows =
-        database.prepare(fmt::format("SELECT {}, (SELECT max(c.number) FROM record c WHERE c.corrects = "
-                                     "record.number) FROM record{} ORDER BY number",
-                                     stored_columns(database), which));
-    asked.bind_to(*rows);
+    constexpr const char* by =
+        "(SELECT c.{} FROM record c WHERE c.corrects = record.number "
+        "ORDER BY c.number DESC LIMIT 1)";
+    const auto rows = database.prepare(fmt::format(
+        "SELECT {}, {} AS by_number, {} AS by_serial FROM record{} ORDER BY number", stored_columns(database),
+        fmt::format(fmt::runtime(by), "number"), fmt::format(fmt::runtime(by), "serial"), which));
     const int corrected = database.version() > 1 ? 18 : 17;
     StoredRecord one;
-    while (rows->step()) {
-      read_stored(database, *rows, one);
-      if (!rows->is_null(corrected)) one.corrected_by = rows->integer(corrected);
-      if (auto taken = take(one); !taken) return taken;
-    }
-    return {};
+    const auto each_row = [&](auto&& act) -> Result<void> {
+      rows->reset();
+      asked.bind_to(*rows);
+      while (rows->step()) {
+        read_stored(database, *rows, one);
+        if (!rows->is_null(corrected)) one.corrected_by = rows->integer(corrected);
+        one.corrected_serial = rows->is_null(corrected + 1) ? "" : rows->text(corrected + 1);
+        if (query.also && !query.also(one)) continue;
+        if (auto done = act(); !done) return done;
+      }
+      return {};
+    };
+    std::deque<std::int64_t> latest;
+    if (query.also && !all)
+      if (auto gathered = each_row([&]() -> Result<void> {
+            latest.push_back(one.number);
+            if (std::ssize(latest) > query.most) latest.pop_front();
+            return {};
+          });
+          !gathered)
+        return gathered;
+    return each_row([&]() -> Result<void> {
+      return !latest.empty() && one.number < latest.front() ? Result<void>{} : take(one);
+    });
   });
 }
 
@@ -129,6 +151,23 @@ Result<std::vector<StoredRecord>> Archive::find(const RecordQuery& query) const 
   });
   if (!all) return tl::unexpected(all.error());
   return found;
+}
+
+Result<std::vector<std::string>> Archive::serials_alike(const std::string& serial) const {
+  return caught([&]() -> Result<std::vector<std::string>> {
+    constexpr std::string_view passed_over = " -./_";
+    std::string bare = lower_case(serial), column = "lower(serial)";
+    std::erase_if(bare, [&](char c) { return passed_over.find(c) != std::string_view::npos; });
+    for (const char c : passed_over) column = fmt::format("replace({}, '{}', '')", column, c);
+    const auto rows = state_->database->prepare("SELECT DISTINCT serial FROM record WHERE " + column +
+                                                " = ?1 AND lower(serial) <> ?2 ORDER BY serial LIMIT 20");
+    const std::string small = lower_case(serial);
+    rows->bind(1, std::string_view(bare));
+    rows->bind(2, std::string_view(small));
+    std::vector<std::string> serials;
+    while (rows->step()) serials.push_back(rows->text(0));
+    return serials;
+  });
 }
 
 Result<std::vector<std::string>> Archive::serials_with(const std::string& part) const {
@@ -146,6 +185,16 @@ Result<std::vector<std::string>> Archive::serials_with(const std::string& part) 
 }
 
 Result<StoredRecord> Archive::read(std::int64_t number) const {
+  auto one = read_as_it_stands(number);
+  if (!one || one->holds) return one;
+  return fail(fmt::format("record {} is not as it was filed: its digest does not fit", number),
+              fmt::format("a backup (trimwright record prove tells what was changed, and record show {} what "
+                          "stands there)",
+                          number),
+              {state_->database->name(), 0, {}});
+}
+
+Result<StoredRecord> Archive::read_as_it_stands(std::int64_t number) const {
   return caught([&]() -> Result<StoredRecord> {
     Database& database = *state_->database;
     const auto row =
@@ -161,10 +210,11 @@ Result<StoredRecord> Archive::read(std::int64_t number) const {
     StoredRecord one;
     read_stored(database, *row, one);
     row->reset();
-    if (!one.holds)
-      database.refuse(fmt::format("record {} is not as it was filed: its digest does not fit", number),
-                      "a backup (trimwright record prove tells what else is changed)");
     one.corrected_by = Filing(database).correction_of(number);
+    if (!one.corrected_by) return one;
+    const auto by = database.prepare("SELECT serial FROM record WHERE number = ?1");
+    by->bind(1, *one.corrected_by);
+    if (by->step()) one.corrected_serial = by->text(0);
     return one;
   });
 }

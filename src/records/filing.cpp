@@ -1,6 +1,7 @@
 #include <fmt/format.h>
 
 #include "archive_state.hpp"
+#include "base/text.hpp"
 
 namespace trimwright {
 
@@ -81,10 +82,12 @@ void Filing::check_correction(const Record& record) {
                      "the number of a record");
   const std::string serial = corrected->text(0);
   corrected->reset();
-  if (serial != record.serial)
+  const bool said = !record.wrong_serial.empty() && lower_case(record.wrong_serial) == lower_case(serial);
+  if (serial != record.serial && !said && !record.origin)  // what is sent was asked where it was filed
     database_.refuse(
         fmt::format("record {} is of serial \"{}\", not \"{}\"", *record.corrects, serial, record.serial),
-        "a record of the same rotor");
+        fmt::format("a record of the same rotor, or --wrong-serial \"{}\" where that is what was wrong",
+                    serial));
   if (const auto by = correction_of(*record.corrects))
     database_.refuse(fmt::format("record {} is corrected already, by record {}", *record.corrects, *by),
                      fmt::format("--corrects with the latest, {} or one that corrects it", *by));

@@ -71,7 +71,8 @@ SqliteWords sqlite_words(int code) {
       return {"the archive cannot be written: it or its folder is read-only",
               "a file and a folder this user may write to"};
     case SQLITE_CANTOPEN:
-      return {"the archive or a file beside it cannot be opened", "a file in a folder this user may use"};
+      return {"the archive, or the journal that SQLite keeps beside it, cannot be opened",
+              "a file in a folder this user may use"};
     case SQLITE_PERM:
     case SQLITE_AUTH:
       return {"access to the archive is denied", "a file this user may use"};
@@ -86,6 +87,14 @@ SqliteWords sqlite_words(int code) {
     default:
       return {"the archive failed", ""};
   }
+}
+
+/// SQLite's own words in one line: "*** in database main ***; Page 4: ...".
+std::string lines_joined(const std::string& text) {
+  std::string joined;
+  for (const char c : text.substr(std::min(text.find_first_not_of('\n'), text.size())))
+    joined += c == '\n' ? std::string("; ") : std::string(1, c);
+  return joined;
 }
 
 [[noreturn]] void fail_with(int code, sqlite3* handle, const std::string& name) {
@@ -197,7 +206,8 @@ class SqliteDatabase final : public Database {
     if (auto cut = cut_short(); !cut.empty()) faults.push_back(std::move(cut));
     const auto check = prepare("PRAGMA integrity_check(20)");
     while (check->step())
-      if (const auto found = check->text(0); found != "ok") faults.push_back("the file is damaged: " + found);
+      if (const auto found = check->text(0); found != "ok")
+        faults.push_back("the file is damaged: " + lines_joined(found));
     return faults;
   }
 
@@ -241,6 +251,8 @@ class SqliteDatabase final : public Database {
   }
 
   void check_version() {
+    if (number("PRAGMA application_id") == 0 && number("SELECT count(*) FROM sqlite_schema") == 0)
+      refuse("this file is empty: no trim was filed in it", "an archive (trimwright record file makes one)");
     if (number("PRAGMA application_id") != application_id)
       refuse("this is a database, but not an archive of trims", "an archive");
     const auto found = number("PRAGMA user_version");

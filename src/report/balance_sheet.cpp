@@ -14,11 +14,6 @@ namespace {
 using Kind = SheetColumn::Kind;
 using Cells = std::vector<std::string>;
 
-/// What a person completes by hand where it was not given at filing.
-constexpr const char* asked_entries[] = {
-    "manual and revision", "torque", "locking", "part numbers", "tools accounted for",
-    "pieces accounted for"};
-
 SheetPart sheet_particulars(const BalanceSheet& sheet) {
   SheetPart part{"particular", SheetPart::Kind::entries, ""};
   part.rows = {
@@ -60,6 +55,10 @@ SheetPart sheet_levels(const BalanceSheet& sheet) {
   if (sheet.made) {  // what was fitted before is no matter any more
     part.columns.erase(part.columns.begin() + 4);
     for (auto& row : part.rows) row.erase(row.begin() + 4);
+    part.note =
+        "Differs by: no difference that was measured, but how far from tip to tip the expected and the "
+        "measured "
+        "reading, drawn as arrows from one point, may be apart and still be as predicted.";
   } else {
     part.note =
         "Differs by: draw the expected and the measured reading as arrows from one point, as long as the "
@@ -84,7 +83,11 @@ SheetPart sheet_changes(const BalanceSheet& sheet) {
     part.rows.push_back({one.plane, std::to_string(one.slot), fmt::format("{:.1f}°", one.angle_deg),
                          one.blades, one.take_out, one.put_in, one.part_number,
                          one.take_out == "open" ? "" : "☐ out", one.put_in == "open" ? "" : "☐ in", "☐"});
-  constexpr std::ptrdiff_t numbers = 6;
+  constexpr std::ptrdiff_t numbers = 6, boxes = 7;
+  if (sheet.made) {  // nobody ticks what is done
+    part.columns.erase(part.columns.begin() + boxes, part.columns.end());
+    for (auto& row : part.rows) row.erase(row.begin() + boxes, row.end());
+  }
   if (std::all_of(sheet.changes.begin(), sheet.changes.end(),
                   [](const SheetChange& one) { return one.part_number.empty(); })) {
     part.columns.erase(part.columns.begin() + numbers);
@@ -112,14 +115,14 @@ SheetPart sheet_planes(const BalanceSheet& sheet) {
 
 SheetPart sheet_entries(const BalanceSheet& sheet) {
   SheetPart part{"entry", SheetPart::Kind::entries, "Entries"};
-  for (const char* key : asked_entries) {
+  const auto asked = asked_entries();
+  for (const char* key : asked) {
     const auto given = std::find_if(sheet.entries.begin(), sheet.entries.end(),
                                     [&](const auto& entry) { return entry.first == key; });
     part.rows.push_back({key, given == sheet.entries.end() ? "" : given->second});
   }
   for (const auto& [key, words] : sheet.entries)
-    if (std::find(std::begin(asked_entries), std::end(asked_entries), key) == std::end(asked_entries))
-      part.rows.push_back({key, words});
+    if (std::find(asked.begin(), asked.end(), key) == asked.end()) part.rows.push_back({key, words});
   return part;
 }
 
@@ -136,6 +139,14 @@ SheetPart listed(std::string key, SheetPart::Kind kind, std::string heading, con
   return part;
 }
 
+/// What is left to do in a run that is made is nothing.
+Cells without_advice(Cells warnings) {
+  constexpr std::string_view advice = " Watch it in the run.";
+  for (auto& words : warnings)
+    if (words.ends_with(advice)) words.erase(words.size() - advice.size());
+  return warnings;
+}
+
 SheetPart sheet_verdict(const BalanceSheet& sheet) {
   SheetPart part = listed("verdict", SheetPart::Kind::sentences, "Verdict", sheet.verdict);
   if (sheet.made) part.rows.front().front() = "Run “" + sheet.run + "”: " + sheet.verdict.front();
@@ -144,6 +155,13 @@ SheetPart sheet_verdict(const BalanceSheet& sheet) {
 }
 
 }  // namespace
+
+std::span<const char* const> asked_entries() {
+  static constexpr const char* names[] = {
+      "manual and revision", "torque", "locking", "part numbers", "tools accounted for",
+      "pieces accounted for"};
+  return names;
+}
 
 std::string conditions_words(const std::vector<std::pair<std::string, std::string>>& conditions) {
   std::string words;
@@ -155,7 +173,8 @@ std::vector<SheetPart> sheet_parts(const BalanceSheet& sheet) {
   std::vector<SheetPart> parts{
       sheet_particulars(sheet),
       listed("caution", SheetPart::Kind::points, "Cautions", sheet.cautions),
-      listed("warning", SheetPart::Kind::points, "Before you trust this", sheet.warnings),
+      listed("warning", SheetPart::Kind::points, "Before you trust this",
+             sheet.made ? without_advice(sheet.warnings) : sheet.warnings),
       sheet_levels(sheet),
       sheet_changes(sheet),
       sheet_planes(sheet),

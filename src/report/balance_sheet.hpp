@@ -1,6 +1,7 @@
 #pragma once
 
 #include <optional>
+#include <span>
 #include <string>
 #include <utility>
 #include <vector>
@@ -79,6 +80,9 @@ struct SheetPart {
   std::vector<std::vector<std::string>> rows{};
   std::string note{};
 };
+
+/// Names of the entries that a sheet asks for: what was not given at filing is a line to fill in by hand.
+[[nodiscard]] std::span<const char* const> asked_entries();
 
 /// "warm_up 5 min at idle; dwell 60 s".
 [[nodiscard]] std::string conditions_words(

@@ -42,6 +42,16 @@ Measured measured_at(const PageView& view, std::size_t speed, std::size_t sensor
   return measured;
 }
 
+std::optional<ShownReading> as_found_at(const PageView& view, std::size_t speed, std::size_t sensor,
+                                        Component component) {
+  const std::size_t run = view.verdict ? view.verdict->run : view.job.runs.size();
+  const auto read = read_as_found(view.job, run, speed, sensor, component);
+  if (!read) return std::nullopt;
+  const Sensor& of = view.rotor().sensors[sensor];
+  return read->x ? shown(of, *read->x, view.rotor().phase)
+                 : ShownReading{of.unit.shown_from_peak(read->amplitude), std::nan("")};
+}
+
 /// A place to run: what is expected, where something predicts it, and what was read.
 SheetLevel level_at(const PageView& view, const ExpectedReading& one, Component component) {
   const Sensor& sensor = view.rotor().sensors[one.sensor];
@@ -52,11 +62,7 @@ SheetLevel level_at(const PageView& view, const ExpectedReading& one, Component 
   };
   const Measured measured = measured_at(view, one.speed, one.sensor, component);
   SheetLevel level{speed_words(view.job, one.speed), sensor.name, sensor.unit.text(), !once};
-  if (once) level.as_found = shown_reading(view.job, view.found_run, one.speed, one.sensor);
-  if (!once && view.verdict)
-    for (const auto& read : view.verdict->readings)
-      if (read.speed == one.speed && read.sensor == one.sensor && read.component == component && read.first)
-        level.as_found = ShownReading{sensor.unit.shown_from_peak(*read.first), std::nan("")};
+  level.as_found = as_found_at(view, one.speed, one.sensor, component);
   if (row) {
     level.now = row->before;
     level.expected = row->after;
@@ -173,7 +179,7 @@ BalanceSheet sheet_of(const PageView& view) {
         "Expected: " + expected_words(view.trim.predictions, view.trim.not_predicted.size()) + ".",
         "Measured after: not yet. Write the readings down above."};
   }
-  add_planes(view, sheet.made ? fitted_as_found(job) : job.fitted_now, sheet);
+  add_planes(view, sheet.made ? fitted_as_found(job, view.verdict->run) : job.fitted_now, sheet);
   return sheet;
 }
 

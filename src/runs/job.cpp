@@ -1,6 +1,5 @@
-#include "as_found.hpp"
+#include "trimwright/job.hpp"
 
-#include <algorithm>
 #include <cassert>
 
 namespace trimwright {
@@ -19,10 +18,6 @@ std::vector<std::complex<double>> unbalance_of(const Job& job, const std::vector
 }
 
 }  // namespace
-
-const std::vector<FittedWeights>& fitted_as_found(const Job& job) {
-  return std::find_if(job.runs.begin(), job.runs.end(), [](const Run& r) { return !r.set_aside; })->fitted;
-}
 
 std::vector<std::complex<double>> run_unbalance(const Job& job, std::size_t run) {
   assert(run < job.runs.size());

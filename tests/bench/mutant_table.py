@@ -105,8 +105,8 @@ MUTANTS = [
      "technician_cli"),
     ("amplitudes with a digit less", "src/rotor/sensor.cpp", "std::clamp(3 - whole_digits, 0, 4)",
      "std::clamp(2 - whole_digits, 0, 4)", "technician_cli"),
-    ("CSV: before is after", "src/io/record_tables.cpp", "number_cell(reading.value(key, Json()))",
-     'number_cell(reading.value(std::string(key) == "first" ? "amplitude" : key, Json()))', "record_cli"),
+    ("CSV: before is after", "src/io/record_tables.cpp", "number_cell(reading.value(key, Json()), decimal)",
+     'number_cell(reading.value(std::string(key) == "first" ? "amplitude" : key, Json()), decimal)', "record_cli"),
     ("history: limit is the target", "src/io/record_tables.cpp", 'entry.at("limit")',
      'entry.at("target")', "record_cli"),
     # Conventions

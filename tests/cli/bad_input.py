@@ -486,7 +486,7 @@ JOB_CASES = [
          ["nowhere.yaml", "rotor", "no such file"]),
     Case("rotor path out of the folder", JOB, [("rotor: rotor.yaml", "rotor: ../../../../../../nowhere.yaml")],
          ["nowhere.yaml", "no such file"]),
-    Case("rotor is a folder", JOB, [("rotor: rotor.yaml", "rotor: .")], ["rotor", "not a regular file"]),
+    Case("rotor is a folder", JOB, [("rotor: rotor.yaml", "rotor: .")], ["rotor", "this is a folder"]),
     Case("rotor is a device", JOB, [("rotor: rotor.yaml", "rotor: /dev/zero")], ["/dev/zero", "not a regular file"]),
     Case("rotor is a file of the system", JOB, [("rotor: rotor.yaml", "rotor: /etc/passwd")], ["/etc/passwd"], mark=""),
     Case("rotor path empty", JOB, [("rotor: rotor.yaml", 'rotor: ""')], ["rotor"]),
@@ -832,7 +832,7 @@ WRONG_USAGE = [
 REFUSED_COMMANDS = [
     (["plan", "nowhere.yaml"], ["nowhere.yaml", "no such file", "expected"]),
     (["trial", JOB, "--earlier", "nowhere"], ["nowhere", "expected"]),
-    (["plan", "."], ["not a regular file", "expected"]),
+    (["plan", "."], ["this is a folder", "expected a file in it"]),
     (["plan", "/dev/null"], ["/dev/null", "expected"]),
     (["plan", "/proc/self/mem"], ["/proc/self/mem", "expected"]),
     (["plan", "no\nwhere.yaml"], ["no\\nwhere.yaml: ", "no such file", "expected"]),

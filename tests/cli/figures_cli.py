@@ -284,6 +284,24 @@ def compare_check(seed, verdict, text, page, expected):
     del limits
 
 
+def with_phases_joined(rows):
+    """Readings of the sheet's CSV, amplitude and phase in two columns, as the page writes them in one cell."""
+    joined, phases = [], []
+    for row in rows:
+        if row[0].endswith(" heading"):
+            phases = [c for c in range(1, len(row)) if row[c] == row[c - 1] + " phase"]
+        of_heading = row[0].endswith(" heading")
+        cells = list(row)
+        if row[0] in ("level", "reading"):
+            for c in phases:
+                pairs = list(zip(row[c - 1].split("; "), row[c].split("; "), strict=False))
+                cells[c - 1] = "; ".join(f"{size} ∠ {phase}°" if phase else size for size, phase in pairs)
+        if of_heading or row[0] in ("level", "reading"):
+            cells = [cell for c, cell in enumerate(cells) if c not in phases]
+        joined.append(cells)
+    return joined
+
+
 def compare_record(seed, after, page, folder):
     """The sheet of the filed record beside the page's, cell by cell."""
     archive = str(folder / f"{seed}.db")
@@ -292,6 +310,7 @@ def compare_record(seed, after, page, folder):
     if filed.returncode:
         return
     rows = list(csv.reader(io.StringIO(run("record", "sheet", "1", "--archive", archive, "--format", "csv").stdout)))
+    rows = with_phases_joined(rows)
     paper = page.rows["sheet"]
     for kind in ("level", "weight", "signature"):
         heading = [row for row in rows if row[0] == f"{kind} heading"]

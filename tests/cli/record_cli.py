@@ -13,6 +13,7 @@ import csv
 import hashlib
 import io
 import json
+import math
 import os
 import random
 import re
@@ -89,6 +90,12 @@ class Bench:
 
     def file(self, job: Path, *words, status=0, archive=None, dated=MADE, **how) -> str:
         return self.run(*self.filing(job, archive or self.archive, *words, dated=dated)[1:], status=status, **how)
+
+    def filing_said(self, job: Path, *words, archive=None, dated=MADE) -> str:
+        """What is said on standard error of a trim that is filed."""
+        done = subprocess.run(self.filing(job, archive or self.archive, *words, dated=dated), capture_output=True, text=True)
+        check(done.returncode == 0, done.stderr)
+        return done.stderr
 
     def proof(self, archive=None, *words) -> dict:
         return json.loads(self.record("prove", "--format", "json", *words, archive=archive))
@@ -543,6 +550,14 @@ def bad_input(bench: Bench):
     check("filed already" in message and "record 1" in message, message)
     bench.record("show", 2, archive=archive, status=1)
     bench.record("show", 0, archive=archive, status=2)
+    check("record find --serial" in bench.record("show", "LKM-417", archive=archive, status=2), "a serial for a number")
+    check("there is no folder" in bench.record("find", archive=bench.folder / "nowhere/a.db", status=1), "a missing folder")
+    (bench.folder / "one-job").mkdir()
+    shutil.copy(bench.folder / "examples/quillhaven/after.yaml", bench.folder / "one-job")
+    message = bench.file(bench.folder / "one-job", archive=archive, status=1)
+    check("this is a folder" in message and "after.yaml" in message, message)
+    (bench.folder / "empty.db").touch()
+    check("this file is empty" in bench.record("find", archive=bench.folder / "empty.db", status=1), "an empty file")
     bench.record("compare", "X-2", archive=archive, status=1)
     bench.record("find", "--from", "yesterday", archive=archive, status=2)
     bench.record("find", archive=bench.folder / "none.db", status=1)
@@ -628,13 +643,30 @@ def dates(bench: Bench):
             check(words in message, f"{written}: {message}")
     message = bench.file(bench.job("dated.yaml", "D-1"), archive=archive, status=1, dated=None)
     check("and today is" in message and "--dated 2031-05-13" in message, message)
-    old = bench.job("dated.yaml", "D-1", **{when: "when: 1998-05-13 10:05"})
+    old = bench.job("dated.yaml", "D-1", **{"when: 2031-05-": "when: 1998-05-"})
     check("--dated 1998-05-13" in bench.file(old, archive=archive, status=1, dated=None), "a run years ago")
     check("--dated says 2031-05-13" in bench.file(old, archive=archive, status=1), "another date is said")
     check(not archive.exists(), "an archive was made for nothing")
     bench.file(old, archive=archive, dated="1998-05-13")
-    today = time.strftime("%Y-%m-%d", time.gmtime())
-    bench.file(bench.job("dated.yaml", "D-2", **{when: f"when: {today} 10:05"}), archive=archive, dated=None)
+    yesterday, today = (time.strftime("%Y-%m-%d", time.gmtime(time.time() - ago)) for ago in (86400, 0))
+    said = bench.filing_said(bench.job("dated.yaml", "D-1", **{"when: 2031-05-12": f"when: {yesterday}", when: f"when: {today} 10:05"}),
+                             archive=archive, dated=None)
+    check("every reading of the check run is that of record 1 (1998-05-13)" in said, f"a copy with other dates: {said}")
+    message = bench.file(bench.job("dated.yaml", "D-2", **{when: "when: 2031-05-12 14:19"}), archive=archive, status=1, dated="2031-05-12")
+    check('before run "trial drum", which was made at 2031-05-12 14:20' in message, message)
+    bench.file(bench.job("dated.yaml", "D-2", **{when: "when: 2031-05-12"}), archive=archive, dated="2031-05-12")
+    # The same check run with one reading more is no other trim.
+    table = bench.folder / "examples/quillhaven/after.csv"
+    kept = table.read_text("utf-8")
+    try:
+        more = re.sub(r",([0-9.]+) (in/s|mil)", lambda m: f",{float(m[1]) * 1.01:.4f} {m[2]}", kept.splitlines()[1])
+        check(more != kept.splitlines()[1], f"the same reading: {more}")
+        table.write_text(kept + more + "\n", "utf-8")
+        message = bench.file(bench.job("dated.yaml", "D-2", **{when: "when: 2031-05-12"}), archive=archive, status=1, dated="2031-05-12")
+        check("record 3 is of the same serial and of a check run made at the same time (2031-05-12)" in message, message)
+        check("--corrects 3" in message, message)
+    finally:
+        table.write_text(kept, "utf-8")
 
 
 def judged_is_filed(bench: Bench):
@@ -806,9 +838,146 @@ def edited(bench: Bench):
         done = subprocess.run(bench.command("record", words[0], "--archive", archive, *words[1:]), capture_output=True, text=True)
         check(done.returncode == 1 and "not as it was filed" in done.stderr, f"{words}: {done}")
     check("nothing was filed" in bench.file(bench.job("q.yaml", "Q-2"), archive=archive, status=1), "filed after an edited record")
-    bench.record("show", 1, archive=archive)
+    done = subprocess.run(bench.command("record", "show", 1, "--archive", archive), capture_output=True, text=True)
+    check(done.returncode == 1 and "Trim balance" in done.stdout and "not as it was filed" in done.stderr, f"a whole record of it: {done}")
+    done = subprocess.run(bench.command("record", "show", 2, "--archive", archive), capture_output=True, text=True)
+    check(done.stdout.startswith("RECORD 2 IS NOT AS IT WAS FILED") and "Signatures" not in done.stdout, f"{done.stdout[:500]}")
+    check("worst_ratio says 0.01; when it was filed it said 0." in done.stdout, f"{done.stdout[:500]}")
     for name in (":memory:", "file:x.db", "file::memory:?cache=shared"):
         check("no name of a file" in bench.file(bench.job("q.yaml", "Q-3"), archive=name, status=1), f"filed in {name}")
+
+
+def what_was_edited(bench: Bench):
+    """What differs is named, what it said before where the record proves it; no sentence says more than is so."""
+    archive, changed = bench.folder / "whole.db", bench.folder / "edited-one.db"
+    for i in range(3):
+        bench.file(bench.job("w.yaml", f"W-{i}"), archive=archive)
+    digests = [json.loads(bench.record("show", i, "--format", "json", archive=archive))["digest"] for i in (1, 2, 3)]
+    content = json.loads(bench.record("show", 1, "--format", "json", archive=archive))
+    amplitude = content["check"]["readings"][0]["amplitude"]
+
+    def after(*statements):
+        shutil.copy(archive, changed)
+        with sqlite3.connect(changed) as db:
+            tampered(db, *statements)
+
+    def proof(*words):
+        done = subprocess.run(bench.command("record", "prove", *words, "--archive", changed), capture_output=True, text=True)
+        check(done.returncode == 1, f"{done}")
+        return " ".join(done.stdout.split())
+
+    reading = f"UPDATE record SET content = replace(content, '\"amplitude\":{amplitude}', '\"amplitude\":0.123') WHERE number = 1"
+    after(reading)
+    for expected, words in ((digests[0], "Record 1 has the expected digest written beside it, but it is NOT what the sheet was printed from"),
+                            (digests[1], "Record 2 has the expected digest and is what the sheet was printed from. That all before it is as it was filed is NOT so")):
+        said = proof("--expect", expected)
+        check(words in said and "those the sheet was printed from" not in said, said)
+        check("Head of the archive" not in said and "Digest of the last" not in said, said)
+    check(f"amplitude says 0.123; when it was filed it said {amplitude:.6g}" in said, said)
+    check(json.loads(bench.run("record", "prove", "--archive", archive, "--expect", digests[1], "--format", "json"))["expected_holds"], "whole")
+    for statement, words in (("UPDATE record SET serial = 'W-9' WHERE number = 1", 'serial says "W-9"; when it was filed it said "W-0"'),
+                             ("UPDATE record SET content = replace(content, '\"serial\":\"W-0\"', '\"serial\":\"W-9\"') WHERE number = 1",
+                              'serial says "W-9"; when it was filed it said "W-0"; check serial says'),
+                             ("UPDATE record SET inputs = zeroblob(32) WHERE number = 1", "the mark by which the same trim is known again"),
+                             ("UPDATE record SET digest = zeroblob(32) WHERE number = 1", "as record 2 shows, which holds the right one"),
+                             ("DELETE FROM record WHERE number = 2", "stands where record 2 should: record 2 is missing"),
+                             ("UPDATE record SET content = 'no JSON' WHERE number = 1", "compare it line by line with the signed sheet")):
+        after(statement)
+        said = proof()
+        check(words in said, f"{statement}: {said}")
+        check("nothing was filed" in bench.file(bench.job("w.yaml", "W-7"), archive=changed, status=1), f"filed after {statement}")
+        for command in (["find", "--serial", "W-2"], ["compare", "W-2"], ["export"], ["sheet", 3]):
+            done = subprocess.run(bench.command("record", command[0], "--archive", changed, *command[1:]), capture_output=True, text=True)
+            check(done.returncode == 1 and "not as it was filed" in done.stderr, f"{statement}, {command}: {done}")
+
+
+def second_visit(bench: Bench):
+    """After "baseline: new" as found is what this visit found, in check, sheet, page, history and export."""
+    folder = bench.folder / "second-visit"
+    shutil.copytree(bench.folder / "examples/quillhaven", folder)
+    text = bench.text.replace("LKM-417", "V-2").replace("../../configs", str(bench.folder / "configs"))
+    text = text.replace("\ntrim:", """
+  - name: relubricated
+    when: 2032-04-07 09:00
+    before: [{baseline: new}]
+    fitted: {spinner: {4: K3, 19: K2, 37: K7, 40: K7}, drum: {8: D12}}
+  - name: second check
+    when: 2032-04-07 11:00
+    fitted: {spinner: {4: K3, 19: K2, 37: K7}, drum: {8: D12}}
+
+trim:""").replace("after.csv]", "after.csv, second.csv]")
+    rows = list(csv.reader(io.StringIO((folder / "after.csv").read_text("utf-8"))))
+    out = io.StringIO()
+    writer = csv.writer(out, lineterminator="\n")
+    writer.writerow(rows[0])
+    for name, factor in (("relubricated", 1.25), ("second check", 1.1)):
+        for row in rows[1:]:
+            cells = [name if cell == "check" else cell for cell in row]
+            at = next(c for c, cell in enumerate(cells) if re.fullmatch(r"[0-9.]+ (in/s|mil).*", cell))
+            size, unit = cells[at].split(" ", 1)
+            writer.writerow(cells[:at] + [f"{float(size) * factor:.4f} {unit}"] + cells[at + 1:])
+    (folder / "second.csv").write_text(out.getvalue(), "utf-8")
+    job = folder / "second.yaml"
+    job.write_text(text, "utf-8")
+    archive = bench.folder / "second.db"
+    bench.file(job, archive=archive, dated="2032-04-07")
+    record = bench.valid(bench.record("show", 1, "--format", "json", archive=archive))
+    found = {(one["speed"], one["sensor"]): one for run in record["runs"] if run["run"] == "relubricated" for one in run["readings"]
+             if one["component"] == "once-per-rev"}
+    for one in record["check"]["readings"]:
+        if one["component"] == "once-per-rev":
+            its = found[one["speed"], one["sensor"]]["amplitude"]
+            check(abs(one["first"] - its) < 1e-9, f"as found of another visit: {one}, not {its}")
+    check([(one["plane"], one["slot"]) for one in record["weights"]["removed"]] == [("spinner", 40)], f"{record['weights']['removed']}")
+    check(record["weights"]["fitted"] == [], f"put in what was in: {record['weights']['fitted']}")
+    sheet = list(csv.reader(io.StringIO(bench.record("sheet", 1, "--format", "csv", archive=archive))))
+    heading = next(row for row in sheet if row[0] == "level heading")
+    for row in (dict(zip(heading, row)) for row in sheet if row[0] == "level"):
+        if "overall" not in row["sensor"]:
+            its = found[row["speed"], row["sensor"]]
+            check(abs(float(row["as found"]) - its["amplitude"]) <= 0.006 * its["amplitude"], f"{row}, not {its}")
+            check(int(row["as found phase"]) == math.floor(its["phase_deg"] + 0.5) % 360, f"{row}, not {its}")
+    history = json.loads(bench.record("compare", "V-2", "--format", "json", archive=archive))
+    exported = list(csv.DictReader(io.StringIO(bench.record("export", archive=archive))))
+    firsts = sorted(round(one["first"], 9) for one in record["check"]["readings"] if one["component"] == "once-per-rev")
+    check(sorted(round(one["before"], 9) for level in history["levels"] for one in level["readings"]) == firsts, f"{history['levels']}")
+    for row in exported:
+        check(row["taken_out"] == "spinner slot 40 K7" and row["put_in"] == "", f"{row}")
+        check(row["component"] != "once-per-rev" or row["before_phase_deg"] != "", f"{row}")
+    check("Levels, expectations and plan are those since run" in " ".join(bench.record("sheet", 1, archive=archive).split()), "no word of it")
+
+
+def wrong_serial(bench: Bench):
+    """A record filed under a wrong serial is corrected under the right one, and both histories say so."""
+    archive = bench.folder / "serial.db"
+    bench.file(bench.job("z.yaml", "Z-714"), "--entry", "aircraft: Q-ALM", archive=archive)
+    right = bench.job("z.yaml", "Z-741")
+    message = bench.file(right, "--corrects", 1, "--reason", "misread plate", archive=archive, status=1)
+    check('--wrong-serial "Z-714"' in message, message)
+    said = bench.file(right, "--corrects", 1, "--reason", "misread plate", "--wrong-serial", "Z-714", archive=archive)
+    check("Verdict: ACCEPTED" in said and "differs from it in: serial" in said, said)
+    old, new = (" ".join(bench.record("compare", serial, archive=archive).split()) for serial in ("Z-714", "Z-741"))
+    check("corrected by record 2, which is of serial Z-741: the serial of this one was wrong" in old, old)
+    check("corrects record 1, which was filed under serial Z-714 by mistake" in new, new)
+    check("filed under serial Z-714, which was wrong" in " ".join(bench.record("sheet", 2, archive=archive).split()), "not on the sheet")
+    check(bench.proof(archive)["whole"], "it does not prove")
+    # A correction keeps the entries; records are found and exported by them.
+    check(json.loads(bench.record("show", 2, "--format", "json", archive=archive))["entries"] == {"aircraft": "Q-ALM"}, "entries are lost")
+    found = json.loads(bench.record("find", "--entry", "Aircraft: q-al", "--most", 1, "--format", "json", archive=archive))
+    check([one["number"] for one in found["records"]] == [2], f"{found}")
+    check("No record" in bench.record("find", "--entry", "aircraft: Q-BLM", archive=archive), "another aircraft")
+    rows = list(csv.DictReader(io.StringIO(bench.record("export", archive=archive))))
+    comma = list(csv.DictReader(io.StringIO(bench.record("export", "--format", "csv-comma", archive=archive)), delimiter=";"))
+    check([row["after"].replace(",", ".") for row in comma] == [row["after"] for row in rows] and "," in comma[0]["after"], f"{comma[0]}")
+    check({row["entries"] for row in rows} == {"aircraft: Q-ALM"} and {row["reason"] for row in rows} == {"", "misread plate"}, f"{rows[0]}")
+    done = subprocess.run(bench.command("record", "export", "--archive", archive, "--serial", "Z-0"), capture_output=True, text=True)
+    check(done.returncode == 0 and "no record is what was asked for" in done.stderr, f"{done}")
+    bench.record("find", "--from", "2031-06-01", "--to", "2031-05-01", archive=archive, status=2)
+    said = bench.filing_said(bench.job("z.yaml", "Z 741"), "--entry", "torqe: 25 N·m", archive=archive)
+    check('records of serial "Z-741": is "Z 741" the same rotor?' in said and '"torqe" is almost "torque"' in said, said)
+    shared = bench.folder / "serial-shared.db"
+    check("3 sent" in bench.run("record", "send", archive, shared), "a correction of a serial is not sent")
+    check(bench.proof(shared)["whole"], "what was sent does not prove")
 
 
 def sent(bench: Bench):
@@ -831,7 +1000,7 @@ def sent(bench: Bench):
 CASES = [verdict, filed_and_found, learned_from, done_again, tables, read_by_others, corrected, expected_digest, at_once,
          killed, killed_in_the_transaction, full_disk, read_only, newer, damaged, backed_up, bad_input,
          no_subcommand, whole_trim, once, trial_without_a_name, dates, judged_is_filed, spreadsheets, found_by_part,
-         proved_by_others, older, no_exceptions, edited, sent]
+         proved_by_others, older, no_exceptions, edited, what_was_edited, second_visit, wrong_serial, sent]
 
 
 def run_cases(cases):

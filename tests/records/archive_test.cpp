@@ -483,3 +483,65 @@ TEST_CASE("A digest is read from the groups a sheet prints, and from nothing els
   CHECK_FALSE(digest_from_hex(hex(digest).substr(1)));
   CHECK_FALSE(digest_from_hex("g" + hex(digest).substr(1)));
 }
+
+TEST_CASE("A digest that still stands beside a changed record does not vouch for it") {
+  const Folder folder;
+  const std::string path = folder.file("a.db");
+  Digest digests[3];
+  {
+    Archive archive = opened(path);
+    for (int i = 0; i < 3; ++i) digests[i] = archive.file(record_of(i))->digest;
+    CHECK(archive.prove(digests[2])->expected_holds());
+    CHECK(archive.faults_in_passing()->empty());
+  }
+  const std::string kept =
+      "CREATE TRIGGER record_is_never_changed BEFORE UPDATE ON record\n  BEGIN SELECT "
+      "RAISE(ABORT, 'a record is never changed: file a correction'); END;";
+  REQUIRE(by_hand(path,
+                  "DROP TRIGGER record_is_never_changed; UPDATE record SET content = 'x' WHERE number = 2;" +
+                      kept)
+              .empty());
+  const Archive archive = opened(path);
+  CHECK(archive.prove(digests[0])->expected_holds());
+  CHECK_FALSE(archive.prove(digests[1])->expected_holds());
+  CHECK_FALSE(archive.prove(digests[2])->expected_holds());
+  CHECK(archive.prove(digests[1])->expected_at == 2);
+  CHECK(archive.faults_in_passing()->size() == 1);
+  CHECK_FALSE(archive.read(2));
+  REQUIRE(archive.read_as_it_stands(2));
+  CHECK_FALSE(archive.read_as_it_stands(2)->holds);
+}
+
+TEST_CASE("A record of a wrong serial is corrected where that is said, and names the right one") {
+  const Folder folder;
+  Archive archive = opened(folder.file("a.db"));
+  REQUIRE(archive.file(record_of(0, "LKM-714")));
+  Record right = record_of(0, "LKM-741");
+  right.corrects = 1;
+  right.reason = "plate misread";
+  CHECK_FALSE(archive.file(right));
+  right.wrong_serial = "LKM-715";
+  CHECK_FALSE(archive.file(right));
+  right.wrong_serial = "lkm-714";
+  REQUIRE(archive.file(right));
+  CHECK(archive.read(1)->corrected_serial == "LKM-741");
+  CHECK(archive.find({})->front().corrected_serial == "LKM-741");
+  CHECK(*archive.serials_alike("LKM 741") == std::vector<std::string>{"LKM-741"});
+  CHECK(archive.serials_alike("lkm-741")->empty());
+  Archive shared = opened(folder.file("b.db"));
+  REQUIRE(shared.take_over(archive));
+  CHECK(shared.prove()->whole());
+}
+
+TEST_CASE("What else is asked of records counts before the latest are taken") {
+  const Folder folder;
+  Archive archive = opened(folder.file("a.db"));
+  for (int i = 0; i < 6; ++i) REQUIRE(archive.file(record_of(i)));
+  RecordQuery query;
+  query.also = [](const StoredRecord& one) { return one.number % 2 == 1; };
+  query.most = 2;
+  const auto found = archive.find(query);
+  REQUIRE(found);
+  REQUIRE(found->size() == 2);
+  CHECK((found->front().number == 3 && found->back().number == 5));
+}
