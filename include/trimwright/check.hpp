@@ -159,6 +159,7 @@ struct CheckedReading {
   double limit = 0.0;
   std::optional<double> target;
 
+  [[nodiscard]] double goal() const { return target.value_or(limit); }
   [[nodiscard]] bool above_limit() const { return amplitude > limit; }
   [[nodiscard]] bool above_target() const { return target && amplitude > *target; }
   /// |reading - expected|; empty where nothing is expected.

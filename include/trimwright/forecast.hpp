@@ -50,6 +50,8 @@ struct Prediction {
   Phasor after;   ///< expected in the next run
   double limit = 0.0;
   std::optional<double> target;
+  /// What a trim aims at here: the target, or else the limit.
+  [[nodiscard]] double goal() const { return target.value_or(limit); }
   std::optional<double> after_sd;           ///< of `after` per real component: ScatterParts::model
   std::optional<ReadingOutlook> reading{};  ///< of the next reading; these are empty where no noise is known
   std::optional<ScatterParts> parts{};

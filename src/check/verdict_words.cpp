@@ -90,6 +90,19 @@ void add_weakness(const Job& job, const Verdict& verdict, std::vector<std::strin
   add_not_examined(job, verdict.mistakes, words);
 }
 
+/// Where the likeliest is of an earlier run: what may be wrong with the weights that can be looked at now.
+void add_still_to_be_seen(const Job& job, const Verdict& verdict, std::vector<std::string>& words) {
+  constexpr double worth_a_look = 0.05;  // our own figure: looking costs minutes, and no start
+  const auto& kinds = verdict.mistakes.kinds;
+  if (kinds.front().run == verdict.run) return;
+  const auto here = std::find_if(kinds.begin(), kinds.end(), [&](const RankedMistake& one) {
+    return one.run == verdict.run && names_a_cause(one.kind);
+  });
+  if (here == kinds.end() || here->probability < worth_a_look) return;
+  words.push_back("Look first at the weights that are in now, as that needs no start: " +
+                  mistake_words(job, *here) + " would explain the readings too.");
+}
+
 std::vector<std::string> look_first(const Job& job, const Verdict& verdict) {
   std::vector<std::string> words;
   if (!verdict.mistakes.kinds.empty() && !verdict.mistakes.as_predicted()) {
@@ -100,6 +113,7 @@ std::vector<std::string> look_first(const Job& job, const Verdict& verdict) {
     if (!verdict.mistakes.kinds.front().fits)
       words.emplace_back(
           "Even this does not explain the readings well: it may be something else, or more than one thing.");
+    add_still_to_be_seen(job, verdict, words);
     if (!verdict.mistakes.kinds.front().undone.empty())
       words.push_back("To test the first before another start: " + verdict.mistakes.kinds.front().undone);
     add_remedies(verdict.mistakes, verdict.run, words);
@@ -129,8 +143,7 @@ std::string next_trim_words(const Verdict& verdict) {
 }  // namespace
 
 std::optional<double> looseness(const Verdict& verdict) {
-  const double usual =
-      usual_over(verdict, [](const CheckedReading& one) { return one.target.value_or(one.limit); });
+  const double usual = usual_over(verdict, [](const CheckedReading& one) { return one.goal(); });
   return usual > loose_prediction ? std::optional(usual) : std::nullopt;
 }
 

@@ -27,9 +27,8 @@ Step if_it_differs() {
 
 /// Why a plan changes nothing: it was asked to, or nothing gains, or that is not known.
 Step nothing_to_do(const TrimPlan& trim) {
-  const auto above = std::count_if(trim.predictions.begin(), trim.predictions.end(), [](const Prediction& p) {
-    return std::abs(p.after) > p.target.value_or(p.limit);
-  });
+  const auto above = std::count_if(trim.predictions.begin(), trim.predictions.end(),
+                                   [](const Prediction& p) { return std::abs(p.after) > p.goal(); });
   const std::string left = above == 0   ? "Every expected reading meets its target."
                            : above == 1 ? "1 expected reading stays above its target."
                                         : fmt::format("{} expected readings stay above their target.", above);

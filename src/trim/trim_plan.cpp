@@ -244,7 +244,7 @@ Result<TrimPlan> plan_with_planes(const Job& job, const InfluenceModel& model, c
 
 bool meets_everything(const TrimPlan& plan) {
   return std::all_of(plan.predictions.begin(), plan.predictions.end(),
-                     [](const Prediction& p) { return std::abs(p.after) <= p.target.value_or(p.limit); });
+                     [](const Prediction& p) { return std::abs(p.after) <= p.goal(); });
 }
 
 }  // namespace
