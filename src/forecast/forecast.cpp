@@ -173,7 +173,7 @@ std::vector<std::string> chance_notes(const Job& job, const InfluenceModel& mode
   for (const auto& one : predictions) {
     const SensorNoise& noise = model.posterior->noise.sensors[one.sensor];
     uncounted |= noise.run_to_run.source == NoisePart::Source::unknown && noise.proportional == 0.0;
-    within_scatter &= one.parts && std::abs(one.after) - one.target.value_or(one.limit) <= one.parts->total();
+    within_scatter &= one.parts && std::abs(one.after) - one.goal() <= one.parts->total();
     if (one.reading && (worst == nullptr || one.reading->below_target < worst->reading->below_target))
       worst = &one;
   }
