@@ -251,7 +251,7 @@ Markup part_markup(const SheetPart& part) {
 Markup page_sheet(const PageView& view) {
   Markup parts, attested;  // what is signed stands with its signatures
   const BalanceSheet sheet = sheet_of(view);
-  const auto before = sheet.made ? fitted_as_found(view.job) : view.job.fitted_now;
+  const auto before = sheet.made ? fitted_as_found(view.job, view.verdict->run) : view.job.fitted_now;
   for (auto& part : sheet_parts(sheet)) {
     const bool nothing_fitted = sheet.changes.empty() && view.trim.has_slots();
     if (part.key == "signature" && nothing_fitted)  // nobody signs for fitting nothing
