@@ -170,7 +170,9 @@ void SlotValues::Kinds::find_mates(const Model& model, const PlaneModel& plane) 
     }
   }
   const auto free = [&](std::size_t s) { return mates[s].tie == Tie::none; };
-  for (const auto& [slot, s] : place) {
+  for (const auto& placed : place) {
+    const int slot = placed.first;
+    const std::size_t s = placed.second;
     for (const Rules::Partner& partner : rules.partners(slot)) {
       const auto other = place.find(partner.slot);
       if (other == place.end() || other->second == s || !free(s) || !free(other->second)) continue;
