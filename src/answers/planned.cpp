@@ -56,7 +56,8 @@ Result<Planned> planned(JobFile file, const PlanOptions& options) {
 
 Readiness readiness_of(const JobFile& file, Deadline deadline) {
   Readiness found = readiness(file.job);
-  compare_newest_run(file.job, found, file.prior ? &*file.prior : nullptr, deadline);
+  // As in `judge_job`: half the time for what may have gone wrong, as not all of it looks at the clock.
+  compare_newest_run(file.job, found, file.prior ? &*file.prior : nullptr, deadline.after_share(0.5));
   return found;
 }
 

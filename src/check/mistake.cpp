@@ -221,12 +221,12 @@ std::size_t readings_to_compare(const Job& job, std::size_t check) {
   return readings;
 }
 
-/// Whether there is time to hold one run against the others, which cannot be cut short: of `readings`, with
-/// so many unknowns.
+/// Whether there is time to hold one run against the others as written and in one other form, which cannot be
+/// cut short: of `readings`, with so many unknowns.
 bool time_to_compare(std::size_t readings, Index unknowns, const Deadline& deadline) {
   constexpr double steps_a_second = 3e8;  // complex products and sums on a slow processor
   const auto n = static_cast<double>(readings), m = static_cast<double>(unknowns);
-  const double steps = static_cast<double>(std::size(scatter_scales)) * 2.0 * n * m * (n + m);
+  const double steps = 2.0 * static_cast<double>(std::size(scatter_scales)) * 2.0 * n * m * (n + m);
   return steps < steps_a_second * deadline.seconds_left();
 }
 
