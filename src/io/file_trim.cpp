@@ -232,10 +232,11 @@ void keep_entries(const std::string& name, FilingDetails& details) {
   const auto corrected = archive->read(*details.corrects);
   if (!corrected || holds_readings(corrected->record)) return;
   const auto kept = from_content(*corrected, [&](const Json& content) {
-    for (const auto& [key, text] : content.at("entries").items()) {
+    for (const auto& kept_one : content.at("entries").items()) {
       const auto given = std::find_if(details.entries.begin(), details.entries.end(),
-                                      [&](const auto& entry) { return entry.first == key; });
-      if (given == details.entries.end()) details.entries.emplace_back(key, text.template get<std::string>());
+                                      [&](const auto& entry) { return entry.first == kept_one.key(); });
+      if (given == details.entries.end())
+        details.entries.emplace_back(kept_one.key(), kept_one.value().template get<std::string>());
     }
     return true;
   });
