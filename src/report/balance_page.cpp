@@ -31,9 +31,22 @@ Markup signed_words(const std::string& sign, const std::string& words) {
          element("span", {{"class", "words"}}, words);
 }
 
+/// The runs contradict what the files declare, or one another.
+bool grave(const InfluenceModel& model) {
+  const auto outcome = model.runs.mirror.outcome;
+  return outcome == MirrorTest::Outcome::contradicts || outcome == MirrorTest::Outcome::neither_fits ||
+         !runs_agree(model);
+}
+
 Markup verdict_line(const PageView& view) {
   const std::string expected = expected_words(view.trim.predictions, view.trim.not_predicted.size());
   const auto blank = expected.find(' ');
+  if (view.verdict == nullptr && grave(view.model))
+    return element("p", {{"class", "verdict signed stop"}},
+                   signed_words("✕",
+                                "Fit nothing yet: the runs contradict each other, or what the rotor file "
+                                "says. What to look at stands below.")) +
+           element("p", {{"class", "chance"}}, "By these runs: " + expected.substr(blank + 1) + ".");
   if (view.verdict == nullptr) {
     const bool stop = expected.starts_with("✕");
     return element("p", {{"class", stop ? "verdict signed stop" : "verdict signed"}},
@@ -50,13 +63,6 @@ Markup verdict_line(const PageView& view) {
   return element("p", {{"class", accepted ? "verdict" : "verdict stop"}},
                  "Run “" + run + "”: " + verdict_words(*view.verdict)) +
          element("p", {{"class", "verdict"}}, "The plan expected: " + expected) + missing;
-}
-
-/// The runs contradict what the files declare, or one another.
-bool grave(const InfluenceModel& model) {
-  const auto outcome = model.runs.mirror.outcome;
-  return outcome == MirrorTest::Outcome::contradicts || outcome == MirrorTest::Outcome::neither_fits ||
-         !runs_agree(model);
 }
 
 Markup result_section(const PageView& view) {

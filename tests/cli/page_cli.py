@@ -271,5 +271,11 @@ with tempfile.TemporaryDirectory(prefix="trimwright-page-") as name:
     check_prediction(Path(name))
     check_arithmetic(Path(name), JOB)
     check_arithmetic(Path(name), ruled_job(Path(name)))
+# Runs that contradict each other: no check mark stands before what they foretell.
+misread = run("page", str(PROJECT / "examples/quillhaven/misread.yaml"), "--time-limit", "20").stdout
+verdict = re.search(r'<p class="verdict[^"]*">.*?</p>', misread, re.DOTALL)
+check(verdict and "✕" in verdict[0] and "Fit nothing yet" in verdict[0] and "✓" not in verdict[0],
+      f"the verdict on contradictory runs: {verdict and verdict[0][:200]}")
+
 print(f"{len(failures)} failed")
 sys.exit(1 if failures else 0)

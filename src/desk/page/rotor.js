@@ -107,7 +107,7 @@ const cataloguePart = (p) => {
         make("td", {}, button("×", () => { change((job) => { job.rotor.planes[p].weights.splice(w, 1); }); show(); }, {"aria-label": `Remove weight ${one.id || w + 1}`})))),
       plane.filler ? make("tr", {}, make("th", {scope: "row"}, "Filler of an empty slot"), cells(`${path}.filler`), make("td", {}), make("td", {}), make("td", {}, button("×", () => { change((job) => { delete job.rotor.planes[p].filler; }); show(); }, {"aria-label": "No filler"}))) : null))),
     make("p", {class: "buttons"},
-      button("Add a weight", () => { change((job) => { (job.rotor.planes[p].weights ??= []).push(blank()); }); show(); focusCell(`rotor:${path}.weights[${weights.length}].id`); }),
+      button("Add a weight", () => { change((job) => { (job.rotor.planes[p].weights ??= []).push(blank()); }); show(); focusCell(`rotor:${path}.weights[${desk.job.rotor.planes[p].weights.length - 1}].id`); }),
       button(byMoment ? "By mass and radius" : "By moment", swap),
       plane.filler ? null : button("Empty slots hold a filler", () => { change((job) => { job.rotor.planes[p].filler = byMoment ? {moment: ""} : {mass: "", radius: ""}; }); show(); })),
     desk.job.rotor.planes.length > 1 ? make("p", {class: "note"}, "Pieces at hand are counted for each plane by itself. If two planes are filled from one box, share its pieces out between them here: the plan does not know that they are the same.") : null,
