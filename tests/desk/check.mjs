@@ -285,6 +285,9 @@ for (const width of [1280, 360]) {
   await page.keyboard.press("ArrowUp");
   await page.waitForTimeout(100);
   check((await focused()).includes("reading:0/0/front/amplitude"), "and the arrow up again");
+  await page.locator("table.grid").first().locator("tbody tr").first().locator("input").last().focus();
+  await page.keyboard.press("Tab");
+  check((await focused()).includes("reading:0/1/"), "Tab goes on from row to row");
   check(await tabTo("To the answers"), "the answers are reached with Tab");
   await page.keyboard.press("Enter");
   await page.waitForSelector("#answer iframe", {timeout: 120000});

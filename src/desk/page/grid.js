@@ -47,8 +47,7 @@ const gridCell = (r, i, c, columns) => {
     onkeydown: (event) => {
       if (event.key === "Tab" && !event.shiftKey && c === columns.length - 1 && i + 1 < desk.job.runs[r].rows.length) {
         event.preventDefault();  // on to the next row, past the button that removes this one
-        event.target.blur();
-        setTimeout(() => focusCell(cellName(r, i + 1, columns[0])), 30);
+        focusNow(cellName(r, i + 1, columns[0]));
         return;
       }
       const to = {ArrowDown: [1, 0], Enter: [1, 0], ArrowUp: [-1, 0]}[event.key];
