@@ -134,8 +134,8 @@ struct ReadingsToFile {
 [[nodiscard]] std::string filed_text(const FiledTrim& filed);
 [[nodiscard]] std::string sent_text(const std::vector<Sent>& sent);
 
-/// How records are handed over: a row per reading (CSV, or CSV with semicolons and decimal commas), the `export 1` document, or a line for each record
-/// that others can prove (docs/records.md).
+/// How records are handed over: a row per reading (CSV, or CSV with semicolons and decimal commas), the
+/// `export 1` document, or a line for each record that others can prove (docs/records.md).
 enum class ExportForm { csv, csv_of_commas, json, lines };
 
 /// Hands each part of the export to `write`, one record after the other. Errors: those of `write`; a record
