@@ -34,13 +34,14 @@ double widening(std::size_t range) {
 
 }  // namespace
 
-Reach::Reach(const Model& model, const PlaneModel& plane, std::size_t most_changes) : slots_(plane.slots()) {
+Reach::Reach(const Model& model, const PlaneModel& plane, const SlotValues::Kinds& kinds,
+             std::size_t most_changes)
+    : slots_(plane.slots()) {
   const std::size_t limited = model.scarce();
   const Ledger ledger(model);
   std::vector<double> obtainable;
   unpriced_.resize((most_changes + 1) * (slots_ + 1) * kDirections);
   prices_.assign((most_changes + 1) * kDirections * limited, 0.0F);
-  const SlotValues::Kinds kinds(model, plane);
   std::vector<SlotValues> values;
   for (std::size_t k = 0; k < kDirections; ++k) values.emplace_back(kinds, starts()[k]);
   values.push_back(values.front());
@@ -102,9 +103,9 @@ void Region::confine(Complex centre, double radius) {
   watched_extent_ = std::max(watched_extent_, along - radius);
 }
 
-Focus::Focus(const Model& model, const PlaneModel& plane, std::size_t n, Complex pull,
-             std::vector<double> prices)
-    : model_(&model), plane_(&plane), most_(n), prices_(std::move(prices)) {
+Focus::Focus(const Model& model, const PlaneModel& plane, const SlotValues::Kinds& kinds, std::size_t n,
+             Complex pull, std::vector<double> prices)
+    : model_(&model), plane_(&plane), kinds_(&kinds), most_(n), prices_(std::move(prices)) {
   const double length = std::abs(pull);
   if (!(length > 0.0)) return;
   direction_ = pull / length;
@@ -116,8 +117,7 @@ void Focus::tabulate() {
   std::vector<double> available;
   Ledger(*model_).obtainable(plane_, model_->max_changes > most_ ? model_->max_changes - most_ : 0,
                              available);
-  const SlotValues::Kinds kinds(*model_, *plane_);
-  const SlotValues values(kinds, direction_);
+  const SlotValues values(*kinds_, direction_);
   settle_prices(values, available, most_, prices_);
   const ArrayXd best = values.best_alone(prices_);
   unpriced_ = values.largest_sums(prices_, most_);

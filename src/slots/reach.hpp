@@ -6,6 +6,7 @@
 #include <vector>
 
 #include "model.hpp"
+#include "prices.hpp"
 
 namespace trimwright::slots_detail {
 
@@ -26,7 +27,9 @@ class Reach {
  public:
   static constexpr std::size_t kDirections = 64;
 
-  Reach(const Model& model, const PlaneModel& plane, std::size_t most_changes);
+  /// `kinds`: of the plane.
+  Reach(const Model& model, const PlaneModel& plane, const SlotValues::Kinds& kinds,
+        std::size_t most_changes);
 
   /// Upper bound of Re(conj(d) sum) over sums of `n` changes of available pieces in slots `first_slot`, ...
   /// and over the directions d of a range.
@@ -114,9 +117,10 @@ class Region {
 /// needed, nearly all choices fail by less than that. Tabulated once it has been asked for often.
 class Focus {
  public:
-  /// For `n` changes or fewer of a plane; `pull` is the direction, and zero is never of use. `prices` of
-  /// scarce pieces to start from, for a pull as long.
-  Focus(const Model& model, const PlaneModel& plane, std::size_t n, Complex pull, std::vector<double> prices);
+  /// For `n` changes or fewer of a plane, whose `kinds` outlive this; `pull` is the direction, and zero is
+  /// never of use. `prices` of scarce pieces to start from, for a pull as long.
+  Focus(const Model& model, const PlaneModel& plane, const SlotValues::Kinds& kinds, std::size_t n,
+        Complex pull, std::vector<double> prices);
 
   [[nodiscard]] Complex direction() const { return direction_; }
   /// Whether the table is there; counts the questions.
@@ -141,6 +145,7 @@ class Focus {
 
   const Model* model_;
   const PlaneModel* plane_;
+  const SlotValues::Kinds* kinds_;
   std::size_t most_;
   Complex direction_;
   int questions_ = 0;  ///< -1: tabulated

@@ -38,8 +38,8 @@ std::uint32_t behind(const PlaneModel& plane, std::uint32_t e) {
   return plane.slot_begin[plane.entries[e].slot + 1];
 }
 
-PointGrid grid_of_pairs(const Model& model, const PlaneModel& plane, const Disc& around, std::size_t count) {
-  const SlotValues::Kinds kinds(model, plane);
+PointGrid grid_of_pairs(const Model& model, const PlaneModel& plane, const SlotValues::Kinds& kinds,
+                        const Disc& around, std::size_t count) {
   const std::vector<char> together = kinds_together(model, kinds);
   std::vector<std::vector<char>> with(kinds.pieces.size());  // per kind: which entries can be there with it
   for (std::size_t kind = 0; kind < with.size(); ++kind) {
@@ -91,11 +91,17 @@ bool alike(const Model& model, const PlaneModel& a, const PlaneModel& b) {
 
 }  // namespace
 
-PairTable::PairTable(const Model& model, const PlaneModel& plane, const Disc& around)
-    : model_(&model), plane_(&plane), around_(around), questions_left_(plane.entries.size() / 16) {}
+PairTable::PairTable(const Model& model, const PlaneModel& plane, const SlotValues::Kinds& kinds,
+                     const Disc& around)
+    : model_(&model),
+      plane_(&plane),
+      kinds_(&kinds),
+      around_(around),
+      questions_left_(plane.entries.size() / 16) {}
 
 void PairTable::build() {
-  grid_ = std::make_unique<const PointGrid>(grid_of_pairs(*model_, *plane_, around_, pair_count(*plane_)));
+  grid_ = std::make_unique<const PointGrid>(
+      grid_of_pairs(*model_, *plane_, *kinds_, around_, pair_count(*plane_)));
 }
 
 TripleTable::TripleTable(const PlaneModel& plane, const Disc& around) : plane_(&plane), around_(around) {
@@ -114,7 +120,7 @@ PlaneTables::PlaneTables(const Model& model_of_it, const PlaneModel& of_plane, s
     : model(&model_of_it),
       plane(&of_plane),
       kinds(model_of_it, of_plane),
-      reach(model_of_it, of_plane, most_changes),
+      reach(model_of_it, of_plane, kinds, most_changes),
       singles(grid_of_singles(of_plane, reach.disc(1))),
       triples(of_plane, reach.disc(most_changes < 3 ? most_changes : 3)),
       stock(model_of_it) {
@@ -154,7 +160,7 @@ void Tables::share_pairs(const Model& model) {
     const std::size_t count = pair_count(plane);
     if (stored + count > kMostPairs) continue;
     stored += count;
-    tables->pairs = std::make_shared<PairTable>(model, plane, tables->reach.disc(2));
+    tables->pairs = std::make_shared<PairTable>(model, plane, tables->kinds, tables->reach.disc(2));
   }
 }
 

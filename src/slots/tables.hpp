@@ -19,7 +19,7 @@ namespace trimwright::slots_detail {
 class PairTable {
  public:
   /// `around`: nearly all sums lie in it.
-  PairTable(const Model& model, const PlaneModel& plane, const Disc& around);
+  PairTable(const Model& model, const PlaneModel& plane, const SlotValues::Kinds& kinds, const Disc& around);
   /// The table, where it is there; counts the questions.
   const PointGrid* ask() {
     if (!grid_ && questions_left_ > 0) {
@@ -35,6 +35,7 @@ class PairTable {
 
   const Model* model_;
   const PlaneModel* plane_;
+  const SlotValues::Kinds* kinds_;
   Disc around_;
   std::size_t questions_left_;
   std::unique_ptr<const PointGrid> grid_;

@@ -34,7 +34,8 @@ bool ShareWalk::run(Share& share) {
   const std::size_t free = planes_.size();
   focuses_.clear();
   for (std::size_t j = 0; j < free; ++j) {
-    focuses_.emplace_back(model_, *planes_[j].plane, share.counts[j], share.holds[j].pull, share.prices);
+    focuses_.emplace_back(model_, *planes_[j].plane, tables_.plane(share.planes[j]).kinds, share.counts[j],
+                          share.holds[j].pull, share.prices);
   }
   price_entries();
   if (levels_.size() < free + 1) levels_.resize(free + 1);
