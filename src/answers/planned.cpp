@@ -54,10 +54,11 @@ Result<Planned> planned(JobFile file, const PlanOptions& options) {
   return Planned{std::move(*plan), std::move(file.prior), std::move(file.sources)};
 }
 
-Readiness readiness_of(const JobFile& file, Deadline deadline) {
+Readiness readiness_of(const JobFile& file) {
   Readiness found = readiness(file.job);
   // As in `judge_job`: half the time for what may have gone wrong, as not all of it looks at the clock.
-  compare_newest_run(file.job, found, file.prior ? &*file.prior : nullptr, deadline.after_share(0.5));
+  compare_newest_run(file.job, found, file.prior ? &*file.prior : nullptr,
+                     file.request.deadline().after_share(0.5));
   return found;
 }
 

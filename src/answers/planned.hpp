@@ -39,8 +39,8 @@ struct Planned {
 /// `plan_job` as the options ask. Errors: its own; those of a choice that is read.
 [[nodiscard]] Result<Planned> planned(JobFile file, const PlanOptions& options);
 
-/// `readiness` of the job, its newest run compared with those before, until the deadline.
-[[nodiscard]] Readiness readiness_of(const JobFile& file, Deadline deadline);
+/// `readiness` of the job, its newest run compared with those before, until the request's deadline.
+[[nodiscard]] Readiness readiness_of(const JobFile& file);
 
 /// What `command` could not do with the job at `path`: where that is for want of a run, the command that
 /// comes next is named too.

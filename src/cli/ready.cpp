@@ -23,10 +23,12 @@ struct ReadyOptions {
 };
 
 Status ready(const ReadyOptions& options) {
-  const auto file = open_job(options.job);
+  auto file = open_job(options.job);
   if (!file) return complain(file.error());
-  const Readiness found =
-      readiness_of(*file, options.ends.value_or(Deadline::after(options.time_limit_s, work_clock)));
+  file->request.time_limit_s = options.time_limit_s;
+  file->request.ends = options.ends;
+  file->request.clock = work_clock;
+  const Readiness found = readiness_of(*file);
   const bool knows_type = file->prior.has_value();
   return options.output.write(
       options.output.json() ? ready_json(file->job, found, knows_type)

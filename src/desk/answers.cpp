@@ -48,7 +48,7 @@ DeskJson files_now(const DeskRequest& request) {
 Result<DeskJson> ready_answer(const DeskRequest& request) {
   const auto file = read_job(request.job());
   if (!file) return tl::unexpected(file.error());
-  const Readiness found = readiness_of(*file, file->request.deadline());
+  const Readiness found = readiness_of(*file);
   const bool knows_type = file->prior.has_value();
   return words_and_document(ready_text(file->job, found, request.job(), knows_type),
                             ready_json(file->job, found, knows_type));

@@ -95,6 +95,11 @@ std::optional<Piece> piece_in(const FittedWeights& fitted, int slot) {
   return found == fitted.slots.end() ? std::nullopt : std::optional(found->second);
 }
 
+/// What was fitted before the weights of this sheet.
+const std::vector<FittedWeights>& fitted_before(const PageView& view) {
+  return view.verdict ? fitted_as_found(view.job, view.verdict->run) : view.job.fitted_now;
+}
+
 /// What the planes hold with the plan carried out, and what changes until then.
 void add_planes(const PageView& view, const std::vector<FittedWeights>& before, BalanceSheet& sheet) {
   for (std::size_t p = 0; p < view.fitted.size(); ++p) {
@@ -179,7 +184,7 @@ BalanceSheet sheet_of(const PageView& view) {
         "Expected: " + expected_words(view.trim.predictions, view.trim.not_predicted.size()) + ".",
         "Measured after: not yet. Write the readings down above."};
   }
-  add_planes(view, sheet.made ? fitted_as_found(job, view.verdict->run) : job.fitted_now, sheet);
+  add_planes(view, fitted_before(view), sheet);
   return sheet;
 }
 
@@ -251,7 +256,7 @@ Markup part_markup(const SheetPart& part) {
 Markup page_sheet(const PageView& view) {
   Markup parts, attested;  // what is signed stands with its signatures
   const BalanceSheet sheet = sheet_of(view);
-  const auto before = sheet.made ? fitted_as_found(view.job, view.verdict->run) : view.job.fitted_now;
+  const auto& before = fitted_before(view);
   for (auto& part : sheet_parts(sheet)) {
     const bool nothing_fitted = sheet.changes.empty() && view.trim.has_slots();
     if (part.key == "signature" && nothing_fitted)  // nobody signs for fitting nothing
