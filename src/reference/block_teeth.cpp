@@ -155,8 +155,8 @@ RingPicture picture_of(const FoldedBlock& block, Eigen::Index first, Eigen::Inde
   picture.size_scatter = sizes.scatter;
   picture.width = logs_of(widths.mean);
   picture.width_scatter = widths.scatter;
-  picture.before = logs_of(place_sizes(block.before.middleRows(first, rows)).mean);
-  picture.after = logs_of(place_sizes(block.after.middleRows(first, rows)).mean);
+  picture.before = logs_of(mean_sizes(block.before.middleRows(first, rows)));
+  picture.after = logs_of(mean_sizes(block.after.middleRows(first, rows)));
   std::tie(picture.spacing, picture.spacing_scatter) =
       mean_and_scatter(block.spacing.middleRows(first, rows));
   picture.pulses = size.isFinite().cast<double>().colwise().sum();

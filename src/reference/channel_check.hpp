@@ -28,12 +28,14 @@ class ChannelCheck {
   };
 
   void look_at_stretch(std::span<const float> samples);
+  void look_at_steps(std::span<const float> samples, float range);
 
   std::string name_;
   Limit high_, low_;
   std::int64_t samples_ = 0;
   double sum_ = 0.0, squares_ = 0.0;
   float first_ = 0.0F, previous_ = 0.0F, smallest_step_ = 0.0F;
+  bool fine_steps_ = false;  ///< with few quantisation steps, crests are flat anyway
 };
 
 }  // namespace trimwright

@@ -10,22 +10,20 @@
 namespace trimwright {
 namespace {
 
-std::vector<double> present_values(const FoldedSizes& sizes, Eigen::Index place) {
-  std::vector<double> values;
-  values.reserve(static_cast<std::size_t>(sizes.rows()));
-  for (const double size : sizes.col(place))
-    if (std::isfinite(size)) values.push_back(size);
-  return values;
-}
-
-double trimmed_mean(std::vector<double> values) {
-  if (values.empty()) return std::numeric_limits<double>::quiet_NaN();
-  std::sort(values.begin(), values.end());
-  const std::size_t cut = values.size() >= 5 ? 1 : 0;
-  if (values.size() == 3 || values.size() == 4) values.pop_back();  // a spike makes sizes larger
-  double sum = 0.0;
-  for (std::size_t i = cut; i + cut < values.size(); ++i) sum += values[i];
-  return sum / static_cast<double>(values.size() - 2 * cut);
+template <class Values>
+double trimmed_mean(const Values& values) {
+  double sum = 0.0, least = std::numeric_limits<double>::infinity(), most = -least;
+  int count = 0;
+  for (const double value : values) {
+    if (!std::isfinite(value)) continue;
+    sum += value;
+    least = std::min(least, value);
+    most = std::max(most, value);
+    ++count;
+  }
+  if (count >= 5) return (sum - least - most) / (count - 2);
+  if (count >= 3) return (sum - most) / (count - 1);  // a spike makes sizes larger
+  return count > 0 ? sum / count : std::numeric_limits<double>::quiet_NaN();
 }
 
 double robust_scatter(const FoldedSizes& sizes, const Eigen::ArrayXd& mean) {
@@ -91,11 +89,15 @@ FoldedSizes folded(std::span<const double> sizes, int teeth) {
   return fold;
 }
 
+Eigen::ArrayXd mean_sizes(const FoldedSizes& sizes) {
+  Eigen::ArrayXd mean(sizes.cols());
+  for (Eigen::Index place = 0; place < sizes.cols(); ++place) mean[place] = trimmed_mean(sizes.col(place));
+  return mean;
+}
+
 PlaceSizes place_sizes(const FoldedSizes& sizes) {
   PlaceSizes places;
-  places.mean.resize(sizes.cols());
-  for (Eigen::Index place = 0; place < sizes.cols(); ++place)
-    places.mean[place] = trimmed_mean(present_values(sizes, place));
+  places.mean = mean_sizes(sizes);
   places.scatter = robust_scatter(sizes, places.mean);
   places.revolutions = static_cast<double>(sizes.rows());
   return places;

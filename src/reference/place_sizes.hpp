@@ -31,6 +31,7 @@ struct PlaceSizes {
   [[nodiscard]] std::optional<Eigen::Index> clear_place() const;
 };
 
+[[nodiscard]] Eigen::ArrayXd mean_sizes(const FoldedSizes& sizes);  ///< `PlaceSizes::mean` alone
 [[nodiscard]] PlaceSizes place_sizes(const FoldedSizes& sizes);
 
 /// After how many pulses a larger one returns, from `sizes` of consecutive pulses (NaN: missing): the period

@@ -13,12 +13,12 @@
 #include "reference_health.hpp"
 #include "revolution_block.hpp"
 #include "sweep.hpp"
+#include "synchronous_fit.hpp"
 #include "tooth_tracker.hpp"
 
 namespace trimwright {
 namespace {
 
-constexpr int most_harmonics = 8;
 constexpr std::size_t most_speeds = 1000;  ///< kept for a plot
 constexpr double pulses_under_way = 14.0;  ///< longest pitches between a sample and its tooth's being counted
 

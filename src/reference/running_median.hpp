@@ -12,9 +12,19 @@ template <std::size_t Size>
 class RunningMedian {
  public:
   void push(double value) {
+    auto end = sorted_.begin() + static_cast<std::ptrdiff_t>(count_);
+    if (count_ == Size) {
+      std::copy(std::lower_bound(sorted_.begin(), end, values_[next_]) + 1, end,
+                std::lower_bound(sorted_.begin(), end, values_[next_]));
+      --end;
+    } else {
+      ++count_;
+    }
+    const auto place = std::upper_bound(sorted_.begin(), end, value);
+    std::copy_backward(place, end, end + 1);
+    *place = value;
     values_[next_] = value;
     next_ = (next_ + 1) % Size;
-    count_ = std::min(count_ + 1, Size);
   }
   void clear() { next_ = count_ = 0; }
   [[nodiscard]] bool empty() const { return count_ == 0; }
@@ -22,14 +32,11 @@ class RunningMedian {
 
   [[nodiscard]] double median() const {
     assert(count_ > 0);
-    std::array<double, Size> sorted = values_;
-    const auto middle = sorted.begin() + static_cast<std::ptrdiff_t>(count_ / 2);
-    std::nth_element(sorted.begin(), middle, sorted.begin() + static_cast<std::ptrdiff_t>(count_));
-    return *middle;
+    return sorted_[count_ / 2];
   }
 
  private:
-  std::array<double, Size> values_{};
+  std::array<double, Size> values_{}, sorted_{};
   std::size_t next_ = 0;
   std::size_t count_ = 0;
 };

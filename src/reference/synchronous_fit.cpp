@@ -2,6 +2,7 @@
 
 #include <Eigen/Cholesky>
 #include <algorithm>
+#include <array>
 #include <cassert>
 #include <cmath>
 #include <numbers>
@@ -99,14 +100,77 @@ class Rotation {
 };
 
 /// Columns 2h-2 and 2h-1: cos and sin of h theta, from those of theta.
-void write_harmonics(Table& regressors, Eigen::Index rows, int harmonics) {
-  const auto c1 = regressors.col(0).head(rows).array(), s1 = regressors.col(1).head(rows).array();
-  for (int h = 2; h <= harmonics; ++h) {
-    const auto c = regressors.col(2 * h - 4).head(rows).array(),
-               s = regressors.col(2 * h - 3).head(rows).array();
-    regressors.col(2 * h - 2).head(rows) = c * c1 - s * s1;
-    regressors.col(2 * h - 1).head(rows) = s * c1 + c * s1;
+void write_harmonics(Table& waves, Eigen::Index rows) {
+  const double *const c1 = waves.col(0).data(), *const s1 = waves.col(1).data();
+  for (Eigen::Index next = 2; next < waves.cols(); next += 2) {
+    const double *const c = waves.col(next - 2).data(), *const s = waves.col(next - 1).data();
+    double *const next_c = waves.col(next).data(), *const next_s = waves.col(next + 1).data();
+    for (Eigen::Index i = 0; i < rows; ++i) {
+      next_c[i] = c[i] * c1[i] - s[i] * s1[i];
+      next_s[i] = s[i] * c1[i] + c[i] * s1[i];
+    }
   }
+}
+
+/// Sum of `term(i)`, four sums side by side: several times as quick as each waiting for the one before.
+template <class Term>
+double sum_of(Eigen::Index rows, Term term) {
+  double a = 0.0, b = 0.0, c = 0.0, d = 0.0;
+  Eigen::Index i = 0;
+  for (; i + 4 <= rows; i += 4) {
+    a += term(i);
+    b += term(i + 1);
+    c += term(i + 2);
+    d += term(i + 3);
+  }
+  for (; i < rows; ++i) a += term(i);
+  return (a + b) + (c + d);
+}
+
+double sum(const double* x, Eigen::Index rows) {
+  return sum_of(rows, [x](Eigen::Index i) { return x[i]; });
+}
+
+double dot(const double* x, const double* y, Eigen::Index rows) {
+  return sum_of(rows, [x, y](Eigen::Index i) { return x[i] * y[i]; });
+}
+
+/// What each regressor times each other sums up to. Of two waves the sums of the waves at the sum and the
+/// difference of their angles tell it: `waves` are given to twice the highest harmonic that is fitted.
+void write_gram(Eigen::MatrixXd& gram, const Table& waves, const double* drift, Eigen::Index rows) {
+  const Eigen::Index constant = waves.cols() / 2, harmonics = constant / 2;
+  std::array<Phasor, 2 * most_harmonics + 1> sums{static_cast<double>(rows)};  // of e^{j h theta}
+  for (Eigen::Index h = 1; h <= 2 * harmonics; ++h)
+    sums[static_cast<std::size_t>(h)] = {sum(waves.col(2 * h - 2).data(), rows),
+                                         sum(waves.col(2 * h - 1).data(), rows)};
+  for (Eigen::Index h = 1; h <= harmonics; ++h)
+    for (Eigen::Index g = 1; g <= h; ++g) {
+      const Phasor both = sums[static_cast<std::size_t>(h + g)],
+                   apart = sums[static_cast<std::size_t>(h - g)];
+      gram(2 * h - 2, 2 * g - 2) = 0.5 * (apart + both).real();
+      gram(2 * h - 1, 2 * g - 1) = 0.5 * (apart - both).real();
+      gram(2 * h - 1, 2 * g - 2) = 0.5 * (both + apart).imag();
+      gram(2 * h - 2, 2 * g - 1) = 0.5 * (both - apart).imag();
+    }
+  for (Eigen::Index wave = 0; wave < constant; ++wave) {
+    const Phasor here = sums[static_cast<std::size_t>(wave / 2 + 1)];
+    gram(constant, wave) = wave % 2 == 0 ? here.real() : here.imag();
+    gram(constant + 1, wave) = dot(drift, waves.col(wave).data(), rows);
+  }
+  gram(constant, constant) = static_cast<double>(rows);
+  gram(constant + 1, constant) = sum(drift, rows);
+  gram(constant + 1, constant + 1) = dot(drift, drift, rows);
+  gram.triangularView<Eigen::StrictlyUpper>() = gram.transpose();
+}
+
+void write_right(SynchronousSums& piece, Eigen::Index channel, const Table& waves, const double* drift,
+                 const double* samples, Eigen::Index rows) {
+  const Eigen::Index constant = waves.cols() / 2;
+  for (Eigen::Index wave = 0; wave < constant; ++wave)
+    piece.right(wave, channel) = dot(waves.col(wave).data(), samples, rows);
+  piece.right(constant, channel) = sum(samples, rows);
+  piece.right(constant + 1, channel) = dot(drift, samples, rows);
+  piece.squares[channel] = dot(samples, samples, rows);
 }
 
 SynchronousSums nothing_yet(Eigen::Index width, Eigen::Index channels) {
@@ -135,27 +199,24 @@ BlockSums accumulated(const ToothTrack& track, std::span<const std::span<const f
   const auto count = static_cast<Eigen::Index>(channels.size());
   BlockSums sums{nothing_yet(width, count), nothing_yet(width, count)};
   SynchronousSums piece = nothing_yet(width, count);
-  Table regressors(chunk, width), samples(chunk, count);
-  regressors.col(width - 2).setOnes();
+  Table waves(chunk, 4 * harmonics);
+  std::array<double, chunk> drift{}, samples{};
   Rotation rotation(track, first_s, rate_hz, range.end);
   const double middle = 0.5 * static_cast<double>(range.begin + range.end - 1);
   const double scale = 2.0 / static_cast<double>(all_rows);
   const Eigen::Index step = taper_step(track, all_rows);
   for (Eigen::Index begin = range.begin; begin < range.end; begin += step) {
     const Eigen::Index rows = std::min(step, range.end - begin);
-    rotation.write(begin, begin + rows, regressors.col(0).data(), regressors.col(1).data());
-    write_harmonics(regressors, rows, harmonics);
-    const double from_middle = static_cast<double>(begin) - middle;
-    regressors.col(width - 1).head(rows) = Eigen::VectorXd::LinSpaced(
-        rows, scale * from_middle, scale * (from_middle + static_cast<double>(rows - 1)));
+    rotation.write(begin, begin + rows, waves.col(0).data(), waves.col(1).data());
+    write_harmonics(waves, rows);
+    for (Eigen::Index i = 0; i < rows; ++i)
+      drift[static_cast<std::size_t>(i)] = scale * (static_cast<double>(begin + i) - middle);
+    write_gram(piece.gram, waves, drift.data(), rows);
     for (Eigen::Index channel = 0; channel < count; ++channel) {
       const float* const data = channels[static_cast<std::size_t>(channel)].data() + begin;
-      samples.col(channel).head(rows) = Eigen::Map<const Eigen::VectorXf>(data, rows).cast<double>();
-      piece.squares[channel] = samples.col(channel).head(rows).squaredNorm();
+      std::copy(data, data + rows, samples.begin());
+      write_right(piece, channel, waves, drift.data(), samples.data(), rows);
     }
-    const auto used = regressors.topRows(rows);
-    piece.gram.noalias() = used.transpose() * used;
-    piece.right.noalias() = used.transpose() * samples.topRows(rows);
     piece.weight = static_cast<double>(rows);
     const double along =
         (static_cast<double>(begin - range.begin) + 0.5 * piece.weight) / static_cast<double>(all_rows);
@@ -198,7 +259,7 @@ std::vector<FittedPhasor> phasors(const SynchronousSums& sums, const Eigen::LDLT
 std::optional<BlockSums> synchronous_sums(const ToothTrack& track,
                                           std::span<const std::span<const float>> channels, double first_s,
                                           double sample_rate_hz, int harmonics) {
-  assert(harmonics >= 1);
+  assert(harmonics >= 1 && harmonics <= most_harmonics);
   if (channels.empty()) return BlockSums();
   const auto available = static_cast<Eigen::Index>(channels.front().size());
   const SampleRange range =

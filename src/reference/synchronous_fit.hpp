@@ -10,6 +10,8 @@
 
 namespace trimwright {
 
+inline constexpr int most_harmonics = 8;  ///< that can be fitted
+
 /// What one channel's samples over one block say of its once-per-revolution part.
 struct FittedPhasor {
   Phasor value;     ///< peak, lead, in the unit of the samples; higher harmonics are `harmonics`
