@@ -41,7 +41,7 @@ def filed(folder, archive, number, draw):
 with tempfile.TemporaryDirectory() as scratch:
     folder = Path(scratch)
     shutil.copytree(Path(PROJECT) / "configs", folder / "configs")
-    (folder / "examples/quillhaven").mkdir(parents=True)
+    shutil.copytree(Path(PROJECT) / "examples/quillhaven", folder / "examples/quillhaven")
     archive, draw = folder / "trims.db", random.Random(18)
     for number in range(1, RECORDS + 1):
         filed(folder, archive, number, draw)
