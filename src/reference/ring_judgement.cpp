@@ -169,8 +169,9 @@ void judge_by_size(const RingPicture& seen, const RingKnowledge& known, Referenc
   };
   const bool sized = known.ratio && sized_as(*known.ratio);
   const bool width_fits = !known.width || wide_as(*known.width, widths.own[sizes.first]);
-  // The width decides where a tooth of usual width would not pass for the stated one.
-  const bool wide = known.width && width_fits && !wide_as(*known.width, usual_width);
+  // The width decides where a tooth of usual width would not pass for the stated one. A higher tooth may seem
+  // narrower than it is, by any amount: only a wider one decides.
+  const bool wide = known.width && *known.width > 1.0 && width_fits && !wide_as(*known.width, usual_width);
   if (halves_lie_apart(seen, sizes.mean_sd)) return refuse(ReferenceVerdict::polarity_reversed);
   if (larger_now_and_then(seen, sizes)) return refuse(ReferenceVerdict::no_larger_tooth);
   for (int place = 0; !(sized && wide) && place < seen.teeth(); ++place)
