@@ -7,6 +7,7 @@
 #include <boost/random/uniform_01.hpp>
 #include <cmath>
 #include <map>
+#include <memory>
 #include <numeric>
 
 #include "base/linear_algebra.hpp"
@@ -31,8 +32,35 @@ int points_kept(Index rows) {
 /// covariance a quadratic form of matrices in e.
 struct Quadratic {
   MatrixXd expected;  ///< 2 rows x entries of e
-  MatrixXd parts;     ///< of e_a e_b, a <= b, in turn: one column each, the matrix column after column
+  /// Its lower triangle, column after column: left (right p), p the products e_a e_b, a <= b, in turn.
+  MatrixXd left, right;
 };
+
+/// Writes `parts` as left * right with as few columns as do, where few do: rows that were read in the same
+/// runs have one covariance but for a factor. Crosses of the largest entry that is left (M. Bebendorf,
+/// *Numer. Math.* 86 (2000), with the whole matrix at hand).
+void write_as_few(const MatrixXd& parts, MatrixXd& left, MatrixXd& right) {
+  constexpr double rounding = 1e-14;
+  const Index most = std::min(parts.rows(), parts.cols()) / 4;
+  const VectorXd scale = parts.cwiseAbs().rowwise().maxCoeff().cwiseMax(1e-300);
+  MatrixXd rest = parts;
+  left.resize(parts.rows(), most);
+  right.resize(most, parts.cols());
+  for (Index rank = 0; rank <= most; ++rank) {
+    Index i = 0, j = 0;
+    if ((rest.array().colwise() / scale.array()).abs().maxCoeff(&i, &j) <= rounding) {
+      left.conservativeResize(Eigen::NoChange, rank);
+      right.conservativeResize(rank, Eigen::NoChange);
+      return;
+    }
+    if (rank == most) break;
+    left.col(rank) = rest.col(j);
+    right.row(rank) = rest.row(i) / rest(i, j);
+    rest -= left.col(rank) * right.row(rank);
+  }
+  left = parts;
+  right.resize(0, parts.cols());
+}
 
 /// Where component `k` of x(V) takes its part with e_a from among the unknowns, and the sign.
 std::pair<Index, double> source(Index a, Index k, Index entries) {
@@ -46,7 +74,8 @@ std::pair<Index, double> source(Index a, Index k, Index entries) {
 Quadratic quadratic_of(const KnownNoise& known, const std::vector<Index>& rows, Index entries) {
   const Index directions = 2 * entries - 1, n = 2 * static_cast<Index>(rows.size());
   const auto component = [&](Index k) { return 2 * rows[static_cast<std::size_t>(k / 2)] + k % 2; };
-  Quadratic quadratic{MatrixXd(n, directions), MatrixXd(n * n, directions * (directions + 1) / 2)};
+  Quadratic quadratic{MatrixXd(n, directions), {}, {}};
+  MatrixXd parts(n * (n + 1) / 2, directions * (directions + 1) / 2);
   Index column = 0;
   for (Index a = 0; a < directions; ++a) {
     for (Index k = 0; k < n; ++k) {
@@ -54,17 +83,18 @@ Quadratic quadratic_of(const KnownNoise& known, const std::vector<Index>& rows, 
       quadratic.expected(k, a) = sign * known.mean(at);
     }
     for (Index b = a; b < directions; ++b, ++column) {
-      MatrixXd part(n, n);
-      for (Index k = 0; k < n; ++k)
-        for (Index l = 0; l < n; ++l) {
-          const auto [at, sign] = source(a, component(k), entries);
-          const auto [other, other_sign] = source(b, component(l), entries);
-          part(k, l) = sign * other_sign * known.covariance(at, other);
-        }
-      if (a != b) part = (part + part.transpose()).eval();
-      quadratic.parts.col(column) = part.reshaped();
+      const auto product = [&](Index k, Index l) {
+        const auto [at, sign] = source(a, component(k), entries);
+        const auto [other, other_sign] = source(b, component(l), entries);
+        return sign * other_sign * known.covariance(at, other);
+      };
+      Index entry = 0;
+      for (Index l = 0; l < n; ++l)
+        for (Index k = l; k < n; ++k)
+          parts(entry++, column) = a == b ? product(k, l) : product(k, l) + product(l, k);
     }
   }
+  write_as_few(parts, quadratic.left, quadratic.right);
   return quadratic;
 }
 
@@ -106,13 +136,31 @@ VectorXd products_of(const VectorXd& e) {
   return products;
 }
 
-/// Cov[x(V)] + left^2 limits^2 of the rows of a block.
-MatrixXd spread_at(const Target& target, std::size_t which, std::size_t block, const VectorXd& products,
-                   double left) {
-  const Quadratic& known = target.known[which][block];
-  const Index n = known.expected.rows();
-  MatrixXd spread(n, n);
-  spread.reshaped() = known.parts * products;
+VectorXd with_one(const VectorXd& v) {
+  VectorXd e(1 + v.size());
+  e << 1.0, v;
+  return e;
+}
+
+/// Cov[x(V)] of each block, its lower triangle.
+using Spreads = std::vector<MatrixXd>;
+
+Spreads spreads_at(const Target& target, std::size_t which, const VectorXd& v) {
+  const VectorXd products = products_of(with_one(v));
+  Spreads spreads;
+  for (const Quadratic& known : target.known[which]) {
+    const VectorXd entries = known.right.rows() > 0 ? VectorXd(known.left * (known.right * products))
+                                                    : VectorXd(known.left * products);
+    const Index n = known.expected.rows();
+    MatrixXd& spread = spreads.emplace_back(MatrixXd::Zero(n, n));
+    for (Index l = 0, entry = 0; l < n; entry += n - l, ++l)
+      spread.col(l).tail(n - l) = entries.segment(entry, n - l);
+  }
+  return spreads;
+}
+
+/// The same plus left^2 limits^2, of the rows of a block.
+MatrixXd with_left(const Target& target, MatrixXd spread, std::size_t block, double left) {
   const auto& rows = target.blocks[block];
   for (std::size_t i = 0; i < rows.size(); ++i)
     spread.diagonal().segment<2>(2 * static_cast<Index>(i)) +=
@@ -120,47 +168,44 @@ MatrixXd spread_at(const Target& target, std::size_t which, std::size_t block, c
   return spread;
 }
 
-VectorXd with_one(const VectorXd& v) {
-  VectorXd e(1 + v.size());
-  e << 1.0, v;
-  return e;
-}
-
 struct Point {
   VectorXd v;  ///< (Re V_1, Im V_1, ...)
   double log_left = 0.0;
   std::size_t which = 0;
+  std::shared_ptr<const Spreads> spreads;  ///< at v, of the noise `which`
   double density = 0.0;
+
+  void find_spreads(const Target& target) {
+    spreads = std::make_shared<const Spreads>(spreads_at(target, which, v));
+  }
 };
 
 double log_density(const Target& target, const Point& point) {
-  const VectorXd e = with_one(point.v), products = products_of(e);
+  const VectorXd e = with_one(point.v);
   const double left = std::exp(point.log_left);
   double density = target.log_weight[point.which] + log_left_density(left, target.fleet) + point.log_left -
                    0.5 * target.wide.dot(point.v.cwiseAbs2());
   for (std::size_t b = 0; b < target.blocks.size(); ++b) {
-    const MatrixXd factor = cholesky(spread_at(target, point.which, b, products, left));
+    const MatrixXd factor = cholesky(with_left(target, (*point.spreads)[b], b, left));
     const MatrixXd x = target.known[point.which][b].expected * e;
     density -= factor.diagonal().array().log().sum() + 0.5 * lower_solve(factor, x).squaredNorm();
   }
   return density;
 }
 
-/// Normal approximation of V where noise and the size of d are known, linear about `reference`.
+/// Normal approximation of V where noise and the size of d are known, linear about where `spreads` are found.
 struct Approximation {
   VectorXd mean;
   MatrixXd precision_factor;  ///< lower
 };
 
-Approximation approximation_at(const Target& target, std::size_t which, double left,
-                               const VectorXd& reference) {
-  const VectorXd products = products_of(with_one(reference));
+Approximation approximation_at(const Target& target, std::size_t which, double left, const Spreads& spreads) {
   MatrixXd precision = target.wide.asDiagonal();
-  VectorXd moment = VectorXd::Zero(reference.size());
+  VectorXd moment = VectorXd::Zero(target.wide.size());
   for (std::size_t b = 0; b < target.blocks.size(); ++b) {
-    const MatrixXd factor = cholesky(spread_at(target, which, b, products, left));
+    const MatrixXd factor = cholesky(with_left(target, spreads[b], b, left));
     const MatrixXd white = lower_solve(factor, target.known[which][b].expected);
-    const MatrixXd slope = white.rightCols(reference.size());
+    const MatrixXd slope = white.rightCols(moment.size());
     precision += slope.transpose() * slope;
     moment += slope.transpose() * white.col(0);
   }
@@ -173,9 +218,15 @@ Approximation approximation_at(const Target& target, std::size_t which, double l
 VectorXd cancelling_unbalance(const Target& target, double left) {
   constexpr int rounds = 6;
   VectorXd v = VectorXd::Zero(target.wide.size());
-  for (int i = 0; i < rounds; ++i) v = approximation_at(target, 0, left, v).mean;
+  for (int i = 0; i < rounds; ++i) v = approximation_at(target, 0, left, spreads_at(target, 0, v)).mean;
   return v;
 }
+
+/// Where the proposals' approximations are linear about, whatever the noise.
+struct Reference {
+  VectorXd v;
+  std::vector<Spreads> spreads;  ///< of each noise
+};
 
 Target target_of(const std::vector<KnownNoise>& known, const VectorXd& limits,
                  const std::optional<LeftByFleet>& fleet) {
@@ -208,7 +259,7 @@ Target target_of(const std::vector<KnownNoise>& known, const VectorXd& limits,
 
 struct Walk {
   const Target& target;
-  const VectorXd& reference;
+  const Reference& reference;
   boost::random::mt19937_64 generator;
   boost::random::normal_distribution<double> normal{};
   boost::random::uniform_01<double> uniform{};
@@ -239,13 +290,14 @@ struct Walk {
     next.which =
         std::min(static_cast<std::size_t>(uniform(generator) * static_cast<double>(target.known.size())),
                  target.known.size() - 1);
+    if (next.which != at.which) next.find_spreads(target);
     accept(at, next, 0.0);
   }
 
   /// From Student's t about the approximation, wherever the chain stands; then a step from there.
   void change_unbalance(Point& at) {
     constexpr double freedom = 5.0, wider = 1.1;
-    const auto near = approximation_at(target, at.which, std::exp(at.log_left), reference);
+    const auto near = approximation_at(target, at.which, std::exp(at.log_left), reference.spreads[at.which]);
     const Index n = at.v.size();
     const auto upper = near.precision_factor.transpose().triangularView<Eigen::Upper>();
     const auto log_proposal = [&](const VectorXd& v) {
@@ -257,21 +309,24 @@ struct Walk {
     const double stretch =
         wider * std::sqrt(freedom / chi(generator));  // drawn before the normals by any compiler
     next.v = near.mean + stretch * upper.solve(normals(n));
+    next.find_spreads(target);
     accept(at, next, log_proposal(at.v) - log_proposal(next.v));
     next = at;
     next.v += 2.4 / std::sqrt(static_cast<double>(n)) * upper.solve(normals(n));
+    next.find_spreads(target);
     accept(at, next, 0.0);
   }
 };
 
 /// One chain; one point in `thinned` is kept.
-std::vector<Point> chain(const Target& target, const VectorXd& reference, std::uint64_t seed, double start,
+std::vector<Point> chain(const Target& target, const Reference& reference, std::uint64_t seed, double start,
                          int thinned) {
   Walk walk{target, reference, boost::random::mt19937_64(seed)};
-  Point at{reference, std::log(start), 0, 0.0};
-  const auto near = approximation_at(target, 0, start, reference);
-  at.v += 2.0 * near.precision_factor.transpose().triangularView<Eigen::Upper>().solve(
-                    walk.normals(reference.size()));
+  Point at{reference.v, std::log(start), 0, {}, 0.0};
+  const auto near = approximation_at(target, 0, start, reference.spreads[0]);
+  at.v +=
+      2.0 * near.precision_factor.transpose().triangularView<Eigen::Upper>().solve(walk.normals(at.v.size()));
+  at.find_spreads(target);
   at.density = log_density(target, at);
   std::vector<Point> points;
   const int kept = points_kept(target.squared_limits.size() / 2), before = 3 * kept / 8;
@@ -294,19 +349,41 @@ std::vector<Index> unknowns_of(const std::vector<Index>& rows, Index entries) {
   return own;
 }
 
+/// X0 and C of a block as what is known without V and d has them.
+struct Free {
+  std::vector<Index> own;  ///< where they stand among the unknowns
+  VectorXd mean;
+  MatrixXd covariance, root;
+};
+
+std::vector<Free> free_of(const KnownNoise& known, const Target& target, Index entries) {
+  std::vector<Free> all;
+  for (const auto& rows : target.blocks) {
+    Free free;
+    free.own = unknowns_of(rows, entries);
+    free.mean = known.mean(free.own);
+    free.covariance = known.covariance(free.own, free.own);
+    MatrixXd regular = free.covariance;
+    regular.diagonal() *= 1.0 + 1e-10;  // coefficients that a prior ties together leave it singular
+    free.root = cholesky(regular);
+    all.push_back(std::move(free));
+  }
+  return all;
+}
+
 /// X0 and C given the rest: a draw without the knowledge that x(V) is d, moved to agree with it (for this way
 /// to condition see A. G. Journel and Ch. J. Huijbregts, *Mining Geostatistics*, 1978).
-VectorXd unknowns_given(const Target& target, const KnownNoise& known, const std::vector<MatrixXd>& roots,
-                        const Point& point, Walk& walk) {
-  const Index seen = target.squared_limits.size(), entries = known.mean.size() / seen;
-  const VectorXd e = with_one(point.v), products = products_of(e);
+VectorXd unknowns_given(const Target& target, const std::vector<Free>& known, const Point& point,
+                        Walk& walk) {
+  const Index seen = target.squared_limits.size();
+  const VectorXd e = with_one(point.v);
+  const Index entries = (e.size() + 1) / 2;
   const double left = std::exp(point.log_left);
-  const VectorXd free_normals = walk.normals(known.mean.size()), normals = walk.normals(seen);
-  VectorXd drawn(known.mean.size());
+  const VectorXd free_normals = walk.normals(seen * entries), normals = walk.normals(seen);
+  VectorXd drawn(seen * entries);
   for (std::size_t b = 0; b < target.blocks.size(); ++b) {
     const auto& rows = target.blocks[b];
     const Index n = 2 * static_cast<Index>(rows.size());
-    const std::vector<Index> own = unknowns_of(rows, entries);
     MatrixXd to_x = MatrixXd::Zero(n, n * entries);
     VectorXd d(n);
     for (Index k = 0; k < n; ++k) {
@@ -317,11 +394,12 @@ VectorXd unknowns_given(const Target& target, const KnownNoise& known, const std
         to_x(k, at) += sign * e(a);
       }
     }
+    const Free& own = known[b];
     const VectorXd free =
-        known.mean(own) + roots[b].triangularView<Eigen::Lower>() * VectorXd(free_normals(own));
+        own.mean + own.root.triangularView<Eigen::Lower>() * VectorXd(free_normals(own.own));
     const MatrixXd off = to_x * free - d;
-    const MatrixXd weight = positive_solve(spread_at(target, point.which, b, products, left), off);
-    drawn(own) = free - MatrixXd(known.covariance(own, own)) * (to_x.transpose() * weight);
+    const MatrixXd weight = positive_solve(with_left(target, (*point.spreads)[b], b, left), off);
+    drawn(own.own) = free - own.covariance * (to_x.transpose() * weight);
   }
   return drawn;
 }
@@ -363,7 +441,9 @@ double log_left_density(double left, const std::optional<LeftByFleet>& fleet) {
 PosteriorDraws cancelling_draws(const std::vector<KnownNoise>& known, const VectorXd& limits,
                                 const std::optional<LeftByFleet>& fleet, std::uint64_t seed) {
   const Target target = target_of(known, limits, fleet);
-  const VectorXd reference = cancelling_unbalance(target, fleet ? fleet->size : unknown_left);
+  Reference reference{cancelling_unbalance(target, fleet ? fleet->size : unknown_left), {}};
+  for (std::size_t which = 0; which < known.size(); ++which)
+    reference.spreads.push_back(spreads_at(target, which, reference.v));
   constexpr double starts[chain_count] = {0.01, 0.03, 0.1, 0.3};
   constexpr Index rows_for_longest = 20;
   PosteriorDraws draws;
@@ -381,22 +461,16 @@ PosteriorDraws cancelling_draws(const std::vector<KnownNoise>& known, const Vect
   draws.unknowns.resize(known.front().mean.size(), count);
   draws.left.resize(count);
   const Index entries = known.front().mean.size() / (2 * limits.size());
-  std::vector<std::vector<MatrixXd>> roots(known.size());
-  for (std::size_t j = 0; j < known.size(); ++j) {
-    draws.noise.push_back(known[j].noise);
-    for (const auto& rows : target.blocks) {
-      const std::vector<Index> own = unknowns_of(rows, entries);
-      MatrixXd covariance = known[j].covariance(own, own);
-      covariance.diagonal() *= 1.0 + 1e-10;  // coefficients that a prior ties together leave it singular
-      roots[j].push_back(cholesky(covariance));
-    }
+  std::vector<std::vector<Free>> free;
+  for (const KnownNoise& one : known) {
+    draws.noise.push_back(one.noise);
+    free.push_back(free_of(one, target, entries));
   }
   Walk walk{target, reference, boost::random::mt19937_64(seed + chain_count)};
   Index column = 0;
   for (const auto& points : walks)
     for (const auto& point : points) {
-      draws.unknowns.col(column) =
-          unknowns_given(target, known[point.which], roots[point.which], point, walk);
+      draws.unknowns.col(column) = unknowns_given(target, free[point.which], point, walk);
       draws.noise_of.push_back(point.which);
       draws.left(column++) = std::exp(point.log_left);
     }
@@ -408,8 +482,9 @@ VectorXd left_log_likelihood(const KnownNoise& known, const VectorXd& limits, co
   VectorXd likelihood(left.size());
   for (Index i = 0; i < left.size(); ++i) {
     const VectorXd v = cancelling_unbalance(target, left(i));
-    const auto near = approximation_at(target, 0, left(i), v);
-    const Point point{v, std::log(left(i)), 0, 0.0};
+    Point point{v, std::log(left(i)), 0, {}, 0.0};
+    point.find_spreads(target);
+    const auto near = approximation_at(target, 0, left(i), *point.spreads);
     likelihood(i) = log_density(target, point) - log_left_density(left(i), std::nullopt) - point.log_left -
                     near.precision_factor.diagonal().array().log().sum();
   }
