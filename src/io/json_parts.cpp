@@ -20,6 +20,11 @@ Json piece_json(const std::optional<Piece>& piece) {
   return {{"moment_g_mm", piece->moment_g_mm}};
 }
 
+Piece piece_in(const Json& piece) {
+  return piece.is_string() ? Piece{piece.get<std::string>(), 0.0}
+                           : Piece{{}, piece.at("moment_g_mm").get<double>()};
+}
+
 void tell_state(Json& entry, const ReadingState& state) {
   if (state.approach != Approach::unsaid) entry["approach"] = state.approach == Approach::up ? "up" : "down";
   if (!state.name.empty()) entry["state"] = state.name;

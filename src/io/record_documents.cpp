@@ -10,7 +10,6 @@
 #include "base/new_file.hpp"
 #include "base/text.hpp"
 #include "record_content.hpp"
-#include "report/page_tables.hpp"
 #include "runs/as_found.hpp"
 #include "trimwright/files.hpp"
 #include "trimwright/forecast.hpp"
@@ -22,7 +21,7 @@ namespace {
 namespace fs = std::filesystem;
 
 std::string part_number(const Plane& plane, const Piece& piece) {
-  const Weight* weight = piece.weight_id.empty() ? nullptr : plane.find_weight(piece.weight_id);
+  const Weight* weight = catalogue_weight(plane, piece);
   return weight == nullptr ? std::string{} : weight->part_number;
 }
 
@@ -43,10 +42,7 @@ Json fitted_json(const Rotor& rotor, const std::vector<FittedWeights>& fitted,
   Json list = Json::array();
   for (std::size_t p = 0; p < rotor.planes.size(); ++p) {
     for (const auto& [slot, piece] : fitted[p].slots) {
-      if (other != nullptr) {
-        const auto held = (*other)[p].slots.find(slot);
-        if (held != (*other)[p].slots.end() && held->second == piece) continue;
-      }
+      if (other != nullptr && held((*other)[p], slot) == piece) continue;
       list.push_back(place_json(rotor, rotor.planes[p], slot, piece));
     }
     if (other != nullptr) continue;
@@ -68,7 +64,7 @@ Json fillers_json(const Rotor& rotor, const std::vector<FittedWeights>& before,
   Json list = Json::array();
   for (std::size_t p = 0; p < rotor.planes.size(); ++p)
     for (const auto& [slot, piece] : after[p].slots)
-      if (rotor.planes[p].filler.moment_g_mm > 0.0 && !before[p].slots.contains(slot))
+      if (!rotor.planes[p].filler.none() && !before[p].slots.contains(slot))
         list.push_back({{"plane", rotor.planes[p].name}, {"slot", slot}});
   return list;
 }

@@ -9,7 +9,6 @@
 #include "record_content.hpp"
 #include "record_documents.hpp"
 #include "report/balance_sheet.hpp"
-#include "report/page_tables.hpp"
 #include "report/text_table.hpp"
 #include "trimwright/check.hpp"
 #include "trimwright/phasor.hpp"
@@ -18,11 +17,6 @@ namespace trimwright {
 namespace {
 
 using Words = std::vector<std::pair<std::string, std::string>>;
-
-std::string piece_words(const Json& piece) {
-  return content_words({}, piece.is_string() ? Piece{piece.get<std::string>(), 0.0}
-                                             : Piece{{}, piece.at("moment_g_mm").get<double>()});
-}
 
 std::optional<double> number_in(const Json& entry, const char* key) {
   return entry.contains(key) && entry.at(key).is_number() ? std::optional(entry.at(key).get<double>())
@@ -176,7 +170,7 @@ class PlanesIn {
     for (const auto& one : weights.at("now"))
       plane(one.at("plane"))
           .held.push_back({one.at("slot").is_null() ? std::nullopt : std::optional(one.at("slot").get<int>()),
-                           one.at("angle_deg"), piece_words(one.at("piece"))});
+                           one.at("angle_deg"), piece_words(piece_in(one.at("piece")))});
     moved("removed", &SheetChange::take_out);
     moved("fitted", &SheetChange::put_in);
   }
@@ -203,7 +197,7 @@ class PlanesIn {
       SheetChange& change = at(one);
       change.angle_deg = one.at("angle_deg");
       change.blades = one.at("blade_position");
-      change.*what = piece_words(one.at("piece"));
+      change.*what = piece_words(piece_in(one.at("piece")));
       if (what == &SheetChange::put_in) change.part_number = one.at("part_number");
     }
     for (const auto& one : weights_.value(std::string("fillers_") + key, Json::array()))
@@ -225,9 +219,9 @@ std::string weights_against_as_found(const Json& run) {
   std::string words;
   for (const auto& [key, sign] : {std::pair{"fitted", "+ "}, std::pair{"removed", "- "}})
     for (const auto& one : run.at(key))
-      words +=
-          (words.empty() ? "" : "; ") + fmt::format("{}{} {} {}", sign, one.at("plane").get<std::string>(),
-                                                    one.at("slot").get<int>(), piece_words(one.at("piece")));
+      words += (words.empty() ? "" : "; ") +
+               fmt::format("{}{} {} {}", sign, one.at("plane").get<std::string>(), one.at("slot").get<int>(),
+                           piece_words(piece_in(one.at("piece"))));
   return words.empty() ? "as found" : words;
 }
 

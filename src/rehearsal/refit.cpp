@@ -30,9 +30,7 @@ struct Refit {
 };
 
 std::string words(const std::optional<Piece>& piece) {
-  if (!piece) return "no weight";
-  return piece->weight_id.empty() ? fmt::format("a piece of {:g} g mm", piece->moment_g_mm)
-                                  : piece->weight_id;
+  return piece ? piece_words(*piece, "a ") : "no weight";
 }
 
 std::size_t plane_named(const Rotor& rotor, const std::string& name, const std::string& file) {

@@ -145,17 +145,9 @@ std::string prediction_part(const Job& job, const Verdict& verdict, std::size_t 
 
 std::string next_trim(const Job& job, const Verdict& verdict, std::size_t width) {
   const bool wanted = verdict.advice == Advice::trim_again || verdict.advice == Advice::may_trim_again;
-  if (!verdict.next || !wanted) return {};
-  std::string text = "\nTHE NEXT TRIM\n";
-  TextTable table(
-      {{"plane", Align::left}, {"slot", Align::right}, {"take out", Align::left}, {"put in", Align::left}});
-  if (verdict.next->has_slots())
-    for (const auto& change : verdict.next->trade_off[verdict.next->chosen].changes) {
-      const Plane& plane = job.rotor.planes[change.plane];
-      table.add({plane.name, std::to_string(change.slot), short_piece(plane, change.remove),
-                 short_piece(plane, change.fit)});
-    }
-  return verdict.next->has_slots() ? text + table.text(width) : std::string{};
+  if (!verdict.next || !wanted || !verdict.next->has_slots()) return {};
+  const std::string text = "\nTHE NEXT TRIM\n";
+  return text + change_table(job, verdict.next->trade_off[verdict.next->chosen].changes, width);
 }
 
 }  // namespace

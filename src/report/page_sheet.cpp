@@ -90,11 +90,6 @@ void add_levels(const PageView& view, BalanceSheet& sheet) {
   }
 }
 
-std::optional<Piece> piece_in(const FittedWeights& fitted, int slot) {
-  const auto found = fitted.slots.find(slot);
-  return found == fitted.slots.end() ? std::nullopt : std::optional(found->second);
-}
-
 /// What was fitted before the weights of this sheet.
 const std::vector<FittedWeights>& fitted_before(const PageView& view) {
   return view.verdict ? fitted_as_found(view.job, view.verdict->run) : view.job.fitted_now;
@@ -104,17 +99,17 @@ const std::vector<FittedWeights>& fitted_before(const PageView& view) {
 void add_planes(const PageView& view, const std::vector<FittedWeights>& before, BalanceSheet& sheet) {
   for (std::size_t p = 0; p < view.fitted.size(); ++p) {
     const Plane& plane = view.rotor().planes[p];
-    SheetPlane held{plane.name, {}, plane.slots ? content_words(plane, std::nullopt) : ""};
+    SheetPlane then{plane.name, {}, plane.slots ? content_words(plane, std::nullopt) : ""};
     for (const auto& [slot, piece] : view.fitted[p].slots)
-      held.held.push_back({slot, 0.0, content_words(plane, piece)});
+      then.held.push_back({slot, 0.0, content_words(plane, piece)});
     for (const auto& piece : view.fitted[p].free)
-      held.held.push_back(
+      then.held.push_back(
           {std::nullopt, piece.at.degrees(), content_words(plane, Piece{{}, piece.moment_g_mm})});
-    sheet.planes.push_back(std::move(held));
+    sheet.planes.push_back(std::move(then));
     for (int slot = 1; plane.slots && slot <= plane.slots->count; ++slot) {
-      const auto out = piece_in(before[p], slot), in = piece_in(view.fitted[p], slot);
+      const auto out = held(before[p], slot), in = held(view.fitted[p], slot);
       if (out == in) continue;
-      const Weight* weight = in && !in->weight_id.empty() ? plane.find_weight(in->weight_id) : nullptr;
+      const Weight* weight = catalogue_weight(plane, in);
       const auto position = slot_position(view.rotor(), plane, slot);
       sheet.changes.push_back({plane.name, slot, position.angle.degrees(), position.blade,
                                content_words(plane, out), content_words(plane, in),
@@ -137,10 +132,8 @@ Markup weights_named(const PageView& view, const std::vector<FittedWeights>& bef
                            [&](const auto& one) { return one.second.weight_id == weight.id; });
       };
       if (!holds(view.fitted[p]) && !holds(before[p])) continue;
-      words += fmt::format(
-          "{}{} {}{}: {}", words.empty() ? "" : "; ", plane.name, weight.id,
-          marks[w] == weight.id ? "" : " (marked " + marks[w] + ")",
-          weight.written.empty() ? fmt::format("{:.6g} g mm", weight.moment_g_mm) : weight.written);
+      words += fmt::format("{}{} {}{}: {}", words.empty() ? "" : "; ", plane.name, weight.id,
+                           marks[w] == weight.id ? "" : " (marked " + marks[w] + ")", weight.size_words());
     }
   }
   return words.empty() ? Markup() : element("p", {}, "Weights named here: " + words + ".");

@@ -44,12 +44,6 @@ std::string step_lines(const BalancePlan& plan) {
   return text;
 }
 
-std::string short_piece(const Plane& plane, const std::optional<Piece>& piece) {
-  if (!piece) return plane.filler.moment_g_mm > 0.0 ? "filler" : "-";
-  return piece->weight_id.empty() ? fmt::format("piece of {:.6g} g mm", piece->moment_g_mm)
-                                  : piece->weight_id;
-}
-
 std::string change_table(const Job& job, const std::vector<SlotChange>& changes, std::size_t width) {
   if (changes.empty()) return "  No slot changes.\n";
   TextTable table({{"plane", Align::left},
@@ -61,8 +55,8 @@ std::string change_table(const Job& job, const std::vector<SlotChange>& changes,
   for (const auto& change : changes) {
     const Plane& plane = job.rotor.planes[change.plane];
     const auto position = slot_position(job.rotor, plane, change.slot);
-    table.add({plane.name, std::to_string(change.slot), short_piece(plane, change.remove),
-               short_piece(plane, change.fit), fmt::format("{:.1f}°", position.angle.degrees()),
+    table.add({plane.name, std::to_string(change.slot), content_words(plane, change.remove),
+               content_words(plane, change.fit), fmt::format("{:.1f}°", position.angle.degrees()),
                position.blade});
   }
   table.leave_out_if_empty("blades");

@@ -15,8 +15,6 @@ namespace trimwright {
 [[nodiscard]] std::string caution_lines(const BalancePlan& plan);
 [[nodiscard]] std::string warning_lines(const std::vector<std::string>& warnings);
 [[nodiscard]] std::string step_lines(const BalancePlan& plan);
-/// "K3", "filler", "-" for an open slot, "piece of 300 g mm".
-[[nodiscard]] std::string short_piece(const Plane& plane, const std::optional<Piece>& piece);
 [[nodiscard]] std::string change_table(const Job& job, const std::vector<SlotChange>& changes,
                                        std::size_t width);
 

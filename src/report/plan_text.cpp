@@ -102,7 +102,7 @@ std::string changes_words(const Job& job, const std::vector<SlotChange>& changes
   for (const auto& change : changes) {
     const Plane& plane = job.rotor.planes[change.plane];
     words += fmt::format("{}{} {}: {} for {}", words.empty() ? "" : ", ", plane.name, change.slot,
-                         short_piece(plane, change.fit), short_piece(plane, change.remove));
+                         content_words(plane, change.fit), content_words(plane, change.remove));
   }
   return words.empty() ? "nothing" : words;
 }

@@ -335,9 +335,8 @@ void judge_lists(const Job& job, const std::vector<std::size_t>& runs,
       for (const auto& [slot, piece] : first[p].slots) {
         kept += fitted[p].slots.contains(slot);
         if (fitted[p].slots.contains(slot)) continue;
-        gone += (gone.empty() ? "" : ", ") +
-                (piece.weight_id.empty() ? std::string("the piece") : piece.weight_id) + " in " +
-                job.rotor.planes[p].name + " slot " + std::to_string(slot);
+        gone += (gone.empty() ? "" : ", ") + piece_words(piece, "the ") + " in " + job.rotor.planes[p].name +
+                " slot " + std::to_string(slot);
         const auto lists = [p, at = slot, was = piece](const std::vector<FittedWeights>& held) {
           return held[p].slots.contains(at) && held[p].slots.at(at) == was;
         };
