@@ -11,6 +11,7 @@
 #include "trimwright/forecast.hpp"
 #include "trimwright/influence.hpp"
 #include "trimwright/job.hpp"
+#include "trimwright/review.hpp"
 #include "trimwright/slot_search.hpp"
 
 namespace trimwright {
