@@ -1,6 +1,6 @@
 #include "json_parts.hpp"
 
-#include "report/number_words.hpp"
+#include "report/convention_words.hpp"
 
 namespace trimwright {
 

@@ -4,7 +4,7 @@
 
 #include "files.hpp"
 #include "io/json_parts.hpp"
-#include "report/number_words.hpp"
+#include "report/convention_words.hpp"
 #include "report/plan_parts.hpp"
 #include "report/text_table.hpp"
 #include "trimwright/check.hpp"

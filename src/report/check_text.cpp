@@ -5,8 +5,8 @@
 #include <algorithm>
 #include <cmath>
 
+#include "convention_words.hpp"
 #include "model_warnings.hpp"
-#include "number_words.hpp"
 #include "plan_parts.hpp"
 #include "text_table.hpp"
 #include "trimwright/plan.hpp"

@@ -3,8 +3,8 @@
 #include <algorithm>
 #include <cmath>
 
+#include "convention_words.hpp"
 #include "model_warnings.hpp"
-#include "number_words.hpp"
 #include "review_words.hpp"
 #include "text_table.hpp"
 #include "trimwright/influence.hpp"

@@ -6,8 +6,8 @@
 #include <cmath>
 
 #include "balance_sheet.hpp"
+#include "convention_words.hpp"
 #include "model_warnings.hpp"
-#include "number_words.hpp"
 #include "page_frame.hpp"
 #include "page_tables.hpp"
 #include "paper.hpp"

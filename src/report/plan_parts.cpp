@@ -2,7 +2,7 @@
 
 #include <fmt/format.h>
 
-#include "number_words.hpp"
+#include "convention_words.hpp"
 #include "text_table.hpp"
 
 namespace trimwright {

@@ -5,9 +5,9 @@
 #include <cmath>
 
 #include "base/text.hpp"
+#include "convention_words.hpp"
 #include "level_bars.hpp"
 #include "model_warnings.hpp"
-#include "number_words.hpp"
 #include "plan_parts.hpp"
 #include "text_table.hpp"
 #include "trimwright/check.hpp"

@@ -4,7 +4,7 @@
 
 #include <cmath>
 
-#include "number_words.hpp"
+#include "convention_words.hpp"
 #include "text_table.hpp"
 #include "trimwright/phasor.hpp"
 #include "trimwright/plan.hpp"

@@ -5,7 +5,7 @@
 #include <cmath>
 #include <vector>
 
-#include "number_words.hpp"
+#include "convention_words.hpp"
 #include "runs/next_steps.hpp"
 #include "text_table.hpp"
 #include "trimwright/check.hpp"
