@@ -181,6 +181,8 @@ struct ShownReading {
 
 /// "0.312", with three significant digits but not more than four decimals.
 [[nodiscard]] std::string amplitude_words(double shown);
+/// "145": whole degrees, 0 to 359.
+[[nodiscard]] std::string phase_words(double phase_deg);
 /// "0.312 ∠ 145°"; the amplitude alone where the phase is not known (NaN).
 [[nodiscard]] std::string reading_words(const ShownReading& reading);
 /// `x` in the same words, as the sensor's readings are written.

@@ -108,11 +108,11 @@ SheetLevel level_in(const Json& content, const Json& place, bool overall) {
   level.as_found = older ? as_found_in_older(content, place, overall) : as_found_at(content, place, overall);
   for (const auto& one : check.at("readings")) {
     if (!at_place(one, place) || is_overall(one) != overall) continue;
-    const std::string between = level.measured.empty() ? "" : "; ";
-    level.measured += between + reading_words(*reading_in(one, "amplitude", "phase_deg"));
-    level.result += between + (one.contains("result") ? one.at("result").get<std::string>()
-                                                      : level_words(one.at("amplitude"), one.at("limit"),
-                                                                    number_in(one, "target")));
+    level.measured.add(*reading_in(one, "amplitude", "phase_deg"));
+    level.result += (level.result.empty() ? "" : "; ") +
+                    (one.contains("result")
+                         ? one.at("result").get<std::string>()
+                         : level_words(one.at("amplitude"), one.at("limit"), number_in(one, "target")));
     if (overall && older) level.as_found = as_found_in_older(content, one, overall);
     if (!level.differs_by) level.differs_by = number_in(one, "differs_by");
     level.expected = reading_in(one, "expected", "expected_phase_deg");
@@ -146,7 +146,7 @@ std::vector<SheetLevel> levels_in(const Json& content) {
     whole.limit = number_in(place, "stop_above");
     whole.target = number_in(place, "target");
     mark_missing(whole, place);
-    if (!whole.measured.empty()) levels.push_back(std::move(whole));
+    if (!whole.measured.words.empty()) levels.push_back(std::move(whole));
   }
   return levels;
 }
@@ -244,7 +244,7 @@ void add_runs(const Json& content, BalanceSheet& sheet) {
       sheet.readings.push_back({run.at("run"),
                                 fmt::format("{:.0f} rpm", one.at("speed_rpm").get<double>()) + state_in(one),
                                 one.at("sensor"), one.at("component"),
-                                reading_words(*reading_in(one, "amplitude", "phase_deg")), one.at("unit")});
+                                *reading_in(one, "amplitude", "phase_deg"), one.at("unit")});
   }
 }
 
@@ -339,7 +339,8 @@ Result<std::string> shown_text(const StoredRecord& record, std::size_t width) {
       holds_readings(record.record) ? readings_text(record) : from_content(record, [&](const Json& content) {
         auto parts = sheet_parts(sheet_in(record, content));
         for (auto& part : parts)
-          if (part.key == "entry") std::erase_if(part.rows, [](const auto& row) { return row[1].empty(); });
+          if (part.key == "entry")
+            std::erase_if(part.rows, [](const auto& row) { return row[1].words.empty(); });
         std::erase_if(parts,
                       [](const SheetPart& part) { return part.key == "signature" || part.rows.empty(); });
         return sheet_title + sheet_parts_text(parts, width);
@@ -350,26 +351,15 @@ Result<std::string> shown_text(const StoredRecord& record, std::size_t width) {
 
 namespace {
 
-/// Whether the cells of a column are readings, "0.433 ∠ 68°".
-bool holds_phases(const std::string& column) {
-  return column == "as found" || column == "expected" || column == "measured after" || column == "reading";
-}
-
-/// "0.433; 0.441" and "68; 69" of "0.433 ∠ 68°; 0.441 ∠ 69°": numbers for a spreadsheet.
-std::pair<std::string, std::string> apart(const std::string& cell) {
-  constexpr std::string_view angle = " ∠ ", degree = "°", next = "; ";
-  std::pair<std::string, std::string> both;
-  for (std::size_t begin = 0; begin <= cell.size();) {
-    const std::size_t end = std::min(cell.find(next, begin), cell.size());
-    const std::string one = cell.substr(begin, end - begin);
-    const std::size_t at = one.find(angle);
-    std::string phase = at == std::string::npos ? "" : one.substr(at + angle.size());
-    if (phase.ends_with(degree)) phase.erase(phase.size() - degree.size());
-    both.first += (begin > 0 ? std::string(next) : "") + one.substr(0, at);
-    both.second += (begin > 0 && !phase.empty() ? std::string(next) : "") + phase;
-    begin = end + next.size();
+/// "0.433; 0.441" and "68; 69" of two readings: numbers for a spreadsheet.
+std::pair<std::string, std::string> numbers_of(const SheetCell& cell) {
+  std::pair<std::string, std::string> numbers{cell.readings.empty() ? cell.words : "", ""};
+  for (const auto& one : cell.readings) {
+    numbers.first += (numbers.first.empty() ? "" : "; ") + amplitude_words(one.amplitude);
+    if (!std::isnan(one.phase_deg))
+      numbers.second += (numbers.second.empty() ? "" : "; ") + phase_words(one.phase_deg);
   }
-  return both;
+  return numbers;
 }
 
 /// A part's rows under its heading, readings in two columns each.
@@ -377,15 +367,14 @@ std::vector<std::vector<std::string>> csv_rows(const SheetPart& part) {
   std::vector<std::vector<std::string>> rows(part.columns.empty() ? 0 : 1);
   for (const auto& column : part.columns) {
     rows.front().push_back(column.words);
-    if (holds_phases(column.words)) rows.front().push_back(column.words + " phase");
+    if (column.readings) rows.front().push_back(column.words + " phase");
   }
   for (const auto& row : part.rows) {
-    rows.emplace_back();
+    auto& cells = rows.emplace_back();
     for (std::size_t c = 0; c < row.size(); ++c) {
-      const bool phases = c < part.columns.size() && holds_phases(part.columns[c].words);
-      const auto [amplitude, phase] = phases ? apart(row[c]) : std::pair(row[c], std::string{});
-      rows.back().push_back(amplitude);
-      if (phases) rows.back().push_back(phase);
+      const auto [amplitudes, phases] = numbers_of(row[c]);
+      cells.push_back(amplitudes);
+      if (c < part.columns.size() && part.columns[c].readings) cells.push_back(phases);
     }
   }
   return rows;

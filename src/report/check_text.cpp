@@ -73,7 +73,7 @@ std::string expected_table(const Job& job, const Verdict& verdict, std::size_t w
     if (!one.expected) continue;
     const Sensor& sensor = job.rotor.sensors[one.sensor];
     const auto words = [&](double peak) { return amplitude_words(sensor.unit.shown_from_peak(peak)); };
-    table.add({speed_words(job, one.speed), sensor.name, read_words(sensor, one, job.rotor.phase),
+    table.add({speed_words(job, one.speed), sensor.name, reading_words(as_read(sensor, one, job.rotor.phase)),
                phasor_words(sensor, *one.expected, job.rotor.phase),
                one.expected_sd ? words(*one.expected_sd) : "-",
                words(*one.away()) + (one.off_by_sd() ? fmt::format(" ({:.1f} ±)", *one.off_by_sd()) : ""),

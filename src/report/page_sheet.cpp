@@ -20,7 +20,7 @@ namespace {
 
 /// What the check run read at a place, and the judgement of each reading.
 struct Measured {
-  std::string words;
+  SheetCell cell;
   std::string result;
 };
 
@@ -28,13 +28,10 @@ Measured measured_at(const PageView& view, std::size_t speed, std::size_t sensor
   Measured measured;
   if (!view.verdict) return measured;
   const Sensor& of = view.rotor().sensors[sensor];
-  const auto add = [](std::string& list, const std::string& words) {
-    list += (list.empty() ? "" : "; ") + words;
-  };
   for (const auto& one : view.verdict->readings) {
     if (one.speed != speed || one.sensor != sensor || one.component != component) continue;
-    add(measured.words, read_words(of, one, view.rotor().phase));
-    add(measured.result, row_words(one));
+    measured.cell.add(as_read(of, one, view.rotor().phase));
+    measured.result += (measured.result.empty() ? "" : "; ") + row_words(one);
   }
   for (const auto& one : view.verdict->missing)
     if (one.speed == speed && one.sensor == sensor && one.component == component)
@@ -68,7 +65,7 @@ SheetLevel level_at(const PageView& view, const ExpectedReading& one, Component 
     level.expected = row->after;
     level.differs_by = row->differs_by;
   }
-  level.measured = measured.words;
+  level.measured = measured.cell;
   level.limit = seen(one.stop_above);
   level.target = seen(one.target);
   level.result = measured.result;
@@ -84,7 +81,7 @@ void add_levels(const PageView& view, BalanceSheet& sheet) {
   };
   for (const auto& one : view.plan.expected) {
     sheet.levels.push_back(level_at(view, one, Component::once_per_rev));
-    if (view.verdict ? !measured_at(view, one.speed, one.sensor, Component::overall).words.empty()
+    if (view.verdict ? !measured_at(view, one.speed, one.sensor, Component::overall).cell.words.empty()
                      : overall_wanted(one))
       sheet.levels.push_back(level_at(view, one, Component::overall));
   }
@@ -205,8 +202,8 @@ Markup table_markup(const SheetPart& part) {
     columns.push_back({column.words, column.kind == SheetColumn::Kind::number});
   Markup rows;
   for (const auto& row : part.rows) {
-    Markup cells = element("th", {{"scope", "row"}}, row[0]);
-    for (std::size_t c = 1; c < row.size(); ++c) cells += cell_markup(part.columns[c].kind, row[c]);
+    Markup cells = element("th", {{"scope", "row"}}, row[0].words);
+    for (std::size_t c = 1; c < row.size(); ++c) cells += cell_markup(part.columns[c].kind, row[c].words);
     rows += element("tr", {}, cells);
   }
   return page_table(part.heading, columns, rows);
@@ -215,9 +212,9 @@ Markup table_markup(const SheetPart& part) {
 Markup entries_markup(const SheetPart& part) {
   Markup list;
   for (const auto& row : part.rows)
-    list += element(
-        "div", {},
-        element("dt", {}, row[0]) + element("dd", {{"class", row[1].empty() ? "line" : "known"}}, row[1]));
+    list += element("div", {},
+                    element("dt", {}, row[0].words) +
+                        element("dd", {{"class", row[1].words.empty() ? "line" : "known"}}, row[1].words));
   const Markup entries = element("dl", {{"class", "particulars"}}, list);
   return part.heading.empty() ? entries : element("h3", {}, part.heading) + entries;
 }
@@ -233,12 +230,12 @@ Markup part_markup(const SheetPart& part) {
       set = table_markup(part);
       break;
     case SheetPart::Kind::points:
-      for (const auto& row : part.rows) lines.push_back(row[0]);
+      for (const auto& row : part.rows) lines.push_back(row[0].words);
       set = points_under(part.heading, lines);
       break;
     case SheetPart::Kind::sentences:
       set = element("h3", {}, part.heading);
-      for (const auto& row : part.rows) set += element("p", {}, row[0]);
+      for (const auto& row : part.rows) set += element("p", {}, row[0].words);
   }
   if (!part.note.empty()) set += element("p", {}, part.note);
   return part.key == "level" ? set : element("div", {{"class", "keep"}}, set);
