@@ -89,8 +89,8 @@ PhasorDistribution next_readings(const InfluencePosterior& posterior, const Eige
   for (std::size_t p = 0; p < fitting.size(); ++p) {
     MatrixXd effect(2 * rows, 2);
     for (Index i = 0; i < rows; ++i) {
-      const Phasor c = posterior.unknowns.at(posterior.entry(static_cast<std::size_t>(i), 1 + p));
-      effect.middleRows<2>(2 * i) << c.real(), -c.imag(), c.imag(), c.real();
+      effect.middleRows<2>(2 * i) =
+          as_real(posterior.unknowns.at(posterior.entry(static_cast<std::size_t>(i), 1 + p)));
     }
     next.covariance += effect * fitting[p] * effect.transpose();
   }

@@ -196,8 +196,7 @@ Eigen::MatrixXd row_covariance(const AmplitudeSolution& solution, const Eigen::V
   to_row(0, 0) = 1.0;
   to_row.bottomRightCorner(2 * planes, 2 * planes).setIdentity();
   for (Index p = 0; p < planes; ++p) {
-    const Phasor u = first_unbalance(p);
-    to_row.block<2, 2>(0, 1 + 2 * p) << -u.real(), u.imag(), -u.imag(), -u.real();
+    to_row.block<2, 2>(0, 1 + 2 * p) = -as_real(first_unbalance(p));
   }
   return to_row * solution.covariance * to_row.transpose();
 }

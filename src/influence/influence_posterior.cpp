@@ -5,6 +5,7 @@
 #include <boost/math/distributions/students_t.hpp>
 #include <map>
 
+#include "base/linear_algebra.hpp"
 #include "cancelling.hpp"
 #include "events.hpp"
 #include "joint_posterior.hpp"
@@ -237,8 +238,7 @@ Eigen::MatrixXcd circular_covariance(const InfluencePosterior& posterior, std::s
   Eigen::MatrixXcd half(entries, entries);
   for (Index j = 0; j < entries; ++j)
     for (Index k = 0; k < entries; ++k) {
-      const Eigen::Matrix2d c = posterior.unknowns.covariance.block<2, 2>(from + 2 * j, from + 2 * k);
-      half(j, k) = 0.5 * Phasor(c(0, 0) + c(1, 1), c(1, 0) - c(0, 1));
+      half(j, k) = circular_part(posterior.unknowns.covariance.block<2, 2>(from + 2 * j, from + 2 * k));
     }
   return half;
 }
