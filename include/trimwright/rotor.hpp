@@ -121,6 +121,8 @@ struct Plane {
   double slot_tolerance_deg = 0.0;              ///< largest error of a slot's angle
   PlaneRules rules;
 
+  /// The largest moment of a weight of the catalogue; 0 without any.
+  [[nodiscard]] double heaviest_g_mm() const;
   /// A stack is called by its pieces in any order, as "w2+w1".
   [[nodiscard]] const Weight* find_weight(const std::string& id) const;
   /// How many pieces of the single weight `id` a weight of this catalogue is made of: itself, or in a stack.

@@ -56,6 +56,12 @@ int Plane::count_of(const Weight& weight, const std::string& id) {
   return static_cast<int>(std::count(weight.stack_of.begin(), weight.stack_of.end(), id));
 }
 
+double Plane::heaviest_g_mm() const {
+  double heaviest = 0.0;
+  for (const auto& weight : weights) heaviest = std::max(heaviest, weight.moment_g_mm);
+  return heaviest;
+}
+
 const Weight* Plane::find_weight(const std::string& id) const {
   const auto found =
       std::find_if(weights.begin(), weights.end(), [&](const Weight& w) { return alike(w.id, id); });
