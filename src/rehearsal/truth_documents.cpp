@@ -80,7 +80,7 @@ std::string level_table(const RehearsalTruth& truth) {
 std::string best_words(const RehearsalTruth& truth) {
   const auto& changes = truth.best.trade_off[truth.best.chosen].changes;
   if (changes.empty()) return "  Nothing fitted would have been better than what was there.\n";
-  return change_table(truth.job, changes);
+  return change_table(truth.job, changes, widest_line);
 }
 
 double worst_now(const RehearsalTruth& truth) {

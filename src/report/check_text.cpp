@@ -17,10 +17,7 @@ namespace {
 using Align = TextTable::Align;
 
 std::string headline(const Job& job, const Verdict& verdict) {
-  std::string text = "Verdict on the check run\n========================\n";
-  text += "Rotor: " + job.rotor.name + (job.serial.empty() ? "" : ", serial " + job.serial) + "\n";
-  if (!job.title.empty()) text += "Job: " + job.title + "\n";
-  if (!job.station.empty()) text += "Station: " + job.station + "\n";
+  std::string text = title_lines(job, "Verdict on the check run");
   const Run& run = job.runs[verdict.run];
   text += "Check run: " + run.name;
   if (!run.conditions.when.empty()) text += ", " + run.conditions.when;

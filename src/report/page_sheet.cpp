@@ -103,15 +103,14 @@ void add_planes(const PageView& view, const std::vector<FittedWeights>& before, 
       then.held.push_back(
           {std::nullopt, piece.at.degrees(), content_words(plane, Piece{{}, piece.moment_g_mm})});
     sheet.planes.push_back(std::move(then));
-    for (int slot = 1; plane.slots && slot <= plane.slots->count; ++slot) {
-      const auto out = held(before[p], slot), in = held(view.fitted[p], slot);
-      if (out == in) continue;
-      const Weight* weight = catalogue_weight(plane, in);
-      const auto position = slot_position(view.rotor(), plane, slot);
-      sheet.changes.push_back({plane.name, slot, position.angle.degrees(), position.blade,
-                               content_words(plane, out), content_words(plane, in),
-                               weight ? weight->part_number : ""});
-    }
+  }
+  for (const auto& change : changes_between(view.rotor(), before, view.fitted)) {
+    const Plane& plane = view.rotor().planes[change.plane];
+    const Weight* weight = catalogue_weight(plane, change.fit);
+    const auto position = slot_position(view.rotor(), plane, change.slot);
+    sheet.changes.push_back({plane.name, change.slot, position.angle.degrees(), position.blade,
+                             content_words(plane, change.remove), content_words(plane, change.fit),
+                             weight ? weight->part_number : ""});
   }
 }
 

@@ -9,13 +9,18 @@ namespace trimwright {
 
 using Align = TextTable::Align;
 
-std::string headline(const Job& job, const std::string& what) {
-  std::string text = what + "\n" + std::string(what.size(), '=') + "\n";
+std::string title_lines(const Job& job, const std::string& title) {
+  std::string text = title + "\n" + std::string(title.size(), '=') + "\n";
   text += "Rotor: " + job.rotor.name + (job.serial.empty() ? "" : ", serial " + job.serial) + "\n";
   if (!job.title.empty()) text += "Job: " + job.title + "\n";
   if (!job.station.empty()) text += "Station: " + job.station + "\n";
-  return text + wrapped("", fmt::format("Angles are rotor angles, with rotation, from the {}; {}",
-                                        zero_words(job.rotor), phase_sentence(job.rotor.phase)));
+  return text;
+}
+
+std::string headline(const Job& job, const std::string& what) {
+  return title_lines(job, what) +
+         wrapped("", fmt::format("Angles are rotor angles, with rotation, from the {}; {}",
+                                 zero_words(job.rotor), phase_sentence(job.rotor.phase)));
 }
 
 std::string section(const std::string& title) { return "\n" + title + "\n"; }

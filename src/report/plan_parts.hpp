@@ -7,9 +7,11 @@
 
 namespace trimwright {
 
-/// What the texts of a balance plan and of a trial run share.
+/// What the printed texts of a job share.
 
-/// Title, rotor, job, station and the conventions of what follows.
+/// The title, underlined, and whose it is: rotor, serial, job, station.
+[[nodiscard]] std::string title_lines(const Job& job, const std::string& title);
+/// The same, and the conventions of what follows.
 [[nodiscard]] std::string headline(const Job& job, const std::string& what);
 [[nodiscard]] std::string section(const std::string& title);
 [[nodiscard]] std::string caution_lines(const BalancePlan& plan);

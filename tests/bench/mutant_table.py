@@ -42,8 +42,8 @@ MUTANTS = [
      "technician_cli report"),
     ("an open slot holds a filler", "src/rotor/fitted_weights.cpp", 'plane.filler.none() ? "open" : "filler"',
      'plane.filler.none() ? "filler" : "open"', "technician_cli report"),
-    ("page sheet: take out is put in", "src/report/page_sheet.cpp", "content_words(plane, out)",
-     "content_words(plane, in)", "technician_cli figures_cli"),
+    ("page sheet: take out is put in", "src/report/page_sheet.cpp", "content_words(plane, change.remove)",
+     "content_words(plane, change.fit)", "technician_cli figures_cli"),
     ("JSON: removed is fitted", "src/io/json_documents.cpp", "piece_json(change.remove)", "piece_json(change.fit)",
      "technician_cli figures_cli"),
     # What the technician reads: levels
