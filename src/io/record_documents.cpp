@@ -36,16 +36,12 @@ Json place_json(const Rotor& rotor, const Plane& plane, int slot, const Piece& p
           {"blade_position", position.blade}};
 }
 
-/// What `fitted` holds in slots where `other` does not hold the same; everything when `other` is empty.
-Json fitted_json(const Rotor& rotor, const std::vector<FittedWeights>& fitted,
-                 const std::vector<FittedWeights>* other) {
+/// All that is fitted.
+Json fitted_json(const Rotor& rotor, const std::vector<FittedWeights>& fitted) {
   Json list = Json::array();
   for (std::size_t p = 0; p < rotor.planes.size(); ++p) {
-    for (const auto& [slot, piece] : fitted[p].slots) {
-      if (other != nullptr && held((*other)[p], slot) == piece) continue;
+    for (const auto& [slot, piece] : fitted[p].slots)
       list.push_back(place_json(rotor, rotor.planes[p], slot, piece));
-    }
-    if (other != nullptr) continue;
     for (const auto& piece : fitted[p].free)
       list.push_back({{"plane", rotor.planes[p].name},
                       {"slot", nullptr},
@@ -55,6 +51,15 @@ Json fitted_json(const Rotor& rotor, const std::vector<FittedWeights>& fitted,
                       {"angle_deg", piece.at.degrees()},
                       {"blade_position", ""}});
   }
+  return list;
+}
+
+/// What slots of `now` hold that they did not hold `before`.
+Json newly_fitted_json(const Rotor& rotor, const std::vector<FittedWeights>& before,
+                       const std::vector<FittedWeights>& now) {
+  Json list = Json::array();
+  for (const auto& [plane, slot, piece] : newly_fitted(before, now))
+    list.push_back(place_json(rotor, rotor.planes[plane], slot, piece));
   return list;
 }
 
@@ -81,10 +86,10 @@ Json others_json(const Rotor& rotor) {
 Json weights_json(const Job& job, std::size_t run) {
   const auto& before = fitted_as_found(job, run);
   const auto& now = job.runs[run].fitted;
-  return {{"as_found", fitted_json(job.rotor, before, nullptr)},
-          {"removed", fitted_json(job.rotor, before, &now)},
-          {"fitted", fitted_json(job.rotor, now, &before)},
-          {"now", fitted_json(job.rotor, now, nullptr)},
+  return {{"as_found", fitted_json(job.rotor, before)},
+          {"removed", newly_fitted_json(job.rotor, now, before)},
+          {"fitted", newly_fitted_json(job.rotor, before, now)},
+          {"now", fitted_json(job.rotor, now)},
           {"others", others_json(job.rotor)},
           {"fillers_removed", fillers_json(job.rotor, before, now)},
           {"fillers_fitted", fillers_json(job.rotor, now, before)}};
@@ -135,8 +140,8 @@ Json runs_json(const Job& job, std::size_t check_run) {
                     {"conditions", conditions_json(run)},
                     {"before", before_json(job, run)},
                     {"set_aside", or_null(run.set_aside)},
-                    {"removed", fitted_json(job.rotor, found, &run.fitted)},
-                    {"fitted", fitted_json(job.rotor, run.fitted, &found)},
+                    {"removed", newly_fitted_json(job.rotor, run.fitted, found)},
+                    {"fitted", newly_fitted_json(job.rotor, found, run.fitted)},
                     {"readings", run_readings_json(job, run)}});
   }
   return list;
