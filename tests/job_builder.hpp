@@ -139,4 +139,13 @@ inline Job slotted_job_with_trial(const std::vector<double>& moments) {
   return job;
 }
 
+/// An overall level at the place of the run's first reading.
+inline void add_overall(Run& run, double amplitude) {
+  Reading overall = run.readings[0];
+  overall.component = Component::overall;
+  overall.x.reset();
+  overall.amplitude = amplitude;
+  run.readings.push_back(overall);
+}
+
 }  // namespace trimwright::testing

@@ -7,7 +7,8 @@ root = pathlib.Path(sys.argv[1]).resolve()
 cmake = (root / "CMakeLists.txt").read_text()
 rooms = re.search(r"set\(TRIMWRIGHT_ROOMS ([^)]*)\)", cmake).group(1).split() + ["cli"]
 # The room of each public header; the others are called after theirs.
-public = {"error": "base", "phasor": "base", "job": "runs", "prior": "influence", "slot_search": "slots", "files": "io"}
+public = {"error": "base", "phasor": "base", "deadline": "base", "job": "runs", "prior": "influence", "review": "influence",
+          "slot_search": "slots", "files": "io"}
 wrong, seen = [], 0
 for top in ("include/trimwright", "src"):
     for path in (root / top).rglob("*.[ch]pp"):

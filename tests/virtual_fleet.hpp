@@ -94,6 +94,17 @@ class VirtualFleet {
   }
 
   /// A run with moments `u` in the two planes.
+  /// A baseline, then weights worth half a limit in one plane after the other, at an angle of their own.
+  [[nodiscard]] std::vector<Run> runs(const FleetRotor& one, int count, FleetDraws& draws) const {
+    std::vector<Run> all;
+    for (int r = 0; r < count; ++r) {
+      Eigen::Vector2cd u = Eigen::Vector2cd::Zero();
+      if (r > 0) u(r % 2) = std::polar(moment_worth(0.5, r % 2), 1.0 * r);
+      all.push_back(run(one, std::to_string(r), u, {}, draws));
+    }
+    return all;
+  }
+
   [[nodiscard]] Run run(const FleetRotor& one, const std::string& name, const Eigen::Vector2cd& u,
                         const FleetNoise& noise, FleetDraws& draws) const {
     Run run;

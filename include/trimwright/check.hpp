@@ -261,8 +261,8 @@ struct JudgedJob {
 /// The same for a reading of the check run, and that it differs from what was expected.
 [[nodiscard]] std::string row_words(const CheckedReading& one);
 /// What was read, as amplitude and phase are shown: the amplitude as it was written, beside the limit alike.
-[[nodiscard]] std::string read_words(const Sensor& sensor, const CheckedReading& one,
-                                     PhaseConvention convention);
+[[nodiscard]] ShownReading as_read(const Sensor& sensor, const CheckedReading& one,
+                                   PhaseConvention convention);
 /// One sentence on all that is expected beside limits and targets, and how many places nothing predicts.
 [[nodiscard]] std::string expected_words(const std::vector<Prediction>& predictions,
                                          std::size_t not_predicted);

@@ -59,8 +59,13 @@ struct Weight {
   std::optional<std::vector<int>> only_in;  ///< the slots it may be fitted in, sorted; empty: any usable one
 
   [[nodiscard]] int pieces() const { return stack_of.empty() ? 1 : static_cast<int>(stack_of.size()); }
+  /// "4.2 g at 197.5 mm" as written; else its moment, "830 g mm".
+  [[nodiscard]] std::string size_words() const;
   [[nodiscard]] bool may_be_in(int slot) const;
 };
+
+/// The stack that `stack`, one weight or several, is with one more `piece` on it.
+[[nodiscard]] Weight stacked(const Weight& stack, const Weight& piece);
 
 /// What the maker allows in the slots of a plane beside stock and usable slots. Limits on mass need the mass
 /// of every catalogue weight and of the filler.
@@ -80,6 +85,8 @@ struct PlaneRules {
 struct Filler {
   double moment_g_mm = 0.0;
   std::optional<double> mass_g;
+
+  [[nodiscard]] bool none() const { return moment_g_mm == 0.0; }
 };
 
 /// Equally spaced numbered positions of a plane.
@@ -114,6 +121,8 @@ struct Plane {
   double slot_tolerance_deg = 0.0;              ///< largest error of a slot's angle
   PlaneRules rules;
 
+  /// The largest moment of a weight of the catalogue; 0 without any.
+  [[nodiscard]] double heaviest_g_mm() const;
   /// A stack is called by its pieces in any order, as "w2+w1".
   [[nodiscard]] const Weight* find_weight(const std::string& id) const;
   /// How many pieces of the single weight `id` a weight of this catalogue is made of: itself, or in a stack.
@@ -174,6 +183,8 @@ struct ShownReading {
 
 /// "0.312", with three significant digits but not more than four decimals.
 [[nodiscard]] std::string amplitude_words(double shown);
+/// "145": whole degrees, 0 to 359.
+[[nodiscard]] std::string phase_words(double phase_deg);
 /// "0.312 ∠ 145°"; the amplitude alone where the phase is not known (NaN).
 [[nodiscard]] std::string reading_words(const ShownReading& reading);
 /// `x` in the same words, as the sensor's readings are written.
@@ -270,6 +281,23 @@ struct FittedWeights {
 
 /// What a slot holds; nothing: its filler.
 [[nodiscard]] std::optional<Piece> held(const FittedWeights& fitted, int slot);
+
+/// A piece that a slot holds.
+struct PlacedPiece {
+  std::size_t plane = 0;  ///< index into Rotor::planes
+  int slot = 0;
+  Piece piece;
+};
+
+/// The pieces in slots of `now` that were not there `before`; one entry per plane of the rotor in both.
+[[nodiscard]] std::vector<PlacedPiece> newly_fitted(const std::vector<FittedWeights>& before,
+                                                    const std::vector<FittedWeights>& now);
+
+/// "K3", or "piece of 780 g mm" where it is of no catalogue, behind the article that a sentence wants.
+[[nodiscard]] std::string piece_words(const Piece& piece, const std::string& article = "");
+
+/// What a slot holds, as a table names it: "K3", "piece of 780 g mm", "filler", "open".
+[[nodiscard]] std::string content_words(const Plane& plane, const std::optional<Piece>& content);
 
 /// The catalogue's weight, or nothing for a filler and for a piece of no catalogue.
 [[nodiscard]] const Weight* catalogue_weight(const Plane& plane, const std::optional<Piece>& content);

@@ -11,6 +11,7 @@
 #include "trimwright/forecast.hpp"
 #include "trimwright/influence.hpp"
 #include "trimwright/job.hpp"
+#include "trimwright/review.hpp"
 #include "trimwright/slot_search.hpp"
 
 namespace trimwright {
@@ -207,9 +208,10 @@ inline constexpr double ratio_indifference = 0.05;
 /// What is fitted in every plane once `changes` have been made.
 [[nodiscard]] std::vector<FittedWeights> fitted_after(const Job& job, const std::vector<SlotChange>& changes);
 
-/// The slots whose content differs between what is fitted now and `fitted` (one entry per plane), by plane
-/// and slot.
-[[nodiscard]] std::vector<SlotChange> changes_to(const Job& job, const std::vector<FittedWeights>& fitted);
+/// The slots that do not hold `now` what they held `before` (one entry per plane in both), by plane and slot.
+[[nodiscard]] std::vector<SlotChange> changes_between(const Rotor& rotor,
+                                                      const std::vector<FittedWeights>& before,
+                                                      const std::vector<FittedWeights>& now);
 
 /// As `plan_trim`, but what is carried out is a person's own choice: `fitted` is all that the slots shall
 /// hold, one entry per plane. The planner's rows stay in the trade-off beside the choice.

@@ -2,7 +2,22 @@
 
 #include <Eigen/Core>
 
+#include <complex>
+
 namespace trimwright {
+
+/// What multiplying by `a` makes of (real part, imaginary part).
+[[nodiscard]] inline Eigen::Matrix2d as_real(std::complex<double> a) {
+  return (Eigen::Matrix2d() << a.real(), -a.imag(), a.imag(), a.real()).finished();
+}
+/// The same of (real parts, imaginary parts) of a vector.
+[[nodiscard]] inline Eigen::MatrixXd halves_apart(const Eigen::MatrixXcd& m) {
+  return (Eigen::MatrixXd(2 * m.rows(), 2 * m.cols()) << m.real(), -m.imag(), m.imag(), m.real()).finished();
+}
+/// What a mean over all turns of a phasor keeps of the covariance of (real part, imaginary part).
+[[nodiscard]] inline std::complex<double> circular_part(const Eigen::Matrix2d& c) {
+  return 0.5 * std::complex<double>(c(0, 0) + c(1, 1), c(1, 0) - c(0, 1));
+}
 
 // Decompositions of Eigen as plain functions, compiled once: a file that includes Eigen's own headers for
 // them needs many times as long.

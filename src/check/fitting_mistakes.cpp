@@ -10,23 +10,6 @@
 namespace trimwright {
 namespace {
 
-std::string piece_name(const Piece& piece) {
-  return piece.weight_id.empty() ? fmt::format("the piece of {:.6g} g mm", piece.moment_g_mm)
-                                 : piece.weight_id;
-}
-
-std::vector<NewPiece> new_pieces(const Job& job, std::size_t run) {
-  std::vector<NewPiece> pieces;
-  for (std::size_t p = 0; p < job.rotor.planes.size(); ++p) {
-    const auto& before = job.runs[run - 1].fitted[p].slots;
-    for (const auto& [slot, piece] : job.runs[run].fitted[p].slots) {
-      const auto held = before.find(slot);
-      if (held == before.end() || held->second != piece) pieces.push_back({p, slot, piece});
-    }
-  }
-  return pieces;
-}
-
 /// `slot` brought into 1..count.
 int around(int slot, int count) { return ((slot - 1) % count + count) % count + 1; }
 
@@ -34,14 +17,17 @@ int around(int slot, int count) { return ((slot - 1) % count + count) % count + 
 class Collector {
  public:
   Collector(const Job& job, std::size_t run)
-      : job_(job), run_(run), new_(new_pieces(job, run)), fitted_(job.runs[run].fitted) {}
+      : job_(job),
+        run_(run),
+        new_(newly_fitted(job.runs[run - 1].fitted, job.runs[run].fitted)),
+        fitted_(job.runs[run].fitted) {}
 
-  [[nodiscard]] const std::vector<NewPiece>& pieces() const { return new_; }
+  [[nodiscard]] const std::vector<PlacedPiece>& pieces() const { return new_; }
   [[nodiscard]] const Plane& plane(std::size_t p) const { return job_.rotor.planes[p]; }
   [[nodiscard]] const std::vector<FittedWeights>& fitted() const { return fitted_; }
 
   void add(MistakeKind kind, const std::string& what, double share, const std::vector<FittedWeights>& really,
-           const std::vector<NewPiece>& pieces) {
+           const std::vector<PlacedPiece>& pieces) {
     FittingMistake mistake{kind, what, share, {}, pieces};
     double size = 0.0;
     for (std::size_t p = 0; p < really.size(); ++p) {
@@ -57,8 +43,8 @@ class Collector {
   void add_moved(MistakeKind kind, std::string what, double share, const std::vector<std::size_t>& planes,
                  const std::function<int(int, int)>& moved) {
     auto really = fitted_;
-    std::vector<NewPiece> pieces;
-    const auto is_meant = [&](const NewPiece& one) {
+    std::vector<PlacedPiece> pieces;
+    const auto is_meant = [&](const PlacedPiece& one) {
       return std::find(planes.begin(), planes.end(), one.plane) != planes.end();
     };
     for (const auto& one : new_)
@@ -70,8 +56,8 @@ class Collector {
       if (!ring.usable(slot) || !really[one.plane].slots.emplace(slot, one.piece).second) return;
       pieces.push_back(one);
       if (kind == MistakeKind::shifted && std::count_if(new_.begin(), new_.end(), is_meant) == 1)
-        what = fmt::format("{}: {} in slot {} instead of {}", plane(one.plane).name, piece_name(one.piece),
-                           slot, one.slot);
+        what = fmt::format("{}: {} in slot {} instead of {}", plane(one.plane).name,
+                           piece_words(one.piece, "the "), slot, one.slot);
     }
     add(kind, what, share, really, pieces);
   }
@@ -83,7 +69,7 @@ class Collector {
  private:
   const Job& job_;
   std::size_t run_;
-  std::vector<NewPiece> new_;
+  std::vector<PlacedPiece> new_;
   std::vector<FittedWeights> fitted_;
   std::vector<FittingMistake> found_;
 };
@@ -129,30 +115,30 @@ void add_turned(Collector& all, const std::vector<std::size_t>& planes) {
                 [](int slot, int count) { return slot + count / 2; });
 }
 
-void add_single(Collector& all, const NewPiece& one) {
+void add_single(Collector& all, const PlacedPiece& one) {
   const Plane& plane = all.plane(one.plane);
   const std::string place = fmt::format("{} slot {}: ", plane.name, one.slot);
   auto really = all.fitted();
   really[one.plane].slots.erase(one.slot);
-  all.add(MistakeKind::missing, place + piece_name(one.piece) + " is missing", 1.0, really, {one});
+  all.add(MistakeKind::missing, place + piece_words(one.piece, "the ") + " is missing", 1.0, really, {one});
   for (const auto& weight : plane.weights) {
     if (weight.id == one.piece.weight_id) continue;
     really[one.plane].slots[one.slot] = {weight.id, weight.moment_g_mm};
-    all.add(MistakeKind::wrong_size, place + weight.id + " instead of " + piece_name(one.piece), 1.0, really,
-            {one});
+    all.add(MistakeKind::wrong_size, place + weight.id + " instead of " + piece_words(one.piece, "the "), 1.0,
+            really, {one});
   }
 }
 
 void add_swapped(Collector& all) {
   for (std::size_t i = 0; i < all.pieces().size(); ++i)
     for (std::size_t k = i + 1; k < all.pieces().size(); ++k) {
-      const NewPiece &a = all.pieces()[i], &b = all.pieces()[k];
+      const PlacedPiece &a = all.pieces()[i], &b = all.pieces()[k];
       if (a.plane != b.plane || a.piece == b.piece) continue;
       auto really = all.fitted();
       std::swap(really[a.plane].slots[a.slot], really[b.plane].slots[b.slot]);
       all.add(MistakeKind::swapped,
               fmt::format("{}: {} of slot {} and {} of slot {} exchanged", all.plane(a.plane).name,
-                          piece_name(a.piece), a.slot, piece_name(b.piece), b.slot),
+                          piece_words(a.piece, "the "), a.slot, piece_words(b.piece, "the "), b.slot),
               1.0, really, {a, b});
     }
 }
@@ -161,13 +147,13 @@ void add_swapped(Collector& all) {
 void add_taken_out(Collector& all) {
   for (std::size_t p = 0; p < all.fitted().size(); ++p)
     for (const auto& [slot, piece] : all.fitted()[p].slots) {
-      const auto& before = all.job().runs[all.run() - 1].fitted[p].slots;
-      if (const auto held = before.find(slot); held == before.end() || held->second != piece) continue;
+      if (held(all.job().runs[all.run() - 1].fitted[p], slot) != piece) continue;
       auto really = all.fitted();
       really[p].slots.erase(slot);
-      all.add(MistakeKind::missing,
-              fmt::format("{} slot {}: {} was taken out", all.plane(p).name, slot, piece_name(piece)), 0.5,
-              really, {});
+      all.add(
+          MistakeKind::missing,
+          fmt::format("{} slot {}: {} was taken out", all.plane(p).name, slot, piece_words(piece, "the ")),
+          0.5, really, {});
     }
 }
 
@@ -178,7 +164,7 @@ void add_left_in(Collector& all) {
     const std::size_t r = all.run() - back;
     for (std::size_t p = 0; p < all.job().rotor.planes.size(); ++p)
       for (const auto& [slot, piece] : all.job().runs[r].fitted[p].slots) {
-        const std::pair key{p, std::pair{slot, piece_name(piece)}};
+        const std::pair key{p, std::pair{slot, piece_words(piece, "the ")}};
         if (all.fitted()[p].slots.contains(slot) || std::find(seen.begin(), seen.end(), key) != seen.end())
           continue;
         seen.push_back(key);
@@ -186,7 +172,7 @@ void add_left_in(Collector& all) {
         really[p].slots[slot] = piece;
         all.add(MistakeKind::left_in,
                 fmt::format("{} slot {}: {} of run \"{}\" is still in", all.plane(p).name, slot,
-                            piece_name(piece), all.job().runs[r].name),
+                            piece_words(piece, "the "), all.job().runs[r].name),
                 back == 1 ? 2.0 : 1.0, really, {});
       }
   }
@@ -219,7 +205,7 @@ int slot_elsewhere(const Plane& meant, int slot, const Plane& other) {
 /// All new pieces of each plane fitted in the plane that `in` names for it.
 void add_elsewhere(Collector& all, const std::string& what, const std::map<std::size_t, std::size_t>& in) {
   auto really = all.fitted();
-  std::vector<NewPiece> pieces;
+  std::vector<PlacedPiece> pieces;
   for (const auto& one : all.pieces())
     if (in.contains(one.plane)) really[one.plane].slots.erase(one.slot);
   for (const auto& one : all.pieces()) {
@@ -239,7 +225,7 @@ void add_wrong_plane(Collector& all, std::size_t from) {
     if (to == from || !other.slots) continue;
     add_elsewhere(all, "the weights of " + meant.name + " are in " + other.name, {{from, to}});
     const bool both = std::any_of(all.pieces().begin(), all.pieces().end(),
-                                  [to](const NewPiece& one) { return one.plane == to; });
+                                  [to](const PlacedPiece& one) { return one.plane == to; });
     if (both && from < to)
       add_elsewhere(all,
                     "the weights of " + meant.name + " and " + other.name + " are each in the other plane",

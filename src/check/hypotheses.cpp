@@ -54,11 +54,9 @@ std::vector<std::size_t> sensors_read(const Situation& now) {
 }
 
 /// Whether `run` still lists every piece that was put in wrongly.
-bool still_lists(const Job& job, std::size_t run, const std::vector<NewPiece>& pieces) {
-  return !pieces.empty() && std::all_of(pieces.begin(), pieces.end(), [&](const NewPiece& one) {
-    const auto& slots = job.runs[run].fitted[one.plane].slots;
-    const auto held = slots.find(one.slot);
-    return held != slots.end() && held->second == one.piece;
+bool still_lists(const Job& job, std::size_t run, const std::vector<PlacedPiece>& pieces) {
+  return !pieces.empty() && std::all_of(pieces.begin(), pieces.end(), [&](const PlacedPiece& one) {
+    return held(job.runs[run].fitted[one.plane], one.slot) == one.piece;
   });
 }
 

@@ -281,9 +281,9 @@ std::string level_words(double amplitude, double limit, const std::optional<doub
   return amplitude > *target ? "▲ above target" : "✓ below target";
 }
 
-std::string read_words(const Sensor& sensor, const CheckedReading& one, PhaseConvention convention) {
+ShownReading as_read(const Sensor& sensor, const CheckedReading& one, PhaseConvention convention) {
   const double phase = one.x ? shown(sensor, *one.x, convention).phase_deg : std::nan("");
-  return reading_words({sensor.unit.shown_from_peak(one.amplitude), phase});
+  return {sensor.unit.shown_from_peak(one.amplitude), phase};
 }
 
 std::string row_words(const CheckedReading& one) {

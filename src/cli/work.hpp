@@ -5,7 +5,7 @@
 #include <string>
 
 #include "commands.hpp"
-#include "trimwright/slot_search.hpp"
+#include "trimwright/deadline.hpp"
 
 namespace trimwright::cli {
 

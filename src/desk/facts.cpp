@@ -3,7 +3,7 @@
 
 #include "io/written_reading.hpp"
 #include "io/yaml_fields.hpp"
-#include "report/number_words.hpp"
+#include "report/convention_words.hpp"
 #include "report/plot_geometry.hpp"
 #include "report/slot_map.hpp"
 #include "request.hpp"

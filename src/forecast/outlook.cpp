@@ -11,7 +11,6 @@
 #include <numbers>
 
 #include "base/linear_algebra.hpp"
-#include "influence/posterior_draws.hpp"
 
 namespace trimwright {
 namespace {
@@ -24,6 +23,23 @@ double quantile(VectorXd values, double share) {
   const auto at = static_cast<Index>(share * static_cast<double>(values.size() - 1));
   std::nth_element(values.begin(), values.begin() + at, values.end());
   return values(at);
+}
+
+/// What the next run's readings scatter beyond `predicted_phasors`: 2n x 2n, from readings near `expected`.
+MatrixXd next_run_noise(const InfluencePosterior& posterior, const VectorXd& expected) {
+  const NoiseModel& parts = posterior.noise;
+  const Index rows = static_cast<Index>(posterior.rows.size());
+  MatrixXd noise = MatrixXd::Zero(2 * rows, 2 * rows);
+  for (Index i = 0; i < rows; ++i) {
+    const std::size_t sensor = posterior.rows[static_cast<std::size_t>(i)].second;
+    const double own = own_sd(parts, sensor, expected.segment<2>(2 * i).norm());
+    noise.block<2, 2>(2 * i, 2 * i).diagonal().setConstant(own * own);
+    for (Index j = 0; j < rows; ++j)
+      if (posterior.rows[static_cast<std::size_t>(j)].second == sensor)
+        noise.block<2, 2>(2 * i, 2 * j).diagonal().array() +=
+            std::pow(parts.widened * parts.sensors[sensor].run_to_run.sd, 2);
+  }
+  return noise;
 }
 
 }  // namespace
@@ -73,8 +89,8 @@ PhasorDistribution next_readings(const InfluencePosterior& posterior, const Eige
   for (std::size_t p = 0; p < fitting.size(); ++p) {
     MatrixXd effect(2 * rows, 2);
     for (Index i = 0; i < rows; ++i) {
-      const Phasor c = posterior.unknowns.at(posterior.entry(static_cast<std::size_t>(i), 1 + p));
-      effect.middleRows<2>(2 * i) << c.real(), -c.imag(), c.imag(), c.real();
+      effect.middleRows<2>(2 * i) =
+          as_real(posterior.unknowns.at(posterior.entry(static_cast<std::size_t>(i), 1 + p)));
     }
     next.covariance += effect * fitting[p] * effect.transpose();
   }
@@ -185,7 +201,7 @@ Outlook outlook_of(const InfluencePosterior& posterior, const Eigen::VectorXcd& 
   const auto next = next_readings(posterior, unbalance, fitting);
   return outlook_of(next, levels,
                     OutlookDraws(next.mean.size(), samples_of(next.mean.size(), samples),
-                                 next.degrees_of_freedom, outlook_seed));
+                                 next.degrees_of_freedom, draws_seed));
 }
 
 Outlook next_run_outlook(const Job& job, const InfluencePosterior& posterior,

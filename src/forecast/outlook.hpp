@@ -5,6 +5,7 @@
 #include <cstdint>
 #include <vector>
 
+#include "influence/posterior_draws.hpp"
 #include "trimwright/forecast.hpp"
 
 namespace trimwright {
@@ -50,7 +51,6 @@ struct OutlookDraws {
 inline constexpr int outlook_samples = 4000;
 /// Samples of so many components: fewer than `most` where each costs more.
 [[nodiscard]] int samples_of(Eigen::Index components, int most);
-inline constexpr std::uint64_t outlook_seed = 20311;
 
 /// Amplitudes of sampled readings, rows x samples.
 [[nodiscard]] Eigen::MatrixXd sampled_amplitudes(const PhasorDistribution& readings,

@@ -21,6 +21,9 @@ struct AlikeRuns {
   Eigen::MatrixXcd design;   ///< sum of d^* d^T
   Eigen::MatrixXcd crossed;  ///< sum of d^* y^T
   Eigen::MatrixXd squares;   ///< sum of Re y^* y^T
+
+  /// Of the readings of one run per real component, each open variance as given.
+  [[nodiscard]] Eigen::MatrixXd covariance(const Eigen::VectorXd& variances) const;
 };
 
 /// The readings of a sensor as its variances see them: designs in an orthonormal basis of each row's, less

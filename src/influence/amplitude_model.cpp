@@ -196,15 +196,14 @@ Eigen::MatrixXd row_covariance(const AmplitudeSolution& solution, const Eigen::V
   to_row(0, 0) = 1.0;
   to_row.bottomRightCorner(2 * planes, 2 * planes).setIdentity();
   for (Index p = 0; p < planes; ++p) {
-    const Phasor u = first_unbalance(p);
-    to_row.block<2, 2>(0, 1 + 2 * p) << -u.real(), u.imag(), -u.imag(), -u.real();
+    to_row.block<2, 2>(0, 1 + 2 * p) = -as_real(first_unbalance(p));
   }
   return to_row * solution.covariance * to_row.transpose();
 }
 
 /// Rows one by one: with phases open, nothing tells how a run-to-run change ties them.
-InfluencePosterior posterior_of(const Job& job, const AmplitudeModel& model,
-                                const InfluenceModel& influence) {
+InfluencePosterior amplitude_posterior(const Job& job, const AmplitudeModel& model,
+                                       const InfluenceModel& influence) {
   InfluencePosterior posterior;
   posterior.planes = influence.planes;
   for (const auto& sensor : job.rotor.sensors)
@@ -309,7 +308,7 @@ Result<InfluenceModel> influence_from_amplitudes(const Job& job, const Amplitude
   }
   const bool known = std::all_of(influence.rows.begin(), influence.rows.end(),
                                  [](const InfluenceRow& row) { return row.reading_sd.has_value(); });
-  if (known) influence.belief = influence.posterior = posterior_of(job, model, influence);
+  if (known) influence.belief = influence.posterior = amplitude_posterior(job, model, influence);
   return influence;
 }
 

@@ -6,11 +6,10 @@
 #include <boost/random/normal_distribution.hpp>
 #include <boost/random/uniform_01.hpp>
 #include <cmath>
-#include <map>
 #include <memory>
-#include <numeric>
 
 #include "base/linear_algebra.hpp"
+#include "quadratic.hpp"
 
 namespace trimwright {
 namespace {
@@ -28,97 +27,6 @@ int points_kept(Index rows) {
   return static_cast<int>(std::clamp(most * share * share, least, most));
 }
 
-/// x(V) of some rows and its covariance as functions of e = (1, Re V_1, Im V_1, ...): x = expected e, and the
-/// covariance a quadratic form of matrices in e.
-struct Quadratic {
-  MatrixXd expected;  ///< 2 rows x entries of e
-  /// Its lower triangle, column after column: left (right p), p the products e_a e_b, a <= b, in turn.
-  MatrixXd left, right;
-};
-
-/// Writes `parts` as left * right with as few columns as do, where few do: rows that were read in the same
-/// runs have one covariance but for a factor. Crosses of the largest entry that is left (M. Bebendorf,
-/// *Numer. Math.* 86 (2000), with the whole matrix at hand).
-void write_as_few(const MatrixXd& parts, MatrixXd& left, MatrixXd& right) {
-  constexpr double rounding = 1e-14;
-  const Index most = std::min(parts.rows(), parts.cols()) / 4;
-  const VectorXd scale = parts.cwiseAbs().rowwise().maxCoeff().cwiseMax(1e-300);
-  MatrixXd rest = parts;
-  left.resize(parts.rows(), most);
-  right.resize(most, parts.cols());
-  for (Index rank = 0; rank <= most; ++rank) {
-    Index i = 0, j = 0;
-    if ((rest.array().colwise() / scale.array()).abs().maxCoeff(&i, &j) <= rounding) {
-      left.conservativeResize(Eigen::NoChange, rank);
-      right.conservativeResize(rank, Eigen::NoChange);
-      return;
-    }
-    if (rank == most) break;
-    left.col(rank) = rest.col(j);
-    right.row(rank) = rest.row(i) / rest(i, j);
-    rest -= left.col(rank) * right.row(rank);
-  }
-  left = parts;
-  right.resize(0, parts.cols());
-}
-
-/// Where component `k` of x(V) takes its part with e_a from among the unknowns, and the sign.
-std::pair<Index, double> source(Index a, Index k, Index entries) {
-  const Index row = k / 2, component = k % 2;
-  if (a == 0) return {2 * row * entries + component, 1.0};
-  const Index at = 2 * (row * entries + 1 + (a - 1) / 2);
-  if (a % 2 == 1) return {at + component, 1.0};              // C Re V
-  return {at + 1 - component, component == 0 ? -1.0 : 1.0};  // i C Im V
-}
-
-Quadratic quadratic_of(const KnownNoise& known, const std::vector<Index>& rows, Index entries) {
-  const Index directions = 2 * entries - 1, n = 2 * static_cast<Index>(rows.size());
-  const auto component = [&](Index k) { return 2 * rows[static_cast<std::size_t>(k / 2)] + k % 2; };
-  Quadratic quadratic{MatrixXd(n, directions), {}, {}};
-  MatrixXd parts(n * (n + 1) / 2, directions * (directions + 1) / 2);
-  Index column = 0;
-  for (Index a = 0; a < directions; ++a) {
-    for (Index k = 0; k < n; ++k) {
-      const auto [at, sign] = source(a, component(k), entries);
-      quadratic.expected(k, a) = sign * known.mean(at);
-    }
-    for (Index b = a; b < directions; ++b, ++column) {
-      const auto product = [&](Index k, Index l) {
-        const auto [at, sign] = source(a, component(k), entries);
-        const auto [other, other_sign] = source(b, component(l), entries);
-        return sign * other_sign * known.covariance(at, other);
-      };
-      Index entry = 0;
-      for (Index l = 0; l < n; ++l)
-        for (Index k = l; k < n; ++k)
-          parts(entry++, column) = a == b ? product(k, l) : product(k, l) + product(l, k);
-    }
-  }
-  write_as_few(parts, quadratic.left, quadratic.right);
-  return quadratic;
-}
-
-/// Rows that what is known ties together, each set in rising order.
-std::vector<std::vector<Index>> tied_rows(const std::vector<KnownNoise>& known, Index rows) {
-  const Index width = known.front().mean.size() / rows;
-  std::vector<Index> set(static_cast<std::size_t>(rows));
-  std::iota(set.begin(), set.end(), Index{0});
-  for (Index i = 0; i < rows; ++i)
-    for (Index j = 0; j < i; ++j) {
-      const Index one = set[static_cast<std::size_t>(i)], other = set[static_cast<std::size_t>(j)];
-      if (one == other || std::all_of(known.begin(), known.end(), [&](const KnownNoise& noise) {
-            return noise.covariance.block(width * i, width * j, width, width).isZero(0.0);
-          }))
-        continue;
-      std::replace(set.begin(), set.end(), one, other);
-    }
-  std::map<Index, std::vector<Index>> by_set;
-  for (Index i = 0; i < rows; ++i) by_set[set[static_cast<std::size_t>(i)]].push_back(i);
-  std::vector<std::vector<Index>> tied;
-  for (auto& [label, members] : by_set) tied.push_back(std::move(members));
-  return tied;
-}
-
 struct Target {
   std::vector<std::vector<Index>> blocks;     ///< rows that are tied together
   std::vector<std::vector<Quadratic>> known;  ///< of each noise, of each block
@@ -127,14 +35,6 @@ struct Target {
   std::optional<LeftByFleet> fleet;
   VectorXd wide;  ///< precision of the prior on (Re V, Im V, ...)
 };
-
-/// e_a e_b, a <= b, in turn.
-VectorXd products_of(const VectorXd& e) {
-  VectorXd products(e.size() * (e.size() + 1) / 2);
-  for (Index a = 0, at = 0; a < e.size(); ++a)
-    for (Index b = a; b < e.size(); ++b) products(at++) = e(a) * e(b);
-  return products;
-}
 
 VectorXd with_one(const VectorXd& v) {
   VectorXd e(1 + v.size());
@@ -148,14 +48,7 @@ using Spreads = std::vector<MatrixXd>;
 Spreads spreads_at(const Target& target, std::size_t which, const VectorXd& v) {
   const VectorXd products = products_of(with_one(v));
   Spreads spreads;
-  for (const Quadratic& known : target.known[which]) {
-    const VectorXd entries = known.right.rows() > 0 ? VectorXd(known.left * (known.right * products))
-                                                    : VectorXd(known.left * products);
-    const Index n = known.expected.rows();
-    MatrixXd& spread = spreads.emplace_back(MatrixXd::Zero(n, n));
-    for (Index l = 0, entry = 0; l < n; entry += n - l, ++l)
-      spread.col(l).tail(n - l) = entries.segment(entry, n - l);
-  }
+  for (const Quadratic& known : target.known[which]) spreads.push_back(known.spread(products));
   return spreads;
 }
 

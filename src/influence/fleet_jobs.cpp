@@ -5,6 +5,7 @@
 #include <algorithm>
 #include <cmath>
 
+#include "base/linear_algebra.hpp"
 #include "base/name.hpp"
 #include "cancelling.hpp"
 #include "events.hpp"
@@ -93,8 +94,8 @@ ComponentBlock relative_block(const Prior& prior, const JobEstimate& job) {
   const Index n = static_cast<Index>(job.coefficients.size());
   MatrixXd divide = MatrixXd::Zero(2 * n, 2 * n);
   for (Index a = 0; a < n; ++a) {
-    const Phasor by = 1.0 / prior.coefficients[job.coefficients[static_cast<std::size_t>(a)]].mean;
-    divide.block<2, 2>(2 * a, 2 * a) << by.real(), -by.imag(), by.imag(), by.real();
+    divide.block<2, 2>(2 * a, 2 * a) =
+        as_real(1.0 / prior.coefficients[job.coefficients[static_cast<std::size_t>(a)]].mean);
   }
   ComponentBlock block;
   block.y = divide * job.mean;

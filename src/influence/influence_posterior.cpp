@@ -5,6 +5,7 @@
 #include <boost/math/distributions/students_t.hpp>
 #include <map>
 
+#include "base/linear_algebra.hpp"
 #include "cancelling.hpp"
 #include "events.hpp"
 #include "joint_posterior.hpp"
@@ -175,11 +176,10 @@ int noises_drawn(const JointSystem& system, const Prior* prior) {
 /// The posterior with what is not known of noise and scatter drawn, and of the weights that cancel all but d.
 InfluencePosterior cancelling_posterior(const Knowledge& known, const Prior* prior, const VectorXd& limits,
                                         const std::optional<LeftByFleet>& left) {
-  constexpr std::uint64_t seed = 20311;
   const int draws_of_noise = noises_drawn(known.system, prior);
-  const auto noises = noise_draws(known.system, known.noise, draws_of_noise, seed);
+  const auto noises = noise_draws(known.system, known.noise, draws_of_noise, draws_seed);
   const int count = prior != nullptr ? draws_of_noise : static_cast<int>(noises.size());
-  const auto priors = prior != nullptr ? prior_draws(*prior, count, seed) : std::vector<Prior>{};
+  const auto priors = prior != nullptr ? prior_draws(*prior, count, draws_seed) : std::vector<Prior>{};
   std::vector<KnownNoise> components;
   for (std::size_t j = 0; j < static_cast<std::size_t>(count); ++j) {
     const auto& [noise, told] = noises[j % noises.size()];
@@ -189,7 +189,7 @@ InfluencePosterior cancelling_posterior(const Knowledge& known, const Prior* pri
     const double weight = prior == nullptr || noise.widened > 1.0 ? 0.0 : evidence - told;
     components.push_back({one.unknowns.mean, one.unknowns.covariance, noise, weight});
   }
-  auto draws = cancelling_draws(components, limits, left, seed);
+  auto draws = cancelling_draws(components, limits, left, draws_seed);
   InfluencePosterior posterior = outline(known.system);
   posterior.noise = known.noise;
   if (!known.system.events.empty()) {
@@ -238,26 +238,9 @@ Eigen::MatrixXcd circular_covariance(const InfluencePosterior& posterior, std::s
   Eigen::MatrixXcd half(entries, entries);
   for (Index j = 0; j < entries; ++j)
     for (Index k = 0; k < entries; ++k) {
-      const Eigen::Matrix2d c = posterior.unknowns.covariance.block<2, 2>(from + 2 * j, from + 2 * k);
-      half(j, k) = 0.5 * Phasor(c(0, 0) + c(1, 1), c(1, 0) - c(0, 1));
+      half(j, k) = circular_part(posterior.unknowns.covariance.block<2, 2>(from + 2 * j, from + 2 * k));
     }
   return half;
-}
-
-Eigen::MatrixXd next_run_noise(const InfluencePosterior& posterior, const Eigen::VectorXd& expected) {
-  const Index rows = static_cast<Index>(posterior.rows.size());
-  MatrixXd noise = MatrixXd::Zero(2 * rows, 2 * rows);
-  for (Index i = 0; i < rows; ++i) {
-    const std::size_t sensor = posterior.rows[static_cast<std::size_t>(i)].second;
-    const SensorNoise& part = posterior.noise.sensors[sensor];
-    const double own = part.within.sd * part.within.sd +
-                       std::pow(part.proportional, 2) * expected.segment<2>(2 * i).squaredNorm();
-    noise.block<2, 2>(2 * i, 2 * i).diagonal().setConstant(own);
-    for (Index j = 0; j < rows; ++j)
-      if (posterior.rows[static_cast<std::size_t>(j)].second == sensor)
-        noise.block<2, 2>(2 * i, 2 * j).diagonal().array() += part.run_to_run.sd * part.run_to_run.sd;
-  }
-  return posterior.noise.widened * posterior.noise.widened * noise;
 }
 
 double interval_factor(double probability, double degrees_of_freedom) {

@@ -49,12 +49,6 @@ std::pair<MatrixXcd, double> whitened_readings(const JointSystem& system, const 
   return {equations, log_determinant};
 }
 
-Eigen::Matrix2d as_real(Phasor a) {
-  Eigen::Matrix2d real;
-  real << a.real(), -a.imag(), a.imag(), a.real();
-  return real;
-}
-
 /// Complex equations as real ones in the stacked (re, im) of the unknowns; the `real` last columns, right
 /// side included, stay as they are.
 MatrixXd real_equations(const MatrixXcd& equations, Index real_columns) {

@@ -128,16 +128,10 @@ double squared_distance(const SensorRuns& sensor, std::size_t entry, const Proje
   for (std::size_t a = 0; a < group.row_of.size(); ++a)
     x(group.row_of[a], group.unknowns[a]) = run.design(static_cast<Index>(a));
   const VectorXcd off = run.data.head(n) - x * others.unknowns.col(0);
-  MatrixXcd covariance = x * others.inverse * x.adjoint();
-  MatrixXd own = group.fixed;
-  for (std::size_t q = 0; q < group.parts.size(); ++q)
-    own += variances(static_cast<Index>(q)) * group.parts[q];
-  covariance += own.cast<Phasor>();
+  const MatrixXcd covariance = x * others.inverse * x.adjoint() + group.covariance(variances).cast<Phasor>();
   VectorXd real(2 * n);
   real << off.real(), off.imag();
-  MatrixXd both(2 * n, 2 * n);
-  both << covariance.real(), -covariance.imag(), covariance.imag(), covariance.real();
-  return real.dot(VectorXd(positive_solve(both, real)));
+  return real.dot(VectorXd(positive_solve(halves_apart(covariance), real)));
 }
 
 /// All sensors without a run.

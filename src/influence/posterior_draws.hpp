@@ -2,11 +2,15 @@
 
 #include <Eigen/Core>
 #include <cmath>
+#include <cstdint>
 #include <vector>
 
 #include "trimwright/influence.hpp"
 
 namespace trimwright {
+
+/// All draws begin from here, so that the same job has the same chances.
+inline constexpr std::uint64_t draws_seed = 20311;
 
 /// Draws of all that is uncertain, from the posterior of a rotor whose vibration weights can cancel but for a
 /// small rest: X0 = -C V + d. The chance of anything is the share of the draws in which it happens.

@@ -19,13 +19,6 @@ namespace {
 using Eigen::Index;
 using Eigen::MatrixXd;
 
-/// Multiplication by m as a real 2 x 2 matrix.
-Eigen::Matrix2d times(Phasor m) {
-  Eigen::Matrix2d matrix;
-  matrix << m.real(), -m.imag(), m.imag(), m.real();
-  return matrix;
-}
-
 /// Of part `q` of the scatter, at most: one value a plane, or one for the rotor, of each job.
 double most_freedom(const Prior& prior, std::size_t q) {
   std::set<std::string> names;
@@ -175,8 +168,8 @@ PriorMoments prior_moments(const Prior& prior, const std::vector<std::size_t>& c
     for (Index b = 0; b < n; ++b) {
       const std::size_t ib = coefficients[static_cast<std::size_t>(b)];
       moments.covariance.block<2, 2>(2 * a, 2 * b) =
-          times(mean) * relative.block<2, 2>(2 * static_cast<Index>(ia), 2 * static_cast<Index>(ib)) *
-          times(prior.coefficients[ib].mean).transpose();
+          as_real(mean) * relative.block<2, 2>(2 * static_cast<Index>(ia), 2 * static_cast<Index>(ib)) *
+          as_real(prior.coefficients[ib].mean).transpose();
     }
   }
   return moments;

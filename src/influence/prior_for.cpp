@@ -187,8 +187,7 @@ void move_means(Prior& prior, const VectorXd& relative) {
     const auto at = 2 * static_cast<Index>(i);
     const Phasor by(1.0 + relative(at), relative(at + 1));
     prior.coefficients[i].mean *= by;
-    const Phasor back = 1.0 / by;
-    turn.block<2, 2>(at, at) << back.real(), -back.imag(), back.imag(), back.real();
+    turn.block<2, 2>(at, at) = as_real(1.0 / by);
   }
   if (prior.mean_covariance.size() > 0)
     prior.mean_covariance = turn * prior.mean_covariance * turn.transpose();

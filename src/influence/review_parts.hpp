@@ -1,7 +1,7 @@
 #pragma once
 
 #include "runs_fit.hpp"
-#include "trimwright/influence.hpp"
+#include "trimwright/review.hpp"
 
 namespace trimwright {
 

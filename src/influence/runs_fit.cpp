@@ -255,8 +255,7 @@ InfluencePosterior posterior_of(const RunsFit& fit) {
     for (Index j = 0; j < sensor.estimate.size(); ++j) {
       posterior.unknowns.mean.segment<2>(at(j)) << sensor.estimate(j).real(), sensor.estimate(j).imag();
       for (Index k = 0; k < sensor.estimate.size(); ++k) {
-        const Phasor c = widened * sensor.covariance(j, k);
-        posterior.unknowns.covariance.block<2, 2>(at(j), at(k)) << c.real(), -c.imag(), c.imag(), c.real();
+        posterior.unknowns.covariance.block<2, 2>(at(j), at(k)) = as_real(widened * sensor.covariance(j, k));
       }
     }
     posterior.misfit += sensor.misfit;

@@ -122,6 +122,23 @@ std::vector<FittedWeights> read_choice(const YamlValue& root, const Job& job) {
 
 }  // namespace
 
+std::size_t plane_called(const std::string& name, const YamlValue& value, const Rotor& rotor) {
+  const auto plane = rotor.plane_named(name);
+  if (!plane) value.reject("the rotor has no plane \"" + shortened(name) + "\"", names_of(rotor.planes));
+  return *plane;
+}
+
+std::size_t read_plane_name(const YamlValue& value, const Rotor& rotor) {
+  return plane_called(value.text("a plane of the rotor"), value, rotor);
+}
+
+std::size_t read_sensor_name(const YamlValue& value, const Rotor& rotor) {
+  const std::string name = value.text("a sensor of the rotor");
+  const auto sensor = rotor.sensor_named(name);
+  if (!sensor) value.reject("the rotor has no sensor \"" + shortened(name) + "\"", names_of(rotor.sensors));
+  return *sensor;
+}
+
 std::vector<FittedWeights> read_fitted(const YamlValue& value, const Job& job) {
   const auto& planes = job.rotor.planes;
   std::vector<FittedWeights> fitted(planes.size());
@@ -134,10 +151,8 @@ std::vector<FittedWeights> read_fitted(const YamlValue& value, const Job& job) {
         "none, same as <run>, or {plane: {slot: weight, ...}}: all that was fitted, not only what was added");
   }
   for (const auto& [name, pieces] : value.entries("none, same as <run>, or {plane: {slot: weight, ...}}")) {
-    const auto plane = job.rotor.plane_named(name);
-    if (!plane)
-      pieces.reject("the rotor has no plane \"" + shortened(name) + "\"", names_of(job.rotor.planes));
-    fitted[*plane] = read_plane_fitted(pieces, job.rotor, planes[*plane]);
+    const std::size_t plane = plane_called(name, pieces, job.rotor);
+    fitted[plane] = read_plane_fitted(pieces, job.rotor, planes[plane]);
   }
   return fitted;
 }

@@ -1,6 +1,6 @@
 #include "json_parts.hpp"
 
-#include "report/number_words.hpp"
+#include "report/convention_words.hpp"
 
 namespace trimwright {
 
@@ -18,6 +18,11 @@ Json piece_json(const std::optional<Piece>& piece) {
   if (!piece) return nullptr;
   if (!piece->weight_id.empty()) return piece->weight_id;
   return {{"moment_g_mm", piece->moment_g_mm}};
+}
+
+Piece piece_in(const Json& piece) {
+  return piece.is_string() ? Piece{piece.get<std::string>(), 0.0}
+                           : Piece{{}, piece.at("moment_g_mm").get<double>()};
 }
 
 void tell_state(Json& entry, const ReadingState& state) {

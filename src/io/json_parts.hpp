@@ -23,6 +23,9 @@ template <class T>
 /// null: only the filler; a catalogue id; or {"moment_g_mm": m} for another piece.
 [[nodiscard]] Json piece_json(const std::optional<Piece>& piece);
 
+/// The piece of such an id or moment; of an id without its moment, which the catalogue tells.
+[[nodiscard]] Piece piece_in(const Json& piece);
+
 /// Adds `approach` and `state` to what an entry says of a speed, where readings there tell them.
 void tell_state(Json& entry, const ReadingState& state);
 

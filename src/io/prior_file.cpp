@@ -19,16 +19,10 @@ using Eigen::MatrixXd;
 
 /// Gives the coefficient's plane and sensor as the rotor writes them; refuses what the rotor does not have.
 void place_on(const Rotor& rotor, YamlFields& fields, PriorCoefficient& one) {
-  const auto plane = rotor.plane_named(one.plane);
-  if (!plane)
-    fields.required("plane").reject("the rotor has no plane \"" + one.plane + "\"", names_of(rotor.planes));
-  const auto sensor = rotor.sensor_named(one.sensor);
-  if (!sensor)
-    fields.required("sensor").reject("the rotor has no sensor \"" + one.sensor + "\"",
-                                     names_of(rotor.sensors));
-  one.plane = rotor.planes[*plane].name;
-  one.sensor = rotor.sensors[*sensor].name;
-  const std::string& symbol = rotor.sensors[*sensor].unit.symbol;
+  one.plane = rotor.planes[read_plane_name(fields.required("plane"), rotor)].name;
+  const Sensor& sensor = rotor.sensors[read_sensor_name(fields.required("sensor"), rotor)];
+  one.sensor = sensor.name;
+  const std::string& symbol = sensor.unit.symbol;
   if (one.unit != symbol)
     fields.required("unit").reject("sensor \"" + one.sensor + "\" is not in \"" + one.unit + "\"",
                                    "\"" + symbol + "\", or a prior learned anew");

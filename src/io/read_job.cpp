@@ -9,6 +9,7 @@
 #include "base/date.hpp"
 #include "base/name.hpp"
 #include "fitted_fields.hpp"
+#include "read_events.hpp"
 #include "read_readings.hpp"
 #include "recording_fields.hpp"
 #include "recording_plan.hpp"
@@ -18,115 +19,6 @@
 
 namespace trimwright {
 namespace {
-
-std::size_t read_plane_name(const YamlValue& value, const Rotor& rotor) {
-  const std::string name = value.text("a plane of the rotor");
-  const auto plane = rotor.plane_named(name);
-  if (!plane) value.reject("the rotor has no plane \"" + shortened(name) + "\"", names_of(rotor.planes));
-  return *plane;
-}
-
-/// Where a known change sits: {blade: 7} or {at: angle}.
-RotorAngle read_change_angle(YamlFields& fields, const Rotor& rotor) {
-  const auto blade = fields.optional("blade");
-  const auto at = fields.optional("at");
-  if (blade.has_value() == at.has_value())
-    fields.map().reject("the change has no one place", "either blade or at");
-  if (at) return read_rotor_angle(*at, rotor.rotation);
-  if (!rotor.blades)
-    blade->reject("the rotor file declares no blades", "at: angle, or blades in the rotor file");
-  return rotor.blades->angle(blade->whole_number(1, rotor.blades->count));
-}
-
-KnownChange read_change(const YamlValue& value, const Rotor& rotor) {
-  YamlFields fields(value, "{plane: ..., blade: N, moment_before: M, moment_after: M}");
-  KnownChange change;
-  change.plane = read_plane_name(fields.required("plane"), rotor);
-  const auto direction = read_change_angle(fields, rotor).direction();
-  if (const auto moment = fields.optional("moment")) {
-    change.moment_g_mm = moment->parsed(parse_moment_g_mm) * direction;
-  } else {
-    const double before = fields.required("moment_before").parsed(parse_moment_g_mm);
-    change.moment_g_mm = (fields.required("moment_after").parsed(parse_moment_g_mm) - before) * direction;
-  }
-  if (const auto note = fields.optional("note")) change.note = note->text();
-  fields.finish();
-  return change;
-}
-
-/// An angle that phases as written grow by, "8.18 deg" or "1 tooth", in radians lead.
-double read_turn(const YamlValue& value, const Rotor& rotor) {
-  const std::string expected =
-      "an angle that phases read more since then, such as \"8.18 deg\" or \"-1 tooth\"";
-  const auto quantity = parse_quantity(value.text());
-  if (!quantity) value.reject(quantity.error().what, expected);
-  const bool of_teeth = quantity->unit == "tooth" || quantity->unit == "teeth";
-  if (of_teeth && rotor.reference.teeth < 2)
-    value.reject("the rotor file declares no teeth of the reference", expected);
-  if (!of_teeth && quantity->unit != "deg")
-    value.reject("\"" + value.text() + "\" is not an angle", expected);
-  const double degrees = quantity->value * (of_teeth ? 360.0 / rotor.reference.teeth : 1.0);
-  if (std::abs(degrees) > 360.0) value.reject("\"" + value.text() + "\" is more than one turn", expected);
-  return (rotor.phase == PhaseConvention::lead ? 1.0 : -1.0) * radians(degrees);
-}
-
-double read_delay(const YamlValue& value) {
-  const std::string expected = "how much later signals come since then, such as \"50 us\"";
-  const auto quantity = parse_quantity(value.text());
-  if (!quantity) value.reject(quantity.error().what, expected);
-  const bool known = quantity->unit == "us" || quantity->unit == "µs" || quantity->unit == "ms";
-  if (!known) value.reject("\"" + value.text() + "\" is not a short time", expected);
-  const double seconds = quantity->value * (quantity->unit == "ms" ? 1e-3 : 1e-6);
-  if (std::abs(seconds) > 0.1) value.reject("\"" + value.text() + "\" is longer than a turn takes", expected);
-  return seconds;
-}
-
-/// {reference: moved}, {delay: changed}, {sensor: front} or {baseline: new}.
-Event read_event(const YamlValue& value, const Rotor& rotor) {
-  const std::string expected = "{reference: moved}, {baseline: new}, {sensor: NAME} or {delay: changed}";
-  YamlFields fields(value, expected);
-  Event event;
-  int kinds = 0;
-  const auto is = [&](const char* key, const char* word, Event::Kind kind) {
-    const auto said = fields.optional(key);
-    if (!said) return false;
-    (void)said->choice<bool>({{word, true}});
-    event.kind = kind;
-    ++kinds;
-    return true;
-  };
-  const bool turned = is("reference", "moved", Event::Kind::reference_moved);
-  const bool delayed = is("delay", "changed", Event::Kind::delay_changed);
-  is("baseline", "new", Event::Kind::baseline_new);
-  if (const auto changed = fields.optional("sensor")) {
-    const auto sensor = rotor.sensor_named(changed->text("a sensor of the rotor"));
-    if (!sensor)
-      changed->reject("the rotor has no sensor \"" + shortened(changed->text()) + "\"",
-                      names_of(rotor.sensors));
-    event.kind = Event::Kind::sensor_changed;
-    event.sensor = *sensor;
-    ++kinds;
-  }
-  if (kinds != 1) value.reject("this is not one thing that happened", expected);
-  if (turned || delayed)
-    if (const auto by = fields.optional("by")) event.by = turned ? read_turn(*by, rotor) : read_delay(*by);
-  if (const auto note = fields.optional("note")) event.note = note->text();
-  fields.finish();
-  return event;
-}
-
-std::vector<Event> read_events(const YamlValue& value, const Rotor& rotor) {
-  std::vector<Event> events;
-  for (const auto& one : value.list("a list of what happened, such as [{reference: moved}]")) {
-    const Event event = read_event(one, rotor);
-    if (std::any_of(events.begin(), events.end(), [&](const Event& other) {
-          return other.kind == event.kind && other.sensor == event.sensor;
-        }))
-      one.reject("this stands here twice", "each thing that happened before the run once");
-    events.push_back(event);
-  }
-  return events;
-}
 
 RunConditions read_conditions(YamlFields& fields) {
   RunConditions conditions;

@@ -9,24 +9,6 @@ namespace {
 
 constexpr std::size_t most_stacks = 2000;
 
-/// The stack with one more piece on it.
-Weight stacked(const Weight& stack, const Weight& piece) {
-  Weight higher;
-  higher.id = stack.id + "+" + piece.id;
-  higher.stack_of = stack.stack_of.empty() ? std::vector{stack.id} : stack.stack_of;
-  higher.stack_of.push_back(piece.id);
-  higher.moment_g_mm = stack.moment_g_mm + piece.moment_g_mm;
-  if (stack.mass_g && piece.mass_g) higher.mass_g = *stack.mass_g + *piece.mass_g;
-  if (!stack.only_in || !piece.only_in) {
-    higher.only_in = stack.only_in ? stack.only_in : piece.only_in;
-  } else {
-    higher.only_in.emplace();
-    std::set_intersection(stack.only_in->begin(), stack.only_in->end(), piece.only_in->begin(),
-                          piece.only_in->end(), std::back_inserter(*higher.only_in));
-  }
-  return higher;
-}
-
 /// Adds all stacks of 2 to `most` pieces, pieces in catalogue order.
 void add_stacks(const YamlValue& value, int most, Plane& plane) {
   const std::size_t singles = plane.weights.size();
@@ -84,7 +66,7 @@ double read_mass_limit(const YamlValue& value, const Plane& plane) {
     if (!weight.mass_g)
       value.reject("the mass of weight \"" + weight.id + "\" is not known",
                    "mass and radius of every weight of the plane");
-  if (plane.filler.moment_g_mm > 0.0 && !plane.filler.mass_g)
+  if (!plane.filler.none() && !plane.filler.mass_g)
     value.reject("the mass of the filler is not known", "mass and radius of the filler");
   const double limit = value.parsed(parse_mass_g);
   if (!(limit > 0.0)) value.reject("\"" + value.text() + "\" is no limit", "a mass above zero");

@@ -49,15 +49,22 @@ ReferenceRing read_reference(const YamlValue& value) {
   return ring;
 }
 
+/// Of blades or slots: `least` at the least, the angle of the first under `key`.
+template <class Ring>
+void read_ring(YamlFields& fields, const SeenSense& rotation, int least, const char* key, Ring& ring,
+               RotorAngle& first, std::string& first_written) {
+  ring.count = fields.required("count").whole_number(least, 400);
+  const auto at = fields.required(key);
+  first = read_rotor_angle(at, rotation);
+  first_written = at.text();
+  ring.numbered = read_numbering(fields, rotation);
+  ring.numbered_relative = ring.numbered.relative_to(rotation);
+}
+
 BladeRow read_blades(const YamlValue& value, const SeenSense& rotation) {
   YamlFields fields(value, "{count: N, blade_1_at: angle, numbered: sense, seen_from: end}");
   BladeRow blades;
-  blades.count = fields.required("count").whole_number(2, 400);
-  const auto blade_1 = fields.required("blade_1_at");
-  blades.blade_1 = read_rotor_angle(blade_1, rotation);
-  blades.blade_1_written = blade_1.text();
-  blades.numbered = read_numbering(fields, rotation);
-  blades.numbered_relative = blades.numbered.relative_to(rotation);
+  read_ring(fields, rotation, 2, "blade_1_at", blades, blades.blade_1, blades.blade_1_written);
   fields.finish();
   return blades;
 }
@@ -65,12 +72,7 @@ BladeRow read_blades(const YamlValue& value, const SeenSense& rotation) {
 SlotRing read_slots(const YamlValue& value, const SeenSense& rotation) {
   YamlFields fields(value, "{count: N, slot_1_at: angle, numbered: sense, seen_from: end}");
   SlotRing ring;
-  ring.count = fields.required("count").whole_number(1, 400);
-  const auto slot_1 = fields.required("slot_1_at");
-  ring.slot_1 = read_rotor_angle(slot_1, rotation);
-  ring.slot_1_written = slot_1.text();
-  ring.numbered = read_numbering(fields, rotation);
-  ring.numbered_relative = ring.numbered.relative_to(rotation);
+  read_ring(fields, rotation, 1, "slot_1_at", ring, ring.slot_1, ring.slot_1_written);
   if (const auto unusable = fields.optional("unusable"))
     ring.unusable = read_slot_list(*unusable, ring.count);
   fields.finish();

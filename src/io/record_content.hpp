@@ -49,6 +49,10 @@ template <class Tell>
   return from_any_content(record, std::forward<Tell>(tell));
 }
 
+struct SheetPart;
+/// The parts of a sheet as CSV, the kind of each row before its cells; readings in two columns each.
+[[nodiscard]] std::string sheet_parts_csv(const std::vector<SheetPart>& parts);
+
 /// A record of readings without a trim, as text.
 [[nodiscard]] Result<std::string> readings_text(const StoredRecord& record);
 

@@ -10,7 +10,6 @@
 #include "base/new_file.hpp"
 #include "base/text.hpp"
 #include "record_content.hpp"
-#include "report/page_tables.hpp"
 #include "runs/as_found.hpp"
 #include "trimwright/files.hpp"
 #include "trimwright/forecast.hpp"
@@ -22,7 +21,7 @@ namespace {
 namespace fs = std::filesystem;
 
 std::string part_number(const Plane& plane, const Piece& piece) {
-  const Weight* weight = piece.weight_id.empty() ? nullptr : plane.find_weight(piece.weight_id);
+  const Weight* weight = catalogue_weight(plane, piece);
   return weight == nullptr ? std::string{} : weight->part_number;
 }
 
@@ -37,19 +36,12 @@ Json place_json(const Rotor& rotor, const Plane& plane, int slot, const Piece& p
           {"blade_position", position.blade}};
 }
 
-/// What `fitted` holds in slots where `other` does not hold the same; everything when `other` is empty.
-Json fitted_json(const Rotor& rotor, const std::vector<FittedWeights>& fitted,
-                 const std::vector<FittedWeights>* other) {
+/// All that is fitted.
+Json fitted_json(const Rotor& rotor, const std::vector<FittedWeights>& fitted) {
   Json list = Json::array();
   for (std::size_t p = 0; p < rotor.planes.size(); ++p) {
-    for (const auto& [slot, piece] : fitted[p].slots) {
-      if (other != nullptr) {
-        const auto held = (*other)[p].slots.find(slot);
-        if (held != (*other)[p].slots.end() && held->second == piece) continue;
-      }
+    for (const auto& [slot, piece] : fitted[p].slots)
       list.push_back(place_json(rotor, rotor.planes[p], slot, piece));
-    }
-    if (other != nullptr) continue;
     for (const auto& piece : fitted[p].free)
       list.push_back({{"plane", rotor.planes[p].name},
                       {"slot", nullptr},
@@ -62,13 +54,22 @@ Json fitted_json(const Rotor& rotor, const std::vector<FittedWeights>& fitted,
   return list;
 }
 
+/// What slots of `now` hold that they did not hold `before`.
+Json newly_fitted_json(const Rotor& rotor, const std::vector<FittedWeights>& before,
+                       const std::vector<FittedWeights>& now) {
+  Json list = Json::array();
+  for (const auto& [plane, slot, piece] : newly_fitted(before, now))
+    list.push_back(place_json(rotor, rotor.planes[plane], slot, piece));
+  return list;
+}
+
 /// Slots whose filler goes where `before` becomes `after`, because a weight takes its place.
 Json fillers_json(const Rotor& rotor, const std::vector<FittedWeights>& before,
                   const std::vector<FittedWeights>& after) {
   Json list = Json::array();
   for (std::size_t p = 0; p < rotor.planes.size(); ++p)
     for (const auto& [slot, piece] : after[p].slots)
-      if (rotor.planes[p].filler.moment_g_mm > 0.0 && !before[p].slots.contains(slot))
+      if (!rotor.planes[p].filler.none() && !before[p].slots.contains(slot))
         list.push_back({{"plane", rotor.planes[p].name}, {"slot", slot}});
   return list;
 }
@@ -85,10 +86,10 @@ Json others_json(const Rotor& rotor) {
 Json weights_json(const Job& job, std::size_t run) {
   const auto& before = fitted_as_found(job, run);
   const auto& now = job.runs[run].fitted;
-  return {{"as_found", fitted_json(job.rotor, before, nullptr)},
-          {"removed", fitted_json(job.rotor, before, &now)},
-          {"fitted", fitted_json(job.rotor, now, &before)},
-          {"now", fitted_json(job.rotor, now, nullptr)},
+  return {{"as_found", fitted_json(job.rotor, before)},
+          {"removed", newly_fitted_json(job.rotor, now, before)},
+          {"fitted", newly_fitted_json(job.rotor, before, now)},
+          {"now", fitted_json(job.rotor, now)},
           {"others", others_json(job.rotor)},
           {"fillers_removed", fillers_json(job.rotor, before, now)},
           {"fillers_fitted", fillers_json(job.rotor, now, before)}};
@@ -139,8 +140,8 @@ Json runs_json(const Job& job, std::size_t check_run) {
                     {"conditions", conditions_json(run)},
                     {"before", before_json(job, run)},
                     {"set_aside", or_null(run.set_aside)},
-                    {"removed", fitted_json(job.rotor, found, &run.fitted)},
-                    {"fitted", fitted_json(job.rotor, run.fitted, &found)},
+                    {"removed", newly_fitted_json(job.rotor, run.fitted, found)},
+                    {"fitted", newly_fitted_json(job.rotor, found, run.fitted)},
                     {"readings", run_readings_json(job, run)}});
   }
   return list;

@@ -5,11 +5,9 @@
 #include <map>
 
 #include "base/text.hpp"
-#include "csv_rows.hpp"
 #include "record_content.hpp"
 #include "record_documents.hpp"
 #include "report/balance_sheet.hpp"
-#include "report/page_tables.hpp"
 #include "report/text_table.hpp"
 #include "trimwright/check.hpp"
 #include "trimwright/phasor.hpp"
@@ -18,11 +16,6 @@ namespace trimwright {
 namespace {
 
 using Words = std::vector<std::pair<std::string, std::string>>;
-
-std::string piece_words(const Json& piece) {
-  return content_words({}, piece.is_string() ? Piece{piece.get<std::string>(), 0.0}
-                                             : Piece{{}, piece.at("moment_g_mm").get<double>()});
-}
 
 std::optional<double> number_in(const Json& entry, const char* key) {
   return entry.contains(key) && entry.at(key).is_number() ? std::optional(entry.at(key).get<double>())
@@ -114,11 +107,11 @@ SheetLevel level_in(const Json& content, const Json& place, bool overall) {
   level.as_found = older ? as_found_in_older(content, place, overall) : as_found_at(content, place, overall);
   for (const auto& one : check.at("readings")) {
     if (!at_place(one, place) || is_overall(one) != overall) continue;
-    const std::string between = level.measured.empty() ? "" : "; ";
-    level.measured += between + reading_words(*reading_in(one, "amplitude", "phase_deg"));
-    level.result += between + (one.contains("result") ? one.at("result").get<std::string>()
-                                                      : level_words(one.at("amplitude"), one.at("limit"),
-                                                                    number_in(one, "target")));
+    level.measured.add(*reading_in(one, "amplitude", "phase_deg"));
+    level.result += (level.result.empty() ? "" : "; ") +
+                    (one.contains("result")
+                         ? one.at("result").get<std::string>()
+                         : level_words(one.at("amplitude"), one.at("limit"), number_in(one, "target")));
     if (overall && older) level.as_found = as_found_in_older(content, one, overall);
     if (!level.differs_by) level.differs_by = number_in(one, "differs_by");
     level.expected = reading_in(one, "expected", "expected_phase_deg");
@@ -152,7 +145,7 @@ std::vector<SheetLevel> levels_in(const Json& content) {
     whole.limit = number_in(place, "stop_above");
     whole.target = number_in(place, "target");
     mark_missing(whole, place);
-    if (!whole.measured.empty()) levels.push_back(std::move(whole));
+    if (!whole.measured.words.empty()) levels.push_back(std::move(whole));
   }
   return levels;
 }
@@ -176,7 +169,7 @@ class PlanesIn {
     for (const auto& one : weights.at("now"))
       plane(one.at("plane"))
           .held.push_back({one.at("slot").is_null() ? std::nullopt : std::optional(one.at("slot").get<int>()),
-                           one.at("angle_deg"), piece_words(one.at("piece"))});
+                           one.at("angle_deg"), piece_words(piece_in(one.at("piece")))});
     moved("removed", &SheetChange::take_out);
     moved("fitted", &SheetChange::put_in);
   }
@@ -203,7 +196,7 @@ class PlanesIn {
       SheetChange& change = at(one);
       change.angle_deg = one.at("angle_deg");
       change.blades = one.at("blade_position");
-      change.*what = piece_words(one.at("piece"));
+      change.*what = piece_words(piece_in(one.at("piece")));
       if (what == &SheetChange::put_in) change.part_number = one.at("part_number");
     }
     for (const auto& one : weights_.value(std::string("fillers_") + key, Json::array()))
@@ -225,9 +218,9 @@ std::string weights_against_as_found(const Json& run) {
   std::string words;
   for (const auto& [key, sign] : {std::pair{"fitted", "+ "}, std::pair{"removed", "- "}})
     for (const auto& one : run.at(key))
-      words +=
-          (words.empty() ? "" : "; ") + fmt::format("{}{} {} {}", sign, one.at("plane").get<std::string>(),
-                                                    one.at("slot").get<int>(), piece_words(one.at("piece")));
+      words += (words.empty() ? "" : "; ") +
+               fmt::format("{}{} {} {}", sign, one.at("plane").get<std::string>(), one.at("slot").get<int>(),
+                           piece_words(piece_in(one.at("piece"))));
   return words.empty() ? "as found" : words;
 }
 
@@ -250,7 +243,7 @@ void add_runs(const Json& content, BalanceSheet& sheet) {
       sheet.readings.push_back({run.at("run"),
                                 fmt::format("{:.0f} rpm", one.at("speed_rpm").get<double>()) + state_in(one),
                                 one.at("sensor"), one.at("component"),
-                                reading_words(*reading_in(one, "amplitude", "phase_deg")), one.at("unit")});
+                                *reading_in(one, "amplitude", "phase_deg"), one.at("unit")});
   }
 }
 
@@ -345,7 +338,8 @@ Result<std::string> shown_text(const StoredRecord& record, std::size_t width) {
       holds_readings(record.record) ? readings_text(record) : from_content(record, [&](const Json& content) {
         auto parts = sheet_parts(sheet_in(record, content));
         for (auto& part : parts)
-          if (part.key == "entry") std::erase_if(part.rows, [](const auto& row) { return row[1].empty(); });
+          if (part.key == "entry")
+            std::erase_if(part.rows, [](const auto& row) { return row[1].words.empty(); });
         std::erase_if(parts,
                       [](const SheetPart& part) { return part.key == "signature" || part.rows.empty(); });
         return sheet_title + sheet_parts_text(parts, width);
@@ -354,71 +348,9 @@ Result<std::string> shown_text(const StoredRecord& record, std::size_t width) {
   return text;
 }
 
-namespace {
-
-/// Whether the cells of a column are readings, "0.433 ∠ 68°".
-bool holds_phases(const std::string& column) {
-  return column == "as found" || column == "expected" || column == "measured after" || column == "reading";
-}
-
-/// "0.433; 0.441" and "68; 69" of "0.433 ∠ 68°; 0.441 ∠ 69°": numbers for a spreadsheet.
-std::pair<std::string, std::string> apart(const std::string& cell) {
-  constexpr std::string_view angle = " ∠ ", degree = "°", next = "; ";
-  std::pair<std::string, std::string> both;
-  for (std::size_t begin = 0; begin <= cell.size();) {
-    const std::size_t end = std::min(cell.find(next, begin), cell.size());
-    const std::string one = cell.substr(begin, end - begin);
-    const std::size_t at = one.find(angle);
-    std::string phase = at == std::string::npos ? "" : one.substr(at + angle.size());
-    if (phase.ends_with(degree)) phase.erase(phase.size() - degree.size());
-    both.first += (begin > 0 ? std::string(next) : "") + one.substr(0, at);
-    both.second += (begin > 0 && !phase.empty() ? std::string(next) : "") + phase;
-    begin = end + next.size();
-  }
-  return both;
-}
-
-/// A part's rows under its heading, readings in two columns each.
-std::vector<std::vector<std::string>> csv_rows(const SheetPart& part) {
-  std::vector<std::vector<std::string>> rows(part.columns.empty() ? 0 : 1);
-  for (const auto& column : part.columns) {
-    rows.front().push_back(column.words);
-    if (holds_phases(column.words)) rows.front().push_back(column.words + " phase");
-  }
-  for (const auto& row : part.rows) {
-    rows.emplace_back();
-    for (std::size_t c = 0; c < row.size(); ++c) {
-      const bool phases = c < part.columns.size() && holds_phases(part.columns[c].words);
-      const auto [amplitude, phase] = phases ? apart(row[c]) : std::pair(row[c], std::string{});
-      rows.back().push_back(amplitude);
-      if (phases) rows.back().push_back(phase);
-    }
-  }
-  return rows;
-}
-
-}  // namespace
-
 Result<std::string> sheet_csv(const StoredRecord& record) {
-  return from_content(record, [&](const Json& content) {
-    const auto parts = sheet_parts(sheet_in(record, content));
-    std::size_t most = 0;
-    for (const auto& part : parts)
-      for (const auto& row : csv_rows(part)) most = std::max(most, row.size());
-    std::string text;
-    const auto add = [&](const std::string& kind, const std::vector<std::string>& row) {
-      std::vector<std::string> line{kind};
-      line.insert(line.end(), row.begin(), row.end());
-      line.resize(most + 1);
-      text += csv_line(line);
-    };
-    for (const auto& part : parts) {
-      bool heading = !part.columns.empty();
-      for (const auto& row : csv_rows(part))
-        add(std::exchange(heading, false) ? part.key + " heading" : part.key, row);
-    }
-    return text;
-  });
+  return from_content(
+      record, [&](const Json& content) { return sheet_parts_csv(sheet_parts(sheet_in(record, content))); });
 }
 
 }  // namespace trimwright

@@ -132,17 +132,12 @@ std::string export_csv_heading(char decimal) {
 
 namespace {
 
-/// "spinner slot 8 K2; drum 780 g mm at 12.0°".
+/// "spinner slot 8 K2; drum slot 3 piece of 780 g mm".
 std::string weights_cell(const Json& places) {
   std::string words;
   for (const auto& one : places) {
-    const Json& piece = one.at("piece");
-    words += words.empty() ? "" : "; ";
-    words += one.at("plane").get<std::string>() +
-             (one.at("slot").is_null() ? "" : fmt::format(" slot {}", one.at("slot").get<int>())) + " " +
-             (piece.is_string() ? piece.get<std::string>()
-                                : fmt::format("{:.6g} g mm", piece.at("moment_g_mm").get<double>())) +
-             (one.at("slot").is_null() ? fmt::format(" at {:.1f}°", one.at("angle_deg").get<double>()) : "");
+    words += fmt::format("{}{} slot {} {}", words.empty() ? "" : "; ", one.at("plane").get<std::string>(),
+                         one.at("slot").get<int>(), piece_words(piece_in(one.at("piece"))));
   }
   return words;
 }

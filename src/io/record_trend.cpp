@@ -11,7 +11,7 @@
 #include "filed_job.hpp"
 #include "json_parts.hpp"
 #include "record_content.hpp"
-#include "report/number_words.hpp"
+#include "report/convention_words.hpp"
 #include "trimwright/plan.hpp"
 
 namespace trimwright {

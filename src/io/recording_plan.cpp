@@ -89,13 +89,6 @@ RecordedElement read_element(const YamlValue& value, const Rotor& rotor) {
   return element;
 }
 
-std::size_t read_sensor_name(const YamlValue& value, const Rotor& rotor) {
-  const std::string name = value.text("a sensor of the rotor");
-  const auto sensor = rotor.sensor_named(name);
-  if (!sensor) value.reject("the rotor has no sensor \"" + shortened(name) + "\"", names_of(rotor.sensors));
-  return *sensor;
-}
-
 /// A peak amplitude's unit, or the sensor's own display unit.
 Result<VibrationUnit> parse_peak_unit(std::string_view symbol, const VibrationUnit& sensor_unit) {
   if (sensor_unit.quantity != MotionQuantity::as_shown)

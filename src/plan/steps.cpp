@@ -63,10 +63,18 @@ Step confirm_step(const Job& job) {
   return step;
 }
 
+/// "w3 (4.2 g at 197.5 mm)", "a piece of 780 g mm"; the filler where there is no piece.
+std::string piece_in_full(const Plane& plane, const std::optional<Piece>& piece) {
+  const Weight* weight = catalogue_weight(plane, piece);
+  if (weight == nullptr) return piece ? piece_words(*piece, "a ") : "the filler";
+  const std::string part = weight->part_number.empty() ? std::string{} : ", part " + weight->part_number;
+  return fmt::format("{} ({}{})", weight->id, weight->size_words(), part);
+}
+
 /// What the slots of a plane hold that are not listed one by one.
 std::string other_slots(const Plane& plane, bool any_listed) {
   std::string words = any_listed ? "every other slot: " : "every slot: ";
-  words += plane.filler.moment_g_mm > 0.0 ? "its filler" : "open";
+  words += plane.filler.none() ? "open" : "its filler";
   if (plane.slots->unusable.empty()) return words;
   const auto& unusable = plane.slots->unusable;
   return words + fmt::format("; leave alone unusable slot{} {}", unusable.size() == 1 ? "" : "s",
@@ -83,7 +91,7 @@ Step count_step(const Job& job) {
     const Plane& plane = job.rotor.planes[p];
     const auto& fitted = job.fitted_now[p];
     for (const auto& [slot, piece] : fitted.slots)
-      step.particulars.push_back(place_words(job.rotor, p, slot) + ": " + piece_words(plane, piece));
+      step.particulars.push_back(place_words(job.rotor, p, slot) + ": " + piece_in_full(plane, piece));
     for (const auto& piece : fitted.free)
       step.particulars.push_back(fmt::format("{}: {:.6g} g mm at {}{}", plane.name, piece.moment_g_mm,
                                              angle_position(job.rotor, piece.at).text(),
@@ -100,7 +108,7 @@ std::vector<std::string> tally(const Job& job, const std::vector<SlotChange>& ch
   for (const auto& change : changes) {
     const Plane& plane = job.rotor.planes[change.plane];
     const auto& piece = fitted ? change.fit : change.remove;
-    if (piece || plane.filler.moment_g_mm > 0.0) ++count[piece_words(plane, piece)];
+    if (piece || !plane.filler.none()) ++count[piece_in_full(plane, piece)];
   }
   std::vector<std::string> lines;
   for (const auto& [words, n] : count) lines.push_back(fmt::format("{} × {}", n, words));
@@ -152,16 +160,6 @@ std::string overall_line(const Job& job, const PlaceToRead& one) {
 
 }  // namespace
 
-std::string piece_words(const Plane& plane, const std::optional<Piece>& piece) {
-  if (!piece) return plane.filler.moment_g_mm > 0.0 ? "the filler" : "nothing (open slot)";
-  if (piece->weight_id.empty()) return fmt::format("a piece of {:.6g} g mm", piece->moment_g_mm);
-  const Weight* weight = plane.find_weight(piece->weight_id);
-  const std::string part = weight->part_number.empty() ? std::string{} : ", part " + weight->part_number;
-  if (weight->written.empty())
-    return fmt::format("{} ({:.6g} g mm{})", weight->id, weight->moment_g_mm, part);
-  return fmt::format("{} ({}{})", weight->id, weight->written, part);
-}
-
 std::string place_words(const Rotor& rotor, std::size_t plane, int slot) {
   return rotor.planes[plane].name + " " + slot_position(rotor, rotor.planes[plane], slot).text();
 }
@@ -186,10 +184,9 @@ std::vector<Step> fitting_steps(const Job& job, const std::vector<SlotChange>& c
   for (const auto& change : changes) {
     const Plane& plane = job.rotor.planes[change.plane];
     const std::string place = place_words(job.rotor, change.plane, change.slot);
-    const bool empty_before = !change.remove && plane.filler.moment_g_mm == 0.0;
-    const bool empty_after = !change.fit && plane.filler.moment_g_mm == 0.0;
-    if (!empty_before) out.particulars.push_back(place + ": " + piece_words(plane, change.remove));
-    if (!empty_after) in.particulars.push_back(place + ": " + piece_words(plane, change.fit));
+    for (auto [step, content] : {std::pair{&out, &change.remove}, std::pair{&in, &change.fit}})
+      if (*content || !plane.filler.none())
+        step->particulars.push_back(place + ": " + piece_in_full(plane, *content));
   }
   for (Step* step : {&out, &in}) {
     step->sign = !step->particulars.empty();  // nobody signs for nothing

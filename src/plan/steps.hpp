@@ -7,9 +7,6 @@
 
 namespace trimwright {
 
-/// "w3 (4.2 g at 197.5 mm)", "a piece of 780 g mm", "the filler".
-[[nodiscard]] std::string piece_words(const Plane& plane, const std::optional<Piece>& piece);
-
 /// "spinner slot 7, 63.0° with rotation, between blades 4 and 5".
 [[nodiscard]] std::string place_words(const Rotor& rotor, std::size_t plane, int slot);
 

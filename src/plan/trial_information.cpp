@@ -72,7 +72,7 @@ std::vector<Eigen::Index> rows_read(const InfluencePosterior& belief,
 
 OutlookDraws draws_of(const InfluencePosterior& belief, std::size_t rows, int samples) {
   const auto components = 2 * static_cast<Eigen::Index>(rows);
-  return {components, samples_of(components, samples), belief.unknowns.degrees_of_freedom, outlook_seed};
+  return {components, samples_of(components, samples), belief.unknowns.degrees_of_freedom, draws_seed};
 }
 
 /// Effects of a plane at the rows that the run reads.

@@ -83,25 +83,16 @@ Scatter scatter_of(RehearsalDay day) {
   return {"8 g.mm", "0.4 %", "0.2 %", "0.04 mm/s", "0 deg"};
 }
 
-/// New pieces of a run: plane and slot.
-std::vector<std::pair<std::size_t, int>> new_places(const Job& job,
-                                                    const std::vector<FittedWeights>& written) {
-  std::vector<std::pair<std::size_t, int>> places;
-  for (std::size_t p = 0; p < written.size(); ++p)
-    for (const auto& [slot, piece] : written[p].slots) {
-      const auto& before = job.runs.back().fitted[p].slots;
-      if (const auto held = before.find(slot); held == before.end() || held->second != piece)
-        places.emplace_back(p, slot);
-    }
-  return places;
+/// Which of `count` a draw from 0 to 1 takes.
+std::size_t drawn_of(std::size_t count, double draw) {
+  return std::min(static_cast<std::size_t>(draw * static_cast<double>(count)), count - 1);
 }
 
 /// Of one sensor in one run: turned over.
 PlantedSlip turned_over(const Rehearsal& rehearsal, const std::vector<FittedWeights>& written, double draw) {
   PlantedSlip slip{{}, written, {}};
   const auto& sensors = rehearsal.rotor.sensors;
-  slip.turned_over =
-      std::min(static_cast<std::size_t>(draw * static_cast<double>(sensors.size())), sensors.size() - 1);
+  slip.turned_over = drawn_of(sensors.size(), draw);
   slip.what = "sensor " + sensors[*slip.turned_over].name + " was turned over";
   return slip;
 }
@@ -109,16 +100,15 @@ PlantedSlip turned_over(const Rehearsal& rehearsal, const std::vector<FittedWeig
 /// Of what was fitted: a piece left out, of another size, or in the next slot; nothing where none can be.
 std::optional<PlantedSlip> fitted_wrongly(const Job& job, const std::vector<FittedWeights>& written, int kind,
                                           double draw) {
-  const auto places = new_places(job, written);
-  if (places.empty()) return std::nullopt;
-  const auto [p, slot] = places[std::min(static_cast<std::size_t>(draw * static_cast<double>(places.size())),
-                                         places.size() - 1)];
-  const Plane& plane = job.rotor.planes[p];
+  const auto pieces = newly_fitted(job.runs.back().fitted, written);
+  if (pieces.empty()) return std::nullopt;
+  const PlacedPiece& one = pieces[drawn_of(pieces.size(), draw)];
+  const int slot = one.slot;
+  const Piece& piece = one.piece;
+  const Plane& plane = job.rotor.planes[one.plane];
   PlantedSlip slip{{}, written, {}};
-  auto& slots = slip.fitted[p].slots;
-  const Piece piece = slots.at(slot);
-  const std::string what =
-      piece.weight_id.empty() ? fmt::format("the piece of {:g} g mm", piece.moment_g_mm) : piece.weight_id;
+  auto& slots = slip.fitted[one.plane].slots;
+  const std::string what = piece_words(piece, "the ");
   slots.erase(slot);
   if (kind == 0) {
     slip.what = fmt::format("{} slot {}: {} was not fitted", plane.name, slot, what);

@@ -30,9 +30,7 @@ struct Refit {
 };
 
 std::string words(const std::optional<Piece>& piece) {
-  if (!piece) return "no weight";
-  return piece->weight_id.empty() ? fmt::format("a piece of {:g} g mm", piece->moment_g_mm)
-                                  : piece->weight_id;
+  return piece ? piece_words(*piece, "a ") : "no weight";
 }
 
 std::size_t plane_named(const Rotor& rotor, const std::string& name, const std::string& file) {
@@ -82,8 +80,7 @@ Refit by_hand_in(const Rotor& rotor, const std::string& text) {
   const std::string what = text.substr(equals + 1);
   const Plane& plane = rotor.planes[refit.plane];
   if (const auto moment = parse_moment_g_mm(what); moment && *moment >= 0.0) {
-    double heaviest = 0.0;
-    for (const auto& weight : plane.weights) heaviest = std::max(heaviest, weight.moment_g_mm);
+    const double heaviest = plane.heaviest_g_mm();
     if (heaviest > 0.0 && *moment > most_heavier * heaviest)
       reject(fmt::format("--fit: no slot of {} holds {:g} g mm", plane.name, *moment),
              fmt::format("at most {:g} times its heaviest weight, {:g} g mm", most_heavier,

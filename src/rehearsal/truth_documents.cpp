@@ -4,7 +4,8 @@
 
 #include "files.hpp"
 #include "io/json_parts.hpp"
-#include "report/number_words.hpp"
+#include "report/convention_words.hpp"
+#include "report/plan_parts.hpp"
 #include "report/text_table.hpp"
 #include "trimwright/check.hpp"
 
@@ -76,25 +77,10 @@ std::string level_table(const RehearsalTruth& truth) {
   return table.text();
 }
 
-std::string piece_words(const std::optional<Piece>& piece) {
-  if (!piece) return "-";
-  return piece->weight_id.empty() ? fmt::format("{:g} g mm", piece->moment_g_mm) : piece->weight_id;
-}
-
 std::string best_words(const RehearsalTruth& truth) {
   const auto& changes = truth.best.trade_off[truth.best.chosen].changes;
   if (changes.empty()) return "  Nothing fitted would have been better than what was there.\n";
-  TextTable table({{"plane", Align::left},
-                   {"slot", Align::right},
-                   {"take out", Align::left},
-                   {"put in", Align::left},
-                   {"angle", Align::right}});
-  for (const auto& change : changes) {
-    const Plane& plane = truth.job.rotor.planes[change.plane];
-    table.add({plane.name, std::to_string(change.slot), piece_words(change.remove), piece_words(change.fit),
-               fmt::format("{:.1f}°", plane.slots->angle(change.slot).degrees())});
-  }
-  return table.text();
+  return change_table(truth.job, changes, widest_line);
 }
 
 double worst_now(const RehearsalTruth& truth) {

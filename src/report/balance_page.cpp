@@ -3,8 +3,8 @@
 #include <fmt/format.h>
 
 #include "base/text.hpp"
+#include "convention_words.hpp"
 #include "model_warnings.hpp"
-#include "number_words.hpp"
 #include "page_cards.hpp"
 #include "page_check.hpp"
 #include "page_frame.hpp"

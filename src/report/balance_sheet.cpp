@@ -33,17 +33,17 @@ SheetPart sheet_levels(const BalanceSheet& sheet) {
   part.columns = {{"speed"},
                   {"sensor"},
                   {"unit", Kind::unit},
-                  {"as found", Kind::number},
-                  {"now (fit)", Kind::number},
-                  {"expected", Kind::number},
+                  {"as found", Kind::number, true},
+                  {"now (fit)", Kind::number, true},
+                  {"expected", Kind::number, true},
                   {"differs by", Kind::number},
-                  {"measured after", Kind::write},
+                  {"measured after", Kind::write, true},
                   {"limit", Kind::number},
                   {"target", Kind::number},
                   {"result", Kind::write}};
   const auto level = [](const std::optional<double>& value) { return value ? amplitude_words(*value) : "–"; };
   const auto reading = [](const std::optional<ShownReading>& value, const char* otherwise) {
-    return value ? reading_words(*value) : otherwise;
+    return value ? SheetCell(*value) : SheetCell(otherwise);
   };
   for (const auto& one : sheet.levels) {
     const std::string differs = one.differs_by ? amplitude_words(*one.differs_by) : one.overall ? "" : "?";
@@ -133,6 +133,26 @@ SheetPart sheet_signatures() {
   return part;
 }
 
+SheetPart sheet_runs(const BalanceSheet& sheet) {
+  SheetPart part{"run",
+                 SheetPart::Kind::table,
+                 "Runs",
+                 {{"run"}, {"when"}, {"made by"}, {"weights, against as found"}, {"conditions"}, {"remark"}}};
+  for (const auto& run : sheet.runs) part.rows.emplace_back(run.begin(), run.end());
+  return part;
+}
+
+SheetPart sheet_readings(const BalanceSheet& sheet) {
+  SheetPart part{
+      "reading",
+      SheetPart::Kind::table,
+      "Readings of the runs (amplitude ∠ phase " + sheet.phase + ")",
+      {{"run"}, {"speed"}, {"sensor"}, {"component"}, {"reading", Kind::number, true}, {"unit", Kind::unit}}};
+  for (const auto& one : sheet.readings)
+    part.rows.push_back({one.run, one.speed, one.sensor, one.component, one.reading, one.unit});
+  return part;
+}
+
 SheetPart listed(std::string key, SheetPart::Kind kind, std::string heading, const Cells& lines) {
   SheetPart part{std::move(key), kind, std::move(heading)};
   for (const auto& line : lines) part.rows.push_back({line});
@@ -156,6 +176,11 @@ SheetPart sheet_verdict(const BalanceSheet& sheet) {
 
 }  // namespace
 
+void SheetCell::add(const ShownReading& reading) {
+  words += (words.empty() ? "" : "; ") + reading_words(reading);
+  readings.push_back(reading);
+}
+
 std::span<const char* const> asked_entries() {
   static constexpr const char* names[] = {
       "manual and revision", "torque", "locking", "part numbers", "tools accounted for",
@@ -170,27 +195,18 @@ std::string conditions_words(const std::vector<std::pair<std::string, std::strin
 }
 
 std::vector<SheetPart> sheet_parts(const BalanceSheet& sheet) {
-  std::vector<SheetPart> parts{
-      sheet_particulars(sheet),
-      listed("caution", SheetPart::Kind::points, "Cautions", sheet.cautions),
-      listed("warning", SheetPart::Kind::points, "Before you trust this",
-             sheet.made ? without_advice(sheet.warnings) : sheet.warnings),
-      sheet_levels(sheet),
-      sheet_changes(sheet),
-      sheet_planes(sheet),
-      sheet_verdict(sheet),
-      sheet_entries(sheet),
-      {"run",
-       SheetPart::Kind::table,
-       "Runs",
-       {{"run"}, {"when"}, {"made by"}, {"weights, against as found"}, {"conditions"}, {"remark"}},
-       sheet.runs},
-      {"reading",
-       SheetPart::Kind::table,
-       "Readings of the runs (amplitude ∠ phase " + sheet.phase + ")",
-       {{"run"}, {"speed"}, {"sensor"}, {"component"}, {"reading", Kind::number}, {"unit", Kind::unit}},
-       sheet.readings},
-      sheet_signatures()};
+  std::vector<SheetPart> parts{sheet_particulars(sheet),
+                               listed("caution", SheetPart::Kind::points, "Cautions", sheet.cautions),
+                               listed("warning", SheetPart::Kind::points, "Before you trust this",
+                                      sheet.made ? without_advice(sheet.warnings) : sheet.warnings),
+                               sheet_levels(sheet),
+                               sheet_changes(sheet),
+                               sheet_planes(sheet),
+                               sheet_verdict(sheet),
+                               sheet_entries(sheet),
+                               sheet_runs(sheet),
+                               sheet_readings(sheet),
+                               sheet_signatures()};
   std::erase_if(parts, [](const SheetPart& part) { return part.rows.empty(); });
   return parts;
 }
@@ -213,7 +229,7 @@ std::string table_text(const SheetPart& part, std::size_t width) {
   TextTable table(std::move(columns));
   for (const auto& row : part.rows) {
     Cells cells;
-    for (std::size_t c = 0; c < row.size(); ++c) cells.push_back(cell_text(part.columns[c], row[c]));
+    for (std::size_t c = 0; c < row.size(); ++c) cells.push_back(cell_text(part.columns[c], row[c].words));
     table.add(std::move(cells));
   }
   return table.text(width);
@@ -224,10 +240,10 @@ std::string part_text(const SheetPart& part, std::size_t width) {
   if (part.kind == SheetPart::Kind::table) return text + table_text(part, width);
   for (const auto& row : part.rows)
     if (part.kind == SheetPart::Kind::entries)
-      text += wrapped(fmt::format("  {:21} ", one_line(row[0]) + ":"),
-                      row[1].empty() ? line_to_fill : one_line(row[1]));
+      text += wrapped(fmt::format("  {:21} ", one_line(row[0].words) + ":"),
+                      row[1].words.empty() ? line_to_fill : one_line(row[1].words));
     else
-      text += wrapped(part.kind == SheetPart::Kind::points ? "  * " : "  ", one_line(row[0]));
+      text += wrapped(part.kind == SheetPart::Kind::points ? "  * " : "  ", one_line(row[0].words));
   return text;
 }
 

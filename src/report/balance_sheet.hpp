@@ -10,13 +10,26 @@
 
 namespace trimwright {
 
+/// A cell of the sheet: its words, and the readings that they tell.
+struct SheetCell {
+  std::string words;
+  std::vector<ShownReading> readings{};
+
+  SheetCell() = default;
+  SheetCell(std::string text) : words(std::move(text)) {}
+  SheetCell(const char* text) : words(text) {}
+  SheetCell(const ShownReading& reading) { add(reading); }
+  /// "0.433 ∠ 68°; 0.441 ∠ 69°".
+  void add(const ShownReading& reading);
+};
+
 /// A speed and sensor on the balance sheet; amplitudes as the sensor's readings are written.
 struct SheetLevel {
   std::string speed, sensor, unit;
   bool overall = false;
   std::optional<ShownReading> as_found{}, now{}, expected{};
   std::optional<double> differs_by{};
-  std::string measured{};  ///< each reading of the check run; empty: to be written down
+  SheetCell measured{};  ///< each reading of the check run; empty: to be written down
   std::optional<double> limit{}, target{};
   std::string result{};
 };
@@ -28,6 +41,13 @@ struct SheetChange {
   double angle_deg = 0.0;  ///< with rotation
   std::string blades, take_out, put_in;
   std::string part_number;  ///< of what is put in
+};
+
+/// What a run read at a place.
+struct SheetReading {
+  std::string run, speed, sensor, component;
+  ShownReading reading;
+  std::string unit;
 };
 
 /// What a plane holds in the end; `slot` is empty for a piece that sits in none.
@@ -57,8 +77,8 @@ struct BalanceSheet {
   std::vector<SheetPlane> planes;
   std::vector<std::string> verdict;
   std::vector<std::pair<std::string, std::string>> entries;  ///< given at filing; those asked for stay blank
-  std::vector<std::vector<std::string>> runs;                ///< cells of `run_columns`
-  std::vector<std::vector<std::string>> readings;            ///< cells of `reading_columns`
+  std::vector<std::vector<std::string>> runs;  ///< run, when, made by, weights, conditions, remark
+  std::vector<SheetReading> readings;
   std::vector<std::string> cautions;
 };
 
@@ -67,6 +87,7 @@ struct SheetColumn {
   enum class Kind { words, number, unit, write, box, line };
   std::string words;
   Kind kind = Kind::words;
+  bool readings = false;  ///< its cells tell readings
 };
 
 /// A part of the sheet as it is set in text, CSV or HTML. `rows`: a table's cells; of entries the term and
@@ -77,7 +98,7 @@ struct SheetPart {
   Kind kind = Kind::entries;
   std::string heading;
   std::vector<SheetColumn> columns{};
-  std::vector<std::vector<std::string>> rows{};
+  std::vector<std::vector<SheetCell>> rows{};
   std::string note{};
 };
 

@@ -5,8 +5,8 @@
 #include <algorithm>
 #include <cmath>
 
+#include "convention_words.hpp"
 #include "model_warnings.hpp"
-#include "number_words.hpp"
 #include "plan_parts.hpp"
 #include "text_table.hpp"
 #include "trimwright/plan.hpp"
@@ -17,10 +17,7 @@ namespace {
 using Align = TextTable::Align;
 
 std::string headline(const Job& job, const Verdict& verdict) {
-  std::string text = "Verdict on the check run\n========================\n";
-  text += "Rotor: " + job.rotor.name + (job.serial.empty() ? "" : ", serial " + job.serial) + "\n";
-  if (!job.title.empty()) text += "Job: " + job.title + "\n";
-  if (!job.station.empty()) text += "Station: " + job.station + "\n";
+  std::string text = title_lines(job, "Verdict on the check run");
   const Run& run = job.runs[verdict.run];
   text += "Check run: " + run.name;
   if (!run.conditions.when.empty()) text += ", " + run.conditions.when;
@@ -73,7 +70,7 @@ std::string expected_table(const Job& job, const Verdict& verdict, std::size_t w
     if (!one.expected) continue;
     const Sensor& sensor = job.rotor.sensors[one.sensor];
     const auto words = [&](double peak) { return amplitude_words(sensor.unit.shown_from_peak(peak)); };
-    table.add({speed_words(job, one.speed), sensor.name, read_words(sensor, one, job.rotor.phase),
+    table.add({speed_words(job, one.speed), sensor.name, reading_words(as_read(sensor, one, job.rotor.phase)),
                phasor_words(sensor, *one.expected, job.rotor.phase),
                one.expected_sd ? words(*one.expected_sd) : "-",
                words(*one.away()) + (one.off_by_sd() ? fmt::format(" ({:.1f} ±)", *one.off_by_sd()) : ""),
@@ -145,17 +142,9 @@ std::string prediction_part(const Job& job, const Verdict& verdict, std::size_t 
 
 std::string next_trim(const Job& job, const Verdict& verdict, std::size_t width) {
   const bool wanted = verdict.advice == Advice::trim_again || verdict.advice == Advice::may_trim_again;
-  if (!verdict.next || !wanted) return {};
-  std::string text = "\nTHE NEXT TRIM\n";
-  TextTable table(
-      {{"plane", Align::left}, {"slot", Align::right}, {"take out", Align::left}, {"put in", Align::left}});
-  if (verdict.next->has_slots())
-    for (const auto& change : verdict.next->trade_off[verdict.next->chosen].changes) {
-      const Plane& plane = job.rotor.planes[change.plane];
-      table.add({plane.name, std::to_string(change.slot), short_piece(plane, change.remove),
-                 short_piece(plane, change.fit)});
-    }
-  return verdict.next->has_slots() ? text + table.text(width) : std::string{};
+  if (!verdict.next || !wanted || !verdict.next->has_slots()) return {};
+  const std::string text = "\nTHE NEXT TRIM\n";
+  return text + change_table(job, verdict.next->trade_off[verdict.next->chosen].changes, width);
 }
 
 }  // namespace

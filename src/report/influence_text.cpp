@@ -3,8 +3,9 @@
 #include <algorithm>
 #include <cmath>
 
+#include "convention_words.hpp"
 #include "model_warnings.hpp"
-#include "number_words.hpp"
+#include "plan_parts.hpp"
 #include "review_words.hpp"
 #include "text_table.hpp"
 #include "trimwright/influence.hpp"
@@ -338,8 +339,7 @@ std::string quality_lines(const InfluenceModel& model) {
 }  // namespace
 
 std::string influence_text(const Job& job, const InfluenceModel& model, std::size_t width) {
-  std::string text = "Influence coefficients\n======================\n";
-  text += "Rotor: " + job.rotor.name + (job.serial.empty() ? "" : ", serial " + job.serial) + "\n";
+  std::string text = title_lines(job, "Influence coefficients");
   text += wrapped(
       "", fmt::format(
               "A coefficient is the vibration that 1000 g mm at the {} (rotor angle 0) adds; {} Angles are "

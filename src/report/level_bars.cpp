@@ -3,7 +3,7 @@
 #include <algorithm>
 #include <cmath>
 
-#include "number_words.hpp"
+#include "convention_words.hpp"
 #include "text_table.hpp"
 
 namespace trimwright {

@@ -5,7 +5,7 @@
 #include <algorithm>
 #include <cmath>
 
-#include "number_words.hpp"
+#include "convention_words.hpp"
 #include "trimwright/phasor.hpp"
 #include "trimwright/plan.hpp"
 

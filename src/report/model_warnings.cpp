@@ -7,7 +7,7 @@
 #include <map>
 #include <string>
 
-#include "number_words.hpp"
+#include "convention_words.hpp"
 #include "trimwright/report.hpp"
 
 namespace trimwright {

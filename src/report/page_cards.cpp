@@ -19,7 +19,7 @@ Markup tick_box(const std::string& key, const std::string& words, const std::str
 /// One side of an exchange; what is neither a weight nor a filler is nothing to handle.
 Markup side(const Plane& plane, const std::optional<Piece>& piece, const std::string& verb,
             const std::string& css_class) {
-  const bool none = !piece && plane.filler.moment_g_mm == 0.0;
+  const bool none = !piece && plane.filler.none();
   return element(
       "span", {{"class", none ? css_class + " none" : css_class}},
       element("small", {}, verb) + element("b", {}, none ? "nothing" : content_words(plane, piece)));
@@ -35,7 +35,7 @@ Markup change_card(const PageView& view, const SlotChange& change) {
     at += fmt::format("; {}: {}", weight->id, weight->written);
   const std::string place = fmt::format("{} slot {}", plane.name, change.slot);
   Markup ticks;  // what is to be done; once the run is made it is
-  const bool filled = plane.filler.moment_g_mm > 0.0;
+  const bool filled = !plane.filler.none();
   if (view.verdict == nullptr && (change.remove || filled))
     ticks += tick_box(place + " out", "out", place + ": taken out");
   if (view.verdict == nullptr && (change.fit || filled))

@@ -19,7 +19,7 @@ Markup read_beside_expected(const PageView& view) {
     rows += element(
         "tr", {},
         element("th", {{"scope", "row"}}, speed_words(view.job, one.speed)) + element("td", {}, sensor.name) +
-            number(read_words(sensor, one, view.rotor().phase)) +
+            number(reading_words(as_read(sensor, one, view.rotor().phase))) +
             number(one.expected ? phasor_words(sensor, *one.expected, view.rotor().phase) : "not predicted") +
             peak(one.away()) + peak(one.differs_by) + element("td", {}, row_words(one)));
   }

@@ -3,7 +3,7 @@
 #include <fmt/format.h>
 
 #include "base/text.hpp"
-#include "number_words.hpp"
+#include "convention_words.hpp"
 #include "page_assets.hpp"
 #include "page_tables.hpp"
 #include "plot_geometry.hpp"

@@ -5,7 +5,7 @@
 #include <algorithm>
 #include <cmath>
 
-#include "number_words.hpp"
+#include "convention_words.hpp"
 #include "plot_parts.hpp"
 
 namespace trimwright {

@@ -6,8 +6,8 @@
 #include <cmath>
 
 #include "balance_sheet.hpp"
+#include "convention_words.hpp"
 #include "model_warnings.hpp"
-#include "number_words.hpp"
 #include "page_frame.hpp"
 #include "page_tables.hpp"
 #include "paper.hpp"
@@ -20,7 +20,7 @@ namespace {
 
 /// What the check run read at a place, and the judgement of each reading.
 struct Measured {
-  std::string words;
+  SheetCell cell;
   std::string result;
 };
 
@@ -28,13 +28,10 @@ Measured measured_at(const PageView& view, std::size_t speed, std::size_t sensor
   Measured measured;
   if (!view.verdict) return measured;
   const Sensor& of = view.rotor().sensors[sensor];
-  const auto add = [](std::string& list, const std::string& words) {
-    list += (list.empty() ? "" : "; ") + words;
-  };
   for (const auto& one : view.verdict->readings) {
     if (one.speed != speed || one.sensor != sensor || one.component != component) continue;
-    add(measured.words, read_words(of, one, view.rotor().phase));
-    add(measured.result, row_words(one));
+    measured.cell.add(as_read(of, one, view.rotor().phase));
+    measured.result += (measured.result.empty() ? "" : "; ") + row_words(one);
   }
   for (const auto& one : view.verdict->missing)
     if (one.speed == speed && one.sensor == sensor && one.component == component)
@@ -68,7 +65,7 @@ SheetLevel level_at(const PageView& view, const ExpectedReading& one, Component 
     level.expected = row->after;
     level.differs_by = row->differs_by;
   }
-  level.measured = measured.words;
+  level.measured = measured.cell;
   level.limit = seen(one.stop_above);
   level.target = seen(one.target);
   level.result = measured.result;
@@ -84,15 +81,10 @@ void add_levels(const PageView& view, BalanceSheet& sheet) {
   };
   for (const auto& one : view.plan.expected) {
     sheet.levels.push_back(level_at(view, one, Component::once_per_rev));
-    if (view.verdict ? !measured_at(view, one.speed, one.sensor, Component::overall).words.empty()
+    if (view.verdict ? !measured_at(view, one.speed, one.sensor, Component::overall).cell.words.empty()
                      : overall_wanted(one))
       sheet.levels.push_back(level_at(view, one, Component::overall));
   }
-}
-
-std::optional<Piece> piece_in(const FittedWeights& fitted, int slot) {
-  const auto found = fitted.slots.find(slot);
-  return found == fitted.slots.end() ? std::nullopt : std::optional(found->second);
 }
 
 /// What was fitted before the weights of this sheet.
@@ -104,22 +96,21 @@ const std::vector<FittedWeights>& fitted_before(const PageView& view) {
 void add_planes(const PageView& view, const std::vector<FittedWeights>& before, BalanceSheet& sheet) {
   for (std::size_t p = 0; p < view.fitted.size(); ++p) {
     const Plane& plane = view.rotor().planes[p];
-    SheetPlane held{plane.name, {}, plane.slots ? content_words(plane, std::nullopt) : ""};
+    SheetPlane then{plane.name, {}, plane.slots ? content_words(plane, std::nullopt) : ""};
     for (const auto& [slot, piece] : view.fitted[p].slots)
-      held.held.push_back({slot, 0.0, content_words(plane, piece)});
+      then.held.push_back({slot, 0.0, content_words(plane, piece)});
     for (const auto& piece : view.fitted[p].free)
-      held.held.push_back(
+      then.held.push_back(
           {std::nullopt, piece.at.degrees(), content_words(plane, Piece{{}, piece.moment_g_mm})});
-    sheet.planes.push_back(std::move(held));
-    for (int slot = 1; plane.slots && slot <= plane.slots->count; ++slot) {
-      const auto out = piece_in(before[p], slot), in = piece_in(view.fitted[p], slot);
-      if (out == in) continue;
-      const Weight* weight = in && !in->weight_id.empty() ? plane.find_weight(in->weight_id) : nullptr;
-      const auto position = slot_position(view.rotor(), plane, slot);
-      sheet.changes.push_back({plane.name, slot, position.angle.degrees(), position.blade,
-                               content_words(plane, out), content_words(plane, in),
-                               weight ? weight->part_number : ""});
-    }
+    sheet.planes.push_back(std::move(then));
+  }
+  for (const auto& change : changes_between(view.rotor(), before, view.fitted)) {
+    const Plane& plane = view.rotor().planes[change.plane];
+    const Weight* weight = catalogue_weight(plane, change.fit);
+    const auto position = slot_position(view.rotor(), plane, change.slot);
+    sheet.changes.push_back({plane.name, change.slot, position.angle.degrees(), position.blade,
+                             content_words(plane, change.remove), content_words(plane, change.fit),
+                             weight ? weight->part_number : ""});
   }
 }
 
@@ -137,10 +128,8 @@ Markup weights_named(const PageView& view, const std::vector<FittedWeights>& bef
                            [&](const auto& one) { return one.second.weight_id == weight.id; });
       };
       if (!holds(view.fitted[p]) && !holds(before[p])) continue;
-      words += fmt::format(
-          "{}{} {}{}: {}", words.empty() ? "" : "; ", plane.name, weight.id,
-          marks[w] == weight.id ? "" : " (marked " + marks[w] + ")",
-          weight.written.empty() ? fmt::format("{:.6g} g mm", weight.moment_g_mm) : weight.written);
+      words += fmt::format("{}{} {}{}: {}", words.empty() ? "" : "; ", plane.name, weight.id,
+                           marks[w] == weight.id ? "" : " (marked " + marks[w] + ")", weight.size_words());
     }
   }
   return words.empty() ? Markup() : element("p", {}, "Weights named here: " + words + ".");
@@ -212,8 +201,8 @@ Markup table_markup(const SheetPart& part) {
     columns.push_back({column.words, column.kind == SheetColumn::Kind::number});
   Markup rows;
   for (const auto& row : part.rows) {
-    Markup cells = element("th", {{"scope", "row"}}, row[0]);
-    for (std::size_t c = 1; c < row.size(); ++c) cells += cell_markup(part.columns[c].kind, row[c]);
+    Markup cells = element("th", {{"scope", "row"}}, row[0].words);
+    for (std::size_t c = 1; c < row.size(); ++c) cells += cell_markup(part.columns[c].kind, row[c].words);
     rows += element("tr", {}, cells);
   }
   return page_table(part.heading, columns, rows);
@@ -222,9 +211,9 @@ Markup table_markup(const SheetPart& part) {
 Markup entries_markup(const SheetPart& part) {
   Markup list;
   for (const auto& row : part.rows)
-    list += element(
-        "div", {},
-        element("dt", {}, row[0]) + element("dd", {{"class", row[1].empty() ? "line" : "known"}}, row[1]));
+    list += element("div", {},
+                    element("dt", {}, row[0].words) +
+                        element("dd", {{"class", row[1].words.empty() ? "line" : "known"}}, row[1].words));
   const Markup entries = element("dl", {{"class", "particulars"}}, list);
   return part.heading.empty() ? entries : element("h3", {}, part.heading) + entries;
 }
@@ -240,12 +229,12 @@ Markup part_markup(const SheetPart& part) {
       set = table_markup(part);
       break;
     case SheetPart::Kind::points:
-      for (const auto& row : part.rows) lines.push_back(row[0]);
+      for (const auto& row : part.rows) lines.push_back(row[0].words);
       set = points_under(part.heading, lines);
       break;
     case SheetPart::Kind::sentences:
       set = element("h3", {}, part.heading);
-      for (const auto& row : part.rows) set += element("p", {}, row[0]);
+      for (const auto& row : part.rows) set += element("p", {}, row[0].words);
   }
   if (!part.note.empty()) set += element("p", {}, part.note);
   return part.key == "level" ? set : element("div", {{"class", "keep"}}, set);

@@ -5,7 +5,7 @@
 #include <algorithm>
 #include <cmath>
 
-#include "number_words.hpp"
+#include "convention_words.hpp"
 
 namespace trimwright {
 namespace {
@@ -53,12 +53,6 @@ Markup expected_row(const PageView& view, const ExpectedReading& one) {
 }
 
 }  // namespace
-
-std::string content_words(const Plane& plane, const std::optional<Piece>& piece) {
-  if (!piece) return plane.filler.moment_g_mm > 0.0 ? "filler" : "open";
-  return piece->weight_id.empty() ? fmt::format("piece of {:.6g} g mm", piece->moment_g_mm)
-                                  : piece->weight_id;
-}
 
 std::string weighed_words(const Plane& plane, const std::optional<Piece>& piece) {
   const Weight* weight = catalogue_weight(plane, piece);

@@ -28,10 +28,8 @@ struct PageColumn {
 /// "slot 4 K3 (2.2 g), slot 19 K2 (1.4 g); every other slot filler": all that a plane holds.
 [[nodiscard]] std::string fitted_words(const Plane& plane, const FittedWeights& fitted);
 
-/// What a slot holds, as a table names it: "K3", "filler", "open", "piece of 780 g mm".
-[[nodiscard]] std::string content_words(const Plane& plane, const std::optional<Piece>& piece);
-
-/// The same for paper, where no table of weights stands beside it: "K3 (2.2 g)", where the mass is known.
+/// `content_words` for paper, where no table of weights stands beside it: "K3 (2.2 g)", where the mass is
+/// known.
 [[nodiscard]] std::string weighed_words(const Plane& plane, const std::optional<Piece>& piece);
 
 }  // namespace trimwright

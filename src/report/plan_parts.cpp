@@ -2,20 +2,25 @@
 
 #include <fmt/format.h>
 
-#include "number_words.hpp"
+#include "convention_words.hpp"
 #include "text_table.hpp"
 
 namespace trimwright {
 
 using Align = TextTable::Align;
 
-std::string headline(const Job& job, const std::string& what) {
-  std::string text = what + "\n" + std::string(what.size(), '=') + "\n";
+std::string title_lines(const Job& job, const std::string& title) {
+  std::string text = title + "\n" + std::string(title.size(), '=') + "\n";
   text += "Rotor: " + job.rotor.name + (job.serial.empty() ? "" : ", serial " + job.serial) + "\n";
   if (!job.title.empty()) text += "Job: " + job.title + "\n";
   if (!job.station.empty()) text += "Station: " + job.station + "\n";
-  return text + wrapped("", fmt::format("Angles are rotor angles, with rotation, from the {}; {}",
-                                        zero_words(job.rotor), phase_sentence(job.rotor.phase)));
+  return text;
+}
+
+std::string headline(const Job& job, const std::string& what) {
+  return title_lines(job, what) +
+         wrapped("", fmt::format("Angles are rotor angles, with rotation, from the {}; {}",
+                                 zero_words(job.rotor), phase_sentence(job.rotor.phase)));
 }
 
 std::string section(const std::string& title) { return "\n" + title + "\n"; }
@@ -44,12 +49,6 @@ std::string step_lines(const BalancePlan& plan) {
   return text;
 }
 
-std::string short_piece(const Plane& plane, const std::optional<Piece>& piece) {
-  if (!piece) return plane.filler.moment_g_mm > 0.0 ? "filler" : "-";
-  return piece->weight_id.empty() ? fmt::format("piece of {:.6g} g mm", piece->moment_g_mm)
-                                  : piece->weight_id;
-}
-
 std::string change_table(const Job& job, const std::vector<SlotChange>& changes, std::size_t width) {
   if (changes.empty()) return "  No slot changes.\n";
   TextTable table({{"plane", Align::left},
@@ -61,8 +60,8 @@ std::string change_table(const Job& job, const std::vector<SlotChange>& changes,
   for (const auto& change : changes) {
     const Plane& plane = job.rotor.planes[change.plane];
     const auto position = slot_position(job.rotor, plane, change.slot);
-    table.add({plane.name, std::to_string(change.slot), short_piece(plane, change.remove),
-               short_piece(plane, change.fit), fmt::format("{:.1f}°", position.angle.degrees()),
+    table.add({plane.name, std::to_string(change.slot), content_words(plane, change.remove),
+               content_words(plane, change.fit), fmt::format("{:.1f}°", position.angle.degrees()),
                position.blade});
   }
   table.leave_out_if_empty("blades");

@@ -7,16 +7,16 @@
 
 namespace trimwright {
 
-/// What the texts of a balance plan and of a trial run share.
+/// What the printed texts of a job share.
 
-/// Title, rotor, job, station and the conventions of what follows.
+/// The title, underlined, and whose it is: rotor, serial, job, station.
+[[nodiscard]] std::string title_lines(const Job& job, const std::string& title);
+/// The same, and the conventions of what follows.
 [[nodiscard]] std::string headline(const Job& job, const std::string& what);
 [[nodiscard]] std::string section(const std::string& title);
 [[nodiscard]] std::string caution_lines(const BalancePlan& plan);
 [[nodiscard]] std::string warning_lines(const std::vector<std::string>& warnings);
 [[nodiscard]] std::string step_lines(const BalancePlan& plan);
-/// "K3", "filler", "-" for an open slot, "piece of 300 g mm".
-[[nodiscard]] std::string short_piece(const Plane& plane, const std::optional<Piece>& piece);
 [[nodiscard]] std::string change_table(const Job& job, const std::vector<SlotChange>& changes,
                                        std::size_t width);
 

@@ -5,9 +5,9 @@
 #include <cmath>
 
 #include "base/text.hpp"
+#include "convention_words.hpp"
 #include "level_bars.hpp"
 #include "model_warnings.hpp"
-#include "number_words.hpp"
 #include "plan_parts.hpp"
 #include "text_table.hpp"
 #include "trimwright/check.hpp"
@@ -102,7 +102,7 @@ std::string changes_words(const Job& job, const std::vector<SlotChange>& changes
   for (const auto& change : changes) {
     const Plane& plane = job.rotor.planes[change.plane];
     words += fmt::format("{}{} {}: {} for {}", words.empty() ? "" : ", ", plane.name, change.slot,
-                         short_piece(plane, change.fit), short_piece(plane, change.remove));
+                         content_words(plane, change.fit), content_words(plane, change.remove));
   }
   return words.empty() ? "nothing" : words;
 }

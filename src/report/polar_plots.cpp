@@ -3,7 +3,7 @@
 #include <algorithm>
 #include <map>
 
-#include "number_words.hpp"
+#include "convention_words.hpp"
 #include "page_plots.hpp"
 #include "plot_parts.hpp"
 #include "run_up_curves.hpp"

@@ -6,8 +6,8 @@
 #include <cmath>
 #include <vector>
 
+#include "convention_words.hpp"
 #include "markup.hpp"
-#include "number_words.hpp"
 #include "page_assets.hpp"
 #include "plot_geometry.hpp"
 #include "plot_parts.hpp"

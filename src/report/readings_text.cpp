@@ -4,7 +4,8 @@
 
 #include <cmath>
 
-#include "number_words.hpp"
+#include "convention_words.hpp"
+#include "plan_parts.hpp"
 #include "text_table.hpp"
 #include "trimwright/phasor.hpp"
 #include "trimwright/plan.hpp"
@@ -15,12 +16,7 @@ namespace {
 using Align = TextTable::Align;
 
 std::string headline(const Job& job, const RecordedRun& run) {
-  const std::string title = "Readings from recordings";
-  std::string text = title + "\n" + std::string(title.size(), '=') + "\n";
-  text += "Rotor: " + job.rotor.name + (job.serial.empty() ? "" : ", serial " + job.serial) + "\n";
-  if (!job.title.empty()) text += "Job: " + job.title + "\n";
-  text += "Run: " + run.run + "\n";
-  return text +
+  return title_lines(job, "Readings from recordings") + "Run: " + run.run + "\n" +
          wrapped("", fmt::format("Amplitude and phase are of the once-per-revolution vibration. Phase is "
                                  "{}, from the reference tooth; +- is one standard deviation.",
                                  convention_words(job.rotor.phase)));

@@ -5,7 +5,8 @@
 #include <cmath>
 #include <vector>
 
-#include "number_words.hpp"
+#include "convention_words.hpp"
+#include "plan_parts.hpp"
 #include "runs/next_steps.hpp"
 #include "text_table.hpp"
 #include "trimwright/check.hpp"
@@ -252,8 +253,7 @@ std::string next_lines(const Job& job, const Readiness& readiness, const std::st
 
 std::string ready_text(const Job& job, const Readiness& readiness, const std::string& job_file,
                        bool knows_type, std::size_t width) {
-  std::string text = "Ready for a trim?\n=================\n";
-  text += "Rotor: " + job.rotor.name + (job.serial.empty() ? "" : ", serial " + job.serial) + "\n";
+  std::string text = title_lines(job, "Ready for a trim?");
   text += "\nANSWER\n" + wrapped("  ", answer_words(readiness));
   text += next_lines(job, readiness, job_file, knows_type);
   if (!readiness.findings.empty()) text += "\nWHAT WAS FOUND\n";

@@ -5,8 +5,8 @@
 #include <algorithm>
 #include <map>
 
+#include "convention_words.hpp"
 #include "model_warnings.hpp"
-#include "number_words.hpp"
 #include "trimwright/report.hpp"
 
 namespace trimwright {

@@ -3,8 +3,8 @@
 #include <algorithm>
 #include <cmath>
 
+#include "convention_words.hpp"
 #include "forecast/outlook.hpp"
-#include "number_words.hpp"
 #include "page_plots.hpp"
 #include "plot_parts.hpp"
 #include "trimwright/forecast.hpp"

@@ -8,7 +8,7 @@
 
 #include "base/date.hpp"
 #include "base/text.hpp"
-#include "number_words.hpp"
+#include "convention_words.hpp"
 #include "page_frame.hpp"
 #include "page_tables.hpp"
 #include "plot_parts.hpp"

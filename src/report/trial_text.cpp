@@ -1,6 +1,6 @@
 #include <fmt/format.h>
 
-#include "number_words.hpp"
+#include "convention_words.hpp"
 #include "plan_parts.hpp"
 #include "text_table.hpp"
 #include "trimwright/report.hpp"

@@ -29,13 +29,10 @@ Result<void> check_each_slot(const Plane& plane, const FittedWeights& then) {
   for (int slot = 1; slot <= plane.slots->count; ++slot) {
     const auto content = held(then, slot);
     if (!plane.slots->usable(slot) || allowed_in(plane, slot, content)) continue;
-    return broken_rule(
-        plane,
-        fmt::format("slot {} may not hold {}", slot,
-                    !content                     ? std::string("its filler alone")
-                    : content->weight_id.empty() ? fmt::format("{:g} g mm", content->moment_g_mm)
-                                                 : "\"" + content->weight_id + "\""),
-        "a piece that \"only_in\", \"max_slot_mass\" and \"max_slot_moment\" allow there");
+    return broken_rule(plane,
+                       fmt::format("slot {} may not hold {}", slot,
+                                   content ? piece_words(*content, "a ") : "its filler alone"),
+                       "a piece that \"only_in\", \"max_slot_mass\" and \"max_slot_moment\" allow there");
   }
   return {};
 }
@@ -99,8 +96,7 @@ std::complex<double> slot_moment(const Plane& plane, int slot, const std::option
 int pieces_fitted(const Plane& plane, const FittedWeights& fitted, const std::string& id) {
   int count = 0;
   for (const auto& [slot, piece] : fitted.slots) {
-    const Weight* weight = piece.weight_id.empty() ? nullptr : plane.find_weight(piece.weight_id);
-    if (weight != nullptr) count += Plane::count_of(*weight, id);
+    if (const Weight* weight = catalogue_weight(plane, piece)) count += Plane::count_of(*weight, id);
   }
   return count;
 }
@@ -115,9 +111,7 @@ std::complex<double> total_moment(const Plane& plane, const FittedWeights& fitte
   if (plane.slots) {
     for (int slot = 1; slot <= plane.slots->count; ++slot) {
       if (!plane.slots->usable(slot)) continue;
-      const auto found = fitted.slots.find(slot);
-      add(slot_moment(plane, slot,
-                      found == fitted.slots.end() ? std::nullopt : std::optional(found->second)));
+      add(slot_moment(plane, slot, held(fitted, slot)));
     }
   }
   for (const auto& piece : fitted.free) add(piece.moment_g_mm * piece.at.direction());
@@ -127,6 +121,24 @@ std::complex<double> total_moment(const Plane& plane, const FittedWeights& fitte
 std::optional<Piece> held(const FittedWeights& fitted, int slot) {
   const auto found = fitted.slots.find(slot);
   return found == fitted.slots.end() ? std::nullopt : std::optional(found->second);
+}
+
+std::vector<PlacedPiece> newly_fitted(const std::vector<FittedWeights>& before,
+                                      const std::vector<FittedWeights>& now) {
+  std::vector<PlacedPiece> pieces;
+  for (std::size_t p = 0; p < now.size(); ++p)
+    for (const auto& [slot, piece] : now[p].slots)
+      if (held(before[p], slot) != piece) pieces.push_back({p, slot, piece});
+  return pieces;
+}
+
+std::string piece_words(const Piece& piece, const std::string& article) {
+  return piece.weight_id.empty() ? fmt::format("{}piece of {:.6g} g mm", article, piece.moment_g_mm)
+                                 : piece.weight_id;
+}
+
+std::string content_words(const Plane& plane, const std::optional<Piece>& content) {
+  return content ? piece_words(*content) : plane.filler.none() ? "open" : "filler";
 }
 
 const Weight* catalogue_weight(const Plane& plane, const std::optional<Piece>& content) {
@@ -178,11 +190,9 @@ Result<void> check_masses(const Plane& plane, const FittedWeights& fitted) {
   if (!plane.rules.max_mass_g && !plane.rules.max_slot_mass_g) return {};
   for (const auto& [slot, piece] : fitted.slots)
     if (piece.weight_id.empty())
-      return fail(
-          fmt::format("plane \"{}\" has a limit on mass, and the mass of the piece of {:g} g mm in slot "
-                      "{} is not known",
-                      plane.name, piece.moment_g_mm, slot),
-          "a weight of the catalogue there, or no limit on mass");
+      return fail(fmt::format("plane \"{}\" has a limit on mass, and the mass of {} in slot {} is not known",
+                              plane.name, piece_words(piece, "the "), slot),
+                  "a weight of the catalogue there, or no limit on mass");
   return {};
 }
 

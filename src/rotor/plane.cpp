@@ -1,10 +1,11 @@
-#include "trimwright/rotor.hpp"
+#include <fmt/format.h>
 
 #include <algorithm>
 #include <cassert>
 #include <cmath>
 
 #include "base/name.hpp"
+#include "trimwright/rotor.hpp"
 
 namespace trimwright {
 namespace {
@@ -29,9 +30,36 @@ bool Weight::may_be_in(int slot) const {
   return !only_in || std::binary_search(only_in->begin(), only_in->end(), slot);
 }
 
+std::string Weight::size_words() const {
+  return written.empty() ? fmt::format("{:.6g} g mm", moment_g_mm) : written;
+}
+
+Weight stacked(const Weight& stack, const Weight& piece) {
+  Weight higher;
+  higher.id = stack.id + "+" + piece.id;
+  higher.stack_of = stack.stack_of.empty() ? std::vector{stack.id} : stack.stack_of;
+  higher.stack_of.push_back(piece.id);
+  higher.moment_g_mm = stack.moment_g_mm + piece.moment_g_mm;
+  if (stack.mass_g && piece.mass_g) higher.mass_g = *stack.mass_g + *piece.mass_g;
+  if (!stack.only_in || !piece.only_in) {
+    higher.only_in = stack.only_in ? stack.only_in : piece.only_in;
+  } else {
+    higher.only_in.emplace();
+    std::set_intersection(stack.only_in->begin(), stack.only_in->end(), piece.only_in->begin(),
+                          piece.only_in->end(), std::back_inserter(*higher.only_in));
+  }
+  return higher;
+}
+
 int Plane::count_of(const Weight& weight, const std::string& id) {
   if (weight.stack_of.empty()) return weight.id == id ? 1 : 0;
   return static_cast<int>(std::count(weight.stack_of.begin(), weight.stack_of.end(), id));
+}
+
+double Plane::heaviest_g_mm() const {
+  double heaviest = 0.0;
+  for (const auto& weight : weights) heaviest = std::max(heaviest, weight.moment_g_mm);
+  return heaviest;
 }
 
 const Weight* Plane::find_weight(const std::string& id) const {

@@ -77,7 +77,7 @@ void Edge::look(const PlaneTables& tables, std::size_t n, const std::vector<doub
   const std::vector<double> cost = kind_prices(tables.kinds, prices);
   here.worth.resize(plane.entries.size());
   for (std::size_t s = 0; s < plane.slots(); ++s) {
-    const double returned = SlotValues::Kinds::cost(tables.kinds.returned[s], prices);
+    const double returned = Kinds::cost(tables.kinds.returned[s], prices);
     for (std::uint32_t e = plane.slot_begin[s]; e < plane.slot_begin[s + 1]; ++e) {
       const Complex change = plane.entries[e].change;
       const double along = d.real() * change.real() + d.imag() * change.imag();

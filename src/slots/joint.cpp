@@ -19,13 +19,13 @@ JointReach::JointReach(const Model& model) {
 void JointReach::tell(const NodeRows& node, std::size_t j, Complex pull, std::size_t slot,
                       const std::vector<double>& prices, const Wanted& wanted) const {
   const PlaneModel& plane = node.plane(j);
-  const SlotValues::Kinds& kinds = kinds_[plane.index];
+  const Kinds& kinds = kinds_[plane.index];
   std::uint32_t best = plane.slot_begin[slot];
   double most = kNone;
   for (std::uint32_t e = best; e < plane.slot_begin[slot + 1]; ++e) {
     const Complex change = plane.entries[e].change;
     const double value = pull.real() * change.real() + pull.imag() * change.imag() -
-                         SlotValues::Kinds::cost(kinds.needs[kinds.of_entry[e]], prices);
+                         Kinds::cost(kinds.needs[kinds.of_entry[e]], prices);
     if (!(value > most)) continue;
     most = value;
     best = e;

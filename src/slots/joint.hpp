@@ -48,8 +48,8 @@ class JointReach {
   void tell(const NodeRows& node, std::size_t j, Complex pull, std::size_t slot,
             const std::vector<double>& prices, const Wanted& wanted) const;
 
-  std::vector<SlotValues::Kinds> kinds_;  ///< per plane of the model
-  std::vector<double> largest_change_;    ///< the same
+  std::vector<Kinds> kinds_;            ///< per plane of the model
+  std::vector<double> largest_change_;  ///< the same
 };
 
 }  // namespace trimwright::slots_detail

@@ -2,7 +2,6 @@
 
 #include <algorithm>
 #include <limits>
-#include <map>
 
 namespace trimwright::slots_detail {
 namespace {
@@ -29,7 +28,7 @@ Promise promise(const SlotValues& values, const std::vector<double>& available, 
 double clearing_price(const SlotValues& values, const std::vector<std::size_t>& slots, int piece,
                       std::size_t available, const std::vector<double>& prices) {
   if (available >= slots.size()) return 0.0;
-  const SlotValues::Kinds& kinds = values.kinds();
+  const Kinds& kinds = values.kinds();
   std::vector<double> without = prices;
   without[static_cast<std::size_t>(piece)] = 0.0;
   const std::vector<double> cost = kind_prices(kinds, without);
@@ -127,103 +126,6 @@ std::vector<std::size_t> largest_of(const ArrayXd& values, std::size_t n) {
   return largest;
 }
 
-SlotValues::Kinds::Kinds(const Model& model, const PlaneModel& plane)
-    : pieces(1), needs(1), returned(plane.slots()), limited_pieces(model.stock.size()) {
-  using Content = std::pair<std::vector<int>, std::vector<std::pair<std::size_t, double>>>;
-  std::map<Content, std::size_t> numbers{{{}, 0}};
-  const auto add_needs = [&](std::span<const int> of_pieces, const std::vector<Rules::Amount>& amounts,
-                             std::vector<Need>& to) {
-    for (const int piece : of_pieces) to.push_back({static_cast<std::size_t>(piece), 1.0});
-    for (const Rules::Amount& amount : amounts) to.push_back({limited_pieces + amount.budget, amount.part});
-  };
-  for (std::size_t e = 0; e < plane.entries.size(); ++e) {
-    const Entry& entry = plane.entries[e];
-    const std::span<const int> taken = model.pieces_in(entry.takes);
-    const std::vector<Rules::Amount>& amounts = model.rules.amounts(entry.problem_slot, entry.problem_option);
-    Content content{{taken.begin(), taken.end()}, {}};
-    for (const Rules::Amount& amount : amounts) content.second.emplace_back(amount.budget, amount.part);
-    const auto [found, is_new] = numbers.emplace(std::move(content), pieces.size());
-    of_entry.push_back(found->second);
-    if (is_new) {
-      pieces.emplace_back(taken.begin(), taken.end());
-      add_needs(taken, amounts, needs.emplace_back());
-    }
-    if (e == plane.slot_begin[entry.slot])
-      add_needs(model.pieces_in(entry.returns), model.rules.amounts_now(entry.problem_slot),
-                returned[entry.slot]);
-  }
-  lay_out(plane);
-  find_mates(model, plane);
-}
-
-void SlotValues::Kinds::find_mates(const Model& model, const PlaneModel& plane) {
-  std::map<int, std::size_t> place;  // of a slot of the problem
-  const Rules& rules = model.rules;
-  emptying.resize(plane.slots());
-  for (std::size_t s = 0; s < plane.slots(); ++s) {
-    mates.push_back({s, Tie::none});
-    place[plane.entries[plane.slot_begin[s]].problem_slot] = s;
-    for (std::uint32_t e = plane.slot_begin[s]; e < plane.slot_begin[s + 1]; ++e) {
-      const Entry& entry = plane.entries[e];
-      if (rules.content(entry.problem_slot, entry.problem_option) == 0)
-        emptying[s] = {true, entry.change, of_entry[e]};
-    }
-  }
-  const auto free = [&](std::size_t s) { return mates[s].tie == Tie::none; };
-  for (const auto& placed : place) {
-    const int slot = placed.first;
-    const std::size_t s = placed.second;
-    for (const Rules::Partner& partner : rules.partners(slot)) {
-      const auto other = place.find(partner.slot);
-      if (other == place.end() || other->second == s || !free(s) || !free(other->second)) continue;
-      const std::size_t t = other->second;
-      const int now = rules.content_now(slot);
-      const int other_now = rules.content_now(partner.slot);
-      const auto stays_filled = [&](std::size_t of, int content) {
-        return content == 0 && !emptying[of].possible;
-      };
-      const auto tie = [&](Tie of_s, Tie of_t) {
-        mates[s] = {t, of_s};
-        mates[t] = {s, of_t};
-      };
-      if (partner.rule == PairRule::alike
-              ? now == other_now
-              : partner.rule == PairRule::together && stays_filled(s, now) && stays_filled(t, other_now))
-        tie(Tie::both, Tie::both);
-      if (partner.rule != PairRule::apart) continue;
-      if (stays_filled(s, now) && stays_filled(t, other_now)) tie(Tie::one, Tie::one);
-      if (stays_filled(s, now) && other_now != 0) tie(Tie::filled_after, Tie::emptied_before);
-      if (now != 0 && stays_filled(t, other_now)) tie(Tie::emptied_before, Tie::filled_after);
-    }
-  }
-}
-
-void SlotValues::Kinds::lay_out(const PlaneModel& plane) {
-  const auto slots = static_cast<Eigen::Index>(plane.slots());
-  std::vector<std::vector<std::size_t>> layers_of(pieces.size());
-  for (std::size_t s = 0; s < plane.slots(); ++s) {
-    std::vector<std::size_t> used(pieces.size(), 0);
-    for (std::uint32_t e = plane.slot_begin[s]; e < plane.slot_begin[s + 1]; ++e) {
-      const std::size_t kind = of_entry[e];
-      if (used[kind] == layers_of[kind].size()) {
-        layers_of[kind].push_back(layers.size());
-        layers.push_back({kind, ArrayXd::Zero(slots), ArrayXd::Zero(slots), ArrayXd::Constant(slots, kNone)});
-      }
-      Layer& layer = layers[layers_of[kind][used[kind]++]];
-      const auto at = static_cast<Eigen::Index>(s);
-      layer.re[at] = plane.entries[e].change.real();
-      layer.im[at] = plane.entries[e].change.imag();
-      layer.none[at] = 0.0;
-    }
-  }
-}
-
-std::vector<double> kind_prices(const SlotValues::Kinds& kinds, const std::vector<double>& prices) {
-  std::vector<double> sums;
-  for (const std::vector<Need>& needs : kinds.needs) sums.push_back(SlotValues::Kinds::cost(needs, prices));
-  return sums;
-}
-
 SlotValues::SlotValues(const Kinds& kinds, Complex direction) : kinds_(&kinds), direction_(direction) {
   const Eigen::Index slots = kinds.layers.empty() ? 0 : kinds.layers.front().re.size();
   values_.setConstant(slots, static_cast<Eigen::Index>(kinds.pieces.size()), kNone);
@@ -274,8 +176,8 @@ void SlotValues::keep_pairs(const Kinds& kinds, Complex direction, const std::ve
   }
 }
 
-std::vector<double> SlotValues::largest_sums(const std::vector<double>& prices, std::size_t most) const {
-  const ArrayXd of_slot = best_alone(prices);
+std::vector<double> SlotValues::largest_sums(const ArrayXd& alone, const std::vector<double>& prices,
+                                             std::size_t most) const {
   const std::size_t count = slots();
   std::vector<double> sums((most + 1) * (count + 1), kNone);
   std::vector<double> largest;  // of the slots so far, falling
@@ -284,9 +186,9 @@ std::vector<double> SlotValues::largest_sums(const std::vector<double>& prices, 
     largest.insert(std::upper_bound(largest.begin(), largest.end(), value, std::greater<>()), value);
   };
   for (std::size_t s = count; s-- > 0;) {
-    double value = of_slot[static_cast<Eigen::Index>(s)];
+    double value = alone[static_cast<Eigen::Index>(s)];
     if (const std::size_t t = kinds_->mates[s].slot; t > s) {  // it is among them already, by itself
-      double its = of_slot[static_cast<Eigen::Index>(t)];
+      double its = alone[static_cast<Eigen::Index>(t)];
       largest.erase(std::lower_bound(largest.begin(), largest.end(), its, std::greater<>()));
       keep(*kinds_, direction_, prices, s, value, its);
       add(its);
@@ -311,10 +213,10 @@ ArrayXd SlotValues::best_alone(const std::vector<double>& prices) const {
   return best;
 }
 
-ArrayXd best_offers(const SlotValues::Kinds& kinds, Complex direction, const std::vector<double>& prices) {
+ArrayXd best_offers(const Kinds& kinds, Complex direction, const std::vector<double>& prices) {
   const std::vector<double> cost = kind_prices(kinds, prices);
   ArrayXd best = ArrayXd::Constant(kinds.layers.front().re.size(), kNone);
-  for (const SlotValues::Kinds::Layer& layer : kinds.layers) {
+  for (const Kinds::Layer& layer : kinds.layers) {
     best =
         best.max(direction.real() * layer.re + direction.imag() * layer.im + (layer.none - cost[layer.kind]));
   }
@@ -325,7 +227,7 @@ ArrayXd best_offers(const SlotValues::Kinds& kinds, Complex direction, const std
 
 double reached(const SlotValues& values, std::size_t n, const std::vector<double>& available,
                const std::vector<double>& prices, std::vector<double>& spare) {
-  const SlotValues::Kinds& kinds = values.kinds();
+  const Kinds& kinds = values.kinds();
   const std::vector<double> cost = kind_prices(kinds, prices);
   const ArrayXd best = values.best_at(prices);
   double sum = 0.0;

@@ -34,8 +34,7 @@ double widening(std::size_t range) {
 
 }  // namespace
 
-Reach::Reach(const Model& model, const PlaneModel& plane, const SlotValues::Kinds& kinds,
-             std::size_t most_changes)
+Reach::Reach(const Model& model, const PlaneModel& plane, const Kinds& kinds, std::size_t most_changes)
     : slots_(plane.slots()) {
   const std::size_t limited = model.scarce();
   const Ledger ledger(model);
@@ -78,7 +77,7 @@ Reach::Reach(const Model& model, const PlaneModel& plane, const SlotValues::Kind
       const std::vector<double> cost = kind_prices(kinds, prices);
       double highest = *std::max_element(cost.begin(), cost.end());
       for (const std::vector<Need>& returned : kinds.returned)
-        highest = std::max(highest, -SlotValues::Kinds::cost(returned, prices));
+        highest = std::max(highest, -Kinds::cost(returned, prices));
       store(n, k, values[k].largest_sums(prices, n), values[k + 1].largest_sums(prices, n), highest);
     }
   }
@@ -103,8 +102,8 @@ void Region::confine(Complex centre, double radius) {
   watched_extent_ = std::max(watched_extent_, along - radius);
 }
 
-Focus::Focus(const Model& model, const PlaneModel& plane, const SlotValues::Kinds& kinds, std::size_t n,
-             Complex pull, std::vector<double> prices)
+Focus::Focus(const Model& model, const PlaneModel& plane, const Kinds& kinds, std::size_t n, Complex pull,
+             std::vector<double> prices)
     : model_(&model), plane_(&plane), kinds_(&kinds), most_(n), prices_(std::move(prices)) {
   const double length = std::abs(pull);
   if (!(length > 0.0)) return;
@@ -120,7 +119,7 @@ void Focus::tabulate() {
   const SlotValues values(*kinds_, direction_);
   settle_prices(values, available, most_, prices_);
   const ArrayXd best = values.best_alone(prices_);
-  unpriced_ = values.largest_sums(prices_, most_);
+  unpriced_ = values.largest_sums(best, prices_, most_);
   double size = best.size() > 0 ? best.abs().maxCoeff() : 0.0;
   for (std::size_t k = 0; k < prices_.size(); ++k)
     size += prices_[k] * (std::abs(available[k]) +

@@ -28,8 +28,7 @@ class Reach {
   static constexpr std::size_t kDirections = 64;
 
   /// `kinds`: of the plane.
-  Reach(const Model& model, const PlaneModel& plane, const SlotValues::Kinds& kinds,
-        std::size_t most_changes);
+  Reach(const Model& model, const PlaneModel& plane, const Kinds& kinds, std::size_t most_changes);
 
   /// Upper bound of Re(conj(d) sum) over sums of `n` changes of available pieces in slots `first_slot`, ...
   /// and over the directions d of a range.
@@ -119,8 +118,8 @@ class Focus {
  public:
   /// For `n` changes or fewer of a plane, whose `kinds` outlive this; `pull` is the direction, and zero is
   /// never of use. `prices` of scarce pieces to start from, for a pull as long.
-  Focus(const Model& model, const PlaneModel& plane, const SlotValues::Kinds& kinds, std::size_t n,
-        Complex pull, std::vector<double> prices);
+  Focus(const Model& model, const PlaneModel& plane, const Kinds& kinds, std::size_t n, Complex pull,
+        std::vector<double> prices);
 
   [[nodiscard]] Complex direction() const { return direction_; }
   /// Whether the table is there; counts the questions.
@@ -145,7 +144,7 @@ class Focus {
 
   const Model* model_;
   const PlaneModel* plane_;
-  const SlotValues::Kinds* kinds_;
+  const Kinds* kinds_;
   std::size_t most_;
   Complex direction_;
   int questions_ = 0;  ///< -1: tabulated

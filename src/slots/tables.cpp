@@ -14,7 +14,7 @@ PointGrid grid_of_singles(const PlaneModel& plane, const Disc& around) {
 }
 
 /// Per pair of kinds: whether as many of their pieces could be there together.
-std::vector<char> kinds_together(const Model& model, const SlotValues::Kinds& kinds) {
+std::vector<char> kinds_together(const Model& model, const Kinds& kinds) {
   const std::size_t n = kinds.pieces.size();
   std::vector<char> together(n * n, 1);
   for (std::size_t a = 0; a < n; ++a) {
@@ -38,8 +38,8 @@ std::uint32_t behind(const PlaneModel& plane, std::uint32_t e) {
   return plane.slot_begin[plane.entries[e].slot + 1];
 }
 
-PointGrid grid_of_pairs(const Model& model, const PlaneModel& plane, const SlotValues::Kinds& kinds,
-                        const Disc& around, std::size_t count) {
+PointGrid grid_of_pairs(const Model& model, const PlaneModel& plane, const Kinds& kinds, const Disc& around,
+                        std::size_t count) {
   const std::vector<char> together = kinds_together(model, kinds);
   std::vector<std::vector<char>> with(kinds.pieces.size());  // per kind: which entries can be there with it
   for (std::size_t kind = 0; kind < with.size(); ++kind) {
@@ -91,8 +91,7 @@ bool alike(const Model& model, const PlaneModel& a, const PlaneModel& b) {
 
 }  // namespace
 
-PairTable::PairTable(const Model& model, const PlaneModel& plane, const SlotValues::Kinds& kinds,
-                     const Disc& around)
+PairTable::PairTable(const Model& model, const PlaneModel& plane, const Kinds& kinds, const Disc& around)
     : model_(&model),
       plane_(&plane),
       kinds_(&kinds),

@@ -19,7 +19,7 @@ namespace trimwright::slots_detail {
 class PairTable {
  public:
   /// `around`: nearly all sums lie in it.
-  PairTable(const Model& model, const PlaneModel& plane, const SlotValues::Kinds& kinds, const Disc& around);
+  PairTable(const Model& model, const PlaneModel& plane, const Kinds& kinds, const Disc& around);
   /// The table, where it is there; counts the questions.
   const PointGrid* ask() {
     if (!grid_ && questions_left_ > 0) {
@@ -35,7 +35,7 @@ class PairTable {
 
   const Model* model_;
   const PlaneModel* plane_;
-  const SlotValues::Kinds* kinds_;
+  const Kinds* kinds_;
   Disc around_;
   std::size_t questions_left_;
   std::unique_ptr<const PointGrid> grid_;
@@ -82,7 +82,7 @@ class TripleTable {
 struct PlaneTables {
   const Model* model = nullptr;
   const PlaneModel* plane = nullptr;
-  SlotValues::Kinds kinds;
+  Kinds kinds;
   Reach reach;
   PointGrid singles;
   std::shared_ptr<PairTable> pairs;  ///< one for all planes alike; null: they would take too much memory

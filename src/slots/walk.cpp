@@ -139,12 +139,11 @@ void ShareWalk::price_entries() {
   takes_.assign(planes_.size(), {});
   if (share_->prices.empty()) return;
   for (std::size_t j = 0; j < planes_.size(); ++j) {
-    const SlotValues::Kinds& kinds = tables_.plane(share_->planes[j]).kinds;
+    const Kinds& kinds = tables_.plane(share_->planes[j]).kinds;
     const std::vector<double> cost = kind_prices(kinds, share_->prices);
     for (std::size_t e = 0; e < kinds.of_entry.size(); ++e) {
       const std::uint32_t slot = planes_[j].plane->entries[e].slot;
-      takes_[j].push_back(cost[kinds.of_entry[e]] -
-                          SlotValues::Kinds::cost(kinds.returned[slot], share_->prices));
+      takes_[j].push_back(cost[kinds.of_entry[e]] - Kinds::cost(kinds.returned[slot], share_->prices));
     }
   }
 }

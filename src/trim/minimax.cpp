@@ -32,13 +32,6 @@ struct Cone {
   double slack = 0.0;  ///< 1 where the cone's size is t, 0 where it is fixed
 };
 
-MatrixXd real_form(const Eigen::RowVectorXcd& row) {
-  const Index planes = row.size();
-  MatrixXd m(2, 2 * planes);
-  m << row.real(), -row.imag(), row.imag(), row.real();
-  return m;
-}
-
 Eigen::Vector2d real_form(std::complex<double> value) { return {value.real(), value.imag()}; }
 
 VectorXd real_form(const VectorXcd& u) {
@@ -194,7 +187,7 @@ Scaled scaled_problem(const ContinuousProblem& problem) {
 Cone moment_cone(const MomentLimit& limit, Index planes) {
   Eigen::RowVectorXcd pick = Eigen::RowVectorXcd::Zero(planes);
   pick(limit.plane) = 1.0;
-  return {real_form(limit.offset), real_form(pick), limit.radius, 0.0};
+  return {real_form(limit.offset), halves_apart(pick), limit.radius, 0.0};
 }
 
 /// A point strictly inside all moment limits, or empty.
@@ -285,7 +278,7 @@ Barrier worst_case_barrier(const ContinuousProblem& problem) {
   Barrier barrier{{}, MatrixXd::Zero(2 * planes, 2 * planes), VectorXd::Zero(2 * planes), true};
   for (Index i = 0; i < problem.residual.size(); ++i)
     barrier.cones.push_back(
-        {real_form(problem.residual(i)), real_form(Eigen::RowVectorXcd(problem.response.row(i))), 0.0, 1.0});
+        {real_form(problem.residual(i)), halves_apart(problem.response.row(i)), 0.0, 1.0});
   for (const auto& limit : problem.moment_limits) barrier.cones.push_back(moment_cone(limit, planes));
   return barrier;
 }
@@ -366,7 +359,7 @@ ContinuousSolution minimise_least_squares(const ContinuousProblem& problem) {
 
   Barrier barrier{{}, MatrixXd::Zero(2 * planes, 2 * planes), VectorXd::Zero(2 * planes), false};
   for (Index i = 0; i < p.residual.size(); ++i) {
-    const MatrixXd row = real_form(Eigen::RowVectorXcd(p.response.row(i)));
+    const MatrixXd row = halves_apart(p.response.row(i));
     barrier.quadratic += 2.0 * row.transpose() * row;
     barrier.linear += 2.0 * row.transpose() * real_form(p.residual(i));
   }

@@ -40,7 +40,7 @@ std::string opposed_pair(const Job& job, const std::vector<SlotChange>& changes)
       const double apart = plane.slots->angle(slot).degrees() - plane.slots->angle(change.slot).degrees();
       if (slot != change.slot && std::abs(std::remainder(apart, 360.0)) >= opposed_deg)
         return fmt::format("{} in slot {} and {} in slot {} of {}", change.fit->weight_id, change.slot,
-                           piece.weight_id.empty() ? "the piece" : piece.weight_id, slot, plane.name);
+                           piece_words(piece, "the "), slot, plane.name);
     }
   }
   return {};

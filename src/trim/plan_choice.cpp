@@ -82,13 +82,14 @@ std::string choice_note(const TrimPlan& plan) {
 
 }  // namespace
 
-std::vector<SlotChange> changes_to(const Job& job, const std::vector<FittedWeights>& fitted) {
+std::vector<SlotChange> changes_between(const Rotor& rotor, const std::vector<FittedWeights>& before,
+                                        const std::vector<FittedWeights>& now) {
   std::vector<SlotChange> changes;
-  for (std::size_t p = 0; p < job.rotor.planes.size(); ++p) {
-    const Plane& plane = job.rotor.planes[p];
+  for (std::size_t p = 0; p < rotor.planes.size(); ++p) {
+    const Plane& plane = rotor.planes[p];
     for (int slot = 1; plane.slots && slot <= plane.slots->count; ++slot) {
-      const auto remove = held(job.fitted_now[p], slot);
-      const auto fit = held(fitted[p], slot);
+      const auto remove = held(before[p], slot);
+      const auto fit = held(now[p], slot);
       if (remove != fit) changes.push_back({p, slot, remove, fit});
     }
   }
@@ -97,7 +98,7 @@ std::vector<SlotChange> changes_to(const Job& job, const std::vector<FittedWeigh
 
 Result<TrimPlan> plan_choice(const Job& job, const InfluenceModel& model, const TrimRequest& request,
                              const std::vector<FittedWeights>& fitted, const Deadline& deadline) {
-  auto changes = changes_to(job, fitted);
+  auto changes = changes_between(job.rotor, job.fitted_now, fitted);
   const auto moments = added_moments(job, changes);
   for (const auto& change : changes)
     if (std::find(model.planes.begin(), model.planes.end(), change.plane) == model.planes.end())

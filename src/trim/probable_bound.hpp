@@ -5,8 +5,8 @@
 #include <optional>
 #include <vector>
 
+#include "trimwright/deadline.hpp"
 #include "trimwright/influence.hpp"
-#include "trimwright/slot_search.hpp"
 
 namespace trimwright {
 

@@ -7,7 +7,6 @@
 #include <functional>
 
 #include "forecast/outlook.hpp"
-#include "influence/posterior_draws.hpp"
 
 namespace trimwright {
 namespace {
@@ -32,7 +31,7 @@ Eigen::VectorXcd most_probable_moments(const InfluencePosterior& posterior,
   constexpr int search_every = 4;  // of the posterior's draws
   constexpr int most_calls = 200;
   const OutlookDraws draws(2 * levels.target.size(), search_samples, posterior.unknowns.degrees_of_freedom,
-                           outlook_seed);
+                           draws_seed);
   const Index planes = static_cast<Index>(entries.size());
   const auto moments = [&](const VectorXd& x) {
     Eigen::VectorXcd u(planes);

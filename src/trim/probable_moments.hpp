@@ -1,8 +1,8 @@
 #pragma once
 
 #include "forecast/outlook.hpp"
+#include "trimwright/deadline.hpp"
 #include "trimwright/forecast.hpp"
-#include "trimwright/slot_search.hpp"
 
 namespace trimwright {
 

@@ -73,7 +73,7 @@ Planned foretold(const VirtualFleet& fleet, const Job& job, const InfluencePoste
   const auto next = next_readings(posterior, after);
   static std::map<double, OutlookDraws> draws;  // by degrees of freedom: the same for every rotor
   const double freedom = next.degrees_of_freedom;
-  const auto at = draws.try_emplace(freedom, next.mean.size(), outlook_samples, freedom, outlook_seed).first;
+  const auto at = draws.try_emplace(freedom, next.mean.size(), outlook_samples, freedom, draws_seed).first;
   const Outlook outlook = outlook_of(next, row_levels(job, posterior), at->second);
   planned.probability = outlook.meets_targets;
   for (const auto& reading : outlook.readings) planned.high = std::max(planned.high, reading.high);

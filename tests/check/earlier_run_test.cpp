@@ -243,20 +243,13 @@ TEST_CASE("Where a run's absence leaves the others too few, nothing is said of i
 
 TEST_CASE("An overall level counts: missing where an earlier run has it, and no reason for a trim") {
   Job job = job_with(in_trial);
-  const auto add_overall = [&](std::size_t run, double amplitude) {
-    Reading overall = job.runs[run].readings[0];
-    overall.component = Component::overall;
-    overall.amplitude = amplitude;
-    overall.x.reset();
-    job.runs[run].readings.push_back(overall);
-  };
-  add_overall(0, 1.0);
+  add_overall(job.runs[0], 1.0);
   auto judged = judge_job(job, {});
   REQUIRE(judged);
   REQUIRE(judged->verdict.missing.size() == 1);
   CHECK(judged->verdict.missing[0].component == Component::overall);
   CHECK(judged->verdict.outcome == Outcome::not_accepted);
-  add_overall(2, 1.6);
+  add_overall(job.runs[2], 1.6);
   judged = judge_job(job, {});
   REQUIRE(judged);
   CHECK(judged->verdict.outcome == Outcome::not_accepted);

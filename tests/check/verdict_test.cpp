@@ -82,11 +82,7 @@ TEST_CASE(
 
 TEST_CASE("One reading above its limit, of whatever component, is not accepted") {
   Job job = job_with_check(good, good);
-  Reading overall = job.runs.back().readings[0];
-  overall.component = Component::overall;
-  overall.amplitude = 1.01;
-  overall.x.reset();
-  job.runs.back().readings.push_back(overall);
+  add_overall(job.runs.back(), 1.01);
   CHECK(verdict_of(job).outcome == Outcome::not_accepted);
   job.runs.back().readings.back().amplitude = 0.99;
   CHECK(verdict_of(job).outcome == Outcome::accepted);

@@ -353,7 +353,7 @@ def check_compare(what, found, rows):
 
 
 def check_change_table(what, rows, now, then):
-    short = lambda plane, weight: weight or ("filler" if PLANES[plane][3] else "-")
+    short = lambda plane, weight: weight or ("filler" if PLANES[plane][3] else "open")
     wanted = [(plane, str(slot), short(plane, now[plane].get(slot)), short(plane, then[plane].get(slot)),
                f"{angle(plane, slot):.1f}°", blade_words(angle(plane, slot)))
               for plane, about in PLANES.items() for slot in range(1, about[0] + 1) if now[plane].get(slot) != then[plane].get(slot)]
@@ -458,7 +458,7 @@ def read_own_plan(folder):
     then = {plane: dict(held) for plane, held in AS_FOUND.items()}
     for row in changes:
         then[row["plane"]].pop(int(row["slot"]), None)
-        if row["put in"] not in ("filler", "-"):
+        if row["put in"] not in ("filler", "open"):
             then[row["plane"]][int(row["slot"])] = row["put in"]
     check_change_table("own plan", changes, AS_FOUND, then)
     check_levels("own plan", text, AS_FOUND, then, [AS_FOUND, *TRIALS])
@@ -469,7 +469,7 @@ def read_own_plan(folder):
     for printed, words in lines:
         own = {plane: dict(held) for plane, held in AS_FOUND.items()}
         for plane, slot, put, out in re.findall(r"(spinner|tail cone) (\d+): (\S+) for ([^,\s]+)", " ".join(words.split())):
-            empty = "filler" if PLANES[plane][3] else "-"
+            empty = "filler" if PLANES[plane][3] else "open"
             same(f"own plan: {plane} {slot} holds {out}", own[plane].pop(int(slot), empty), out)
             if put != empty:
                 own[plane][int(slot)] = put
@@ -560,7 +560,7 @@ def read_check(folder):
         if really is CHOSEN:
             for row in table(text.split("THE NEXT TRIM", 1)[-1], "plane", "slot", "take"):
                 held = CHOSEN[row["plane"]].get(int(row["slot"]))
-                same(f"{what}: next trim takes out of {row}", row["take out"], held or ("filler" if PLANES[row["plane"]][3] else "-"))
+                same(f"{what}: next trim takes out of {row}", row["take out"], held or ("filler" if PLANES[row["plane"]][3] else "open"))
                 same(f"{what}: next trim changes {row}", row["put in"] != row["take out"], True)
     return text
 

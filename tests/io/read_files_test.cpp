@@ -5,6 +5,7 @@
 #include <filesystem>
 #include <numbers>
 
+#include "io/small_rotor.hpp"
 #include "project_folder.hpp"
 #include "scratch_folder.hpp"
 #include "trimwright/files.hpp"
@@ -13,25 +14,12 @@
 
 using namespace trimwright;
 using trimwright::testing::ScratchFolder;
+using trimwright::testing::small_rotor;
 namespace fs = std::filesystem;
 
 namespace {
 
 const std::string root = trimwright::testing::in_project("");
-
-const char* small_rotor = R"(trimwright: rotor 1
-name: small
-rotation: {sense: clockwise, seen_from: aft}
-phase: lag
-speed_100: 5000 rpm
-speed_tolerance: 1 %
-reference: {teeth: 34, larger_tooth: 1, polarity: falling}
-planes:
-  - name: fan
-sensors:
-  - {name: v, measures: velocity, unit: mm/s peak, phase_of: velocity, limits: [{up_to: 6000 rpm, limit: 10 mm/s}]}
-  - {name: shown, measures: as shown, unit: units, limits: [{up_to: 110 %, limit: 5 units}]}
-)";
 
 std::string job_with(const std::string& runs) {
   return "trimwright: job 1\nrotor: rotor.yaml\nruns:\n" + runs;

@@ -5,33 +5,21 @@
 #include <cmath>
 #include <numbers>
 
+#include "io/small_rotor.hpp"
 #include "scratch_folder.hpp"
 #include "trimwright/files.hpp"
 #include "trimwright/phasor.hpp"
 
 using namespace trimwright;
 using trimwright::testing::ScratchFolder;
+using trimwright::testing::small_rotor;
 
 namespace {
-
-const char* const rotor_text = R"(trimwright: rotor 1
-name: small
-rotation: {sense: clockwise, seen_from: aft}
-phase: lag
-speed_100: 5000 rpm
-speed_tolerance: 1 %
-reference: {teeth: 34, larger_tooth: 1, polarity: falling}
-planes:
-  - name: fan
-sensors:
-  - {name: v, measures: velocity, unit: mm/s peak, phase_of: velocity, limits: [{up_to: 6000 rpm, limit: 10 mm/s}]}
-  - {name: shown, measures: as shown, unit: units, limits: [{up_to: 110 %, limit: 5 units}]}
-)";
 
 /// A job whose channel of sensor v is `channel`, beside what `more` says.
 Result<JobFile> job_with(const ScratchFolder& folder, const std::string& channel,
                          const std::string& more = "", ReadingTables tables = ReadingTables::read) {
-  folder.write("rotor.yaml", rotor_text);
+  folder.write("rotor.yaml", small_rotor);
   return read_job(
       folder.write("job.yaml", "trimwright: job 1\nrotor: rotor.yaml\n" + more +
                                    "recording:\n  reference: [{channel: 1}]\n  vibration:\n    - " + channel +

@@ -49,11 +49,7 @@ TEST_CASE("When nothing is worth changing, the plan says so and asks for no run"
 
 TEST_CASE("What was read last is the once-per-rev reading of the last run in use with what is fitted now") {
   Job job = slotted_job_with_trial(moments);
-  Reading overall = job.runs.back().readings.front();
-  overall.component = Component::overall;
-  overall.amplitude = 0.93;
-  overall.x.reset();
-  job.runs.back().readings.push_back(overall);
+  add_overall(job.runs.back(), 0.93);
   job.runs.push_back(job.runs.front());
   job.runs.back().name = "gusts";
   job.runs.back().set_aside = "gusts";

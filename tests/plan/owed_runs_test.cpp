@@ -49,12 +49,7 @@ TEST_CASE("What an owed run at some speeds will tell is foretold as a fit of jus
   const VirtualFleet fleet;
   FleetDraws draws(31126);
   const FleetRotor rotor = fleet.draw({}, {}, draws);
-  std::vector<Run> runs;
-  for (int r = 0; r < 4; ++r) {
-    Eigen::Vector2cd u = Eigen::Vector2cd::Zero();
-    if (r > 0) u(r % 2) = std::polar(fleet.moment_worth(0.5, r % 2), 1.0 * r);
-    runs.push_back(fleet.run(rotor, std::to_string(r), u, {}, draws));
-  }
+  auto runs = fleet.runs(rotor, 4, draws);
   auto partly = runs;
   std::erase_if(partly.back().readings, [](const Reading& one) { return one.speed != 1 && one.speed != 3; });
   const auto full = influence_posterior(fleet.job(partly));

@@ -154,12 +154,7 @@ TEST_CASE("What one more run would tell is what it tells once it is made") {
   const VirtualFleet fleet;
   FleetDraws draws(72);
   const FleetRotor rotor = fleet.draw({0.1, 0.05}, {}, draws);
-  std::vector<Run> runs;
-  for (int r = 0; r < 4; ++r) {
-    Eigen::Vector2cd u = Eigen::Vector2cd::Zero();
-    if (r > 0) u(r % 2) = std::polar(fleet.moment_worth(0.5, r % 2), 1.0 * r);
-    runs.push_back(fleet.run(rotor, std::to_string(r), u, {}, draws));
-  }
+  auto runs = fleet.runs(rotor, 4, draws);
   const auto full = influence_posterior(fleet.job(runs));
   const auto last = run_unbalance(fleet.job(runs), 3);
   runs.pop_back();

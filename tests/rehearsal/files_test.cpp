@@ -276,11 +276,7 @@ TEST_CASE("a rehearsal fits no stack that the stock does not hold, and no weight
   const Practice practice(3);
   Job job = *rehearsal_job(practice.read());
   Plane& plane = job.rotor.planes[0];
-  Weight stack = plane.weights[0];
-  stack.stack_of = {stack.id, stack.id};
-  stack.id += "+" + plane.weights[0].id;
-  stack.stock.reset();
-  plane.weights.push_back(stack);
+  plane.weights.push_back(stacked(plane.weights[0], plane.weights[0]));
   plane.weights[0].stock = 1;
   plane.weights[1].only_in = {{2}};
   const std::string single = plane.weights[0].id, other = plane.weights[1].id;

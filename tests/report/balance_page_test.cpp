@@ -189,11 +189,7 @@ TEST_CASE("Page and sheet say of the check run what check says, at a place that 
 
 TEST_CASE("An overall level above its limit, a missing reading and one far off show on page and sheet") {
   Job overall = half_read(0.2);
-  Reading level = overall.runs[2].readings[0];
-  level.component = Component::overall;
-  level.x.reset();
-  level.amplitude = 1.3;
-  overall.runs[2].readings.push_back(level);
+  add_overall(overall.runs[2], 1.3);
   const auto page = page_after(overall);
   CHECK(count(page, "NOT ACCEPTED: 1 reading is above its limit.") == 2);
   CHECK(page.find("A, overall level") != std::string::npos);

@@ -14,12 +14,7 @@ namespace {
 Plane plane_with_a_stack() {
   Plane plane = slotted_plane("spinner", 8, {100.0, 200.0});
   plane.weights[0].stock = 1;
-  Weight stack = plane.weights[0];
-  stack.id = "w1+w1";
-  stack.moment_g_mm = 200.0;
-  stack.stock.reset();
-  stack.stack_of = {"w1", "w1"};
-  plane.weights.push_back(stack);
+  plane.weights.push_back(stacked(plane.weights[0], plane.weights[0]));
   plane.slots->unusable = {7};
   return plane;
 }

@@ -72,11 +72,7 @@ TEST_CASE("A change that goes one way through three runs is a drift, one that co
 TEST_CASE("The share of the once-per-rev component is judged where an overall level stands beside it") {
   Job job = repeated({{0.5, 40}, {0.5, 40}});
   CHECK_FALSE(readiness(job).overall_read);
-  Reading overall = job.runs[1].readings[0];
-  overall.component = Component::overall;
-  overall.x.reset();
-  overall.amplitude = 0.9;
-  job.runs[1].readings.push_back(overall);
+  add_overall(job.runs[1], 0.9);
   const auto mostly = readiness(job);
   CHECK(mostly.overall_read);
   CHECK(first(mostly, ReadinessConcern::mostly_other).ratio == doctest::Approx(0.5 / 0.9));

@@ -14,9 +14,13 @@ namespace {
 using namespace trimwright;
 using namespace trimwright::testing;
 
+std::vector<SlotChoice> exact(const SlotProblem& problem) {
+  return search_slots(problem, {0.0, 0.0, Deadline::after(60.0)});
+}
+
 void check_against_enumeration(const SlotProblem& problem) {
   const std::vector<Enumerated> all = enumerate(problem);
-  const std::vector<SlotChoice> found = search_slots(problem, {0.0, 0.0, Deadline::after(60.0)});
+  const std::vector<SlotChoice> found = exact(problem);
   REQUIRE(found.size() == static_cast<std::size_t>(problem.max_changes) + 1);
   for (std::size_t m = 0; m < found.size(); ++m) {
     CAPTURE(m);
@@ -92,9 +96,9 @@ TEST_SUITE("slot search") {
       recipe.ring_symmetry = true;
       SlotProblem problem = random_problem(recipe, draw);
       if (recipe.planes == 2) problem.response.col(1) = problem.response.col(0);  // many choices are equal
-      const std::vector<SlotChoice> plain = search_slots(problem, {0.0, 0.0, Deadline::after(60.0)});
+      const std::vector<SlotChoice> plain = exact(problem);
       for (Complex& row : problem.residual) row *= Complex(1.0 + draw.uniform(-1e-15, 1e-15), 1e-16);
-      const std::vector<SlotChoice> noisy = search_slots(problem, {0.0, 0.0, Deadline::after(60.0)});
+      const std::vector<SlotChoice> noisy = exact(problem);
       REQUIRE(plain.size() == 4);
       REQUIRE(noisy.size() == 4);
       for (std::size_t m = 0; m < plain.size(); ++m) CHECK(same_changes(plain[m].changes, noisy[m].changes));
@@ -160,7 +164,7 @@ TEST_SUITE("slot search") {
       const double angle = 2.0 * std::numbers::pi * s / 8;
       problem.slots.push_back({0, {}, {{std::polar(30.0, angle), {0}}, {std::polar(60.0, angle), {1}}}});
     }
-    const std::vector<SlotChoice> found = search_slots(problem, {0.0, 0.0, Deadline::after(60.0)});
+    const std::vector<SlotChoice> found = exact(problem);
     CHECK(found[1].objective == doctest::Approx(0.9));
     CHECK(found[1].proved_optimal);
     CHECK(found[1].changes.size() == 1);  // one weight brings the second row below the first: more is idle
@@ -178,7 +182,7 @@ TEST_SUITE("slot search") {
     problem.max_changes = 2;
     problem.slots.push_back({0, {}, {{50.0, {0}}}});
     problem.slots.push_back({0, {0}, {{50.0, {}}}});  // holds one at the wrong side
-    const std::vector<SlotChoice> found = search_slots(problem, {0.0, 0.0, Deadline::after(60.0)});
+    const std::vector<SlotChoice> found = exact(problem);
     CHECK(found[1].objective == doctest::Approx(0.5));
     REQUIRE(found[1].changes.size() == 1);
     CHECK(found[1].changes[0].slot == 1);
@@ -194,14 +198,14 @@ TEST_SUITE("slot search") {
     problem.slots.push_back({0, {}, {{10.0, {}}}});
     problem.slots.push_back({0, {}, {{10.0, {}}}});
     problem.moment_limits.push_back({0, -20.0, 1.0});  // only both changes together keep it
-    const std::vector<SlotChoice> found = search_slots(problem, {0.0, 0.0, Deadline::after(60.0)});
+    const std::vector<SlotChoice> found = exact(problem);
     CHECK_FALSE(found[0].admissible);
     CHECK_FALSE(found[1].admissible);
     CHECK(std::isinf(found[1].bound));
     CHECK(found[2].admissible);
     CHECK(found[2].objective == doctest::Approx(1.2));
     problem.moment_limits.push_back({0, 100.0, 1.0});
-    CHECK_FALSE(search_slots(problem, {0.0, 0.0, Deadline::after(60.0)})[2].admissible);
+    CHECK_FALSE(exact(problem)[2].admissible);
   }
 
   TEST_CASE("with nothing measured it still finds whether the rules can be kept") {
@@ -227,15 +231,15 @@ TEST_SUITE("slot search") {
     problem.residual = Eigen::VectorXcd::Constant(2, 0.7);
     problem.response = Eigen::MatrixXcd::Zero(2, 2);
     problem.max_changes = 3;
-    CHECK(search_slots(problem, {0.0, 0.0, Deadline::after(60.0)}).size() == 4);
-    CHECK(search_slots(problem, {0.0, 0.0, Deadline::after(60.0)})[3].proved_optimal);
+    CHECK(exact(problem).size() == 4);
+    CHECK(exact(problem)[3].proved_optimal);
     problem.slots.push_back({1, {}, {{10.0, {}}}});
-    CHECK(search_slots(problem, {0.0, 0.0, Deadline::after(60.0)})[3].changes.empty());
+    CHECK(exact(problem)[3].changes.empty());
     problem.residual.resize(0);
     problem.response.resize(0, 2);
-    CHECK(search_slots(problem, {0.0, 0.0, Deadline::after(60.0)})[3].objective == 0.0);
+    CHECK(exact(problem)[3].objective == 0.0);
     problem.max_changes = 0;
-    CHECK(search_slots(problem, {0.0, 0.0, Deadline::after(60.0)}).size() == 1);
+    CHECK(exact(problem).size() == 1);
   }
 
   TEST_CASE("called from several threads at once, every call answers as it would alone") {

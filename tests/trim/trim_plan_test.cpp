@@ -212,13 +212,8 @@ tl::expected<TrimPlan, Error> try_plan(const OnePlane& rotor, const TrimRequest&
 OnePlane with_stacks(Phasor heavy) {
   OnePlane rotor(heavy);
   auto& weights = rotor.job.rotor.planes[0].weights;
-  for (const auto& [a, b] : {std::pair(0, 0), std::pair(0, 1), std::pair(1, 1)}) {
-    Weight stack;
-    stack.stack_of = {weights[static_cast<std::size_t>(a)].id, weights[static_cast<std::size_t>(b)].id};
-    stack.id = stack.stack_of[0] + "+" + stack.stack_of[1];
-    stack.moment_g_mm = 100.0 * (a + 1) + 100.0 * (b + 1);
-    weights.push_back(stack);
-  }
+  const Weight w1 = weights[0], w2 = weights[1];
+  for (const auto& stack : {stacked(w1, w1), stacked(w1, w2), stacked(w2, w2)}) weights.push_back(stack);
   return rotor;
 }
 

@@ -1,4 +1,4 @@
-#include "number_words.hpp"
+#include "convention_words.hpp"
 
 #include <fmt/format.h>
 
