@@ -100,6 +100,15 @@ std::string bar_words(const PageView& view, const ExpectedReading& one, const Pr
   return words + ", limit " + shown_peak(one.stop_above);
 }
 
+/// The speed as people call it, with the rpm beside a percent or a name where the page has room.
+Markup speed_beside_bar(const Job& job, std::size_t speed) {
+  const std::string rpm = fmt::format("{:.0f}", job.speeds_rpm[speed]);
+  const std::string words = short_speed_words(job, speed);
+  const Markup beside = words.starts_with(rpm) ? Markup() : element("small", {}, " " + rpm + " rpm");
+  return element("span", {{"class", "place"}, {"title", speed_words(job, speed)}},
+                 Markup::text(words) + beside);
+}
+
 Markup level_line(const PageView& view, const ExpectedReading& one) {
   const Sensor& sensor = view.rotor().sensors[one.sensor];
   const Prediction* p = prediction_at(view.trim.predictions, one.speed, one.sensor);
@@ -120,7 +129,7 @@ Markup level_line(const PageView& view, const ExpectedReading& one) {
   const auto figure = [&](double peak, std::string_view css_class) {
     return element("span", {{"class", css_class}}, amplitude_words(sensor.unit.shown_from_peak(peak)));
   };
-  const Markup place = element("span", {{"class", "place"}}, short_speed_words(view.job, one.speed));
+  const Markup place = speed_beside_bar(view.job, one.speed);
   const std::string stop = amplitude_words(sensor.unit.shown_from_peak(limit));
   const bool open = row == nullptr && read == nullptr;
   const Markup drawing = bar_drawing(bar, bar_words(view, one, p, read), trial || open ? "" : stop);
