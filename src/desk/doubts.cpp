@@ -2,10 +2,12 @@
 
 #include <algorithm>
 #include <cmath>
+#include <functional>
 
 #include "base/text.hpp"
 #include "report/review_words.hpp"
 #include "request.hpp"
+#include "runs/odd_effects.hpp"
 #include "trimwright/files.hpp"
 #include "trimwright/influence.hpp"
 #include "trimwright/phasor.hpp"
@@ -22,6 +24,38 @@ std::string part_that_is_off(const InfluenceModel& model, const ReviewedReading&
         return std::abs(std::arg(ratio)) > std::abs(std::log(std::abs(ratio))) ? "phase" : "amplitude";
       }
   return "amplitude";
+}
+
+/// Suspect readings by place: often the runs cannot tell which of a place's is wrong. The review's order, the
+/// places by their furthest; where the weights of one run alone had an odd effect there, its reading first, and
+/// where those of all but one had, that one's.
+std::vector<std::vector<ReviewedReading>> suspects_by_place(const Job& job, const InfluenceModel& model) {
+  std::vector<std::vector<ReviewedReading>> places;
+  for (const auto& one : review_influence(job, model).readings) {
+    if (!one.suspect) continue;
+    const auto at = std::find_if(places.begin(), places.end(), [&](const auto& place) {
+      return job.speeds_rpm[place.front().speed] == job.speeds_rpm[one.speed] &&
+             place.front().sensor == one.sensor;
+    });
+    if (at == places.end())
+      places.push_back({one});
+    else
+      at->push_back(one);
+  }
+  std::vector<ReadinessFinding> odd;
+  judge_effects(job, model.runs.used, odd);
+  for (auto& place : places) {
+    const auto is_odd = [&](const ReviewedReading& one) {
+      return std::any_of(odd.begin(), odd.end(), [&](const ReadinessFinding& finding) {
+        return finding.speed == one.speed && finding.sensor == one.sensor && finding.runs.front() == one.run;
+      });
+    };
+    const auto odd_ones = std::count_if(place.begin(), place.end(), is_odd);
+    if (odd_ones == 1) std::stable_partition(place.begin(), place.end(), is_odd);
+    if (odd_ones > 1 && odd_ones + 1 == std::ssize(place))
+      std::stable_partition(place.begin(), place.end(), std::not_fn(is_odd));
+  }
+  return places;
 }
 
 /// "10 %" or "10 deg", not negative; 0 where nothing is given.
@@ -57,15 +91,17 @@ Result<DeskJson> doubted_readings(const DeskRequest& request) {
   const auto settled = settle_and_fit(file->job, file->request.planes, file->prior ? &*file->prior : nullptr);
   if (!settled) return DeskJson{{"readings", std::move(doubts)}};
   const auto& [job, model] = *settled;
-  for (const auto& one : review_influence(job, model).readings) {
-    if (!one.suspect) continue;
-    for (const auto& reading : job.runs[one.run].readings)
-      if (reading.speed == one.speed && reading.sensor == one.sensor && reading.x)
-        doubts.push_back({{"file", reading.where.file},
-                          {"line", reading.where.line},
-                          {"key", part_that_is_off(model, one)},
-                          {"what", read_and_fitted(job, model, one)}});
-  }
+  const auto places = suspects_by_place(job, model);
+  for (std::size_t group = 0; group < places.size(); ++group)
+    for (const auto& one : places[group])
+      for (const auto& reading : job.runs[one.run].readings)
+        if (reading.speed == one.speed && reading.sensor == one.sensor && reading.x)
+          doubts.push_back({{"file", reading.where.file},
+                            {"line", reading.where.line},
+                            {"key", part_that_is_off(model, one)},
+                            {"what", read_and_fitted(job, model, one)},
+                            {"group", group},
+                            {"less", one.run != places[group].front().run}});
   return DeskJson{{"readings", std::move(doubts)}};
 }
 

@@ -66,8 +66,9 @@ using DeskAnswer = Result<DeskJson> (*)(const DeskRequest&);
 /// figure of a sensor's `proportional` that covers both, and `words` on how it came about.
 [[nodiscard]] Result<DeskJson> scatter_of_paper(const DeskRequest& request);
 /// The readings that stand out from what all runs together make of them: for each the `file` and `line` it is
-/// written at, the part that is off (`key`: "amplitude" or "phase"), and `what`. None where the runs do not
-/// tell.
+/// written at, the part that is off (`key`: "amplitude" or "phase"), and `what`; the likeliest first, and the
+/// others of its place, of which the runs cannot tell it, in the same `group` with `less` true. None where
+/// the runs do not tell.
 [[nodiscard]] Result<DeskJson> doubted_readings(const DeskRequest& request);
 
 // Answers: as the program's commands give them, `text` and `document` (JSON in a text), or `page` (HTML).

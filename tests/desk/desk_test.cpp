@@ -172,6 +172,20 @@ TEST_CASE("A reading that the runs together contradict is told by its line and t
   CHECK(asked("doubts", {{"files", example_files("job.yaml")}})["readings"].empty());
 }
 
+TEST_CASE("Readings of which the runs cannot tell the wrong one are told together, one of them first") {
+  auto files = example_files("job.yaml");
+  std::string text = files["readings.csv"];
+  const std::string right = "as found,2876 rpm,front,0.433";
+  REQUIRE(text.find(right) != text.npos);
+  text.replace(text.find(right), right.size(), "as found,2876 rpm,front,0.95");
+  files["readings.csv"] = text;
+  const auto doubts = asked("doubts", {{"files", files}})["readings"];
+  REQUIRE(doubts.size() >= 2);
+  for (const auto& one : some(doubts)) CHECK(one["group"] == 0);
+  CHECK(doubts[0]["less"] == false);
+  for (std::size_t i = 1; i < doubts.size(); ++i) CHECK(doubts[i]["less"] == true);
+}
+
 TEST_CASE("Where the time ended a search, the desk says what to do on its page") {
   const auto plan = asked("plan", {{"files", example_files("job.yaml")}, {"time_limit_s", 0}});
   const std::string said = plan.dump();

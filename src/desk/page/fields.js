@@ -61,6 +61,20 @@ const field = ({label, root = "rotor", path, kind = "text", unit = "", choices =
   return make("div", {class: "field"}, make("label", {for: kind === "angle" ? `${id}` : id}, label, optional ? make("small", {}, optional === true ? " if known" : ` ${optional}`) : null), withIt, message);
 };
 
+/** Enter goes down a table of cells; below the last row it calls for another. */
+const enterGoesOn = (table, another) => {
+  table.addEventListener("keydown", (event) => {
+    if (event.key !== "Enter" || event.target.tagName !== "INPUT") return;
+    event.preventDefault();
+    const cells = (row) => [...row?.querySelectorAll("input") ?? []];
+    const row = event.target.closest("tr");
+    const n = cells(row).indexOf(event.target);
+    event.target.blur();  // so that it is written first
+    setTimeout(() => { const below = cells(row.nextElementSibling); if (below.length === cells(row).length) below[n].focus(); else another(); }, 50);
+  });
+  return table;
+};
+
 /** Degrees and their sense: "4 deg with rotation". */
 const angleControl = (common, value, done, label) => {
   const found = /^(.*?)\s*(?:deg)?\s*(with rotation|against rotation)?$/.exec(value);
@@ -85,13 +99,13 @@ const showMessages = () => {
   for (const [cell, one] of desk.typed) all.set(cell, one);
   for (const [cell, one] of doubtsNow()) if (!all.has(cell)) all.set(cell, one);
   const cells = new Map([...document.querySelectorAll("[data-cell]")].map((node) => [node.dataset.cell, node]));
-  for (const node of cells.values()) { node.removeAttribute("aria-invalid"); node.classList.remove("to-fill", "doubtful"); const place = byId(node.getAttribute("aria-describedby")); if (place) place.textContent = ""; }
+  for (const node of cells.values()) { node.removeAttribute("aria-invalid"); node.classList.remove("to-fill", "doubtful", "less-doubtful"); const place = byId(node.getAttribute("aria-describedby")); if (place) place.textContent = ""; }
   const elsewhere = [];
   for (const [path, one] of all) {
     const node = cells.get(path) ?? [...cells].find(([cell]) => cell.startsWith(`${path}.`) || cell.startsWith(`${path}[`))?.[1] ?? cells.get(path.replace(/[.[][^.[]*$/, ""));
     if (!node) { elsewhere.push([path, one]); continue; }
     if (one.empty) { node.classList.add("to-fill"); continue; }
-    if (one.doubt) node.classList.add("doubtful"); else node.setAttribute("aria-invalid", "true");
+    if (one.doubt) node.classList.add(one.less ? "less-doubtful" : "doubtful"); else node.setAttribute("aria-invalid", "true");
     const place = byId(node.getAttribute("aria-describedby"));
     const words = one.expected ? `${one.what}; expected ${one.expected}` : one.what;
     if (place) place.textContent = place.textContent ? `${place.textContent}. ${words}` : words;
@@ -107,10 +121,10 @@ const showMessages = () => {
   for (const view of ["rotor", "runs"]) {
     const mine = [...all].filter(([path]) => viewOf(path) === view);
     const empty = mine.filter(([, one]) => one.empty).length;
-    const doubts = mine.filter(([, one]) => one.doubt).length;
-    const wrong = mine.length - empty - doubts;
+    const doubts = mine.filter(([, one]) => one.doubt && !one.less).length;
+    const wrong = mine.filter(([, one]) => !one.empty && !one.doubt).length;
     const tab = byId(`state-${view}`);
     if (tab) tab.textContent = [wrong > 0 ? `${wrong} wrong` : "", empty > 0 ? `${empty} to fill in` : "", doubts > 0 ? `${doubts} in doubt` : ""].filter(Boolean).join(", ");
   }
 };
-const viewOf = (path) => (path.startsWith("rotor:") ? "rotor" : "runs");
+const viewOf = (path) => (/^(rotor:|job:(speeds|serial|title|station)\b)/.test(path) ? "rotor" : "runs");
