@@ -1,5 +1,5 @@
 /** The library's answers, in its own words and on its own pages. */
-const answerKinds = [["ready", "Is it ready?"], ["trial", "Next trial run"], ["plan", "Plan"], ["check", "Check run"], ["influence", "Influence"], ["sheet", "Run sheet"]];
+const answerKinds = [["ready", "Is it ready?"], ["trial", "Next trial run"], ["plan", "Plan"], ["check", "Check run"], ["influence", "Influence vectors"], ["sheet", "Run sheet"]];
 const kept = new Map();  // answers by what was asked
 const given = async (what, rest) => {
   const request = {...(await filesOf(desk.job)), ...rest};
@@ -13,22 +13,29 @@ const given = async (what, rest) => {
   return kept.get(key);
 };
 
-/** Readings that the runs together contradict, found when an answer is given: by cell what is wrong, for as long as it holds what it held then. */
-const doubtsNow = () => [...desk.doubts].filter(([cell, one]) => one.value === valueOfCell(cell));
+/** Readings that the runs together contradict, found when an answer is given: by cell what is wrong, for as long as all cells of its group
+ * hold what they held then. */
+const doubtsNow = () => {
+  const over = new Set([...desk.doubts].filter(([cell, one]) => one.value !== valueOfCell(cell)).map(([, one]) => one.group));
+  return [...desk.doubts].filter(([, one]) => !over.has(one.group));
+};
 const valueOfCell = (cell) => { const [run, row, ...column] = cell.slice(8).split("/"); const place = desk.job?.runs[run]?.rows[row]; return place ? valueIn(place, column) : undefined; };
 const lookForDoubts = async () => {
   const {job} = desk;
   const {readings} = await given("doubts", {}).catch(() => ({readings: []}));
   if (desk.job !== job) return;
-  desk.doubts = new Map(readings.map((one) => [placeInRuns(job, one), one]).filter(([place]) => place).map(([place, one]) => [`reading:${place}`, {what: one.what, doubt: true, value: valueOfCell(`reading:${place}`)}]));
+  desk.doubts = new Map(readings.map((one) => [placeInRuns(job, one), one]).filter(([place]) => place).map(([place, one]) => [`reading:${place}`, {what: one.what, group: one.group, less: one.less, doubt: true, value: valueOfCell(`reading:${place}`)}]));
   showMessages();
 };
+/** One line for each place where a reading looks wrong: the likeliest, and in fewer words those that may be it instead. */
 const doubtsPart = () => {
   const found = doubtsNow();
   if (found.length === 0) return "";
-  return make("ul", {class: "refused"}, found.map(([cell, one]) => {
-    const [run, row, ...rest] = cell.slice(8).split("/");
-    return make("li", {}, "Looks wrong: ", button(`run “${desk.job.runs[run].facts.name}”, row ${Number(row) + 1}, ${rest.join(" ")}`, () => { go("runs"); focusCell(cell); }, {class: "link"}), `: ${one.what}.`);
+  const link = ([cell]) => { const [run, row, ...rest] = cell.slice(8).split("/"); return button(`run “${desk.job.runs[run].facts.name}”, row ${Number(row) + 1}, ${rest.join(" ")}`, () => { go("runs"); focusCell(cell); }, {class: "link"}); };
+  return make("ul", {class: "refused"}, [...new Set(found.map(([, one]) => one.group))].map((group) => {
+    const [first, ...others] = found.filter(([, one]) => one.group === group);
+    return make("li", {}, "Looks wrong: ", link(first), `: ${first[1].what}.`,
+      others.length > 0 ? make("small", {}, " Or it is one of these, as the runs alone cannot tell which: ", others.flatMap((one, n) => [n > 0 ? "; " : "", link(one)]), ".") : null);
   }));
 };
 
@@ -40,7 +47,10 @@ const working = (place, words) => {
   const timer = setInterval(() => { time.textContent = `${Math.round((performance.now() - began) / 1000)} s`; }, 500);
   return () => clearInterval(timer);
 };
-const frameOf = (html, title) => make("iframe", {srcdoc: html, title, class: "page-frame"});
+/** Answers write numbers in one way, the files' own. Who types commas is told so where they stand, on screen and on paper. */
+const markLine = () => (desk.job.units.mark === "comma" ? "All numbers here are written with a decimal point: 12.5 means 12,5." : "");
+const frameOf = (html, title) => make("iframe", {srcdoc: markLine() ? html.replace('<main id="main">', (main) => `${main}<p class="chance">${markLine()}</p>`) : html, title, class: "page-frame"});
+const textOf = (text) => [markLine() ? make("p", {class: "note"}, markLine()) : null, make("pre", {tabindex: "0"}, text)];
 const asText = (text) => make("details", {class: "as-text"}, make("summary", {}, "The same as text"), make("pre", {tabindex: "0"}, text));
 const slotChanges = (job, slots) => {
   const fitted = copy(fittedOf(job, "now"));
@@ -57,9 +67,8 @@ const takeAsRun = (name, fitted) => {
   let free = name;
   for (let n = 2; desk.job.runs.some((run) => run.facts.name === free); ++n) free = `${name} ${n}`;
   addRun(free, Object.keys(fitted).length > 0 ? fitted : "none");
-  change((job) => { delete job.job.fitted_now; });
   go("runs");
-  focusCell(cellName(desk.job.runs.length - 1, 0, ["", "amplitude"]).replace("//amplitude", `/${desk.job.rotor.sensors[0]?.name}/amplitude`));
+  focusCell(firstCell(desk.job.runs.length - 1, 0));
   say(`The run “${free}” is begun, with these weights. Enter what it reads.`);
 };
 /** What the page in the frame shows now, the person's own moves included. */
@@ -77,7 +86,10 @@ const choiceInFrame = (frame) => {
 const refused = (place, error) => {
   if (error.stopped) { place.replaceChildren(make("p", {class: "lead"}, "Stopped."), button("Ask again", () => showAnswer())); return; }
   const found = error.found;
-  place.replaceChildren(make("div", {class: "refused", role: "alert"}, make("h2", {}, "No answer yet"), make("p", {}, found ? found.what + (found.expected ? `; expected ${found.expected}` : "") : error.message),
+  const open = ["rotor", "runs"].map((view) => [headings[view], byId(`state-${view}`).textContent]).filter(([, words]) => /to fill in|wrong/.test(words));
+  place.replaceChildren(make("div", {class: "refused", role: "alert"}, make("h2", {}, "No answer yet"),
+    open.length > 0 ? make("p", {}, `First put these right: ${open.map(([where, words]) => `${where}: ${words}`).join("; ")}. A dashed edge marks what is to fill in, a red edge what is wrong.`) : null,
+    make("p", {class: open.length > 0 ? "note" : null}, found ? found.what + (found.expected ? `; expected ${found.expected}` : "") : error.message),
     found && found.file ? make("p", {class: "note"}, `${found.file}${found.line > 0 ? `, line ${found.line}` : ""}${found.key ? `, ${found.key}` : ""}`) : null,
     make("p", {class: "buttons"}, button("To the rotor", () => go("rotor")), button("To the runs", () => go("runs")))));
 };
@@ -85,7 +97,7 @@ const refused = (place, error) => {
 const answers = {
   async ready(place) {
     const {text} = await given("ready", {});
-    place.replaceChildren(make("pre", {tabindex: "0"}, text));
+    place.replaceChildren(make("div", {}, textOf(text)));
   },
   async trial(place) {
     const answer = await given("trial", {...desk.trial, ...timeGiven()});
@@ -101,19 +113,19 @@ const answers = {
     const text = make("pre", {tabindex: "0"});
     const more = make("details", {class: "as-text", ontoggle: async (event) => { if (event.target.open && !text.textContent) { try { text.textContent = (await given("plan", rest)).text; } catch (error) { text.textContent = error.message; } } }}, make("summary", {}, "The same as text"), text);
     const take = button("Fit these weights: begin the check run", () => { const chosen = choiceInFrame(frame); if (chosen) takeAsRun("check", chosen.fitted); }, {class: "main"});
-    const own = button("Plan the weights tried out", () => { const chosen = choiceInFrame(frame); if (chosen) { desk.own = chosen.document; showAnswer(); } });
-    const tools = make("p", {class: "buttons"}, take, desk.own ? button("Back to the planner's own", () => { desk.own = null; showAnswer(); }) : own, planOptions());
+    const own = button("Plan with the weights tried out", () => { const chosen = choiceInFrame(frame); if (chosen) { desk.own = chosen.document; showAnswer(); } });
+    const tools = make("p", {class: "buttons"}, take, desk.own ? button("Back to the plan's own weights", () => { desk.own = null; showAnswer(); }) : own, planOptions());
     frame.addEventListener("load", () => { const shown = Boolean(frame.contentWindow?.balancePage); take.hidden = !shown; own.hidden = !shown; });
     place.replaceChildren(tools, frame, more);
   },
   async check(place) {
     const {text} = await given("check", timeGiven());
     const page = await given("page", {check_run: true, ...timeGiven()}).catch((error) => { if (error.stopped) throw error; return null; });
-    place.replaceChildren(page ? frameOf(page.page, "After the check run") : make("pre", {tabindex: "0"}, text), page ? asText(text) : "");
+    place.replaceChildren(...(page ? [frameOf(page.page, "After the check run"), asText(text)] : [make("div", {}, textOf(text))]));
   },
   async influence(place) {
     const {text} = await given("influence", {});
-    place.replaceChildren(make("pre", {tabindex: "0"}, text));
+    place.replaceChildren(make("div", {}, textOf(text)));
   },
   async sheet(place) {
     const {page} = await given("sheet", {});
@@ -154,13 +166,25 @@ const showAnswer = async () => {
     if (desk.answer === "sheet") return;
     await lookForDoubts();
     if (mine === asked && place.isConnected) byId("doubts").replaceChildren(doubtsPart());
-  } catch (error) { if (mine === asked) refused(place, error); }
+  } catch (error) {
+    while (desk.checking && !error.stopped) await new Promise((done) => setTimeout(done, 50));  // what is to fill in is told as it is now
+    if (mine === asked) refused(place, error);
+  }
   finally { stop(); }
 };
+/** What must be said before the library can be asked: what was fitted in every run, and for a plan or trial what is on the rotor now. */
+const unsaidPart = () => {
+  const runs = desk.job.runs.flatMap((run, r) => (isSaid(r) ? [] : [make("section", {class: "part"}, make("h2", {}, `Run “${run.facts.name}”`), fittedPart(r))]));
+  const wanted = desk.job.runs.length > 0 && !isPractice(desk.job) && ["trial", "plan"].includes(desk.answer) && !isSaid("now");
+  return [...runs, runs.length === 0 && wanted ? fittedPart("now") : null].filter(Boolean);
+};
 const answersView = () => {
-  setTimeout(showAnswer, 0);
+  const unsaid = unsaidPart();
+  if (unsaid.length === 0) setTimeout(showAnswer, 0);
   return [make("div", {class: "answer-tabs", role: "group", "aria-label": "What is asked"}, answerKinds.map(([kind, words]) => button(words, () => { desk.answer = kind; show(); }, {"aria-pressed": String(desk.answer === kind)}))),
-    ["trial", "plan", "check"].includes(desk.answer) ? timeChoice() : null, make("div", {id: "doubts"}), make("div", {id: "answer"})];
+    unsaid.length > 0 ? [make("p", {class: "lead"}, "Please say first, then the answer follows:"), unsaid] : null,
+    unsaid.length === 0 && ["trial", "plan"].includes(desk.answer) && isSaid("now") ? fittedPart("now") : null,
+    unsaid.length === 0 && ["trial", "plan", "check"].includes(desk.answer) ? timeChoice() : null, make("div", {id: "doubts"}), make("div", {id: "answer"})];
 };
 
 /** What is printed of an answer's page is what the page itself prints, on as many sheets as it takes: a frame would be cut off. */

@@ -93,7 +93,7 @@ const checkJob = async (job, soon) => {
     } catch (error) {
       if (!error.found) throw error;
       const place = placeInRuns(sound, error.found);
-      const path = place ? `reading ${place}` : keyOf(error.found);
+      const path = place ? `reading ${place}` : keyOf(error.found).replace(/^speeds\[(\d+)\]/, (_, n) => `speeds[${toldSpeeds(sound, readingsOf(sound))[n]}]`);
       const target = place ? result.readings : result.job;
       const key = place ?? path;
       if (target.has(key)) { result.general = error.found; break; }
@@ -119,6 +119,8 @@ const putRight = (job, path, place) => {
     return true;
   }
   const run = /^runs\[(\d+)\](?:\.(\w+))?/.exec(path);
+  const speed = /^speeds\[(\d+)\]/.exec(path);
+  if (speed) { job.job.speeds.splice(speed[1], 1, {}); return true; }
   if (!run) { if (path === "" || at(job.job, path) === undefined) return false; drop(job.job, path); return true; }
   const facts = job.runs[run[1]]?.facts;
   if (!facts) return false;

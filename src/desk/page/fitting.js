@@ -26,15 +26,37 @@ const fittedWords = (fitted) => Object.entries(fitted).map(([plane, written]) =>
   const words = [...Object.entries(slots).map(([slot, content]) => `slot ${slot} ${contentWords(content)}`), ...others.map((one) => `${contentWords(one)} at ${one.at}`)];
   return words.length > 0 ? `${plane}: ${words.join(", ")}` : null;
 }).filter(Boolean).join("; ") || "nothing";
-const setFitted = (r, fitted) => change((job) => {
-  const value = Object.keys(fitted).length > 0 ? fitted : "none";
-  if (r === "now") job.job.fitted_now = value; else job.runs[r].facts.fitted = value;
-});
+/** Says what was fitted: "none", "same as ...", or by plane. */
+const sayFitted = (r, value) => change((job) => { if (r === "now") job.job.fitted_now = value; else job.runs[r].facts.fitted = value; });
+const setFitted = (r, fitted) => sayFitted(r, Object.keys(fitted).length > 0 ? fitted : "none");
+const isSaid = (r) => Boolean(r === "now" ? desk.job.job.fitted_now : desk.job.runs[r].facts.fitted);
+const runsBefore = (r) => (r === "now" ? desk.job.runs : desk.job.runs.slice(0, r));
+
+/** What was fitted in a run, or is on the rotor "now": asked until it is said, then told. Nothing is carried over in silence. */
+const fittedPart = (r, then = show) => {
+  const cell = r === "now" ? "job:fitted_now" : cellOf(`run ${r}`, "fitted");
+  const id = `fitted-${r}-m`;
+  const told = (node) => {
+    const written = r === "now" ? desk.job.job.fitted_now : desk.job.runs[r]?.facts.fitted;
+    const held = fittedWords(fittedOf(desk.job, r));
+    node.textContent = `${typeof written === "string" && written.startsWith("same as ") ? `the same as in “${written.slice(8)}”: ${held}` : held}.`;
+  };
+  const choose = (words) => button(words, async () => { await fittingDialog(r); then(); }, {"data-cell": cell, "aria-describedby": id});
+  const message = make("span", {class: "message", id});
+  if (isSaid(r)) return make("div", {class: "fitted-line"}, make("p", {"data-block": cell}, make("b", {}, r === "now" ? "On the rotor now: " : "Fitted in this run: "), live(make("span"), told)), choose(r === "now" ? "Change what is on the rotor" : "Change what is fitted"), message);
+  const before = runsBefore(r);
+  const offered = [...new Set([before.length - 1, 0])].filter((one) => before[one]);
+  const answer = (value) => { sayFitted(r, value); then(); };
+  const same = (one) => live(button("", () => answer(`same as ${desk.job.runs[one].facts.name}`)), (node) => { node.textContent = `The same as in “${desk.job.runs[one]?.facts.name ?? ""}”`; });
+  return make("div", {class: "question", "data-block": cell}, make("p", {}, make("b", {}, r === "now" ? "What is on the rotor now?" : "What was fitted in this run?"),
+    r === "now" ? ` The plan begins with it.${before.length > 1 ? " Is the last trial weight still in, or is it out again?" : ""}` : " All weights that were in, not only those that were added."),
+    make("p", {class: "buttons"}, offered.map(same), button("No weights", () => answer("none")), choose(offered.length > 0 ? "Other weights" : "Show which weights")), message);
+};
 
 const fittingDialog = (r) => new Promise((resolve) => {
   const facts = desk.checked?.facts;
   if (!facts) { say("Describe the planes first: then they can be drawn."); resolve(); return; }
-  const before = r === "now" ? desk.job.runs : desk.job.runs.slice(0, r);
+  const before = runsBefore(r);
   const title = r === "now" ? "What is on the rotor now" : `What was fitted in the run “${desk.job.runs[r].facts.name}”`;
   const body = make("div", {class: "planes-fitted"});
   const chosen = {};
@@ -45,16 +67,16 @@ const fittingDialog = (r) => new Promise((resolve) => {
     body.replaceChildren(...facts.planes.map((plane) => planeFitting(plane, fitted, chosen, r, draw, facts)));
     if (focused) [...body.querySelectorAll("button, select, input")].find((node) => placeOf(node) === focused)?.focus();
   };
-  const same = before.length > 0 ? make("select", {"aria-label": "The same as in another run", onchange: (event) => {
+  const same = before.length > 0 ? make("select", {"aria-label": "Begin with what was in another run", onchange: (event) => {
     if (!event.target.value) return;
-    change((job) => { const value = event.target.value === "none" ? "none" : `same as ${event.target.value}`; if (r === "now") job.job.fitted_now = value; else job.runs[r].facts.fitted = value; });
+    sayFitted(r, `same as ${event.target.value}`);
     draw();
-  }}, make("option", {value: ""}, "The same as in ..."), before.map((run) => make("option", {value: run.facts.name}, run.facts.name))) : null;
+  }}, make("option", {value: ""}, "Begin with what was in ..."), before.map((run) => make("option", {value: run.facts.name}, run.facts.name))) : null;
   const dialog = make("dialog", {class: "wide", "aria-labelledby": "fitting-title"}, make("h2", {id: "fitting-title"}, title),
-    make("p", {}, "All that was in, not only what was added. Tap a hole and say what it holds; holes not named hold their filler, or nothing."),
-    make("p", {class: "buttons"}, same, button("Nothing fitted", () => { setFitted(r, {}); draw(); })), body,
+    make("p", {}, "All weights that were in, not only those that were added. Tap a hole, then choose its weight below the drawing. A hole for which nothing is chosen holds its filler, or nothing."),
+    make("p", {class: "buttons"}, same, button("No weights", () => { setFitted(r, {}); draw(); })), body,
     make("p", {class: "buttons end"}, button("Done", () => dialog.close(), {class: "main"})));
-  dialog.addEventListener("close", () => { dialog.remove(); show(); resolve(); });
+  dialog.addEventListener("close", () => { dialog.remove(); resolve(); });
   document.body.append(dialog);
   draw();
   dialog.showModal();
@@ -72,7 +94,7 @@ const planeFitting = (plane, fitted, chosen, r, draw, facts) => {
     setFitted(r, all);
     draw();
   };
-  if (plane.slots.length === 0) return make("section", {}, make("h3", {}, plane.name), make("p", {}, others.length > 0 ? fittedWords({[plane.name]: others}) : "Nothing fitted."), freePiece(plane, fitted, r, draw));
+  if (plane.slots.length === 0) return make("section", {}, make("h3", {}, plane.name), make("p", {}, others.length > 0 ? fittedWords({[plane.name]: others}) : "Nothing is fitted here."), freePiece(plane, fitted, r, draw));
   const slot = chosen[plane.name] ?? Number(Object.keys(slots)[0] ?? usable[0]);
   const mark = (content) => (typeof content === "string" ? plane.weights.find((one) => one.id === content)?.mark ?? content : "•");
   const pick = (one) => { chosen[plane.name] = one; draw(); };

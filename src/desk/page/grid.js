@@ -2,6 +2,8 @@
 const gridColumns = (job) => ["speed", ...job.rotor.sensors.flatMap((sensor) => [[sensor.name, "amplitude"], [sensor.name, "phase"]])];
 const unitOfColumn = (job, column) => (column === "speed" ? job.units.speed : column[1] === "phase" ? "deg" : job.rotor.sensors.find((one) => one.name === column[0])?.unit ?? "");
 const cellName = (r, i, column) => (column === "speed" ? `reading:${r}/${i}/speed` : `reading:${r}/${i}/${column[0]}/${column[1]}`);
+/** The first cell of a row that waits: its speed, or what was read at a set speed. */
+const firstCell = (r, i) => cellName(r, i, gridColumns(desk.job)[desk.job.runs[r].rows[i]?.set === undefined ? 0 : 1] ?? "speed");
 const valueIn = (row, column) => (column === "speed" ? row.speed : row.cells[column[0]]?.[column[1]]) ?? "";
 const setIn = (row, column, text) => {
   if (column === "speed") { row.speed = text; return; }
@@ -9,14 +11,16 @@ const setIn = (row, column, text) => {
   cell[column[1]] = text;
   if (!cell.amplitude && !cell.phase) delete row.cells[column[0]];
 };
-const isBlank = (row) => !row.speed && Object.keys(row.cells).length === 0;
 
 const grid = (r) => {
   const {job} = desk;
   const columns = gridColumns(job);
   const overall = job.runs[r].rows.some((row) => row.component !== "once-per-rev");
+  const names = new Map(setSpeeds(job));
+  const set = job.runs[r].rows.some((row) => row.set !== undefined);
+  const asSet = (one) => make("th", {scope: "row"}, one === undefined ? "" : shownNumber(one), names.get(one) ? make("small", {}, ` ${names.get(one)}`) : null);
   const body = make("tbody", {});
-  const row = (i) => make("tr", {}, columns.map((column, c) => make("td", {}, gridCell(r, i, c, columns))),
+  const row = (i) => make("tr", {}, set ? asSet(desk.job.runs[r].rows[i].set) : null, columns.map((column, c) => make("td", {}, gridCell(r, i, c, columns))),
     overall ? make("td", {}, componentCell(r, i)) : null,
     make("td", {}, button("×", () => { change((edited) => { edited.runs[r].rows.splice(i, 1); if (edited.runs[r].rows.length === 0) edited.runs[r].rows.push(newRow()); }); show(); }, {"aria-label": `Remove row ${i + 1}`, class: "slight"})));
   body.append(...job.runs[r].rows.map((_, i) => row(i)));
@@ -24,8 +28,8 @@ const grid = (r) => {
   const head = (words, unit, span = 1) => make("th", {scope: "col", colspan: String(span)}, words, unit ? make("small", {}, ` ${unit}`) : null);
   return live(make("div", {class: "scroll", tabindex: "0", role: "group"},
     make("table", {class: "grid", "data-run": String(r)}, make("thead", {},
-      make("tr", {}, make("td", {}), job.rotor.sensors.map((sensor) => make("th", {scope: "colgroup", colspan: "2"}, sensor.name || "sensor")), overall ? make("td", {}) : null, make("td", {})),
-      make("tr", {}, head("speed", job.units.speed), job.rotor.sensors.map((sensor) => [head("amplitude", sensor.unit), head("phase", job.rotor.phase && job.rotor.phase !== "unknown" ? `deg ${job.rotor.phase}` : "deg")]), overall ? head("component") : null, make("td", {}))), body)),
+      make("tr", {}, set ? make("td", {}) : null, make("td", {}), job.rotor.sensors.map((sensor) => make("th", {scope: "colgroup", colspan: "2"}, sensor.name || "sensor")), overall ? make("td", {}) : null, make("td", {})),
+      make("tr", {}, set ? head("set to", job.units.speed) : null, head(set ? "read" : "speed", job.units.speed), job.rotor.sensors.map((sensor) => [head("amplitude", sensor.unit), head("phase", job.rotor.phase && job.rotor.phase !== "unknown" ? `deg ${job.rotor.phase}` : "deg")]), overall ? head("component") : null, make("td", {}))), body)),
   (node) => node.setAttribute("aria-label", `Readings of ${desk.job.runs[r]?.facts.name ?? ""}`));
 };
 
@@ -37,6 +41,7 @@ const gridCell = (r, i, c, columns) => {
   const label = column === "speed" ? `Speed, row ${i + 1}` : `${column[0]} ${column[1]}, row ${i + 1}`;
   const unit = unitOfColumn(job, column);
   const input = make("input", {id, type: "text", inputmode: "decimal", autocomplete: "off", spellcheck: "false", "aria-label": label, "aria-describedby": `${id}m`, "data-cell": name, value: shownNumber(withoutUnit(valueIn(job.runs[r].rows[i] ?? newRow(), column), unit)),
+    placeholder: column === "speed" && job.runs[r].rows[i]?.set !== undefined ? "as set" : null,
     onchange: async (event) => {
       const row = desk.job.runs[r]?.rows[i];  // which may have moved when the number is understood
       const text = await typedNumber(event.target.value.trim(), name);
@@ -47,7 +52,7 @@ const gridCell = (r, i, c, columns) => {
     onkeydown: (event) => {
       if (event.key === "Tab" && !event.shiftKey && c === columns.length - 1 && i + 1 < desk.job.runs[r].rows.length) {
         event.preventDefault();  // on to the next row, past the button that removes this one
-        focusNow(cellName(r, i + 1, columns[0]));
+        focusNow(firstCell(r, i + 1));
         return;
       }
       const to = {ArrowDown: [1, 0], Enter: [1, 0], ArrowUp: [-1, 0]}[event.key];

@@ -5,11 +5,12 @@ const newRotor = () => ({
 const newPlane = () => ({name: "", access: "easy", slots: {count: "", slot_1_at: "0 deg with rotation", numbered: "", seen_from: ""}, weights: []});
 const newSensor = () => ({name: "", measures: "", unit: "", phase_of: "", limits: [{limit: ""}]});
 const newRow = () => ({speed: "", component: "once-per-rev", cells: {}});
-const newRun = (name, fitted) => ({facts: {name, fitted}, rows: [newRow()]});
+/** A run in which nothing is read yet: a row waits for each set speed. What was fitted is "" until it is said. */
+const newRun = (name, fitted, job = null) => ({facts: {name, fitted}, rows: [...(job ? setSpeeds(job).map(([set]) => ({...newRow(), set})) : []), newRow()]});
 const ownNames = {rotor: "rotor.yaml", job: "job.yaml", table: "readings.csv"};
 const newJob = () => ({
   id: crypto.randomUUID ? crypto.randomUUID() : String(Math.random()).slice(2), revision: 0,
-  rotor: newRotor(), job: {trimwright: "job 1", rotor: "rotor.yaml"}, runs: [newRun("as found", "none")], extra: {}, opened: {},
+  rotor: newRotor(), job: {trimwright: "job 1", rotor: "rotor.yaml"}, runs: [newRun("as found", "")], extra: {}, opened: {},
   names: {...ownNames},
   units: {speed: "rpm", mass: "g", length: "mm", moment: "g.mm", mark: "point"}});
 
@@ -22,6 +23,23 @@ const needed = [/^name$/, /^rotation\./, /^phase$/, /^speed_tolerance$/, /^refer
   /^runs\[\d+\]\.(name|fitted)$/, /^speeds\[\d+\]\.at$/];
 const mayBeEmpty = (path) => !needed.some((one) => one.test(path));
 
+/** The speeds that are set in every run, each with its name: as they were typed once. */
+const setSpeeds = (job) => (job.job.speeds ?? []).filter((one) => one.at).map((one) => [withoutUnit(one.at, job.units.speed), one.name ?? ""]);
+/** A set speed that was `was` is now `now`: runs in which nothing is read yet, or that have rows of set speeds, get its row. A row in
+ * which something was read stays. */
+const speedSet = (job, was, now) => {
+  const [old, set] = [was, now].map((text) => withoutUnit(text ?? "", job.units.speed));
+  for (const run of job.runs) {
+    const mine = run.rows.filter((row) => old && row.set === old);
+    if (mine.length === 0 && set && run.rows.every((row) => row.set !== undefined || isEmpty(row))) run.rows.splice(isBlank(run.rows.at(-1)) ? run.rows.length - 1 : run.rows.length, 0, {...newRow(), set});
+    for (const row of mine) if (set) row.set = set; else { row.speed ||= old; delete row.set; }
+    if (!set) run.rows = [...run.rows.filter((row) => !mine.includes(row) || Object.keys(row.cells).length > 0), ...(isBlank(run.rows.at(-1)) ? [] : [newRow()])];
+  }
+};
+/** A row that still waits; one that stands for nothing yet. */
+const isEmpty = (row) => !row.speed && Object.keys(row.cells).length === 0;
+const isBlank = (row) => isEmpty(row) && row.set === undefined;
+
 /** What was read, one entry for each filled cell, by run, row and sensor; `place` finds the cell again. */
 const readingsOf = (job) => job.runs.flatMap((run, r) => run.rows.flatMap((row, i) => job.rotor.sensors.map((sensor) => sensor.name).concat(Object.keys(row.cells)).filter((name, n, all) => name && all.indexOf(name) === n)
   .filter((name) => { const cell = row.cells[name]; return cell && (cell.amplitude || cell.phase); })
@@ -29,12 +47,19 @@ const readingsOf = (job) => job.runs.flatMap((run, r) => run.rows.flatMap((row, 
     const cell = row.cells[name];
     const sensor = job.rotor.sensors.find((one) => one.name === name);
     const unit = sensor ? sensor.unit : "";
-    return {place: {run: r, row: i, sensor: name}, run: run.facts.name, speed: withUnit(row.speed, job.units.speed), sensor: name,
+    return {place: {run: r, row: i, sensor: name}, run: run.facts.name, speed: withUnit(row.speed || (row.set ?? ""), job.units.speed), sensor: name,
       amplitude: withUnit(cell.amplitude ?? "", unit), phase: withUnit(cell.phase ?? "", "deg"),
       component: row.component, phase_of: cell.phase_of ?? "", sd: cell.sd ?? "", note: cell.note ?? "",
       approach: cell.approach ?? "", state: cell.state ?? ""};
   })));
 
+/** Set speeds that the file tells, by number: not a line left empty; and once there are readings, not one whose rows still wait, as a file
+ * tells speeds that were read. */
+const toldSpeeds = (job, readings) => {
+  const rows = job.runs.flatMap((run) => run.rows);
+  const waits = (set) => readings.length > 0 && rows.some((row) => row.set === set) && rows.every((row) => row.set !== set || isEmpty(row));
+  return [...(job.job.speeds ?? []).keys()].filter((n) => { const {at: speed, name} = job.job.speeds[n]; return (speed || name) && !waits(withoutUnit(speed, job.units.speed)); });
+};
 /** The job file's tree: what the page keeps apart put where it belongs. */
 const jobTree = (job, readings) => {
   const tree = {};
@@ -45,6 +70,8 @@ const jobTree = (job, readings) => {
     tree[key] = key === "rotor" ? job.names.rotor : value;
     if (key === "rotor" && table) tree.readings = table;
   }
+  if (tree.speeds) tree.speeds = toldSpeeds(job, readings).map((n) => tree.speeds[n]);
+  if (tree.speeds?.length === 0) delete tree.speeds;
   const {fitted_now: now, trim, ...before} = tree;
   return {...before, ...(runs.length > 0 ? {runs} : {}), ...(now === undefined ? {} : {fitted_now: now}), ...(trim === undefined ? {} : {trim})};
 };
