@@ -27,8 +27,8 @@ std::string part_that_is_off(const InfluenceModel& model, const ReviewedReading&
 }
 
 /// Suspect readings by place: often the runs cannot tell which of a place's is wrong. The review's order, the
-/// places by their furthest; where the weights of one run alone had an odd effect there, its reading first, and
-/// where those of all but one had, that one's.
+/// places by their furthest; where the weights of one run alone had an odd effect there, its reading first,
+/// and where those of all but one had, that one's.
 std::vector<std::vector<ReviewedReading>> suspects_by_place(const Job& job, const InfluenceModel& model) {
   std::vector<std::vector<ReviewedReading>> places;
   for (const auto& one : review_influence(job, model).readings) {
