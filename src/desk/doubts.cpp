@@ -11,6 +11,7 @@
 #include "trimwright/files.hpp"
 #include "trimwright/influence.hpp"
 #include "trimwright/phasor.hpp"
+#include "trimwright/review.hpp"
 
 namespace trimwright {
 namespace {
