@@ -11,7 +11,7 @@
 #include <cstdlib>
 
 #include "cancelling_world.hpp"
-#include "trimwright/influence.hpp"
+#include "trimwright/review.hpp"
 
 namespace {
 

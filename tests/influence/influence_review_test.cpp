@@ -1,4 +1,4 @@
-#include "trimwright/influence.hpp"
+#include "trimwright/review.hpp"
 
 #include <doctest/doctest.h>
 

@@ -1,7 +1,7 @@
 #include <doctest/doctest.h>
 
 #include "cancelling_world.hpp"
-#include "trimwright/influence.hpp"
+#include "trimwright/review.hpp"
 
 using namespace trimwright;
 using namespace trimwright::testing;

@@ -12,7 +12,7 @@
 
 #include "job_builder.hpp"
 #include "some.hpp"
-#include "trimwright/influence.hpp"
+#include "trimwright/review.hpp"
 
 using namespace trimwright;
 using namespace trimwright::testing;
