@@ -47,8 +47,9 @@ std::string listed_to_confirm(const Rotor& rotor) {
 
 Result<void> check_confirmed(const Rotor& rotor) {
   if (rotor.to_confirm.empty()) return {};
-  return fail("the rotor file lists under to_confirm what is open or only assumed: " + listed_to_confirm(rotor),
-              "each compared with the maker's manual, put right and taken off the list");
+  return fail(
+      "the rotor file lists under to_confirm what is open or only assumed: " + listed_to_confirm(rotor),
+      "each compared with the maker's manual, put right and taken off the list");
 }
 
 NextSteps next_steps(const Job& job, bool knows_type) {
