@@ -37,7 +37,7 @@ Status plan(const PlanCommand& options) {
   if (!answer) return complain_of_job(answer.error(), *file, options.job, "plan");
   const auto& [job, model, trim, steps, held_back] = answer->plan;
   const std::string entry =
-      held_back ? "" : run_entry(job, steps.changes, options.job, {"check run", false, "check"});
+      held_back ? "" : run_entry(job, steps.changes, options.job, {"check run", false, "plan.html", "check"});
   const Status written = options.output.write(
       options.output.json() ? plan_json(job, model, trim, steps)
                             : plan_text(job, model, trim, steps, options.output.width()) + entry,

@@ -146,6 +146,8 @@ std::string what_comes_next(const StartedFolder& started, const std::string& fol
 }
 
 Status start(StartOptions& options) {
+  if (const auto free = check_new_folder(options.folder, options.readings); !free)
+    return complain(free.error());
   if (::isatty(STDIN_FILENO) == 1 && ::isatty(STDERR_FILENO) == 1)
     if (const auto asked = ask_all(options); !asked) return complain(asked.error());
   const auto started = start_folder(options.folder, options.answers, options.readings);

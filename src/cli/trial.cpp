@@ -93,7 +93,7 @@ Status trial(const TrialOptions& options) {
   }
   const auto& [job, advice, steps] = *trial;
   const std::string entry =
-      run_entry(job, steps.changes, options.job, {trial_name(job, steps), true, "ready"});
+      run_entry(job, steps.changes, options.job, {trial_name(job, steps), true, "trial.html", "ready"});
   return options.output.write(options.output.json()
                                   ? trial_json(job, advice, steps)
                                   : trial_text(job, advice, steps, options.output.width()) + entry,

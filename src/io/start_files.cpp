@@ -13,6 +13,8 @@ namespace {
 
 namespace fs = std::filesystem;
 
+constexpr const char* sheet_name = "run-sheet.html";
+
 bool lies_in(const std::string& file, const std::string& folder) {
   std::error_code status;
   const auto parent = fs::weakly_canonical(fs::path(file), status).parent_path();
@@ -43,6 +45,16 @@ Result<std::vector<NamedText>> texts_of(StartJob& job, const std::string& folder
 
 }  // namespace
 
+Result<void> check_new_folder(const std::string& folder, const std::string& table) {
+  std::vector<std::string> names{"rotor.yaml", "job.yaml", sheet_name};
+  if (table.empty() || !lies_in(table, folder)) names.emplace_back("readings.csv");
+  std::error_code status;
+  for (const auto& name : names)
+    if (fs::exists(fs::path(folder) / name, status))
+      return fail("there is a " + name + " already", "a new folder, or one without a job", {folder, 0, {}});
+  return {};
+}
+
 Result<StartedFolder> start_folder(const std::string& folder, const StartAnswers& answers,
                                    const std::string& table) {
   auto job = start_job(answers, table);
@@ -53,12 +65,9 @@ Result<StartedFolder> start_folder(const std::string& folder, const StartAnswers
   const auto path = [&](const std::string& name) { return (fs::path(folder) / name).string(); };
   StartedFolder started;
   for (const auto& [name, text] : *texts) started.files.push_back(name);
-  const std::string sheet = "run-sheet.html";
-  started.files.push_back(sheet);
+  started.files.emplace_back(sheet_name);
+  if (const auto free = check_new_folder(folder, table); !free) return tl::unexpected(free.error());
   std::error_code status;
-  for (const auto& name : started.files)
-    if (fs::exists(path(name), status))
-      return fail("there is a " + name + " already", "a new folder, or one without a job", {folder, 0, {}});
   fs::create_directories(folder, status);
   if (status)
     return fail("the folder cannot be made (" + status.message() + ")", "a folder this user may write to",
@@ -70,7 +79,7 @@ Result<StartedFolder> start_folder(const std::string& folder, const StartAnswers
   if (!read) return tl::unexpected(read.error());
   started.job = *std::move(read);
   if (const auto written =
-          write_text_file(path(sheet), run_sheet_page(started.job.job), NewFile::Existing::refused);
+          write_text_file(path(sheet_name), run_sheet_page(started.job.job), NewFile::Existing::refused);
       !written)
     return tl::unexpected(written.error());
   return started;

@@ -157,6 +157,8 @@ with tempfile.TemporaryDirectory() as scratch:
     copied.write_text(job.read_text("utf-8").replace("  # A second run", "  " + entry[1].replace("\n    ", "\n  ") + "\n" + entry[2] + "\n# A second run"), "utf-8")
     fill(table, [("as found", [0, 0]), ("trial spinner", [400, 0])])
     check("what trial says can be copied into the job", "trimwright plan" in run("ready", copied))
+    on_paper = re.search(r"ON PAPER\n  trimwright (page .* -o .*)\n", said)
+    check("trial: how it is printed", on_paper and on_paper[1] == f"page {job} -o {folder / 'trial.html'}", said[-900:])
     check("and a run that is not entered is told with what to do", "entered there under runs" in run("ready", job, status=1))
 
     spinner = 5 * 200 * cmath.rect(1, -2 * cmath.pi * 9 / 40)  # clockwise from the front is against this rotation
@@ -304,9 +306,11 @@ with tempfile.TemporaryDirectory() as scratch:
     check("asked on a terminal", status == 0, said)
     check("a wrong answer is told and asked again", "does not say how the rotor turns" in said and '"250" has no unit' in said and "This is needed: there are speeds in %" in said, said)
     check("every question has a reason, an example and what Enter means", said.count("\r\n> ") == len(re.findall(r"Example: .*?(?:Enter: |An answer is needed: )", " ".join(said.split()))), said)
+    check("what an option says is not asked", "type of rotor" not in said, said)
+    status, said = at_a_terminal(["start", str(asked)])
+    check("nothing is asked for a folder that has a job", status == 1 and "> " not in said and "already" in said, said)
     status, said = at_a_terminal(["page", str(job)])
     check("no HTML on a terminal", status == 1 and "-o page.html" in said and "<html" not in said, said[:300])
-    check("what an option says is not asked", "type of rotor" not in said, said)
     written = load((asked / "rotor.yaml").read_text("utf-8"))
     check("the answers are written", written["rotation"] == {"sense": "counterclockwise", "seen_from": "front"} and
           written["planes"][0]["slots"]["count"] == 36 and written["phase"] == "lead" and written["speed_100"] == "4740 rpm", written)
