@@ -50,7 +50,7 @@ std::string run_entry(const Job& job, const std::vector<SlotChange>& changes, co
   const auto now = fitted_yaml(job.rotor, job.fitted_now), then = fitted_yaml(job.rotor, fitted);
   const std::string page = (std::filesystem::path(job_file).parent_path() / run.page).string();
   std::string text =
-      "\nON PAPER\n  trimwright page " + one_line(job_file) + " -o " + one_line(page) + "\n" +
+      "\nON PAPER\n  trimwright page " + one_line(job_file) + " \\\n      -o " + one_line(page) + "\n" +
       wrapped("    ", "opens in any browser: the same with drawings, and sheets to print") +
       "\nAFTER THE RUN\n" +
       wrapped("  ", "Fill in the table of readings: the rows of run \"" + name + "\".") +

@@ -157,8 +157,7 @@ with tempfile.TemporaryDirectory() as scratch:
     copied.write_text(job.read_text("utf-8").replace("  # A second run", "  " + entry[1].replace("\n    ", "\n  ") + "\n" + entry[2] + "\n# A second run"), "utf-8")
     fill(table, [("as found", [0, 0]), ("trial spinner", [400, 0])])
     check("what trial says can be copied into the job", "trimwright plan" in run("ready", copied))
-    on_paper = re.search(r"ON PAPER\n  trimwright (page .* -o .*)\n", said)
-    check("trial: how it is printed", on_paper and on_paper[1] == f"page {job} -o {folder / 'trial.html'}", said[-900:])
+    check("trial: how it is printed", f"ON PAPER\n  trimwright page {job} \\\n      -o {folder / 'trial.html'}\n" in said, said[-900:])
     check("and a run that is not entered is told with what to do", "entered there under runs" in run("ready", job, status=1))
 
     spinner = 5 * 200 * cmath.rect(1, -2 * cmath.pi * 9 / 40)  # clockwise from the front is against this rotation
