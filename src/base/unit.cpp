@@ -8,6 +8,7 @@
 #include <optional>
 #include <span>
 
+#include "free_fall.hpp"
 #include "from_chars.hpp"
 #include "text.hpp"
 
@@ -30,7 +31,6 @@ struct MotionSymbol {
 constexpr double largest_number = 1e9;
 
 constexpr double inch_m = 0.0254;
-constexpr double free_fall = 9.80665;
 constexpr double ounce_g = 28.349523125;
 constexpr double pound_g = 453.59237;
 

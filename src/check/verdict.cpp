@@ -9,6 +9,7 @@
 #include "base/text.hpp"
 #include "influence/usable_reading.hpp"
 #include "runs/as_found.hpp"
+#include "runs/next_steps.hpp"
 #include "trim/time_words.hpp"
 #include "trimwright/forecast.hpp"
 
@@ -272,6 +273,7 @@ Result<Verdict> judge(const Job& job, const InfluenceModel& model, std::size_t r
 
 Result<JudgedJob> judge_job(const Job& job, const TrimRequest& request, const std::string& name,
                             const Prior* prior) {
+  if (const auto sure = check_confirmed(job.rotor); !sure) return tl::unexpected(sure.error());
   const auto run = find_check_run(job, name);
   if (!run) return tl::unexpected(run.error());
   auto settled = settle_and_fit(job_before(as_foretold(job, *run, prior), *run), request.planes, prior);

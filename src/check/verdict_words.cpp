@@ -276,6 +276,7 @@ std::string verdict_words(const Verdict& verdict) {
 }
 
 std::string level_words(double amplitude, double limit, const std::optional<double>& target) {
+  if (std::isinf(limit)) return "– limit not given";
   if (amplitude > limit) return "✕ ABOVE LIMIT";
   if (!target) return "✓ below limit";
   return amplitude > *target ? "▲ above target" : "✓ below target";

@@ -1,6 +1,7 @@
 #include <memory>
 
 #include "commands.hpp"
+#include "io/run_entry.hpp"
 #include "plan_options.hpp"
 #include "trimwright/files.hpp"
 #include "trimwright/report.hpp"
@@ -35,10 +36,12 @@ Status plan(const PlanCommand& options) {
   const auto answer = planned(*file, options.plan);
   if (!answer) return complain_of_job(answer.error(), *file, options.job, "plan");
   const auto& [job, model, trim, steps, held_back] = answer->plan;
-  const Status written =
-      options.output.write(options.output.json() ? plan_json(job, model, trim, steps)
-                                                 : plan_text(job, model, trim, steps, options.output.width()),
-                           answer->sources);
+  const std::string entry =
+      held_back ? "" : run_entry(job, steps.changes, options.job, {"check run", false, "plan.html", "check"});
+  const Status written = options.output.write(
+      options.output.json() ? plan_json(job, model, trim, steps)
+                            : plan_text(job, model, trim, steps, options.output.width()) + entry,
+      answer->sources);
   return plan_status(written, trim.nothing_found());
 }
 

@@ -7,63 +7,156 @@
 #include "base/text.hpp"
 #include "commands.hpp"
 #include "io/start_files.hpp"
+#include "report/text_table.hpp"
+#include "runs/next_steps.hpp"
 
 namespace trimwright::cli {
 namespace {
 
 constexpr const char* start_example = R"(Examples:
   trimwright start engine-417
-      Asks a few questions on a terminal, then writes rotor.yaml, job.yaml, readings.csv (to fill in) and
-      run-sheet.html (to print) into the new folder engine-417.
-  trimwright start engine-417 --rotation "clockwise from aft" --planes "front plane 32, rear plane 24" \
-      --sensors "front in/s peak, rear mil pp" --speeds "60 %, 80 %, 96 %"
-      The same without questions about these.)";
+      Asks some questions on a terminal, then writes rotor.yaml, job.yaml, readings.csv (to fill in) and
+      run-sheet.html (to print) into the new folder engine-417. What no option says is asked.
+  trimwright start engine-417 --readings sheet.csv
+      Takes sensors, units, runs and speeds from a table of readings that a spreadsheet saved as CSV.
+  trimwright start engine-417 --planes "front plane 32, rear plane 24" --rotation "clockwise from aft" \
+      --slots "slot 1 at 0 deg, clockwise from front" --radius "front plane: 250 mm; rear plane: 10 in" \
+      --weights "S1 2.5 g, S2 5 g" --sensors "front in/s peak, rear mil pp" \
+      --limits "front: limit 1.0 in/s, target 0.3; rear: limit 4 mil" --speeds "3200 3600 4104 rpm"
+      The same without questions about these. One answer holds for all planes (or sensors) that it fits.)";
 
 struct StartOptions {
   std::string folder;
+  std::string readings;
   StartAnswers answers;
 };
 
-/// Asks what no option answered, again until the answer fits. An empty line is no answer.
-void ask(StartAnswers& answers) {
-  for (const auto& question : start_questions()) {
-    if (answers.contains(question.key)) continue;
-    const std::string usual =
-        question.usual.empty()
-            ? (question.confirmed.empty() ? "may be left out" : "Enter: assumed, to be confirmed")
-            : "as \"" + question.usual + "\"; Enter: assumed, to be confirmed";
+/// What is asked of each of some planes, sensors or runs, as its option has it.
+std::string joined(const std::vector<std::pair<std::string, std::string>>& told) {
+  std::string all;
+  for (const auto& [of, answer] : told)
+    all += (all.empty() ? "" : "; ") + (of.empty() ? "" : of + ": ") + answer;
+  return all;
+}
+
+void print_question(const StartQuestion& question, const std::string& of, const StartJob& job,
+                    const std::string& enter) {
+  fmt::print(stderr, "\n{}\n", fmt::format(fmt::runtime(question.words), of));
+  fmt::print(stderr, "{}{}> ", wrapped("  ", question.reason),
+             wrapped("  ", "Example: " + example_of(question, of, job) + ". " + enter + "."));
+}
+
+/// Whether what is told so far, with this answer, fits; where not, it says so.
+bool fits(const StartOptions& options, const std::string& key, const std::string& answer) {
+  StartAnswers answers = options.answers;
+  answers[key] = answer;
+  const auto job = start_job(answers, options.readings);
+  if (job) return true;
+  std::string said = job.error().message();
+  if (const std::string option = "--" + key + ": "; said.starts_with(option)) said.erase(0, option.size());
+  fmt::print(stderr, "  {}\n", said);
+  return false;
+}
+
+/// One question, asked of everything that it is about, again until the answer fits. Enter at the second plane
+/// is the answer of the one before, where one answer may hold for all. False: there is nothing more to read.
+bool ask(const StartQuestion& question, StartOptions& options, const StartJob& job) {
+  std::vector<std::pair<std::string, std::string>> told;
+  const bool of_planes = question.key == "slots" || question.key == "radius" || question.key == "weights";
+  for (const auto& of : asked_of(question, job)) {
+    const std::string needed = why_needed(question, of, job);
+    StartAnswers for_all = options.answers;
+    const std::string before = of_planes && !told.empty() ? told.back().second : "";
+    if (!before.empty()) for_all[question.key] = before;
+    const bool repeats = !before.empty() && start_job(for_all, options.readings).has_value();
     for (;;) {
-      fmt::print(stderr, "{} ({})\n> ", question.words, usual);
+      print_question(question, of, job,
+                     repeats           ? "Enter: the same, " + before
+                     : !needed.empty() ? "An answer is needed: " + needed
+                                       : "Enter: " + enter_means(question, of, job));
       std::string answer;
-      if (!std::getline(std::cin, answer) || answer.find_first_not_of(' ') == answer.npos) break;
-      const auto fits = check_start_answer(question.key, answer, answers);
-      if (fits) {
-        answers[question.key] = answer;
-        break;
+      if (!std::getline(std::cin, answer)) return false;
+      const bool blank = answer.find_first_not_of(" \t\r") == answer.npos;
+      if (blank && repeats) answer = before;
+      if (blank && !repeats && !needed.empty()) {
+        fmt::print(stderr, "  This is needed: {}.\n", needed);
+        continue;
       }
-      fmt::print(stderr, "  {}\n", fits.error().message());
+      if (blank && !repeats) break;
+      auto with = told;
+      with.emplace_back(of, answer);
+      if (!fits(options, question.key, joined(with))) continue;
+      told = std::move(with);
+      break;
     }
   }
+  if (!told.empty()) options.answers[question.key] = joined(told);
+  return true;
+}
+
+/// Asks what no option answered. An empty line is no answer.
+Result<void> ask_all(StartOptions& options) {
+  for (const auto& question : start_questions()) {
+    const auto job = start_job(options.answers, options.readings);
+    if (!job) return tl::unexpected(job.error());
+    if (&question == &start_questions().front() && !options.readings.empty()) {
+      std::string found;
+      for (const auto& sensor : job->sensors)
+        found += (found.empty() ? "" : ", ") + sensor.name + " " + sensor.unit.text();
+      std::string runs;
+      for (const auto& run : job->runs) runs += (runs.empty() ? "" : ", ") + run.name;
+      fmt::print(stderr, "{}",
+                 wrapped("", "The table has the sensors " + found + "; the runs " + runs + "."));
+    }
+    if (!ask(question, options, *job)) return {};
+  }
+  return {};
+}
+
+/// "Which speed is 100 %? As \"4740 rpm\""
+std::string option_words(const StartQuestion& question) {
+  const std::string of_each = "{}: ";
+  const bool each = question.words.starts_with(of_each);
+  const std::string of = question.key == "fitted"                                      ? "Each run: "
+                         : question.key == "limits" || question.key == "repeatability" ? "Each sensor: "
+                                                                                       : "Each plane: ";
+  return (each ? of + question.words.substr(of_each.size()) : question.words) + " As \"" + question.example +
+         "\"";
+}
+
+std::string what_comes_next(const StartedFolder& started, const std::string& folder) {
+  const NextSteps next = next_steps(started.job.job, false);
+  const bool to_run = next.command == "ready" || next.command == "trial";
+  std::string text;
+  if (!next.missing.empty()) text += "\nWHAT IS MISSING, IN ORDER\n";
+  for (std::size_t i = 0; i < next.missing.size(); ++i)
+    text += wrapped(fmt::format("  {}. ", i + 1), next.missing[i]);
+  text += "\nNEXT\n";
+  if (to_run && !started.job.job.rotor.to_confirm.empty())
+    text += wrapped("  ", "What is put right in " + folder +
+                              "/rotor.yaml comes onto the run sheet when it is made afresh:") +
+            "  trimwright page " + folder + "/job.yaml -o " + folder + "/run-sheet.html\n";
+  if (to_run)
+    text += wrapped(
+        "  ", "Print " + folder + "/run-sheet.html from a browser for the next run, and fill in " + folder +
+                  "/" + started.job.sources.back().substr(started.job.sources.back().find_last_of('/') + 1) +
+                  " after it.");
+  return text + "  trimwright ready " + folder +
+         "/job.yaml\n    says what is still missing, and which command comes next\n";
 }
 
 Status start(StartOptions& options) {
-  if (::isatty(STDIN_FILENO) == 1 && ::isatty(STDERR_FILENO) == 1) ask(options.answers);
-  const auto names = start_folder(options.folder, options.answers);
-  if (!names) return complain(names.error());
+  if (const auto free = check_new_folder(options.folder, options.readings); !free)
+    return complain(free.error());
+  if (::isatty(STDIN_FILENO) == 1 && ::isatty(STDERR_FILENO) == 1)
+    if (const auto asked = ask_all(options); !asked) return complain(asked.error());
+  const auto started = start_folder(options.folder, options.answers, options.readings);
+  if (!started) return complain(started.error());
+  tell_notes(started->job.notes);
   const std::string folder = one_line(options.folder);
   std::string text = "Written into " + folder + ":";
-  for (const auto& name : *names) text += " " + name;
-  text +=
-      "\n\n  1. Put the rotor file right; what is only assumed stands in its list to_confirm.\n"
-      "  2. Then make the run sheet afresh, with the limits that you gave, and print it:\n"
-      "     trimwright page " +
-      folder + "/job.yaml -o " + folder +
-      "/run-sheet.html\n"
-      "     (until then its stop levels are blank, to be written in by hand).\n"
-      "  3. Make the run as found, fill in readings.csv.\n"
-      "  4. trimwright ready " +
-      folder + "/job.yaml\n     says what is still missing, and which command comes next.\n";
-  return Output{}.write(text);
+  for (const auto& name : started->files) text += " " + one_line(name);
+  return Output{}.write(text + "\n" + what_comes_next(*started, folder));
 }
 
 }  // namespace
@@ -75,12 +168,18 @@ void add_start(CLI::App& app, int& status) {
   command->add_option("FOLDER", options->folder, "folder for the files; made where there is none")
       ->required()
       ->check(not_empty());
+  command
+      ->add_option(
+          "--readings", options->readings,
+          "a table of readings (CSV) that is there already: sensors, units, runs and speeds are taken "
+          "from it; it is copied into the folder")
+      ->check(not_empty());
   for (const auto& question : start_questions())
     command
         ->add_option_function<std::string>(
             "--" + question.key,
             [options, key = question.key](const std::string& answer) { options->answers[key] = answer; },
-            question.words + (question.usual.empty() ? "" : " As \"" + question.usual + "\""))
+            option_words(question))
         ->check(not_empty());
   command->footer(start_example);
   command->callback([options, &status] { status = start(*options); });

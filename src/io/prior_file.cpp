@@ -10,6 +10,7 @@
 #include "fitted_fields.hpp"
 #include "trade_values.hpp"
 #include "yaml_fields.hpp"
+#include "yaml_text.hpp"
 
 namespace trimwright {
 namespace {
@@ -139,16 +140,6 @@ std::string triangle(const MatrixXd& matrix) {
   return text;
 }
 
-/// A text as a double-quoted YAML scalar.
-std::string quoted(const std::string& text) {
-  std::string written = "\"";
-  for (const char c : text) {
-    if (c == '"' || c == '\\') written += '\\';
-    written += c;
-  }
-  return written + "\"";
-}
-
 }  // namespace
 
 Result<Prior> parse_prior(const std::string& file, const std::string& text, const Rotor* rotor) {
@@ -171,7 +162,7 @@ std::string prior_text(const Prior& prior) {
       "# Influence coefficients of a rotor type, pooled from earlier jobs: docs/certainty.md.\n"
       "# Amplitudes: peak per g mm. Scatter: one standard deviation between rotors, of relative amplitude\n"
       "# and of phase in radians, common to a plane and of each coefficient's own; and of critical speeds.\n";
-  text += fmt::format("rotor: {}\njobs: {}\nphase: lead\nscatter:\n", quoted(prior.rotor), prior.jobs);
+  text += fmt::format("rotor: {}\njobs: {}\nphase: lead\nscatter:\n", yaml_quoted(prior.rotor), prior.jobs);
   for (std::size_t q = 0; q < prior.scatter.sd.size(); ++q)
     text += fmt::format("  {}: {}\n", scatter_names()[q], prior.scatter.sd[q]);
   text +=
@@ -183,12 +174,12 @@ std::string prior_text(const Prior& prior) {
         prior.left->size, prior.left->degrees_of_freedom);
   if (!prior.left_out.empty()) text += "left_out:\n";
   for (const auto& one : prior.left_out)
-    text += fmt::format("  - {{job: {}, why: {}}}\n", quoted(one.name), quoted(one.why));
+    text += fmt::format("  - {{job: {}, why: {}}}\n", yaml_quoted(one.name), yaml_quoted(one.why));
   text += "coefficients:\n";
   for (const auto& one : prior.coefficients)
     text += fmt::format(
         "  - {{speed: {} rpm, sensor: {}, plane: {}, unit: {}, amplitude: {}, phase: {} deg, jobs: {}}}\n",
-        one.rpm, quoted(one.sensor), quoted(one.plane), quoted(one.unit), std::abs(one.mean),
+        one.rpm, yaml_quoted(one.sensor), yaml_quoted(one.plane), yaml_quoted(one.unit), std::abs(one.mean),
         shown_phase_deg(one.mean, PhaseConvention::lead), one.jobs);
   text += "mean_covariance:  # of these, relative amplitude and phase of each in turn, lower triangle\n";
   return text + triangle(prior.mean_covariance);

@@ -129,7 +129,9 @@ void add_table(const NamedTable& named, Job& job, TablesRead& tables) {
     const Location where{path, row.reading.where.line, "run"};
     if (run == job.runs.end())
       throw InputError{{"the job has no run \"" + shortened(row.run) + "\"",
-                        "a run of " + value.file() + ": " + names_of(job.runs), where}};
+                        "a run of " + value.file() + ": " + names_of(job.runs) +
+                            "; or this one entered there under runs: name, and fitted with all that was in",
+                        where}};
     if (own && run != job.runs.begin() + static_cast<std::ptrdiff_t>(*own))
       throw InputError{{"the row is of run \"" + shortened(row.run) + "\"",
                         "rows of run \"" + job.runs[*own].name + "\", whose table this is", where}};

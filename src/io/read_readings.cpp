@@ -149,8 +149,8 @@ void check_cells(const Table& table, const CsvRow& row, std::size_t headings) {
                       "a cell in every column but phase_of, sd, note, approach and state", where}};
 }
 
-ReadingTable read_rows(const std::string& path, const std::string& text, const Rotor& rotor, RowName name) {
-  Table table{path, delimiter_of(text), {}, {}};
+TableText parted_table(const std::string& path, const std::string& text, RowName name) {
+  TableText table{delimiter_of(text), {}, {}};
   table.rows = filled_rows(path, text, table.delimiter);
   if (!table.rows.empty() && table.rows.front().cells.front() == "sep=")  // a spreadsheet's own line: "sep=;"
     table.rows.erase(table.rows.begin());
@@ -159,8 +159,14 @@ ReadingTable read_rows(const std::string& path, const std::string& text, const R
                       name == RowName::date ? "date, speed, sensor, amplitude, phase"
                                             : "run, speed, sensor, amplitude, phase",
                       {path, 1, {}}}};
-  const CsvRow heading = std::move(table.rows.front());
+  table.heading = std::move(table.rows.front());
   table.rows.erase(table.rows.begin());
+  return table;
+}
+
+ReadingTable read_rows(const std::string& path, TableText text, const Rotor& rotor, RowName name) {
+  Table table{path, text.delimiter, {}, std::move(text.rows)};
+  const CsvRow& heading = text.heading;
   table.known = reading_columns(path, heading, table.rows, rotor, name);
   for (const auto& row : table.rows) check_cells(table, row, heading.cells.size());
   bool commas = false;
@@ -182,11 +188,21 @@ ReadingTable read_rows(const std::string& path, const std::string& text, const R
 
 }  // namespace
 
-Result<ReadingTable> read_table(const std::string& path, const Rotor& rotor, RowName name) {
+Result<TableText> read_table_text(const std::string& path, RowName name) {
   const auto text = read_spreadsheet_file(path);
   if (!text) return tl::unexpected(text.error());
   try {
-    return read_rows(path, *text, rotor, name);
+    return parted_table(path, *text, name);
+  } catch (const InputError& input) {
+    return tl::unexpected(input.error);
+  }
+}
+
+Result<ReadingTable> read_table(const std::string& path, const Rotor& rotor, RowName name) {
+  auto text = read_table_text(path, name);
+  if (!text) return tl::unexpected(text.error());
+  try {
+    return read_rows(path, *std::move(text), rotor, name);
   } catch (const InputError& input) {
     return tl::unexpected(input.error);
   }

@@ -20,6 +20,14 @@ struct ReadingTable {
   std::vector<std::string> notes;         ///< what was left out
 };
 
+/// A table as it stands.
+struct TableText {
+  char delimiter = ',';
+  CsvRow heading;
+  std::vector<CsvRow> rows;  ///< those below the heading that are not empty
+};
+[[nodiscard]] Result<TableText> read_table_text(const std::string& path, RowName name);
+
 /// Reads a table of readings of `rotor` (CSV: comma, semicolon or tab, the last two with decimal commas
 /// allowed), with one reading in a row or one speed in a row. Readings whose amplitude is "missing", or empty
 /// in a row of one reading, are marked so: a sensor that failed. `name`: what tells the run of a row.

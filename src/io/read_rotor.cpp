@@ -4,6 +4,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <limits>
 
 #include "read_plane_rules.hpp"
 #include "trade_values.hpp"
@@ -214,7 +215,18 @@ LimitBand read_band(const YamlValue& value, const Rotor& rotor, const Sensor& se
   return band;
 }
 
+/// Limits that are still to be given are infinite; nothing is planned while the rotor says so.
+bool limits_are_open(const Rotor& rotor) {
+  return std::any_of(rotor.to_confirm.begin(), rotor.to_confirm.end(),
+                     [](const auto& one) { return one.starts_with("limits"); });
+}
+
 void read_bands(YamlFields& fields, const Rotor& rotor, Sensor& sensor) {
+  if (limits_are_open(rotor) && !fields.optional("limits")) {
+    constexpr double open = std::numeric_limits<double>::infinity();
+    sensor.bands.push_back({open, open, {}});
+    return;
+  }
   for (const auto& one : fields.required("limits").list("a list of {up_to, limit, target}")) {
     sensor.bands.push_back(read_band(one, rotor, sensor));
     const auto n = sensor.bands.size();
@@ -267,6 +279,9 @@ Rotor read_rotor_root(const YamlValue& root) {
   (void)fields.required("trimwright");
   Rotor rotor;
   rotor.name = fields.required("name").label();
+  if (const auto open = fields.optional("to_confirm"))
+    for (const auto& one : open->list("a list of what is only assumed, in words"))
+      rotor.to_confirm.push_back(one.label());
   rotor.rotation = read_rotation(fields.required("rotation"));
   rotor.phase = fields.required("phase").choice<PhaseConvention>({{"lag", PhaseConvention::lag},
                                                                   {"lead", PhaseConvention::lead},
@@ -292,9 +307,6 @@ Rotor read_rotor_root(const YamlValue& root) {
     rotor.sensors.push_back(std::move(sensor));
   }
   check_speed_tolerance(fields.required("speed_tolerance"), rotor);
-  if (const auto open = fields.optional("to_confirm"))
-    for (const auto& one : open->list("a list of what is only assumed, in words"))
-      rotor.to_confirm.push_back(one.label());
   fields.finish();
   return rotor;
 }

@@ -12,7 +12,7 @@
 namespace trimwright {
 namespace {
 
-/// "speed [%]" or "speed (%)" as "speed" and "%".
+/// A heading without brackets and what stands in them, "speed [%]" or "speed (%)".
 std::pair<std::string, std::string> name_and_unit(const std::string& heading) {
   for (const auto& [open, close] : {std::pair('[', ']'), std::pair('(', ')')})
     if (const auto at = heading.find(open); at != heading.npos && heading.back() == close)
@@ -24,6 +24,16 @@ std::pair<std::string, std::string> name_and_unit(const std::string& heading) {
 bool is_phase_unit(const std::string& unit) {
   const std::string lower = lower_case(unit);
   return lower.starts_with("deg") || lower.starts_with("°");
+}
+
+/// "front overall" as "front" and "overall"; the second is empty where the last word is no part of a reading.
+std::pair<std::string, std::string> name_and_part(const std::string& heading) {
+  const auto blank = heading.find_last_of(' ');
+  if (blank == heading.npos) return {heading, {}};
+  const std::string last = lower_case(heading.substr(blank + 1));
+  for (const auto* const part : {"phase", "overall", "amplitude", "amp"})
+    if (last == part) return {without_blanks_around(heading.substr(0, blank)), last};
+  return {heading, {}};
 }
 
 /// The sensor called so; capitals count only where two names differ by nothing else.
@@ -44,14 +54,11 @@ std::optional<ReadingColumn> sensor_column(const Rotor& rotor, const std::string
   ReadingColumn column{is_phase_unit(unit) ? CellKind::phase : CellKind::amplitude, 0, unit, {}, false};
   column.sensor = sensor_called(rotor, name);
   if (column.sensor) return column;
-  const auto blank = name.find_last_of(' ');
-  if (blank == name.npos) return std::nullopt;
-  const std::string last = lower_case(name.substr(blank + 1));
-  const bool phase = last == "phase";
-  column.overall = last == "overall";
-  if (!phase && !column.overall && last != "amplitude" && last != "amp") return std::nullopt;
-  column.kind = phase ? CellKind::phase : CellKind::amplitude;
-  column.sensor = sensor_called(rotor, without_blanks_around(name.substr(0, blank)));
+  const auto [sensor, part] = name_and_part(name);
+  if (part.empty()) return std::nullopt;
+  column.overall = part == "overall";
+  column.kind = part == "phase" ? CellKind::phase : CellKind::amplitude;
+  column.sensor = sensor_called(rotor, sensor);
   return column.sensor ? std::optional(column) : std::nullopt;
 }
 
@@ -121,6 +128,15 @@ void check_complete(const std::string& path, const CsvRow& heading, const Readin
 }
 
 }  // namespace
+
+HeadingRead read_heading(const std::string& cell) {
+  const auto [name, unit] = name_and_unit(cell);
+  if (const auto known = named_column(name, unit, RowName::run)) return {known->kind, {}, known->unit, false};
+  if (name.empty()) return {CellKind::note, {}, {}, false};
+  const auto [sensor, part] = name_and_part(name);
+  const bool phase = is_phase_unit(unit) || part == "phase";
+  return {phase ? CellKind::phase : CellKind::amplitude, sensor, unit, part == "overall"};
+}
 
 const ReadingColumn* ReadingColumns::of(CellKind kind) const {
   const auto found =

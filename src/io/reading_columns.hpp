@@ -62,6 +62,15 @@ struct ReadingColumns {
   [[nodiscard]] const ReadingColumn* of(CellKind kind, std::size_t sensor, bool overall) const;
 };
 
+/// What a heading tells where the sensors are not known yet.
+struct HeadingRead {
+  CellKind kind = CellKind::run;
+  std::string sensor;  ///< of a wide table, that of an amplitude or phase, if it is one; else empty
+  std::string unit;
+  bool overall = false;
+};
+[[nodiscard]] HeadingRead read_heading(const std::string& cell);
+
 /// Makes sense of a heading. `rows`: those below it, in which an unknown column without heading must be empty
 /// to go unmentioned. Throws InputError: a column that is missing or
 /// stands there twice.

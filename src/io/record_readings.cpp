@@ -8,6 +8,7 @@
 #include "filed_job.hpp"
 #include "record_content.hpp"
 #include "report/text_table.hpp"
+#include "runs/next_steps.hpp"
 #include "trimwright/files.hpp"
 
 namespace trimwright {
@@ -69,6 +70,7 @@ Result<JudgedTrim> readings_record(const ReadingsToFile& asked, const FilingDeta
   const std::vector<std::string> sources{asked.rotor, asked.table};
   const auto rotor = read_rotor(asked.rotor);  // told by the names a person knows
   if (!rotor) return tl::unexpected(rotor.error());
+  if (const auto sure = check_confirmed(*rotor); !sure) return tl::unexpected(sure.error());
   const auto first = read_dated_table(asked.table, *rotor);
   if (!first) return tl::unexpected(first.error());
   const auto first_job = job_of_readings({*rotor, *first}, asked);

@@ -10,6 +10,7 @@
 #include "reference/ring_picture.hpp"
 #include "trimwright/files.hpp"
 #include "yaml_fields.hpp"
+#include "yaml_text.hpp"
 
 namespace trimwright {
 namespace {
@@ -18,12 +19,6 @@ constexpr double most_factor = 100.0;  ///< of a size or width, either way
 
 std::string number_or_none(double value, const char* format) {
   return std::isfinite(value) ? fmt::format(fmt::runtime(format), value) : "none";
-}
-
-std::string ring_quoted(const std::string& text) {
-  std::string result = "\"";
-  for (const char c : text) result += c == '"' || c == '\\' ? std::string("\\") + c : std::string(1, c);
-  return result + "\"";
 }
 
 /// A factor such as a size, as its logarithm; "none" where no pulse came.
@@ -143,7 +138,7 @@ std::string ring_yaml(const KnownRing& ring) {
       "has "
       "those at the\n# reference tooth, whose own are larger_size and larger_width; spacing in pitches\n"
       "teeth:\n",
-      ring_quoted(ring.rotor), ring_quoted(ring.serial), ring_quoted(ring.from),
+      yaml_quoted(ring.rotor), yaml_quoted(ring.serial), yaml_quoted(ring.from),
       ring.falling ? "falling" : "rising", ring.speed_rpm, ring.swing, ring.lowest_swing, ring.highest_swing,
       seen.revolutions, seen.size_scatter, seen.width_scatter, seen.spacing_scatter);
   for (Eigen::Index i = 0; i < seen.size.size(); ++i)

@@ -55,13 +55,6 @@ Result<Told> told_by(const Job& job, TrimRequest request, const Prior* prior) {
   return told;
 }
 
-/// No weight is advised on what is only assumed.
-Result<void> check_confirmed(const Rotor& rotor) {
-  if (rotor.to_confirm.empty()) return {};
-  return fail("the rotor file lists under to_confirm what is only assumed: " + listed_to_confirm(rotor),
-              "each compared with the maker's manual, put right and taken off the list");
-}
-
 }  // namespace
 
 bool made_with(const Run& run, const std::vector<FittedWeights>& fitted) {

@@ -14,7 +14,8 @@ std::string force_words(const Job& job, const SlotChange& change) {
   std::string words =
       fmt::format("It pulls with {:.0f} N at {}", force, speed_words(job, job.speeds_rpm.size() - 1));
   if (job.rotor.mass_kg)
-    words += fmt::format(", {:.1f} % of the rotor's weight", 100.0 * force / (*job.rotor.mass_kg * gravity));
+    words +=
+        fmt::format(", {:.1f} % of the rotor's weight", 100.0 * force / (*job.rotor.mass_kg * free_fall));
   return words + ".";
 }
 
@@ -30,7 +31,7 @@ std::vector<std::string> trial_warnings(const Job& job, const BalancePlan& plan,
                                         const std::vector<std::size_t>& barred) {
   std::vector<std::string> warnings;
   const double force = force_newton(plan.changes.front().fit->moment_g_mm, job.speeds_rpm.back());
-  if (!known && job.rotor.mass_kg && force > trial_force_share * *job.rotor.mass_kg * gravity)
+  if (!known && job.rotor.mass_kg && force > trial_force_share * *job.rotor.mass_kg * free_fall)
     warnings.push_back(
         "The trial weight pulls harder than 10 % of the rotor's weight (common practice, no published "
         "source): take a lighter one, or stay below the highest speed.");

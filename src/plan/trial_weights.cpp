@@ -63,7 +63,7 @@ double force_newton(double moment_g_mm, double rpm) {
 TrialCandidate candidate_of(const Job& job, const SlotChange& change) {
   TrialCandidate candidate{change, force_newton(change.fit->moment_g_mm, job.speeds_rpm.back()), {}, {}, {},
                            {}};
-  if (job.rotor.mass_kg) candidate.force_share = candidate.force_n / (*job.rotor.mass_kg * gravity);
+  if (job.rotor.mass_kg) candidate.force_share = candidate.force_n / (*job.rotor.mass_kg * free_fall);
   return candidate;
 }
 
@@ -119,7 +119,7 @@ Result<SlotChange> by_force(const Job& job, const std::vector<SlotChange>& chang
                   "mass in the rotor file, or a weight named by you, that the manual allows (--plane \"" +
                       job.rotor.planes[changes.front().plane].name + "\" --weight \"" +
                       changes.front().fit->weight_id + "\")");
-    const double most = trial_force_share * *job.rotor.mass_kg * gravity;
+    const double most = trial_force_share * *job.rotor.mass_kg * free_fall;
     std::erase_if(light, [&](const SlotChange& one) {
       return force_newton(one.fit->moment_g_mm, job.speeds_rpm.back()) > most;
     });

@@ -2,12 +2,10 @@
 
 #include <vector>
 
+#include "base/free_fall.hpp"
 #include "known_effect.hpp"
 
 namespace trimwright {
-
-/// Standard gravity [m/s^2].
-inline constexpr double gravity = 9.80665;
 
 /// Centrifugal force of a moment [N].
 [[nodiscard]] double force_newton(double moment_g_mm, double rpm);

@@ -26,20 +26,23 @@ std::vector<Place> places_on_sheet(const Job& job) {
 
 Markup written_cell() { return element("td", {{"class", "writing"}}); }
 
-/// Whether the limits are still those that were only assumed: none is printed then, as people would stop by
-/// it.
-bool limits_assumed(const Rotor& rotor) {
-  return std::find(rotor.to_confirm.begin(), rotor.to_confirm.end(), "limits") != rotor.to_confirm.end();
+/// Whether a sensor's limits are open, or still those that were only assumed: none is printed then, as people
+/// would stop by it.
+bool limits_open(const Rotor& rotor, const Sensor& sensor) {
+  const auto assumed = std::find(rotor.to_confirm.begin(), rotor.to_confirm.end(), "limits");
+  return assumed != rotor.to_confirm.end() || std::isinf(sensor.bands.back().limit);
 }
 
 Markup reading_boxes(const Job& job) {
   Markup rows;
-  const bool assumed = limits_assumed(job.rotor);
-  const auto level = [&](const std::string& words) {
-    return assumed ? written_cell() : element("td", {{"class", "number"}}, words);
-  };
+  const auto& sensors = job.rotor.sensors;
+  const bool some_open = std::any_of(sensors.begin(), sensors.end(),
+                                     [&](const Sensor& sensor) { return limits_open(job.rotor, sensor); });
   const auto row = [&](const std::string& speed, const Sensor& sensor, const std::string& stop,
                        const std::string& target) {
+    const auto level = [&](const std::string& words) {
+      return limits_open(job.rotor, sensor) ? written_cell() : element("td", {{"class", "number"}}, words);
+    };
     rows += element("tr", {{"class", "row"}},
                     element("th", {{"scope", "row"}}, speed) + element("td", {}, sensor.name) +
                         element("td", {{"class", "unit"}}, sensor.unit.text()) + level(stop) + level(target) +
@@ -59,7 +62,7 @@ Markup reading_boxes(const Job& job) {
   return page_table(
       std::string(
           "Readings (once per revolution; end the run at once when a reading passes its stop level)") +
-          (assumed
+          (some_open
                ? ". Limits are not given yet: write in the stop levels of the maker's manual before the run."
                : ""),
       {{"speed"},
@@ -75,9 +78,10 @@ Markup reading_boxes(const Job& job) {
 
 /// Limits by speed where no speed is named yet.
 Markup limit_list(const Job& job) {
-  if (!places_on_sheet(job).empty() || limits_assumed(job.rotor)) return {};
+  if (!places_on_sheet(job).empty()) return {};
   Markup items;
   for (const auto& sensor : job.rotor.sensors) {
+    if (limits_open(job.rotor, sensor)) continue;
     std::string words;
     for (const auto& band : sensor.bands)
       words += (words.empty() ? "" : "; ") +
@@ -88,7 +92,7 @@ Markup limit_list(const Job& job) {
                sensor.unit.text();
     items += element("li", {}, sensor.name + ": " + words);
   }
-  return element("ul", {}, items);
+  return items.empty() ? Markup() : element("ul", {}, items);
 }
 
 Markup fitted_table(const Job& job, const PageView* trial) {

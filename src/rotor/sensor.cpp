@@ -26,6 +26,7 @@ ShownReading shown(const Sensor& sensor, Phasor x, PhaseConvention convention) {
 
 std::string amplitude_words(double shown) {
   if (shown == 0.0) return "0";
+  if (std::isinf(shown)) return "not given";  // a limit still to be told
   const int whole_digits = static_cast<int>(std::floor(std::log10(std::abs(shown)))) + 1;
   return fmt::format("{:.{}f}", shown, std::clamp(3 - whole_digits, 0, 4));
 }

@@ -29,7 +29,7 @@ bool was_tried(const Job& job, std::size_t plane) {
 void lacks_of_rotor(const Rotor& rotor, std::vector<std::string>& missing) {
   if (!rotor.to_confirm.empty())
     missing.push_back(
-        "Compare with the maker's manual and put right in the rotor file what is only assumed: " +
+        "Compare with the maker's manual and put right in the rotor file what is open or only assumed: " +
         listed_to_confirm(rotor) + ". Then take the words off its list to_confirm.");
   for (const auto& plane : rotor.planes)
     if (plane.slots && plane.weights.empty())
@@ -43,6 +43,13 @@ std::string listed_to_confirm(const Rotor& rotor) {
   std::string words;
   for (const auto& one : rotor.to_confirm) words += (words.empty() ? "" : ", ") + one;
   return words;
+}
+
+Result<void> check_confirmed(const Rotor& rotor) {
+  if (rotor.to_confirm.empty()) return {};
+  return fail(
+      "the rotor file lists under to_confirm what is open or only assumed: " + listed_to_confirm(rotor),
+      "each compared with the maker's manual, put right and taken off the list");
 }
 
 NextSteps next_steps(const Job& job, bool knows_type) {

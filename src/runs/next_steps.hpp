@@ -20,4 +20,8 @@ struct NextSteps {
 /// "rotation, slots": what the rotor file lists as assumed.
 [[nodiscard]] std::string listed_to_confirm(const Rotor& rotor);
 
+/// Error while something is only assumed: no weight is advised, no run is judged and nothing is filed on
+/// that.
+[[nodiscard]] Result<void> check_confirmed(const Rotor& rotor);
+
 }  // namespace trimwright

@@ -17,14 +17,6 @@ text, wrong, said, parts = page.read_text("utf-8"), [], "", 0
 with tempfile.TemporaryDirectory() as scratch:
     day = Path(scratch) / "day"
 
-    def confirm():
-        rotor = (day / "rotor.yaml").read_text("utf-8")
-        for old, new in (("# mass: 260 kg", "mass: 260 kg"), ("limit: 0.98 in/s", "limit: 1.0 in/s"), (r"to_confirm: .*\n", "")):
-            rotor, count = re.subn(old, new, rotor)
-            if count != 1:
-                wrong.append(f"the rotor that start writes has {count} of {old}")
-        (day / "rotor.yaml").write_text(rotor, "utf-8")
-
     def followed(block):
         global said, parts
         language, content = block.group(1), block.group(2)
@@ -36,8 +28,6 @@ with tempfile.TemporaryDirectory() as scratch:
                 said = done.stdout
                 if done.returncode:
                     wrong.append(f"{line}: {done.stderr}")
-                if words[0] == "start":
-                    confirm()
         elif language == "csv":
             (day / "readings.csv").write_text(content, "utf-8")
         elif language == "yaml":

@@ -58,6 +58,8 @@ def load(text):
 
 SHIPPED = ["--name", "Larkmere: two", "--rotation", "clockwise from aft", "--speed-100", "5120 rpm", "--phase", "lag", "--planes",
            "spinner 40, drum 25", "--sensors", "front ips pk, tail cone mils p-p", "--speeds", "60 %, 80 %, 96 %"]
+TOLD = [*SHIPPED, "--slots", "slot 1 at 0 deg, clockwise from front", "--radius", "spinner: 200 mm; drum: 10 in", "--weights", "A2 2 g, A5 5 g, 7.5 g",
+        "--teeth", "1", "--limits", "front: limit 0.98 in/s, target 0.25; tail cone: 5 mil", "--repeatability", "0.03 in/s; 0.15 mil"]
 
 
 def read(x, u, k):
@@ -72,7 +74,7 @@ def fill(path, runs, parted_by=";"):
     mark, *lines = path.read_text("utf-8").splitlines()
     check("the table says what parts its cells", mark == "sep=;", mark)
     rows = list(csv.reader(lines, delimiter=";"))
-    speeds = [row[1] for row in rows[1:]]
+    speeds = list(dict.fromkeys(row[1] for row in rows[1:]))
     with path.open("w", encoding="utf-8", newline="") as out:
         if parted_by == ";":
             out.write("sep=;\r\n")
@@ -102,17 +104,42 @@ with tempfile.TemporaryDirectory() as scratch:
     missing = re.findall(r"^  (\d)\. (.*(?:\n     .*)*)", text, re.M)
     check("ready: first what is assumed", missing and "slot numbering" in missing[0][1], text)
     check("ready: given answers are not assumed", missing and "rotation" not in missing[0][1], text)
-    check("ready: then the run", len(missing) > 1 and 'Make run "as found"' in missing[1][1], text)
+    check("ready: then the run", len(missing) > 1 and 'Make run "as found"' in missing[-1][1], text)
     check("ready: the next command", f"NEXT\n  trimwright ready {job}\n" in text, text)
     for command in ("plan", "trial"):
         check(f"{command}: no weight on what is assumed", "to_confirm" in run(command, job, status=1))
 
     text = rotor.read_text("utf-8")
-    check("nothing that nobody said counts", "\n    proportional:" not in text and "\n    access:" not in text, text)
-    edit(rotor, "to_confirm: [repeatability, speed_tolerance, reference, slot numbering, weights, limits]\n", "")
-    run("page", job, "-o", folder / "run-sheet.html")
+    check("what nobody told is open", "to_confirm: [reference, slot numbering, limits of front, limits of tail cone]\n" in text, text)
+    said_figures = {"1", "2", "40", "25", "0", "5120", "100"}  # of the answers, the format's own number, and what is assumed and listed
+    figures = {one for line in text.splitlines() if not line.lstrip().startswith("#") for one in re.findall(r"(?<![\w.])\d+(?:\.\d+)?", line)}
+    check("no figure that nobody stated", figures <= said_figures, figures - said_figures)
+    for command in ("check", "plan"):
+        check(f"{command}: refused while limits are open", "limits of front" in run(command, job, status=1))
+    (folder / "no-limits-rotor.yaml").write_text(text.replace(", limits of front, limits of tail cone", ""), "utf-8")
+    (folder / "no-limits.yaml").write_text(job.read_text("utf-8").replace("rotor.yaml", "no-limits-rotor.yaml"), "utf-8")
+    check("a limit may be missing only while it is told to be open", "limits" in run("ready", folder / "no-limits.yaml", status=1))
+    front_only = Path(scratch) / "front-only"
+    run("start", front_only, *SHIPPED, "--limits", "front: 0.98 in/s; tail cone: none")
+    sheet = (front_only / "run-sheet.html").read_text("utf-8")
+    check("the sheet has the limit that was given, and a blank for the other", sheet.count('<td class="number">0.980</td>') == 3 and
+          "Limits are not given yet" in sheet and "not given</td>" not in sheet)
+
+    # all told: no file is edited before the trial run
+    folder = Path(scratch) / "told"
+    said = run("start", folder, *TOLD)
+    job, rotor, table = folder / "job.yaml", folder / "rotor.yaml", folder / "readings.csv"
+    check("start: nothing is open, and the next command", "rotor file" not in said and f"trimwright ready {job}" in said, said)
+    text = rotor.read_text("utf-8")
+    check("nothing that nobody said counts", not re.search(r"\n    (proportional|access|run_to_run):|to_confirm|stock: \d", re.sub("#.*", "", text)), text)
+    written = load(text)
+    check("weights in both planes, each at its radius", [(w["id"], w["mass"], w["radius"]) for p in written["planes"] for w in p["weights"]] ==
+          [(i, m, r) for r in ("200 mm", "10 in") for i, m in (("A2", "2 g"), ("A5", "5 g"), ("W7.5", "7.5 g"))], written["planes"])
+    check("limits and targets", [one["limits"] for one in written["sensors"]] == [[{"limit": "0.98 in/s", "target": "0.25 in/s"}], [{"limit": "5 mil"}]], written["sensors"])
+    check("each trial run has its rows", [row[0] for row in csv.reader(table.read_text("utf-8").splitlines()[2:], delimiter=";")] ==
+          [name for name in ("as found", "trial spinner", "trial drum") for _ in range(3)], table.read_text("utf-8"))
     sheet = (folder / "run-sheet.html").read_text("utf-8")
-    check("made afresh, the sheet has the limits", "Limits are not given yet" not in sheet and '<td class="number">0.980</td>' in sheet, re.findall("<td class=.number.>.*?</td>", sheet)[:4])
+    check("the sheet has the limits at once", "Limits are not given yet" not in sheet and '<td class="number">0.980</td>' in sheet, re.findall("<td class=.number.>.*?</td>", sheet)[:4])
     check("plan: without readings", f"next: trimwright ready {job}" in run("plan", job, status=1))
     fill(table, [("as found", [0, 0])])
     check("ready: a trial is next", f"NEXT\n  trimwright trial {job}\n" in run("ready", job))
@@ -121,19 +148,30 @@ with tempfile.TemporaryDirectory() as scratch:
     said = run("trial", job, status=1)
     check("trial: what would do instead of the mass", '--plane "spinner" --weight "A2"' in said and "mass" in said, said)
     check("trial: and it does", "slot" in run("trial", job, "--plane", "spinner", "--weight", "A2"))
-    edit(rotor, "# mass: 260 kg", "mass: 260 kg")
-    run("trial", job)
+    edit(rotor, "# mass: M kg", "mass: 260 kg")
+    said = run("trial", job)
+    entry = re.search(r"AFTER THE RUN\n.*?\n    (- name: .*\n      fitted: .*)\n.*?\n    (fitted_now: .*)\n\nNEXT\n  trimwright ready (.*)\n$", said, re.S)
+    check("trial: how the run is entered, and the next command", entry and entry[1] == "- name: trial spinner\n      fitted: {spinner: {1: A2}}" and
+          entry[2] == "fitted_now: none" and entry[3] == str(job), said[-700:])
+    copied = Path(scratch) / "told/copied.yaml"
+    copied.write_text(job.read_text("utf-8").replace("  # A second run", "  " + entry[1].replace("\n    ", "\n  ") + "\n" + entry[2] + "\n# A second run"), "utf-8")
+    fill(table, [("as found", [0, 0]), ("trial spinner", [400, 0])])
+    check("what trial says can be copied into the job", "trimwright plan" in run("ready", copied))
+    check("trial: how it is printed", f"ON PAPER\n  trimwright page {job} \\\n      -o {folder / 'trial.html'}\n" in said, said[-900:])
+    check("and a run that is not entered is told with what to do", "entered there under runs" in run("ready", job, status=1))
 
     spinner = 5 * 200 * cmath.rect(1, -2 * cmath.pi * 9 / 40)  # clockwise from the front is against this rotation
     runs = [("as found", [0, 0]), ("trial spinner", [spinner, 0])]
     fill(table, runs, parted_by=",")
-    edit(job, "  # - name: trial\n  #   fitted: {spinner: {20: A5}}\n",
+    edit(job, "  # - name: trial spinner\n  #   fitted: {spinner: {20: W7.5}}\n",
          "  - name: trial spinner\n    fitted: {spinner: {10: A5}}\n")
     edit(job, "# fitted_now: same as as found", "fitted_now: same as as found")
     text = run("ready", job)
     check("ready: the plan is next, and the other plane is told", f"NEXT\n  trimwright plan {job}\n" in text and "drum" in text, text)
     text = run("plan", job)
     check("plan: numbering as written", "clockwise seen from the front" in text, text[:500])
+    check("plan: how the check run is entered, and the next command", re.search(r"- name: check run\n      fitted: \{.*\}\n", text) and
+          "Take the line fitted_now out" in text and text.endswith(f"NEXT\n  trimwright check {job}\n"), text[-600:])
 
     # angles and a second folder with nothing answered
     bare = Path(scratch) / "bare"
@@ -141,15 +179,14 @@ with tempfile.TemporaryDirectory() as scratch:
     for one in ("rotor.yaml", "job.yaml"):
         text = (bare / one).read_text("utf-8")
         check(f"{one}: no plane or weight of the shipped example where none was named", not re.search(r"spinner|drum|\bK\d", text), text)
-    check("rotor.yaml: run_to_run waits to be put right", "    # run_to_run: 0.049 in/s\n" in (bare / "rotor.yaml").read_text("utf-8"),
-          (bare / "rotor.yaml").read_text("utf-8"))
-    told = bare / "told.yaml"
-    told.write_text((bare / "rotor.yaml").read_text("utf-8").replace("    # run_to_run:", "    run_to_run:"), "utf-8")
-    (bare / "told-job.yaml").write_text((bare / "job.yaml").read_text("utf-8").replace("rotor.yaml", "told.yaml"), "utf-8")
-    check("and is read where its # is taken away", run("ready", bare / "told-job.yaml") == run("ready", bare / "job.yaml").replace("job.yaml", "told-job.yaml"))
     text = run("ready", bare / "job.yaml")
-    check("ready: all that was not answered is assumed", all(word in " ".join(text.split()) for word in
-          ("name, rotation, speed_100, phase, planes, sensors, reference, slot numbering, weights, limits")), text)
+    check("ready: all that was not answered is assumed or open", "name, planes, rotation, sensors, phase, reference, limits of front, limits of rear" in
+          " ".join(text.split()), text)
+    text = rotor.read_text("utf-8")
+    check("rotor.yaml: run_to_run waits to be put right", "    # run_to_run: 0.049 in/s\n" in text, text)
+    (folder / "told.yaml").write_text(text.replace("    # run_to_run:", "    run_to_run:"), "utf-8")
+    (folder / "told-job.yaml").write_text(job.read_text("utf-8").replace("rotor.yaml", "told.yaml"), "utf-8")
+    check("and is read where its # is taken away", run("ready", folder / "told-job.yaml") == run("ready", job).replace("job.yaml", "told-job.yaml"))
     # answers as people write them
     wide = Path(scratch) / "wide"
     run("start", wide, "--planes", "nose 28 holes, disc 30 Slots", "--sensors", "fwd velocity mm/s rms, aft mil pp", "--speed-100", "4000",
@@ -161,14 +198,81 @@ with tempfile.TemporaryDirectory() as scratch:
     check("start: what was said is not assumed", "repeatability" not in written["to_confirm"], written["to_confirm"])
     check("start: rpm for all", [one["at"] for one in load((wide / "job.yaml").read_text("utf-8"))["speeds"]] ==
           ["1850 rpm", "2640 rpm", "3310 rpm", "3975 rpm"] and written["speed_100"] == "4000 rpm")
+    check("start: what is open is told", "repeatability" not in (wide / "rotor.yaml").read_text("utf-8").split("planes:")[0])
     run("start", Path(scratch) / "alone", "--speeds", "3975")
     check("start: a number too large for a share is rpm", "{at: 3975 rpm}" in (Path(scratch) / "alone/job.yaml").read_text("utf-8"))
     for name, value in (("--speeds", "60"), ("--sensors", "fwd acceleration mm/s rms"), ("--repeatability", "0.1 in/s"),
                         ("--repeatability", "0.1 in/s, often"), ("--planes", "spinner"), ("--sensors", "front mils"), ("--rotation", "left"), ("--phase", "late"),
-                        ("--speeds", "60 %, 60 %"), ("--speeds", "130 %"), ("--speed-100", "fast")):
+                        ("--speeds", "60 %, 60 %"), ("--speeds", "130 %"), ("--speeds", "60 %"), ("--speeds", "62,5 %"), ("--speed-100", "fast"), ("--slots", "slot 1 at 0 deg"),
+                        ("--radius", "200 mm"), ("--weights", "2 g"), ("--teeth", "no"), ("--mass", "260"), ("--limits", "1 in/s"), ("--fitted", "left")):
         said = run("start", Path(scratch) / "no", name, value, status=1)
         check(f"start {name} {value}", "expected" in said and said.count("\n") == 1, said)
         check("nothing is written then", not (Path(scratch) / "no").exists())
+    two = ["--planes", "spinner 40, drum 25", "--sensors", "front in/s peak, rear mil pp", "--radius", "200 mm"]
+    for name, value in (("--radius", "250"), ("--radius", "0 mm"), ("--radius", "1 in; 2 in; 3 in"), ("--radius", "nose: 200 mm; 210 mm"), ("--weights", "S1"),
+                        ("--weights", "S1 2 g, S1 5 g"), ("--weights", "2 g x 10"), ("--weights", "0 g"), ("--slots", "slot 1 at 9 deg, clockwise from front"),
+                        ("--limits", "front: 1,0 in/s"), ("--limits", "front: 1 in/s target 2"), ("--limits", "front: 1 mil"), ("--limits", "nose: 1 in/s; front: 1"),
+                        ("--fitted", "spinner 41 S2"), ("--fitted", "spinner 4 S2")):
+        arguments = two[:4] if name == "--radius" else two
+        said = run("start", Path(scratch) / "no", *arguments, name, value, status=1)
+        check(f"start {name} {value}", "expected" in said and said.count("\n") == 1 and name in said, said)
+    kits = Path(scratch) / "kits"
+    run("start", kits, *two, "--weights", "spinner: 2.5, 5 g x 6, big 500 g.mm; drum: 4 x S2 5 g", "--fitted", "spinner slot 7 w5, drum 3 S2", status=1)
+    run("start", kits, *two, "--weights", "spinner: 2.5, 5 g x 6, big 500 g.mm; drum: 4 x S2 5 g", "--fitted", "spinner slot 7 W5, drum 3 S2")
+    written = load((kits / "rotor.yaml").read_text("utf-8"))
+    check("start: a kit for each plane, with its stock", [one["weights"] for one in written["planes"]] ==
+          [[{"id": "W2.5", "mass": "2.5 g", "radius": "200 mm"}, {"id": "W5", "mass": "5 g", "radius": "200 mm", "stock": 6}, {"id": "big", "moment": "500 g.mm"}],
+           [{"id": "S2", "mass": "5 g", "radius": "200 mm", "stock": 4}]], written["planes"])
+    check("start: what is fitted", load((kits / "job.yaml").read_text("utf-8"))["runs"][0]["fitted"] == {"spinner": {7: "W5"}, "drum": {3: "S2"}})
+    check("ready: weights that nobody told are told", "List in the rotor file the weights" in " ".join(run("ready", wide / "job.yaml").split()))
+
+    # --- from a table that a spreadsheet saved -----------------------------------------------------------------
+
+    ROWS = [["baseline", "3200", "0,541", "338", "2,23", "333", "b\u00f6ig"], ["baseline", "3600", "0,625", "331", "2,64", "328", ""],
+            ["trial 1", "3200", "0,854", "16", "1,25", "6", ""], ["trial 1", "3600", "0,953", "14", "1,19", "3", ""],
+            ["trial 2", "3200", "0,612", "320", "5,39", "338", ""], ["trial 2", "3600", "0,732", "314", "6,01", "335", ""]]
+    HEADING = ["run", "speed [rpm]", "front [in/s peak]", "front [\u00b0 lag]", "rear [\u00b5m pp]", "rear [\u00b0 lag]", "note"]
+    semicolons = "\r\n".join(";".join(row) for row in [HEADING, *ROWS]) + "\r\n"
+    long_rows = ["run,RPM,sensor,amplitude,phase"] + [f"{r[0]},{r[1]},{s},{r[i].replace(',', '.')} {u},{r[i + 1]}" for r in ROWS
+                                                       for s, i, u in (("front", 2, "in/s peak"), ("rear", 4, "um pp"))]
+    KNOWN = ["--planes", "spinner 40, drum 25", "--radius", "200 mm", "--weights", "S1 2.5 g, S2 5 g", "--rotation", "clockwise from aft", "--slots",
+             "0 deg, clockwise from front", "--limits", "front: 1 in/s target 0.3; rear: 10", "--name", "Type 7", "--teeth", "1"]
+    RUNS = ["--fitted", "trial 1: spinner 7 S2; trial 2: drum 3 S2; now: none"]
+    plans = []
+    for name, content in (("latin", semicolons.encode("latin-1")), ("utf", ("sep=;\r\n" + semicolons).encode("utf-8")),
+                          ("long", "\n".join(long_rows).encode("utf-8"))):
+        sheet = Path(scratch) / f"{name}.csv"
+        sheet.write_bytes(content)
+        home = Path(scratch) / name
+        said = run("start", home, "--readings", sheet, *KNOWN, *RUNS, *(["--phase", "lag"] if name == "long" else []))
+        check(f"{name}: nothing is open", "rotor file" not in said and f"trimwright ready {home / 'job.yaml'}" in said, said)
+        written, started = load((home / "rotor.yaml").read_text("utf-8")), load((home / "job.yaml").read_text("utf-8"))
+        check(f"{name}: sensors with their units", [(one["name"], one["unit"]) for one in written["sensors"]] == [("front", "in/s peak"), ("rear", "\u00b5m pp")], written["sensors"])
+        check(f"{name}: runs, speeds and what was in", started["runs"] == [{"name": "baseline", "fitted": "none"}, {"name": "trial 1", "fitted": {"spinner": {7: "S2"}}},
+              {"name": "trial 2", "fitted": {"drum": {3: "S2"}}}] and [one["at"] for one in started["speeds"]] == ["3200 rpm", "3600 rpm"] and
+              started["fitted_now"] == "none", started)
+        check(f"{name}: the plan is next", f"NEXT\n  trimwright plan {home / 'job.yaml'}\n" in run("ready", home / "job.yaml"))
+        plans.append(run("plan", home / "job.yaml").split("WHAT CHANGES")[1].split("FEWER OR MORE")[0])
+    check("the same readings give the same plan", len(set(plans)) == 1 and "spinner" in plans[0], plans)
+    here = Path(scratch) / "here"
+    here.mkdir()
+    (here / "sheet.csv").write_bytes(semicolons.encode("latin-1"))
+    run("start", here, "--readings", here / "sheet.csv", *KNOWN, *RUNS)
+    check("a table that is in the folder stays the one", not (here / "readings.csv").exists() and "readings: sheet.csv\n" in (here / "job.yaml").read_text("utf-8"))
+    one_run = Path(scratch) / "one-run.csv"
+    one_run.write_text("speed [rpm];front [in/s peak];front [deg];wind\n3200;0,5;40;4 kt\n3210;;;\n", "utf-8")
+    run("start", Path(scratch) / "one", "--readings", one_run)
+    check("a table of one run needs no column of runs", "are no readings" not in run("ready", Path(scratch) / "one/job.yaml"))
+    FAULTS = [(semicolons.replace(" [in/s peak]", ""), [], ":1: ", "no unit"), (semicolons.replace("in/s peak", "in/s"), [], ":1: ", "detector"),
+              ("run;speed\r\nbaseline;3200\r\n", [], ":1: ", "no column is of a sensor"), (semicolons.replace("speed [rpm]", "speed"), [], ":2: front.speed", "no unit of speed"),
+              (semicolons.replace("0,541", "often"), [], ":2: ", "often"), (semicolons, ["--phase", "lead"], "", "--phase"), (semicolons, ["--sensors", "x in/s pp"], "", "--sensors"),
+              (semicolons, ["--fitted", "trial 1: spinner 7 S2"], "", "trial 2"), (semicolons, ["--fitted", "trial 1: spinner 7 S9"], "", "S9"),
+              (semicolons, ["--fitted", "trial 7: none"], "", "trial 7"), ("", [], "", "empty")]
+    for content, more, place, words in FAULTS:
+        one_run.write_text(content, "utf-8")
+        said = run("start", Path(scratch) / "faulty", "--readings", one_run, *KNOWN, *(more if "--fitted" in more else RUNS + more), status=1)
+        check(f"a faulty table or answer is told: {words}", words in said and place in said and said.count("\n") == 1, said)
+        check("nothing is written then", not (Path(scratch) / "faulty").exists())
 
     # --- asked on a terminal ---------------------------------------------------------------------------------
 
@@ -195,16 +299,29 @@ with tempfile.TemporaryDirectory() as scratch:
 
     asked = Path(scratch) / "asked"
     status, said = at_a_terminal(["start", str(asked), "--name", "Asked", "--phase", "lead"],
-                                 ["", "sideways", "counterclockwise from front", "", "fan 36", "", "0.06 in/s", "0.06 in/s, 0.3 mil", "60 %, 80 %"])
+                                 ["", "fan 36, disc 24", "sideways", "counterclockwise from front", "slot 1 at 10 deg with rotation, clockwise from front", "",
+                                  "250", "250 mm", "10 in", "2.5 g, 5 g", "", "front in/s peak, rear mil pp", "", "limit 1.0 in/s, target 0.3", "", "0.06 in/s", "",
+                                  "60 %, 80 %", "", "4740", "", "fan 7 W5"])
     check("asked on a terminal", status == 0, said)
-    check("a wrong answer is told and asked again", "does not say how the rotor turns" in said and "1 amount of 2 sensors" in said, said)
+    check("a wrong answer is told and asked again", "does not say how the rotor turns" in said and '"250" has no unit' in said and "This is needed: there are speeds in %" in said, said)
+    check("every question has a reason, an example and what Enter means", said.count("\r\n> ") == len(re.findall(r"Example: .*?(?:Enter: |An answer is needed: )", " ".join(said.split()))), said)
+    check("what an option says is not asked", "type of rotor" not in said, said)
+    status, said = at_a_terminal(["start", str(asked)])
+    check("nothing is asked for a folder that has a job", status == 1 and "> " not in said and "already" in said, said)
     status, said = at_a_terminal(["page", str(job)])
     check("no HTML on a terminal", status == 1 and "-o page.html" in said and "<html" not in said, said[:300])
-    check("what an option says is not asked", "type of rotor" not in said, said)
     written = load((asked / "rotor.yaml").read_text("utf-8"))
     check("the answers are written", written["rotation"] == {"sense": "counterclockwise", "seen_from": "front"} and
-          written["planes"][0]["slots"]["count"] == 36 and written["phase"] == "lead", written)
-    check("what was not answered is assumed", written["to_confirm"][:2] == ["speed_100", "sensors"], written["to_confirm"])
+          written["planes"][0]["slots"]["count"] == 36 and written["phase"] == "lead" and written["speed_100"] == "4740 rpm", written)
+    check("Enter at the second plane is the same", [(one["slots"]["slot_1_at"], one["weights"][1]) for one in written["planes"]] ==
+          [("10 deg with rotation", {"id": "W5", "mass": "5 g", "radius": radius}) for radius in ("250 mm", "10 in")], written["planes"])
+    check("what was not answered is open", written["to_confirm"] == ["reference", "limits of rear"], written["to_confirm"])
+    check("what is fitted is asked", load((asked / "job.yaml").read_text("utf-8"))["runs"][0]["fitted"] == {"fan": {7: "W5"}})
+    sheet.write_bytes(semicolons.encode("latin-1"))
+    status, said = at_a_terminal(["start", str(Path(scratch) / "typed"), "--readings", str(sheet), *KNOWN],
+                                 ["", "", "", "", "", "", "spinner 7 S2", "drum 3 S2", "none"])
+    check("with a table only the rest is asked", status == 0 and "sensors are there" not in said and "counts phase" not in said and "mass of the rotor" not in said, said)
+    check("what was in a trial run must be told", "This is needed: the table has readings of run" in said.replace("\r\n", " "), said)
 
     # --- how wide the answers are ----------------------------------------------------------------------------
 
@@ -259,6 +376,7 @@ with tempfile.TemporaryDirectory() as scratch:
               ("rotor", broken(larkmere, "planes", 0, "weights", 0, "mass", value="2.2")),
               ("rotor", broken(larkmere, "planes", 0, "weights", 0, "moment", value="400 g.mm")),
               ("rotor", broken(larkmere, "planes", 0, "slots")), ("rotor", broken(larkmere, "sensors", 0, "unit")),
+              ("rotor", broken(larkmere, "sensors", 0, "limits")),
               ("rotor", broken(larkmere, "speed_100", value=5120)), ("rotor", broken(larkmere, "trimwright", value="job 1")),
               ("job", broken(quillhaven, "rotor")), ("job", broken(quillhaven, "runs")), ("job", broken(quillhaven, "runs", 0, "fitted")),
               ("job", broken(quillhaven, "runs", 0, "fitted", value="K3 in slot 4")),
