@@ -244,6 +244,7 @@ class JobBuilder {
 /// What speaks against trimming yet. Thresholds are common practice, no published source.
 enum class ReadinessConcern {
   no_readings,       ///< no run has any
+  to_confirm,        ///< the rotor file lists what is open or only assumed
   above_limit,       ///< a level of the run judged is above its limit
   below_target,      ///< every reading of the run judged meets its target: nothing to gain
   unread_run,        ///< a run has no reading, and others have
@@ -253,6 +254,7 @@ enum class ReadinessConcern {
   odd_effect,  ///< new weights moved a reading far more than the sensor's readings at the speeds beside it
   no_longer_listed,  ///< a run adds pieces and does not list those of the run as found
   other_conditions,  ///< runs under other conditions, or more than 30 days apart, stand in one job
+  went_above_limit,  ///< an earlier run than the one judged had a level above its limit
   trial_weight_in,   ///< what is fitted now is not stated, and the last run was a trial
   not_fitted_now,    ///< what is fitted now is stated, and is not what the last run, no trial, was made with
   no_repeat,         ///< no two runs with the same weights: nobody knows how far the rotor repeats

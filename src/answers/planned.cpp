@@ -66,8 +66,7 @@ Error with_next_command(Error error, const JobFile& file, const std::string& pat
                         const std::string& command) {
   if (!error.where.file.empty() || error.where.line == unwritten) return error;
   const NextSteps next = next_steps(file.job, file.prior.has_value());
-  const std::string then = file.job.rotor.to_confirm.empty() ? next.command : "ready";
-  if (then != command) error.expected += "; next: trimwright " + then + " " + one_line(path);
+  if (next.command != command) error.expected += "; next: trimwright " + next.command + " " + one_line(path);
   return error;
 }
 

@@ -30,6 +30,10 @@ std::string concern_name(ReadinessConcern concern) {
       return "trial_weight_in";
     case ReadinessConcern::not_fitted_now:
       return "not_fitted_now";
+    case ReadinessConcern::to_confirm:
+      return "to_confirm";
+    case ReadinessConcern::went_above_limit:
+      return "went_above_limit";
     case ReadinessConcern::nothing_spare:
       return "nothing_spare";
     case ReadinessConcern::other_conditions:

@@ -2,6 +2,8 @@
 
 #include <fmt/format.h>
 
+#include <algorithm>
+
 #include "convention_words.hpp"
 #include "text_table.hpp"
 
@@ -66,6 +68,21 @@ std::string change_table(const Job& job, const std::vector<SlotChange>& changes,
   }
   table.leave_out_if_empty("blades");
   return table.text(width);
+}
+
+std::string staying_words(const Job& job, const std::vector<SlotChange>& changes) {
+  constexpr std::size_t most_named = 6;
+  std::vector<std::string> stays;
+  for (std::size_t p = 0; p < job.rotor.planes.size(); ++p)
+    for (const auto& [slot, piece] : job.fitted_now[p].slots)
+      if (std::none_of(changes.begin(), changes.end(),
+                       [&, at = slot](const SlotChange& one) { return one.plane == p && one.slot == at; }))
+        stays.push_back(fmt::format("{} slot {} ({})", job.rotor.planes[p].name, slot, piece_words(piece)));
+  if (stays.empty()) return {};
+  return "Do not take out, it stays in: " +
+         (stays.size() > most_named ? fmt::format("all else that is fitted, {} pieces", stays.size())
+                                    : fmt::format("{}", fmt::join(stays, ", "))) +
+         ".";
 }
 
 }  // namespace trimwright

@@ -19,5 +19,7 @@ namespace trimwright {
 [[nodiscard]] std::string step_lines(const BalancePlan& plan);
 [[nodiscard]] std::string change_table(const Job& job, const std::vector<SlotChange>& changes,
                                        std::size_t width);
+/// "Do not take out, it stays in: rear disc slot 10 (D)."; empty where nothing that is fitted stays.
+[[nodiscard]] std::string staying_words(const Job& job, const std::vector<SlotChange>& changes);
 
 }  // namespace trimwright

@@ -181,6 +181,9 @@ std::string plan_text(const Job& job, const InfluenceModel& model, const TrimPla
   text += warning_lines(model_warnings(job, model));
   text += trim.has_slots() ? section("WHAT CHANGES") + change_table(job, plan.changes, width)
                            : section("MOMENTS TO ADD") + moment_table(job, trim.correction, width);
+  if (trim.has_slots())
+    if (const std::string stays = staying_words(job, plan.changes); !stays.empty())
+      text += wrapped("  ", stays);
   for (const auto& note : trim.notes) text += wrapped("  ", note);
   if (trim.has_slots())
     text += section("IF WEIGHTS CAME IN EVERY SIZE AND AT EVERY ANGLE") +

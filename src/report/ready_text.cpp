@@ -60,6 +60,10 @@ std::string finding_words(const Job& job, const ReadinessFinding& finding) {
   switch (finding.concern) {
     case Concern::no_readings:
       return "There are no readings in any run.";
+    case Concern::to_confirm:
+      return "The rotor file lists under to_confirm what is open or only assumed: " + finding.what + ".";
+    case Concern::went_above_limit:
+      return fmt::format("{}{:.2f} of its limit in {}, an earlier run.", place, finding.ratio, runs);
     case Concern::unread_run:
       return fmt::format("There are no readings of {}.", runs);
     case Concern::doubled_readings:
@@ -152,6 +156,14 @@ std::string what_to_do(ReadinessConcern concern) {
     case Concern::trial_weight_in:
     case Concern::not_fitted_now:
       return {};
+    case Concern::to_confirm:
+      return "Compare each with the maker's manual, put it right in the rotor file, and take it off the "
+             "list. Until then "
+             "there is no plan.";
+    case Concern::went_above_limit:
+      return "Inspect as the maker's manual says after a run above a limit. Where a trial weight did it, "
+             "take a smaller one, or "
+             "the opposite side.";
     case Concern::other_conditions:
       return "Compare only runs made alike: set those aside that were not, or repeat them.";
     case Concern::no_readings:

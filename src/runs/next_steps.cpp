@@ -85,6 +85,11 @@ NextSteps next_steps(const Job& job, bool knows_type) {
                            ". trimwright trial says whether one is worth making.");
   if (job.serial.empty())
     next.missing.emplace_back("Write the serial of the engine into the job: it cannot be filed without.");
+  if (!job.rotor.to_confirm.empty()) {
+    next.command = "ready";
+    next.purpose = "once this is done: it says whether the runs are a base to trim on";
+    return next;
+  }
   next.command = "plan";
   next.purpose = "for the weights to fit; after the run with them, trimwright check judges it";
   return next;

@@ -7,6 +7,7 @@
 #include <tuple>
 
 #include "base/text.hpp"
+#include "next_steps.hpp"
 #include "odd_effects.hpp"
 #include "odd_entries.hpp"
 #include "same_moments.hpp"
@@ -254,10 +255,18 @@ Readiness readiness(const Job& job) {
     findings.push_back({Concern::no_readings, {}, {}, runs});
     return readiness;
   }
+  if (!job.rotor.to_confirm.empty())
+    findings.push_back({Concern::to_confirm, {}, {}, {}, 0.0, 0.0, listed_to_confirm(job.rotor)});
   for (const std::size_t run : runs)
     if (!job.runs[run].readings.empty() && same_moments(run_unbalance(job, run), unbalance_now(job)))
       readiness.judged = run;
-  judge_levels(job, readiness.judged.value_or(runs.back()), readiness.judged.has_value(), findings);
+  const std::size_t judged = readiness.judged.value_or(runs.back());
+  judge_levels(job, judged, readiness.judged.has_value(), findings);
+  for (const std::size_t run : runs)
+    if (run != judged)
+      for (const auto& reading : job.runs[run].readings)
+        if (const double limit = place_of(job, reading).limit; reading.amplitude > limit)
+          findings.push_back(at(Concern::went_above_limit, reading, run, reading.amplitude / limit));
   judge_unread(job, runs, findings);
   judge_speeds(job, runs, findings);
   judge_effects(job, runs, findings);
@@ -286,7 +295,8 @@ bool holds_up(ReadinessConcern concern) {
   return concern != Concern::no_repeat && concern != Concern::odd_effect &&
          concern != Concern::runs_disagree && concern != Concern::no_longer_listed &&
          concern != Concern::other_conditions && concern != Concern::trial_weight_in &&
-         concern != Concern::not_fitted_now && concern != Concern::nothing_spare;
+         concern != Concern::not_fitted_now && concern != Concern::went_above_limit &&
+         concern != Concern::nothing_spare;
 }
 
 }  // namespace trimwright

@@ -288,6 +288,19 @@ TEST_CASE("The check run is the last run or the one named, and must be one that 
   CHECK_FALSE(find_check_run(job));
 }
 
+TEST_CASE("A trial run that is the last is judged only where it is named: there is no check run yet") {
+  Job job = job_with_check({{7, "w2"}}, {{7, "w2"}});
+  job.runs.resize(2);
+  job.fitted_now = job.runs.back().fitted;
+  job.runs.back().name = "second";  // tells nothing: the first to change the plane
+  const auto judged = judge_job(job, {});
+  REQUIRE_FALSE(judged);
+  CHECK(judged.error().what.starts_with(
+      "there is no check run yet: run \"second\", the last one, looks like a trial run"));
+  const auto named = judge_job(job, {}, "second");
+  CHECK((named || !named.error().what.starts_with("there is no check run yet")));
+}
+
 TEST_CASE("A trial run is told from a check run by its name, or by weights that were taken out again") {
   Job job = job_with_check({{7, "w2"}}, {{7, "w2"}});
   job.fitted_now = job.runs.back().fitted;

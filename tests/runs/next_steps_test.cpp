@@ -42,7 +42,7 @@ TEST_CASE("What is only assumed comes first, and no run is tried with a prior") 
   auto job = two_planes().run("as found").read("front", 3000.0, 0.5, 40.0).job();
   REQUIRE(job);
   job->rotor.to_confirm = {"slots", "limits"};
-  CHECK(next_steps(*job, true).command == "plan");
+  CHECK(next_steps(*job, true).command == "ready");
   CHECK(next_steps(*job, true).missing.front().find("slots, limits") != std::string::npos);
   CHECK(next_steps(*job, true).missing.back().find("serial") != std::string::npos);
 }

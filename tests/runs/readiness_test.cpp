@@ -51,6 +51,20 @@ TEST_CASE("One run alone is ready with care; above a limit nothing is, before it
   CHECK(first(found, ReadinessConcern::above_limit).ratio == doctest::Approx(1.3));
 }
 
+TEST_CASE("What is only assumed of the rotor holds a trim up; an earlier run above a limit is told") {
+  Job job = repeated({{1.3, 40}, {0.5, 40}, {0.5, 40}});
+  job.runs.front().name = "trial";
+  CHECK(first(readiness(job), ReadinessConcern::went_above_limit).ratio == doctest::Approx(1.3));
+  CHECK_FALSE(holds_up(ReadinessConcern::went_above_limit));
+  CHECK_FALSE(readiness(job).has(ReadinessConcern::above_limit));
+  job = repeated({{0.5, 40}, {0.5, 40}});
+  job.rotor.to_confirm = {"teeth", "slot 1"};
+  const auto open = readiness(job);
+  CHECK_FALSE(open.ready());
+  CHECK(first(open, ReadinessConcern::to_confirm).what == "teeth, slot 1");
+  CHECK_FALSE(readiness(repeated({{0.5, 40}, {0.5, 40}})).has(ReadinessConcern::went_above_limit));
+}
+
 TEST_CASE("Runs with the same weights that differ are no base for a trim; small readings do not matter") {
   const auto apart = readiness(repeated({{0.5, 40}, {0.5, 80}}));
   CHECK_FALSE(apart.ready());
