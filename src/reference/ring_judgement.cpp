@@ -7,9 +7,9 @@
 namespace trimwright {
 namespace {
 
-constexpr double least_lead = 0.0488;        ///< log of 1.05, over the next largest
+constexpr double least_lead = 0.035;        ///< log, over the next largest
 constexpr double clear_of_mean_noise = 6.0;  ///< standard deviations, over the next largest
-constexpr double clear_of_others = 5.0;      ///< times the usual spread of the teeth
+constexpr double clear_of_others = 4.0;      ///< times the usual spread of the teeth
 constexpr double least_spread = 0.003;       ///< of any ring's teeth
 constexpr double common_spread = 0.008;      ///< as made rings have it: few teeth alone tell it badly,
 constexpr double behind_common = 4.0;        ///< and it stands for so many more
