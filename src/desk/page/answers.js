@@ -102,8 +102,7 @@ const answers = {
   async trial(place) {
     const answer = await given("trial", {...desk.trial, ...timeGiven()});
     const document0 = JSON.parse(answer.document);
-    place.replaceChildren(make("p", {class: "buttons"}, document0.slots.length > 0 ? button("Take this as the next run", () => takeAsRun(`trial ${document0.slots[0].plane}`, slotChanges(desk.job, document0.slots)), {class: "main"}) : null,
-      document0.slots.length > 0 && desk.job.rotor.planes.length > 1 ? trialPlane() : null),
+    place.replaceChildren(make("p", {class: "buttons"}, document0.slots.length > 0 ? button("Take this as the next run", () => takeAsRun(`trial ${document0.slots[0].plane}`, slotChanges(desk.job, document0.slots)), {class: "main"}) : null),
     frameOf(answer.page, "The next trial run"), asText(answer.text));
   },
   async plan(place) {
@@ -114,7 +113,7 @@ const answers = {
     const more = make("details", {class: "as-text", ontoggle: async (event) => { if (event.target.open && !text.textContent) { try { text.textContent = (await given("plan", rest)).text; } catch (error) { text.textContent = error.message; } } }}, make("summary", {}, "The same as text"), text);
     const take = button("Fit these weights: begin the check run", () => { const chosen = choiceInFrame(frame); if (chosen) takeAsRun("check", chosen.fitted); }, {class: "main"});
     const own = button("Plan with the weights tried out", () => { const chosen = choiceInFrame(frame); if (chosen) { desk.own = chosen.document; showAnswer(); } });
-    const tools = make("p", {class: "buttons"}, take, desk.own ? button("Back to the plan's own weights", () => { desk.own = null; showAnswer(); }) : own, planOptions());
+    const tools = make("p", {class: "buttons"}, take, desk.own ? button("Back to the plan's own weights", () => { desk.own = null; showAnswer(); }) : own, null);
     frame.addEventListener("load", () => { const shown = Boolean(frame.contentWindow?.balancePage); take.hidden = !shown; own.hidden = !shown; });
     place.replaceChildren(tools, frame, more);
   },
@@ -138,7 +137,7 @@ const timeChoice = () => {
   const select = make("select", {"aria-label": "Time for the search", onchange: (event) => { desk.seconds = Number(event.target.value); showAnswer(); }},
     [["0", "search for a minute at most"], ["600", "search for ten minutes at most"], ["3600", "search for an hour at most"]].map(([value, words]) => make("option", {value}, words)));
   select.value = String(desk.seconds);
-  return make("p", {class: "buttons"}, select);
+  return select;
 };
 const planRequest = () => ({...timeGiven(), ...(desk.objective ? {objective: desk.objective} : {}), ...(desk.changes !== undefined && !desk.own ? {changes: desk.changes} : {}), ...(desk.own ? {files: {"fitted.json": JSON.stringify(desk.own)}} : {})});
 const planOptions = () => {
@@ -184,7 +183,7 @@ const answersView = () => {
   return [make("div", {class: "answer-tabs", role: "group", "aria-label": "What is asked"}, answerKinds.map(([kind, words]) => button(words, () => { desk.answer = kind; show(); }, {"aria-pressed": String(desk.answer === kind)}))),
     unsaid.length > 0 ? [make("p", {class: "lead"}, "Please say first, then the answer follows:"), unsaid] : null,
     unsaid.length === 0 && ["trial", "plan"].includes(desk.answer) && isSaid("now") ? fittedPart("now") : null,
-    unsaid.length === 0 && ["trial", "plan", "check"].includes(desk.answer) ? timeChoice() : null, make("div", {id: "doubts"}), make("div", {id: "answer"})];
+    unsaid.length === 0 && ["trial", "plan", "check"].includes(desk.answer) ? make("p", {class: "buttons"}, desk.answer === "plan" ? planOptions() : desk.answer === "trial" && desk.job.rotor.planes.length > 1 ? trialPlane() : null, timeChoice()) : null, make("div", {id: "doubts"}), make("div", {id: "answer"})];
 };
 
 /** What is printed of an answer's page is what the page itself prints, on as many sheets as it takes: a frame would be cut off. */

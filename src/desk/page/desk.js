@@ -82,7 +82,7 @@ const recheck = () => {
 
 const focusNow = (cell) => {
   const node = cellNode(cell);
-  if (node) { node.focus(); node.scrollIntoView({block: "nearest"}); }
+  if (node) { node.focus({preventScroll: true}); (node.closest(".question") ?? node).scrollIntoView({block: "nearest"}); }
 };
 const focusCell = (cell) => setTimeout(() => focusNow(cell), 20);
 
@@ -172,10 +172,10 @@ const show = () => {
   const open = new Set([...document.querySelectorAll("#view details[open] > summary")].map((one) => one.textContent));
   document.body.dataset.view = desk.view;
   byId("view-heading").textContent = headings[desk.view];
-  byId("view").replaceChildren(...views[desk.view]().flat(3).filter(Boolean));
+  redraw(byId("view"), views[desk.view]().flat(3).filter(Boolean));
   for (const one of document.querySelectorAll("#view details > summary")) if (open.has(one.textContent)) one.parentElement.open = true;
   head(); showMessages(); gridMessages(); drawRotor();
-  if (focused) focusNow(focused);  // at once: what is typed next must not go astray
+  if (focused && document.activeElement?.dataset?.cell !== focused) focusNow(focused);  // at once: what is typed next must not go astray
 };
 
 const darkStyle = byId("dark");

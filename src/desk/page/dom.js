@@ -25,6 +25,28 @@ const live = (node, renew) => {
 };
 const copy = (value) => JSON.parse(JSON.stringify(value));
 
+/** Puts what was drawn anew into `place`. A drop-down that has the focus stays where it is, with everything around it new: a person may be
+ * typing the name of a choice, which is lost when the list is another. */
+const redraw = (place, fresh) => {
+  const held = document.activeElement;
+  const key = (node) => node.dataset.cell ?? (/^cell\d+$/.test(node.id) ? node.getAttribute("aria-label") : node.id);
+  const draft = make("div", {}, ...fresh);
+  const mate = held?.tagName === "SELECT" && place.contains(held) && !held.closest("table") ? [...draft.querySelectorAll("select")].find((one) => key(one) && key(one) === key(held)) : null;
+  const chain = (node, top) => { const nodes = []; for (let one = node; one !== top; one = one.parentNode) nodes.unshift(one); return nodes; };
+  const [was, now] = mate ? [chain(held, place), chain(mate, draft)] : [[], []];
+  if (!mate || was.map((one) => one.tagName).join() !== now.map((one) => one.tagName).join()) { place.replaceChildren(...draft.childNodes); return; }
+  was.forEach((node, n) => {
+    const before = [...now[n].parentNode.childNodes];
+    const middle = before.indexOf(now[n]);
+    for (const one of [...node.parentNode.childNodes]) if (one !== node) one.remove();
+    node.before(...before.slice(0, middle));
+    node.after(...before.slice(middle + 1));
+    for (const {name, value} of now[n].attributes) node.setAttribute(name, value);
+  });
+  if (held.innerHTML !== mate.innerHTML) held.replaceChildren(...mate.childNodes);
+  held.value = mate.value;
+};
+
 /** Tells those who listen rather than look, and shows it for a while. */
 const say = (words) => {
   byId("said").textContent = "";

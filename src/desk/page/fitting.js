@@ -64,8 +64,8 @@ const fittingDialog = (r) => new Promise((resolve) => {
   const draw = () => {
     const fitted = fittedOf(desk.job, r);
     const focused = body.contains(document.activeElement) ? placeOf(document.activeElement) : null;
-    body.replaceChildren(...facts.planes.map((plane) => planeFitting(plane, fitted, chosen, r, draw, facts)));
-    if (focused) [...body.querySelectorAll("button, select, input")].find((node) => placeOf(node) === focused)?.focus();
+    redraw(body, facts.planes.map((plane) => planeFitting(plane, fitted, chosen, r, draw, facts)));
+    if (focused && !body.contains(document.activeElement)) [...body.querySelectorAll("button, select, input")].find((node) => placeOf(node) === focused)?.focus();
   };
   const same = before.length > 0 ? make("select", {"aria-label": "Begin with what was in another run", onchange: (event) => {
     if (!event.target.value) return;
@@ -86,9 +86,9 @@ const planeFitting = (plane, fitted, chosen, r, draw, facts) => {
   const {slots, others} = planeFitted(fitted[plane.name]);
   const usable = plane.slots.filter((one) => one.usable).map((one) => one.slot);
   const write = (slot, content) => {
-    const next = {...slots};
+    const next = {...planeFitted(fittedOf(desk.job, r)[plane.name]).slots};
     if (content === "") delete next[slot]; else next[slot] = content;
-    const all = {...fitted};
+    const all = {...fittedOf(desk.job, r)};
     const written = writtenPlane({slots: next, others});
     if (written) all[plane.name] = written; else delete all[plane.name];
     setFitted(r, all);
@@ -100,7 +100,7 @@ const planeFitting = (plane, fitted, chosen, r, draw, facts) => {
   const pick = (one) => { chosen[plane.name] = one; draw(); };
   const step = (by) => pick(usable[(usable.indexOf(slot) + by + usable.length) % usable.length]);
   const content = slots[slot];
-  const id = `content-${facts.planes.indexOf(plane)}`;
+  const id = `content-${facts.planes.indexOf(plane)}-${slot}`;
   const select = make("select", {id, onchange: (event) => write(slot, event.target.value)}, make("option", {value: ""}, "empty (its filler, if any)"), plane.weights.map((one) => make("option", {value: one.id}, `${one.id}, ${one.written}`)),
     content !== undefined && typeof content !== "string" ? make("option", {value: "piece"}, contentWords(content)) : null);
   select.value = content === undefined ? "" : typeof content === "string" ? content : "piece";

@@ -26,7 +26,7 @@ const grid = (r) => {
   body.append(...job.runs[r].rows.map((_, i) => row(i)));
   body.addRow = () => { const i = desk.job.runs[r].rows.length - 1; body.append(row(i)); };
   const head = (words, unit, span = 1) => make("th", {scope: "col", colspan: String(span)}, words, unit ? make("small", {}, ` ${unit}`) : null);
-  return live(make("div", {class: "scroll", tabindex: "0", role: "group"},
+  return live(make("div", {class: "scroll", role: "group"},
     make("table", {class: "grid", "data-run": String(r)}, make("thead", {},
       make("tr", {}, set ? make("td", {}) : null, make("td", {}), job.rotor.sensors.map((sensor) => make("th", {scope: "colgroup", colspan: "2"}, sensor.name || "sensor")), overall ? make("td", {}) : null, make("td", {})),
       make("tr", {}, set ? head("set to", job.units.speed) : null, head(set ? "read" : "speed", job.units.speed), job.rotor.sensors.map((sensor) => [head("amplitude", sensor.unit), head("phase", job.rotor.phase && job.rotor.phase !== "unknown" ? `deg ${job.rotor.phase}` : "deg")]), overall ? head("component") : null, make("td", {}))), body)),
