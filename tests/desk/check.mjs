@@ -366,6 +366,102 @@ for (const width of [1280, 360]) {
   await page.context().close();
 }
 
+// A drop-down keeps the focus, the page its place, and what is typed next is chosen too. Each count on a tab has its message in sight.
+{
+  const page = await open();
+  await press(page, "New job");
+  await settled(page);
+  const focus = () => page.evaluate(() => `${document.activeElement.id}: ${document.activeElement.value}`);
+  const height = () => page.evaluate(() => Math.round(scrollY));
+  await page.locator("#unit-mark").focus();
+  await page.keyboard.press("ArrowDown");
+  check(await focus() === "unit-mark: comma", "the decimal mark keeps the focus when it is changed");
+  await page.keyboard.press("Tab");
+  await page.keyboard.press("ArrowDown");
+  check(await focus() === "unit-speed: %" && await page.getByText("For speeds in %, say below").isVisible(), "so does the unit of speeds, with what follows from it");
+  await page.keyboard.press("ArrowUp");
+  check(await page.evaluate(() => `${desk.job.units.mark} ${desk.job.units.speed}`) === "comma rpm", "and the next choice arrives");
+  await page.locator("#unit-sensor-0").scrollIntoViewIfNeeded();
+  await page.locator("#unit-sensor-0").focus();
+  const before = await height();
+  await page.keyboard.type("mm/s p", {delay: 40});
+  check(await focus() === "unit-sensor-0: mm/s peak" && await height() === before && before > 100, "a unit is typed by its letters, the page stays where it is");
+  check((await page.locator("th", {hasText: "Limit, mm/s"}).count()) === 1 && await page.evaluate(() => document.querySelector(`label[for="${document.activeElement.id}"]`).textContent) === "Readings are in", "with the heading of its limits");
+  await cell(page, "rotor:sensors[0].repeatability").focus();
+  for (const [n, text] of ["12", "4", "35"].entries()) {
+    await page.keyboard.press("Tab");
+    check(await page.evaluate(() => document.activeElement.dataset.cell) === `rotor:sensors[0].limits[0].${["limit", "target", "up_to"][n]}`, `Tab goes to the ${["limit", "target", "speed it holds up to"][n]}`);
+    await page.keyboard.type(text);
+  }
+  await page.keyboard.press("Tab");
+  await cell(page, "rotor:planes[0].slots.count").fill("20");
+  await settled(page); await settled(page);
+  check(/1 wrong/.test(await page.locator("#state-rotor").textContent()) && await page.locator("#view [aria-invalid]").isVisible() && await page.locator(".message:not(:empty)").isVisible(), "what is wrong in a part that was closed is shown");
+  await page.locator("#tab-rotor").click();
+  check(await page.evaluate(() => document.activeElement.getAttribute("aria-invalid")) === "true", "the tab, pressed once more, goes to it");
+  await page.context().close();
+}
+
+// A run that tried a weight is no check run; one that was begun with a plan is. A plan that changes nothing begins none.
+{
+  const page = await open();
+  await opened(page);
+  const answered = async (name) => { await page.locator("#tab-answers").click(); await press(page, name); await page.waitForSelector("#answer > *:not(.working)", {timeout: 60000}); await settled(page); };
+  await page.evaluate(() => { for (const run of desk.job.runs) run.opened = false; });  // as if they were entered here
+  await answered("Check run");
+  check((await page.locator("#answer").innerText()).includes("There is no check run yet: the run “") && (await page.locator("#answer").innerText()).includes("Fit these weights: begin the check run"), "after trial runs it is said that there is no check run, and what begins one");
+  await press(page, "To the plan");
+  await page.waitForSelector("#answer iframe", {timeout: 60000});
+  const take = page.getByRole("button", {name: "Fit these weights: begin the check run"});
+  await take.waitFor();
+  await page.getByLabel("Slots to change").focus();
+  await page.keyboard.press("ArrowDown");
+  await page.waitForSelector("#answer iframe", {timeout: 60000});
+  await page.waitForFunction(() => document.querySelector("#answer iframe")?.contentWindow.balancePage);
+  await settled(page);
+  check(await page.evaluate(() => document.activeElement.getAttribute("aria-label") === "Slots to change" && document.activeElement.value === "0"), "the number of slots keeps the focus");
+  check(/Fit nothing/.test(await page.frameLocator("#answer iframe").locator("body").innerText()) && await take.count() === 0, "where nothing is to be fitted no check run is offered");
+  await page.getByLabel("Slots to change").selectOption("");
+  await take.waitFor({timeout: 60000});
+  await take.click();
+  const {r, readings} = await page.evaluate(() => { const r = desk.job.runs.length - 1; return {r, readings: desk.job.runs[0].rows.filter((row) => row.component === "once-per-rev" && row.speed)}; });
+  for (const [i, row] of readings.entries()) {
+    await type(page, `reading:${r}/${i}/speed`, row.speed);
+    for (const [sensor, {amplitude, phase}] of Object.entries(row.cells)) { await type(page, `reading:${r}/${i}/${sensor}/amplitude`, amplitude); await type(page, `reading:${r}/${i}/${sensor}/phase`, phase); }
+    if (i === 0) check((await page.locator("#view").innerText()).includes("What is on the rotor now?") && !(await page.locator("#view").innerText()).includes("This is asked when"), "what is on the rotor is asked as soon as the last run has readings");
+  }
+  await settled(page);
+  await press(page, "To the answers");
+  await page.waitForSelector("#answer pre", {state: "attached", timeout: 60000});
+  check(await page.evaluate(() => desk.answer) === "check" && /ACCEPTED|REJECTED|verdict/i.test(await page.locator("#answer pre").textContent()), "after a check run the answers begin with its verdict");
+  await page.context().close();
+}
+
+// In a low window the weights' list and Done are in sight, and the question of a new run is below the tabs. No words of files.
+{
+  const page = await open({viewport: {width: 1280, height: 720}});
+  await opened(page);
+  const inSight = (node) => node.evaluate((one) => { const {top, bottom} = one.getBoundingClientRect(); return top >= 0 && bottom <= innerHeight && one.contains(document.elementFromPoint(one.getBoundingClientRect().left + 5, (top + bottom) / 2)); });
+  await press(page, "Change what is fitted");
+  check(await inSight(page.locator("dialog").getByRole("button", {name: "Done"})) && await inSight(page.locator("dialog section select").first()), "the list of weights and Done are in sight in a low window");
+  await page.screenshot({path: `${folder}/desk-fitting-low.png`});
+  await press(page, "Done");
+  await press(page, "Another run");
+  await page.waitForTimeout(200);
+  check(await inSight(page.locator(".run").last().locator(".question p b")), "the question of another run is below the tabs");
+  await press(page, "No weights");
+  for (const r of [3, 2, 1]) while (await page.locator(".run").count() > r) { await press(page, "Remove this run", r); await press(page, "Remove it"); }
+  await settled(page);
+  await page.locator("#tab-answers").click();
+  await press(page, "Influence vectors");
+  await page.waitForSelector("#answer .refused", {timeout: 60000});
+  check(/next: “Next trial run”/.test(await page.locator("#answer").innerText()) && !/trimwright|\.yaml|\.csv/.test(await page.locator("#answer").innerText()), `a refusal names the button that comes next, no command and no file: ${await page.locator("#answer").innerText()}`);
+  await press(page, "Is it ready?");
+  await page.waitForSelector("#answer pre");
+  check(!/trimwright (ready|trial|plan|check|influence)|\.yaml|\.csv/.test(await page.locator("#answer pre").innerText()), "nor does the answer whether it is ready");
+  await page.context().close();
+}
+
 // Practice: run, trial, run, truth.
 {
   const page = await open();

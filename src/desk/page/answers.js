@@ -1,5 +1,13 @@
 /** The library's answers, in its own words and on its own pages. */
 const answerKinds = [["ready", "Is it ready?"], ["trial", "Next trial run"], ["plan", "Plan"], ["check", "Check run"], ["influence", "Influence vectors"], ["sheet", "Run sheet"]];
+/** The library's words as they are said on a page: a command is the button that asks the same, a line of the table the row that is typed. */
+const deskWords = (text) => {
+  const plain = (name) => name.replace(/[.*+?^${}()|[\]\\]/g, "\\$&");
+  const {job, table} = desk.job.names;
+  return text.replace(new RegExp(`\\btrimwright (${answerKinds.map(([kind]) => kind).join("|")})\\b(?: "?${plain(job)}"?)?`, "g"), (_, kind) => `“${answerKinds.find(([one]) => one === kind)[1]}”`)
+    .replace(new RegExp(`${plain(table)}(?:, line |:)(\\d+)`, "g"), (whole, line) => { const one = readingsOf(desk.job)[line - 2]; return one ? `run “${one.run}”, row ${one.place.row + 1}` : whole; });
+};
+const messageWords = (one) => deskWords(one.expected ? `${one.what}; expected ${one.expected}` : one.what);
 const kept = new Map();  // answers by what was asked
 const given = async (what, rest) => {
   const request = {...(await filesOf(desk.job)), ...rest};
@@ -50,8 +58,8 @@ const working = (place, words) => {
 /** Answers write numbers in one way, the files' own. Who types commas is told so where they stand, on screen and on paper. */
 const markLine = () => (desk.job.units.mark === "comma" ? "All numbers here are written with a decimal point: 12.5 means 12,5." : "");
 const frameOf = (html, title) => make("iframe", {srcdoc: markLine() ? html.replace('<main id="main">', (main) => `${main}<p class="chance">${markLine()}</p>`) : html, title, class: "page-frame"});
-const textOf = (text) => [markLine() ? make("p", {class: "note"}, markLine()) : null, make("pre", {tabindex: "0"}, text)];
-const asText = (text) => make("details", {class: "as-text"}, make("summary", {}, "The same as text"), make("pre", {tabindex: "0"}, text));
+const textOf = (text) => [markLine() ? make("p", {class: "note"}, markLine()) : null, make("pre", {tabindex: "0"}, deskWords(text))];
+const asText = (text) => make("details", {class: "as-text"}, make("summary", {}, "The same as text"), make("pre", {tabindex: "0"}, deskWords(text)));
 const slotChanges = (job, slots) => {
   const fitted = copy(fittedOf(job, "now"));
   for (const {plane, slot, fit} of slots) {
@@ -62,7 +70,8 @@ const slotChanges = (job, slots) => {
   }
   return fitted;
 };
-const takeAsRun = (name, fitted) => {
+const takeAsRun = (name, fitted, planGiven) => {
+  desk.job.planGiven = planGiven;
   if (isPractice(desk.job)) { setFitted("now", fitted); go("runs"); say("These weights are on the rotor now. Run it."); return; }
   let free = name;
   for (let n = 2; desk.job.runs.some((run) => run.facts.name === free); ++n) free = `${name} ${n}`;
@@ -86,13 +95,19 @@ const choiceInFrame = (frame) => {
 const refused = (place, error) => {
   if (error.stopped) { place.replaceChildren(make("p", {class: "lead"}, "Stopped."), button("Ask again", () => showAnswer())); return; }
   const found = error.found;
+  const cell = found ? placeInRuns(desk.job, found) : null;
+  const [run, row] = cell?.split("/") ?? [];
   const open = ["rotor", "runs"].map((view) => [headings[view], byId(`state-${view}`).textContent]).filter(([, words]) => /to fill in|wrong/.test(words));
   place.replaceChildren(make("div", {class: "refused", role: "alert"}, make("h2", {}, "No answer yet"),
     open.length > 0 ? make("p", {}, `First put these right: ${open.map(([where, words]) => `${where}: ${words}`).join("; ")}. A dashed edge marks what is to fill in, a red edge what is wrong.`) : null,
-    make("p", {class: open.length > 0 ? "note" : null}, found ? found.what + (found.expected ? `; expected ${found.expected}` : "") : error.message),
-    found && found.file ? make("p", {class: "note"}, `${found.file}${found.line > 0 ? `, line ${found.line}` : ""}${found.key ? `, ${found.key}` : ""}`) : null,
+    make("p", {class: open.length > 0 ? "note" : null}, found ? messageWords(found) : error.message),
+    found && found.file && open.length === 0 ? cell ? make("p", {}, button(`To the cell: run “${desk.job.runs[run].facts.name}”, row ${Number(row) + 1}`, () => { go("runs"); focusCell(`reading:${cell}`); }, {class: "link"})) : make("p", {class: "note"}, `${found.file}${found.line > 0 ? `, line ${found.line}` : ""}${found.key ? `, ${found.key}` : ""}`) : null,
     make("p", {class: "buttons"}, button("To the rotor", () => go("rotor")), button("To the runs", () => go("runs")))));
 };
+
+const noCheckRun = (last) => make("div", {}, make("p", {class: "lead"}, `There is no check run yet: the run “${last.facts.name}” was begun before a plan was made.`),
+  make("p", {}, "A check run is made with the weights of the plan. Ask for the plan and press “Fit these weights: begin the check run”, then enter what that run reads."),
+  make("p", {class: "buttons"}, button("To the plan", () => { desk.answer = "plan"; show(); }, {class: "main"}), button(`“${last.facts.name}” was the check run: judge it`, () => { change((job) => { lastRead(job).afterPlan = true; }); show(); })));
 
 const answers = {
   async ready(place) {
@@ -102,7 +117,7 @@ const answers = {
   async trial(place) {
     const answer = await given("trial", {...desk.trial, ...timeGiven()});
     const document0 = JSON.parse(answer.document);
-    place.replaceChildren(make("p", {class: "buttons"}, document0.slots.length > 0 ? button("Take this as the next run", () => takeAsRun(`trial ${document0.slots[0].plane}`, slotChanges(desk.job, document0.slots)), {class: "main"}) : null),
+    place.replaceChildren(make("p", {class: "buttons"}, document0.slots.length > 0 ? button("Take this as the next run", () => takeAsRun(`trial ${document0.slots[0].plane}`, slotChanges(desk.job, document0.slots), false), {class: "main"}) : null),
     frameOf(answer.page, "The next trial run"), asText(answer.text));
   },
   async plan(place) {
@@ -110,14 +125,25 @@ const answers = {
     const answer = await given("page", rest);
     const frame = frameOf(answer.page, "The balance plan");
     const text = make("pre", {tabindex: "0"});
-    const more = make("details", {class: "as-text", ontoggle: async (event) => { if (event.target.open && !text.textContent) { try { text.textContent = (await given("plan", rest)).text; } catch (error) { text.textContent = error.message; } } }}, make("summary", {}, "The same as text"), text);
-    const take = button("Fit these weights: begin the check run", () => { const chosen = choiceInFrame(frame); if (chosen) takeAsRun("check", chosen.fitted); }, {class: "main"});
+    const more = make("details", {class: "as-text", ontoggle: async (event) => { if (event.target.open && !text.textContent) { try { text.textContent = deskWords((await given("plan", rest)).text); } catch (error) { text.textContent = error.found ? messageWords(error.found) : error.message; } } }}, make("summary", {}, "The same as text"), text);
+    const take = button("Fit these weights: begin the check run", () => { const chosen = choiceInFrame(frame); if (chosen) takeAsRun("check", chosen.fitted, true); }, {class: "main"});
     const own = button("Plan with the weights tried out", () => { const chosen = choiceInFrame(frame); if (chosen) { desk.own = chosen.document; showAnswer(); } });
     const tools = make("p", {class: "buttons"}, take, desk.own ? button("Back to the plan's own weights", () => { desk.own = null; showAnswer(); }) : own, null);
-    frame.addEventListener("load", () => { const shown = Boolean(frame.contentWindow?.balancePage); take.hidden = !shown; own.hidden = !shown; });
+    frame.addEventListener("load", () => {
+      const shown = Boolean(frame.contentWindow?.balancePage);
+      if (shown) desk.job.planGiven = true;
+      own.hidden = !shown;
+      const asNow = frame.contentDocument?.getElementById("as-fitted");  // the page's own button, off while nothing differs from what is fitted
+      const offer = () => { take.hidden = !shown || asNow?.disabled === true; };
+      if (asNow) new frame.contentWindow.MutationObserver(offer).observe(asNow, {attributes: true});
+      offer();
+    });
+    take.hidden = true;
     place.replaceChildren(tools, frame, more);
   },
   async check(place) {
+    const last = lastRead(desk.job);
+    if (last && !last.opened && !last.afterPlan) { place.replaceChildren(noCheckRun(last)); return; }
     const {text} = await given("check", timeGiven());
     const page = await given("page", {check_run: true, ...timeGiven()}).catch((error) => { if (error.stopped) throw error; return null; });
     place.replaceChildren(...(page ? [frameOf(page.page, "After the check run"), asText(text)] : [make("div", {}, textOf(text))]));

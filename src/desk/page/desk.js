@@ -16,9 +16,9 @@ const changed = () => {
 };
 const step = (from, to) => {
   if (from.length === 0) return;
-  const {revision} = desk.job;
+  const {revision, planGiven} = desk.job;
   to.push(copy(desk.job));
-  desk.job = {...from.pop(), revision};
+  desk.job = {...from.pop(), revision, planGiven};
   desk.typed.clear();
   changed();
   show();
@@ -185,7 +185,7 @@ const setDark = (on) => { darkStyle.media = on ? "screen" : "not all"; byId("the
   try { dark = JSON.parse(localStorage.getItem("trimwright dark")); } catch { /* as the system has it */ }
   setDark(dark ?? window.matchMedia("(prefers-color-scheme: dark)").matches);
   byId("theme").addEventListener("click", () => { const on = darkStyle.media !== "screen"; setDark(on); try { localStorage.setItem("trimwright dark", JSON.stringify(on)); } catch { /* not kept */ } if (desk.view === "answers") show(); });
-  for (const view of Object.keys(views)) byId(`tab-${view}`).addEventListener("click", () => go(view));
+  for (const view of Object.keys(views)) byId(`tab-${view}`).addEventListener("click", () => { if (desk.view !== view) go(view); else (document.querySelector("#view [aria-invalid]") ?? document.querySelector("#view :is(.to-fill, .doubtful)"))?.focus(); });
   byId("undo").addEventListener("click", () => step(desk.past, desk.future));
   byId("redo").addEventListener("click", () => step(desk.future, desk.past));
   byId("save").addEventListener("click", save);

@@ -104,17 +104,18 @@ const showMessages = () => {
   for (const [path, one] of all) {
     const node = cells.get(path) ?? [...cells].find(([cell]) => cell.startsWith(`${path}.`) || cell.startsWith(`${path}[`))?.[1] ?? cells.get(path.replace(/[.[][^.[]*$/, ""));
     if (!node) { elsewhere.push([path, one]); continue; }
+    for (let more = node.closest("details"); more && !one.less; more = more.parentElement.closest("details")) more.open = true;
     if (one.empty) { node.classList.add("to-fill"); continue; }
     if (one.doubt) node.classList.add(one.less ? "less-doubtful" : "doubtful"); else node.setAttribute("aria-invalid", "true");
     const place = byId(node.getAttribute("aria-describedby"));
-    const words = one.expected ? `${one.what}; expected ${one.expected}` : one.what;
+    const words = messageWords(one);
     if (place) place.textContent = place.textContent ? `${place.textContent}. ${words}` : words;
   }
   desk.messages = all;
   const list = byId("elsewhere");
   if (list) {
-    const here = elsewhere.filter(([path, one]) => !one.empty && viewOf(path) === desk.view).map(([, one]) => one.expected ? `${one.what}; expected ${one.expected}` : one.what);
-    if (found.general && desk.view !== "jobs" && here.length === 0 && all.size === 0) here.push(found.general.message);
+    const here = elsewhere.filter(([path, one]) => !one.empty && viewOf(path) === desk.view).map(([, one]) => messageWords(one));
+    if (found.general && desk.view !== "jobs" && here.length === 0 && all.size === 0) here.push(messageWords(found.general));
     list.replaceChildren(...here.map((words) => make("li", {}, words)));
     list.hidden = here.length === 0;
   }

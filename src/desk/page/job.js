@@ -7,6 +7,8 @@ const newSensor = () => ({name: "", measures: "", unit: "", phase_of: "", limits
 const newRow = () => ({speed: "", component: "once-per-rev", cells: {}});
 /** A run in which nothing is read yet: a row waits for each set speed. What was fitted is "" until it is said. */
 const newRun = (name, fitted, job = null) => ({facts: {name, fitted}, rows: [...(job ? setSpeeds(job).map(([set]) => ({...newRow(), set})) : []), newRow()]});
+/** The last run with readings. A run that was begun before a plan was given is no check run; of one that was opened the library judges. */
+const lastRead = (job) => job.runs.findLast((run) => run.rows.some((row) => Object.keys(row.cells).length > 0));
 const ownNames = {rotor: "rotor.yaml", job: "job.yaml", table: "readings.csv"};
 const newJob = () => ({
   id: crypto.randomUUID ? crypto.randomUUID() : String(Math.random()).slice(2), revision: 0,

@@ -28,15 +28,17 @@ const practiceRun = async (name) => {
     const fresh = keepIdentity(await jobFromFiles(made.files), desk.job);
     fresh.extra = {"rehearsal.yaml": desk.job.extra["rehearsal.yaml"]};
     fresh.units.mark = desk.job.units.mark;
+    fresh.planGiven = desk.job.planGiven;
+    fresh.runs.forEach((run, r) => { run.opened = false; run.afterPlan = desk.job.runs[r] ? desk.job.runs[r].afterPlan : fresh.planGiven; });
     if (desk.job.runs.length === 0) Object.assign(fresh.job, {serial: desk.job.job.serial, title: desk.job.job.title});
     change((job) => { for (const key of Object.keys(job)) delete job[key]; Object.assign(job, fresh); });
     show();
     say(`Run “${name}” is made: its readings are below.${made.stopped ? ` But ${made.stopped}.` : ""}`);
-  } catch (error) { say(error.message); await ask(error.message, ["Back"]); }
+  } catch (error) { const words = error.found ? messageWords(error.found) : error.message; say(words); await ask(words, ["Back"]); }
 };
 const practiceTruth = async () => {
   try {
     const {text} = await engine.ask("rehearse truth", await filesOf(desk.job));
     await ask("What the rotor really was", ["Back"], [make("pre", {tabindex: "0"}, text)]);
-  } catch (error) { await ask(error.message, ["Back"]); }
+  } catch (error) { await ask(error.found ? messageWords(error.found) : error.message, ["Back"]); }
 };

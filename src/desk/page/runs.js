@@ -29,18 +29,24 @@ const gridMessages = () => {
     const mine = [...(desk.messages ?? [])].filter(([path, one]) => path.startsWith(`reading:${r}/`) && !one.empty);
     list.replaceChildren(...mine.slice(0, 12).map(([path, one]) => {
       const [, row, ...rest] = path.slice(8).split("/");
-      return make("li", {}, button(`Row ${Number(row) + 1}, ${rest.join(" ")}`, () => focusCell(path), {class: "link"}), `: ${one.less ? "if the reading that looks wrong is right, this one may be wrong" : `${one.doubt ? "looks wrong: " : ""}${one.what}`}${one.expected ? `; expected ${one.expected}` : ""}`);
+      return make("li", {}, button(`Row ${Number(row) + 1}, ${rest.join(" ")}`, () => focusCell(path), {class: "link"}), `: ${one.less ? "if the reading that looks wrong is right, this one may be wrong" : `${one.doubt ? "looks wrong: " : ""}${messageWords(one)}`}`);
     }), ...(mine.length > 12 ? [make("li", {}, `and ${mine.length - 12} more`)] : []));
     list.hidden = mine.length === 0;
   }
 };
+/** Asked as soon as the last run has readings. */
+const nowAsked = () => live(make("div"), (node) => {
+  const asked = isSaid("now") || desk.job.runs.at(-1)?.rows.some((row) => !isEmpty(row)) === true;
+  if (node.dataset.asked === String(asked)) return;
+  node.dataset.asked = String(asked);
+  node.replaceChildren(asked ? fittedPart("now") : make("p", {}, "This is asked when the last run has readings."));
+});
 const nowPart = () => make("section", {class: "part"}, make("h2", {}, "On the rotor now"),
-  isPractice(desk.job) && !isSaid("now") ? [make("p", {}, "As in the last run: ", fittedWords(fittedOf(desk.job, "now")), "."), make("p", {class: "buttons"}, button("Change what is on the rotor", async () => { await fittingDialog("now"); show(); }))]
-    : isSaid("now") || desk.job.runs.at(-1)?.rows.some((row) => !isEmpty(row)) ? fittedPart("now") : make("p", {}, "This is asked when the last run has readings."));
+  isPractice(desk.job) && !isSaid("now") ? [make("p", {}, "As in the last run: ", fittedWords(fittedOf(desk.job, "now")), "."), make("p", {class: "buttons"}, button("Change what is on the rotor", async () => { await fittingDialog("now"); show(); }))] : nowAsked());
 
 const nextName = () => { const names = desk.job.runs.map((run) => run.facts.name); const wanted = names.length === 0 ? "as found" : "trial"; for (let n = 1; ; ++n) { const name = n === 1 ? wanted : `${wanted} ${n}`; if (!names.includes(name)) return name; } };
 /** After another run it must be said anew what is on the rotor. */
-const addRun = (name, fitted = "") => change((job) => { job.runs.push(newRun(name, fitted, job)); delete job.job.fitted_now; });
+const addRun = (name, fitted = "") => change((job) => { job.runs.push({...newRun(name, fitted, job), afterPlan: job.planGiven === true}); delete job.job.fitted_now; });
 const trimPart = () => make("section", {class: "part"}, make("h2", {}, "Wishes for the plan"), fields(
   field({label: "Largest number of slots to change", root: "job", path: "trim.max_changes", kind: "number", optional: "if wanted", hint: "8"}),
   field({label: "What the best weights are", root: "job", path: "trim.objective", kind: "choice", choices: choice.objective.slice(1), optional: "if wanted"}),
@@ -54,4 +60,4 @@ const runsView = () => [
   make("div", {class: "runs"}, desk.job.runs.map((_, r) => runCard(r))),
   isPractice(desk.job) ? null : make("p", {class: "buttons"}, button("Another run", () => { addRun(nextName()); show(); focusCell(cellOf(`run ${desk.job.runs.length - 1}`, "fitted")); })),
   nowPart(), trimPart(),
-  make("p", {class: "buttons"}, button("To the answers", () => go("answers"), {class: "main"}))];
+  make("p", {class: "buttons"}, button("To the answers", () => { if (lastRead(desk.job)?.afterPlan) desk.answer = "check"; go("answers"); }, {class: "main"}))];
