@@ -115,7 +115,7 @@ const addTables = async (texts, names) => {
   change((job) => {
     for (const name of new Set(readings.map((one) => one.run))) {
       let run = job.runs.find((one) => one.facts.name === name);
-      if (!run) { run = newRun(name, ""); run.rows = []; job.runs.push(run); }
+      if (!run) { run = {...newRun(name, ""), rows: [], opened: true}; job.runs.push(run); }
       run.rows = [...run.rows.filter((row) => !isEmpty(row)), ...rowsOf(readings.filter((one) => one.run === name), job), newRow()];
     }
   });

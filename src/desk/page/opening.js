@@ -72,8 +72,8 @@ const jobFromFiles = async (texts, said = [], mark = "point") => {
   const known = new Set(runs.map((run) => run.name));
   const strangers = [...new Set(readings.map((one) => one.run).filter((name) => !known.has(name)))];
   job.runs = runs.map(({readings: _, ...facts}) => ({facts, rows: rowsOf(readings.filter((one) => one.run === facts.name), job)}));
-  for (const run of job.runs) run.opened = true;
   for (const name of strangers) { job.runs.push({...newRun(name, ""), rows: rowsOf(readings.filter((one) => one.run === name), job)}); said.push(`The readings name a run "${name}" that the job does not list: say what was fitted in it.`); }
+  for (const run of job.runs) run.opened = true;
   if (wanted.length === 1 && missing.length === 0) job.names.table = wanted[0];
   job.opened.job = {text: texts[jobName], tree: jobTree(job, readingsOf(job))};
   // Given back as it was only where it names its files as the desk does.
