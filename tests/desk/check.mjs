@@ -373,6 +373,7 @@ for (const width of [1280, 360]) {
   await settled(page);
   const focus = () => page.evaluate(() => `${document.activeElement.id}: ${document.activeElement.value}`);
   const height = () => page.evaluate(() => Math.round(scrollY));
+  check((await page.locator("#state-rotor").textContent()) === `${await page.locator("#view .to-fill").count()} to fill in`, "each cell that is counted as still to fill in is marked");
   await page.locator("#unit-mark").focus();
   await page.keyboard.press("ArrowDown");
   check(await focus() === "unit-mark: comma", "the decimal mark keeps the focus when it is changed");
@@ -447,6 +448,8 @@ for (const width of [1280, 360]) {
   await page.screenshot({path: `${folder}/desk-fitting-low.png`});
   await press(page, "Done");
   await press(page, "Another run");
+  await page.setViewportSize({width: 1280, height: 420});
+  await page.evaluate(() => { scrollTo(0, document.documentElement.scrollHeight); focusNow(cellOf(`run ${desk.job.runs.length - 1}`, "fitted")); });
   await page.waitForTimeout(200);
   check(await inSight(page.locator(".run").last().locator(".question p b")), "the question of another run is below the tabs");
   await press(page, "No weights");

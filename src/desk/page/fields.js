@@ -87,6 +87,8 @@ const angleControl = (common, value, done, label) => {
   return make("span", {class: "with-unit"}, number, make("span", {class: "unit"}, "deg"), select);
 };
 
+/** Where a value without a cell stands: "sensors 1, limits: ". */
+const placeWords = (path) => { const words = path.replace(/^\w+:/, "").replace(/\[(\d+)\]/g, (_, n) => ` ${Number(n) + 1}`).replaceAll(".", ", ").replaceAll("_", " "); return words && `${words}: `; };
 /** Puts every message beside its cell; those without a cell into the list at the head of the view. */
 const showMessages = () => {
   const found = desk.checked;
@@ -94,6 +96,8 @@ const showMessages = () => {
   const all = new Map();
   const add = (prefix, messages) => { for (const [path, one] of messages) all.set(`${prefix}:${path}`, one); };
   add("rotor", found.rotor);
+  // What a sensor measures is chosen with its unit, in one cell.
+  for (const [path, one] of [...all]) if (/\]\.measures$/.test(path)) { all.delete(path); const unit = path.replace(/measures$/, "unit"); if (!all.has(unit)) all.set(unit, one); }
   add("job", found.job);
   add("reading", found.readings);
   for (const [cell, one] of desk.typed) all.set(cell, one);
@@ -114,7 +118,7 @@ const showMessages = () => {
   desk.messages = all;
   const list = byId("elsewhere");
   if (list) {
-    const here = elsewhere.filter(([path, one]) => !one.empty && viewOf(path) === desk.view).map(([, one]) => messageWords(one));
+    const here = elsewhere.filter(([path]) => viewOf(path) === desk.view).map(([path, one]) => `${placeWords(path)}${messageWords(one)}`);
     if (found.general && desk.view !== "jobs" && here.length === 0 && all.size === 0) here.push(messageWords(found.general));
     list.replaceChildren(...here.map((words) => make("li", {}, words)));
     list.hidden = here.length === 0;
