@@ -411,6 +411,14 @@ for (const width of [1280, 360]) {
   await page.evaluate(() => { for (const run of desk.job.runs) run.opened = false; });  // as if they were entered here
   await answered("Check run");
   check((await page.locator("#answer").innerText()).includes("There is no check run yet: the run “") && (await page.locator("#answer").innerText()).includes("Fit these weights: begin the check run"), "after trial runs it is said that there is no check run, and what begins one");
+  await page.getByRole("button", {name: /was the check run: judge it$/}).click();
+  await page.waitForSelector("#answer pre", {timeout: 60000});
+  check((await page.locator("#answer pre").innerText()).includes(`Check run: ${await page.evaluate(() => desk.job.runs.at(-1).facts.name)}, `), "it is judged where a person says that it was one");
+  await page.locator("#undo").click();
+  await page.evaluate(async () => { const asIs = engine.ask; engine.ask = (what, rest) => (what === "check" ? Promise.reject(Object.assign(new Error(), {found: {what: "there is no check run yet: run \"x\", the last one, looks like a trial run (its name says so)", expected: ""}})) : asIs(what, rest)); for (const run of desk.job.runs) run.opened = true; kept.clear(); desk.answer = "check"; show(); setTimeout(() => { engine.ask = asIs; }, 1500); });
+  await page.waitForTimeout(1600);
+  check(/^There is no check run yet: run "x", .*\(its name says so\)\./.test(await page.locator("#answer").innerText()), "the library's refusal of a trial run is told in the same way");
+  await page.evaluate(() => { for (const run of desk.job.runs) run.opened = false; });
   await press(page, "To the plan");
   await page.waitForSelector("#answer iframe", {timeout: 60000});
   const take = page.getByRole("button", {name: "Fit these weights: begin the check run"});
@@ -453,7 +461,7 @@ for (const width of [1280, 360]) {
   await page.waitForTimeout(200);
   check(await inSight(page.locator(".run").last().locator(".question p b")), "the question of another run is below the tabs");
   await press(page, "No weights");
-  for (const r of [3, 2, 1]) while (await page.locator(".run").count() > r) { await press(page, "Remove this run", r); await press(page, "Remove it"); }
+  for (let n = await page.locator(".run").count(); n > 1; --n) { await press(page, "Remove this run", 1); await press(page, "Remove it"); await page.waitForFunction((most) => document.querySelectorAll(".run").length === most, n - 1); }
   await settled(page);
   await page.locator("#tab-answers").click();
   await press(page, "Influence vectors");

@@ -105,9 +105,9 @@ const refused = (place, error) => {
     make("p", {class: "buttons"}, button("To the rotor", () => go("rotor")), button("To the runs", () => go("runs")))));
 };
 
-const noCheckRun = (last) => make("div", {}, make("p", {class: "lead"}, `There is no check run yet: the run “${last.facts.name}” was begun before a plan was made.`),
+const noCheckRun = (last, why) => make("div", {}, make("p", {class: "lead"}, why),
   make("p", {}, "A check run is made with the weights of the plan. Ask for the plan and press “Fit these weights: begin the check run”, then enter what that run reads."),
-  make("p", {class: "buttons"}, button("To the plan", () => { desk.answer = "plan"; show(); }, {class: "main"}), button(`“${last.facts.name}” was the check run: judge it`, () => { change((job) => { lastRead(job).afterPlan = true; }); show(); })));
+  make("p", {class: "buttons"}, button("To the plan", () => { desk.answer = "plan"; show(); }, {class: "main"}), button(`“${last.facts.name}” was the check run: judge it`, () => { change((job) => { lastRead(job).afterPlan = "said"; }); show(); })));
 
 const answers = {
   async ready(place) {
@@ -143,9 +143,12 @@ const answers = {
   },
   async check(place) {
     const last = lastRead(desk.job);
-    if (last && !last.opened && !last.afterPlan) { place.replaceChildren(noCheckRun(last)); return; }
-    const {text} = await given("check", timeGiven());
-    const page = await given("page", {check_run: true, ...timeGiven()}).catch((error) => { if (error.stopped) throw error; return null; });
+    if (last && !last.opened && !last.afterPlan) { place.replaceChildren(noCheckRun(last, `There is no check run yet: the run “${last.facts.name}” was begun before a plan was made.`)); return; }
+    const said = last?.afterPlan === "said" ? {run: last.facts.name} : {};
+    const answer = await given("check", {...timeGiven(), ...said}).catch((error) => { if (last && /^there is no check run yet/.test(error.found?.what)) return error; throw error; });
+    if (answer.found) { place.replaceChildren(noCheckRun(last, `${deskWords(answer.found.what).replace(/^t/, "T")}.`)); return; }
+    const {text} = answer;
+    const page = said.run ? null : await given("page", {check_run: true, ...timeGiven()}).catch((error) => { if (error.stopped) throw error; return null; });
     place.replaceChildren(...(page ? [frameOf(page.page, "After the check run"), asText(text)] : [make("div", {}, textOf(text))]));
   },
   async influence(place) {
