@@ -3,6 +3,7 @@
 
 #include <iostream>
 #include <memory>
+#include <set>
 
 #include "base/text.hpp"
 #include "commands.hpp"
@@ -29,7 +30,15 @@ struct StartOptions {
   std::string folder;
   std::string readings;
   StartAnswers answers;
+  std::set<std::string> told_back{};
 };
+
+/// Says what was read into answers, each once.
+void tell_understood(StartOptions& options, const StartJob& job) {
+  for (const auto& one : job.understood)
+    if (options.told_back.insert(one).second)
+      fmt::print(stderr, "{}", wrapped("  ", "Understood: " + one + "."));
+}
 
 /// What is asked of each of some planes, sensors or runs, as its option has it.
 std::string joined(const std::vector<std::pair<std::string, std::string>>& told) {
@@ -47,10 +56,11 @@ void print_question(const StartQuestion& question, const std::string& of, const 
 }
 
 /// Whether what is told so far, with this answer, fits; where not, it says so.
-bool fits(const StartOptions& options, const std::string& key, const std::string& answer) {
+bool fits(StartOptions& options, const std::string& key, const std::string& answer) {
   StartAnswers answers = options.answers;
   answers[key] = answer;
   const auto job = start_job(answers, options.readings);
+  if (job) tell_understood(options, *job);
   if (job) return true;
   std::string said = job.error().message();
   if (const std::string option = "--" + key + ": "; said.starts_with(option)) said.erase(0, option.size());
@@ -148,6 +158,7 @@ std::string what_comes_next(const StartedFolder& started, const std::string& fol
 Status start(StartOptions& options) {
   if (const auto free = check_new_folder(options.folder, options.readings); !free)
     return complain(free.error());
+  if (const auto job = start_job(options.answers, options.readings)) tell_understood(options, *job);
   if (::isatty(STDIN_FILENO) == 1 && ::isatty(STDERR_FILENO) == 1)
     if (const auto asked = ask_all(options); !asked) return complain(asked.error());
   const auto started = start_folder(options.folder, options.answers, options.readings);

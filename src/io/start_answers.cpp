@@ -112,7 +112,7 @@ Result<void> take_serial(const std::string& answer, StartJob& job) {
 Result<void> take_rotation(const std::string& answer, StartJob& job) {
   for (const auto sense : {Sense::clockwise, Sense::counterclockwise})
     for (const auto end : {ViewingEnd::front, ViewingEnd::aft})
-      if (lower_case(answer) == fmt::format("{} from {}", name(sense), name(end))) {
+      if (lower_case(in_plain_words(answer)) == fmt::format("{} from {}", name(sense), name(end))) {
         job.rotation = {sense, end};
         return {};
       }
@@ -122,7 +122,8 @@ Result<void> take_rotation(const std::string& answer, StartJob& job) {
 }
 
 Result<void> take_phase(const std::string& answer, StartJob& job) {
-  const std::string phase = lower_case(answer);
+  std::string phase = without_last_word(lower_case(in_plain_words(answer)), "deg");
+  if (phase.ends_with(',')) phase.pop_back();
   if (phase != "lag" && phase != "lead" && phase != "unknown")
     return fail("\"" + shortened(answer) + "\" is no way to count phase", "lag, lead or unknown");
   job.phase = phase;
@@ -130,7 +131,7 @@ Result<void> take_phase(const std::string& answer, StartJob& job) {
 }
 
 Result<void> take_teeth(const std::string& answer, StartJob& job) {
-  const auto count = parse_quantity(without_last_word(answer, "teeth"));
+  const auto count = parse_quantity(without_last_word(without_last_word(answer, "teeth"), "tooth"));
   if (!count || !count->unit.empty() || count->value != static_cast<int>(count->value) || count->value < 1 ||
       count->value > 400)
     return fail("\"" + shortened(answer) + "\" is no number of teeth", "a whole number from 1 to 400");

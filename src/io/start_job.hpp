@@ -21,6 +21,7 @@ struct StartWeight {
 struct StartNumbering {
   std::string slot_1_at = "0 deg";
   SeenSense numbered{Sense::clockwise, ViewingEnd::front};
+  bool read_as_numbered = false;  ///< the angle was told without a sense
 };
 
 struct StartPlane {
@@ -62,11 +63,12 @@ struct StartJob {
   std::string speed_100{};            ///< "4740 rpm"; empty: not told
   std::string mass{};                 ///< "260 kg"; empty: not told
   std::vector<StartRun> runs{{"as found"}};
-  std::string fitted_now{};            ///< empty: not told
-  std::string table = "readings.csv";  ///< beside the job
-  bool table_names_runs = true;        ///< false: it is of the one run
-  bool has_readings = false;           ///< the table is there already, and filled in
-  std::set<std::string> told{};        ///< keys of the questions that have an answer
+  std::string fitted_now{};               ///< empty: not told
+  std::string table = "readings.csv";     ///< beside the job
+  bool table_names_runs = true;           ///< false: it is of the one run
+  bool has_readings = false;              ///< the table is there already, and filled in
+  std::vector<std::string> understood{};  ///< what was read into an answer that it does not say, in words
+  std::set<std::string> told{};           ///< keys of the questions that have an answer
 
   [[nodiscard]] bool is_told(const std::string& key) const { return told.contains(key); }
   /// Whether a run with readings had other weights in, so that these must be known.

@@ -1,6 +1,7 @@
 #include "start_lists.hpp"
 
 #include <algorithm>
+#include <map>
 #include <sstream>
 
 #include "base/name.hpp"
@@ -74,6 +75,31 @@ std::vector<std::string> words_of(const std::string& text) {
 std::string joined_words(const std::vector<std::string>& words, std::size_t first, std::size_t end) {
   std::string text;
   for (std::size_t i = first; i < end; ++i) text += (i == first ? "" : " ") + words[i];
+  return text;
+}
+
+std::string in_plain_words(const std::string& answer) {
+  static const std::map<std::string, std::string, std::less<>> plain{
+      {"the", ""},
+      {"seen", ""},
+      {"viewed", ""},
+      {"is", ""},
+      {"hole", "slot"},
+      {"holes", "slot"},
+      {"slots", "slot"},
+      {"degree", "deg"},
+      {"degrees", "deg"},
+      {"anticlockwise", "counterclockwise"},
+      {"counter-clockwise", "counterclockwise"}};
+  std::string text;
+  for (auto word : words_of(answer)) {
+    const bool comma = word.size() > 1 && word.ends_with(',');
+    if (comma) word.pop_back();
+    if (const auto found = plain.find(lower_case(word)); found != plain.end()) word = found->second;
+    if (word.empty() && text.ends_with(',')) text.pop_back();
+    if (word.empty()) continue;
+    text += (text.empty() ? "" : " ") + word + (comma ? "," : "");
+  }
   return text;
 }
 

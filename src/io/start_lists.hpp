@@ -20,6 +20,10 @@ namespace trimwright {
 [[nodiscard]] std::string joined_words(const std::vector<std::string>& words, std::size_t first,
                                        std::size_t end);
 
+/// An answer in the words that are read here: "the", "seen" and a comma before them left out, "slot" for
+/// "hole", "deg" for "degrees". Capitals stay as they are.
+[[nodiscard]] std::string in_plain_words(const std::string& answer);
+
 /// A name that none of the others is taken for.
 [[nodiscard]] Result<std::string> name_apart(const std::string& text, const std::vector<std::string>& others);
 

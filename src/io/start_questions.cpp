@@ -130,17 +130,18 @@ Result<StartJob> start_job(const StartAnswers& answers, const std::string& table
   StartJob job;
   if (!table.empty())
     if (const auto taken = take_table(table, job); !taken) return tl::unexpected(taken.error());
+  const std::string of_table = job.is_told("phase") ? job.phase : "";
   for (const auto& question : start_questions()) {
     const auto answer = answers.find(question.key);
     if (answer == answers.end() || answer->second.empty()) continue;
     if ((question.key == "sensors" || question.key == "speeds") && job.is_told(question.key))
       return fail("--" + question.key + ": the table of readings tells them", "no --" + question.key);
-    if (question.key == "phase" && job.is_told("phase") && answer->second != job.phase)
-      return fail("--phase: the headings of the table say " + job.phase, "no --phase");
     if (auto taken = question.take(answer->second, job); !taken) {
       taken.error().what = "--" + question.key + ": " + taken.error().what;
       return tl::unexpected(taken.error());
     }
+    if (question.key == "phase" && !of_table.empty() && of_table != job.phase)
+      return fail("--phase: the headings of the table say " + of_table, "no --phase");
     job.told.insert(question.key);
   }
   if (job.sensors.empty())

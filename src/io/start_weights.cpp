@@ -34,11 +34,12 @@ std::optional<int> whole_number(const std::string& text, int most) {
   return static_cast<int>(number->value);
 }
 
-/// "slot 1 at 9 deg against rotation, clockwise from front": the numbering stands at the end.
+/// "slot 1 at 9 deg against rotation, clockwise from front": the numbering stands at the end. An angle
+/// without a sense is counted as the slots are.
 Result<StartNumbering> parse_numbering(const std::string& text, const SeenSense& rotation) {
   const std::string expected =
       "where slot 1 is and which way the numbers grow, such as \"slot 1 at 0 deg, clockwise from front\"";
-  std::string rest = lower_case(text);
+  std::string rest = lower_case(in_plain_words(text));
   for (const auto sense : {Sense::counterclockwise, Sense::clockwise})
     for (const auto end : {ViewingEnd::front, ViewingEnd::aft}) {
       const std::string numbered = fmt::format("{} from {}", name(sense), name(end));
@@ -51,9 +52,14 @@ Result<StartNumbering> parse_numbering(const std::string& text, const SeenSense&
         rest = without_blanks_around(rest);
       }
       if (const auto angle = parse_quantity(rest); angle && angle->unit.empty()) rest += " deg";
+      for (const std::string_view zero : {"reference tooth", "larger tooth", "reference mark"})
+        if (rest == zero) rest = "0 deg";
+      const bool as_numbered =
+          !parse_rotor_angle(rest, rotation) && parse_rotor_angle(rest + " " + numbered, rotation);
+      if (as_numbered) rest += " " + numbered;
       const auto angle = parse_rotor_angle(rest, rotation);
       if (!angle) return tl::unexpected(angle.error());
-      return StartNumbering{rest, {sense, end}};
+      return StartNumbering{rest, {sense, end}, as_numbered};
     }
   return fail("\"" + shortened(text) + "\" does not say which way the slot numbers grow", expected);
 }
@@ -73,6 +79,11 @@ std::optional<int> take_count(std::vector<std::string>& words) {
   return count;
 }
 
+/// "3,2"
+bool has_decimal_comma(const std::string& number) {
+  return number.find_first_not_of("0123456789,") == number.npos && number.find(',') != number.npos;
+}
+
 /// "S1 2.5 g", or "2.5 g", which is then called W2.5.
 Result<StartWeight> parse_start_weight(const std::string& text) {
   auto words = words_of(text);
@@ -80,6 +91,8 @@ Result<StartWeight> parse_start_weight(const std::string& text) {
   weight.stock = take_count(words);
   for (std::size_t i = 0; i < words.size(); ++i) {
     const std::string amount = joined_words(words, i, words.size());
+    if (const auto quantity = parse_quantity(amount); !quantity && has_decimal_comma(words[i]))
+      return tl::unexpected(quantity.error());
     const auto mass = parse_mass_g(amount), moment = parse_moment_g_mm(amount);
     if (!mass && !moment) continue;
     if (!((mass ? *mass : *moment) > 0.0)) break;
@@ -131,20 +144,25 @@ bool is_counted(const std::vector<StartWeight>& kit) {
   return std::any_of(kit.begin(), kit.end(), [](const auto& one) { return one.stock.has_value(); });
 }
 
-/// "front plane 7 S2" or "front plane slot 7 S2"; the plane may be left out where there is one.
+/// "front plane 7 S2", "front plane slot 7 S2" or "S2 in front plane slot 7"; the plane may be left out where
+/// there is one.
 Result<void> take_piece(const std::string& text, const StartJob& job,
                         std::vector<std::vector<std::pair<int, std::string>>>& pieces) {
   const std::string expected = "plane, slot and weight, such as \"" + job.planes[0].name + " 7 " +
                                (job.planes[0].weights.empty() ? "S2" : job.planes[0].weights[0].id) +
                                "\"; several parted by commas";
+  std::string told = in_plain_words(text);
+  if (const auto in = told.find(" in ");
+      in != told.npos && whole_number(told.substr(told.find_last_of(' ')), 400))
+    told = told.substr(in + 4) + " " + told.substr(0, in);
   std::size_t plane = 0, length = 0;
   for (std::size_t p = 0; p < job.planes.size(); ++p)
-    if (const auto& called = job.planes[p].name;
-        called.size() > length && lower_case(text).starts_with(lower_case(called) + " "))
+    if (const std::string called = in_plain_words(job.planes[p].name);
+        called.size() > length && lower_case(told).starts_with(lower_case(called) + " "))
       plane = p, length = called.size();
   if (length == 0 && job.planes.size() > 1)
     return fail("\"" + shortened(text) + "\" does not begin with a plane", expected);
-  auto words = words_of(text.substr(length));
+  auto words = words_of(told.substr(length));
   if (!words.empty() && lower_case(words[0]) == "slot") words.erase(words.begin());
   const StartPlane& in = job.planes[plane];
   const auto slot = words.size() < 2 ? std::nullopt : whole_number(words[0], std::max(in.slots, 1));
@@ -152,8 +170,8 @@ Result<void> take_piece(const std::string& text, const StartJob& job,
     return fail("\"" + shortened(text) + "\" has no slot of plane \"" + in.name + "\"",
                 fmt::format("{}; slots 1 to {}", expected, in.slots));
   const std::string id = joined_words(words, 1, words.size());
-  const auto weight =
-      std::find_if(in.weights.begin(), in.weights.end(), [&](const auto& one) { return alike(one.id, id); });
+  const auto weight = std::find_if(in.weights.begin(), in.weights.end(),
+                                   [&](const auto& one) { return alike(in_plain_words(one.id), id); });
   if (weight == in.weights.end() || !in.has_weights())
     return fail("plane \"" + in.name + "\" has no weight \"" + shortened(id) + "\"",
                 "one of those told of it, with its radius");
@@ -222,6 +240,9 @@ Result<void> take_slots(const std::string& answer, StartJob& job) {
     const auto numbering = parse_numbering((*told)[p], job.rotation);
     if (!numbering) return tl::unexpected(numbering.error());
     job.planes[p].numbering = *numbering;
+    if (numbering->read_as_numbered)
+      job.understood.push_back("plane \"" + job.planes[p].name + "\": slot 1 is at " + numbering->slot_1_at +
+                               "; the angle is counted the way the slots are numbered");
   }
   return {};
 }
