@@ -68,48 +68,89 @@ bool fits(StartOptions& options, const std::string& key, const std::string& answ
   return false;
 }
 
-/// One question, asked of everything that it is about, again until the answer fits. Enter at the second plane
-/// is the answer of the one before, where one answer may hold for all. False: there is nothing more to read.
-bool ask(const StartQuestion& question, StartOptions& options, const StartJob& job) {
-  std::vector<std::pair<std::string, std::string>> told;
-  const bool of_planes = question.key == "slots" || question.key == "radius" || question.key == "weights";
-  for (const auto& of : asked_of(question, job)) {
+using Told = std::vector<std::pair<std::string, std::string>>;
+
+/// The earlier answer that Enter repeats, where it may hold here too: of the plane before, or of the last
+/// sensor in the same unit.
+const std::pair<std::string, std::string>* repeated(const StartQuestion& question, const std::string& of,
+                                                    const Told& told, const StartOptions& options,
+                                                    const StartJob& job) {
+  const auto holds = [&](const std::string& answer) {
+    StartAnswers answers = options.answers;
+    answers[question.key] = answer;
+    return start_job(answers, options.readings).has_value();
+  };
+  const auto unit_of = [&](const std::string& name) {
+    for (const auto& sensor : job.sensors)
+      if (sensor.name == name) return sensor.unit.text();
+    return std::string{};
+  };
+  if (question.key == "fitted") return nullptr;
+  const bool of_sensors = question.key == "limits" || question.key == "repeatability";
+  for (auto one = told.rbegin(); one != told.rend(); ++one) {
+    if (!of_sensors) return question.key == "slots" || holds(one->second) ? &*one : nullptr;
+    if (unit_of(one->first) == unit_of(of)) return &*one;
+  }
+  return nullptr;
+}
+
+enum class Asked { all, back, nothing_more };
+
+/// One question, asked of everything that it is about, again until the answer fits.
+Asked ask(const StartQuestion& question, StartOptions& options, const StartJob& job) {
+  Told told;
+  const auto all = asked_of(question, job);
+  for (std::size_t i = 0; i < all.size();) {
+    const std::string& of = all[i];
     const std::string needed = why_needed(question, of, job);
-    StartAnswers for_all = options.answers;
-    const std::string before = of_planes && !told.empty() ? told.back().second : "";
-    if (!before.empty()) for_all[question.key] = before;
-    const bool repeats = !before.empty() && start_job(for_all, options.readings).has_value();
-    for (;;) {
-      print_question(question, of, job,
-                     repeats           ? "Enter: the same, " + before
-                     : !needed.empty() ? "An answer is needed: " + needed
-                                       : "Enter: " + enter_means(question, of, job));
-      std::string answer;
-      if (!std::getline(std::cin, answer)) return false;
-      const bool blank = answer.find_first_not_of(" \t\r") == answer.npos;
-      if (blank && repeats) answer = before;
-      if (blank && !repeats && !needed.empty()) {
-        fmt::print(stderr, "  This is needed: {}.\n", needed);
-        continue;
-      }
-      if (blank && !repeats) break;
-      auto with = told;
+    const auto* const before = repeated(question, of, told, options, job);
+    print_question(question, of, job,
+                   before ? "Enter: the same as of " + before->first + ", " + before->second +
+                                (question.key == "slots" ? ", to be confirmed in the rotor file" : "") +
+                                (needed.empty() ? "; none leaves it open" : "")
+                   : !needed.empty() ? "An answer is needed: " + needed
+                                     : "Enter: " + enter_means(question, of, job));
+    std::string answer;
+    if (!std::getline(std::cin, answer)) return Asked::nothing_more;
+    const auto begin = answer.find_first_not_of(" \t\r");
+    const auto words = begin == answer.npos
+                           ? std::string{}
+                           : answer.substr(begin, answer.find_last_not_of(" \t\r") + 1 - begin);
+    if (words == "back") {
+      if (i == 0) return Asked::back;
+      --i;
+      if (!told.empty() && told.back().first == all[i]) told.pop_back();
+      continue;
+    }
+    if (words.empty() && !before && !needed.empty()) {
+      fmt::print(stderr, "  This is needed: {}.\n", needed);
+      continue;
+    }
+    if (words.empty())
+      answer = !before ? enter_answer(question, of, job)
+               : question.key == "slots" && lower_case(before->second) != "none" ? "same as " + before->first
+                                                                                 : before->second;
+    if (!answer.empty()) {
+      Told with = told;
       with.emplace_back(of, answer);
       if (!fits(options, question.key, joined(with))) continue;
       told = std::move(with);
-      break;
     }
+    ++i;
   }
   if (!told.empty()) options.answers[question.key] = joined(told);
-  return true;
+  return Asked::all;
 }
 
-/// Asks what no option answered. An empty line is no answer.
+/// Asks what no option answered. "back" takes the last answer away and asks again.
 Result<void> ask_all(StartOptions& options) {
-  for (const auto& question : start_questions()) {
+  std::vector<std::size_t> asked;
+  fmt::print(stderr, "An answer \"back\" returns to the question before.\n");
+  for (std::size_t i = 0; i < start_questions().size(); ++i) {
+    const auto& question = start_questions()[i];
     const auto job = start_job(options.answers, options.readings);
     if (!job) return tl::unexpected(job.error());
-    if (&question == &start_questions().front() && !options.readings.empty()) {
+    if (i == 0 && asked.empty() && !options.readings.empty()) {
       std::string found;
       for (const auto& sensor : job->sensors)
         found += (found.empty() ? "" : ", ") + sensor.name + " " + sensor.unit.text();
@@ -118,7 +159,17 @@ Result<void> ask_all(StartOptions& options) {
       fmt::print(stderr, "{}",
                  wrapped("", "The table has the sensors " + found + "; the runs " + runs + "."));
     }
-    if (!ask(question, options, *job)) return {};
+    const bool is_asked = !asked_of(question, *job).empty();
+    const Asked done = ask(question, options, *job);
+    if (done == Asked::nothing_more) return {};
+    if (done == Asked::all && is_asked) asked.push_back(i);
+    if (done != Asked::back) continue;
+    if (!asked.empty()) {
+      i = asked.back();
+      asked.pop_back();
+      options.answers.erase(start_questions()[i].key);
+    }
+    --i;  // the same again
   }
   return {};
 }
@@ -151,8 +202,22 @@ std::string what_comes_next(const StartedFolder& started, const std::string& fol
         "  ", "Print " + folder + "/run-sheet.html from a browser for the next run, and fill in " + folder +
                   "/" + started.job.sources.back().substr(started.job.sources.back().find_last_of('/') + 1) +
                   " after it.");
-  return text + "  trimwright ready " + folder +
-         "/job.yaml\n    says what is still missing, and which command comes next\n";
+  text += "  trimwright ready " + folder +
+          "/job.yaml\n    says what is still missing, and which command comes next\n";
+  if (started.to_confirm.empty()) return text;
+  text += "\nTO CONFIRM, BEFORE ANY WEIGHT IS ADVISED\n" +
+          wrapped("  ", "Open " + folder +
+                            "/rotor.yaml in a text editor. Compare each of these lines with the maker's "
+                            "manual and put it right; where it stands behind a #, fill it in and take the # "
+                            "away:");
+  for (const auto& one : started.to_confirm)
+    text +=
+        &one == &started.to_confirm.back()
+            ? wrapped("  ", fmt::format("After each of them delete its words from the list to_confirm, line "
+                                        "{}. When nothing is left there, delete that line.",
+                                        one.line))
+            : fmt::format("    line {}: {}\n", one.line, one.words);
+  return text;
 }
 
 Status start(StartOptions& options) {

@@ -66,6 +66,7 @@ Result<StartedFolder> start_folder(const std::string& folder, const StartAnswers
   StartedFolder started;
   for (const auto& [name, text] : *texts) started.files.push_back(name);
   started.files.emplace_back(sheet_name);
+  started.to_confirm = lines_to_confirm(*job, texts->front().text);
   if (const auto free = check_new_folder(folder, table); !free) return tl::unexpected(free.error());
   std::error_code status;
   fs::create_directories(folder, status);

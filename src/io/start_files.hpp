@@ -9,8 +9,9 @@
 namespace trimwright {
 
 struct StartedFolder {
-  std::vector<std::string> files;  ///< names of those written
-  JobFile job;                     ///< as it reads them
+  std::vector<std::string> files;         ///< names of those written
+  std::vector<LineToConfirm> to_confirm;  ///< of rotor.yaml
+  JobFile job;                            ///< as it reads them
 };
 
 /// Error where `folder` has a file already that `start_folder` would write.

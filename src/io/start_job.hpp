@@ -1,5 +1,6 @@
 #pragma once
 
+#include <cstddef>
 #include <optional>
 #include <set>
 #include <string>
@@ -21,6 +22,7 @@ struct StartWeight {
 struct StartNumbering {
   std::string slot_1_at = "0 deg";
   SeenSense numbered{Sense::clockwise, ViewingEnd::front};
+  bool taken_over = false;        ///< from another plane: to be confirmed
   bool read_as_numbered = false;  ///< the angle was told without a sense
 };
 
@@ -46,6 +48,12 @@ struct StartSensor {
 struct StartRun {
   std::string name;
   std::string fitted{};  ///< as a job has it: "none", "{front plane: {7: S2}}"; empty: not told
+};
+
+/// A line of the rotor file that a person has to compare, and the words for it in its list to_confirm.
+struct LineToConfirm {
+  std::ptrdiff_t line = 0;
+  std::string words;
 };
 
 /// All that is known of a new job: what was answered, what a table of readings tells, and for what a rotor

@@ -57,7 +57,7 @@ const std::vector<StartQuestion>& start_questions() {
        "lag", "not known yet; lag is assumed until you confirm it", "phase", take_phase},
       {"teeth", "How many teeth has the ring of the phase reference?",
        "All teeth, the larger one too; 1 where there is a single tooth or mark.", "1",
-       "not known yet; 1 is assumed until you confirm it", "reference", take_teeth},
+       "1 is written; the number matters only where recordings are read", "", take_teeth},
       {"limits", "{}: what is its limit, and the target of a trim?",
        "No reading may be above the limit; a trim aims below the target. The maker's manual gives the limit.",
        "limit 1.0 in/s, target 0.3", "left open; no weight is advised before", "", take_limits},
@@ -113,6 +113,11 @@ std::string example_of(const StartQuestion& question, const std::string& of, con
 std::string enter_means(const StartQuestion& question, const std::string& of, const StartJob& job) {
   const bool now = question.key == "fitted" && of == "now" && job.has_trials();
   return now ? "the same as in run \"" + job.runs.back().name + "\", the last" : question.enter;
+}
+
+std::string enter_answer(const StartQuestion& question, const std::string& of, const StartJob& job) {
+  const bool now = question.key == "fitted" && of == "now" && job.has_trials();
+  return now ? "same as " + job.runs.back().name : "";
 }
 
 std::string why_needed(const StartQuestion& question, const std::string& of, const StartJob& job) {

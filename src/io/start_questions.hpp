@@ -35,6 +35,10 @@ struct StartQuestion {
 [[nodiscard]] std::string enter_means(const StartQuestion& question, const std::string& of,
                                       const StartJob& job);
 
+/// The answer that Enter stands for there; empty: none.
+[[nodiscard]] std::string enter_answer(const StartQuestion& question, const std::string& of,
+                                       const StartJob& job);
+
 /// Why the job cannot do without an answer of that plane, sensor or run; empty: it can.
 [[nodiscard]] std::string why_needed(const StartQuestion& question, const std::string& of,
                                      const StartJob& job);

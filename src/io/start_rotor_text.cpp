@@ -11,22 +11,31 @@
 namespace trimwright {
 namespace {
 
-/// What a person has to compare before a weight is advised.
-std::vector<std::string> to_confirm(const StartJob& job) {
-  std::vector<std::string> open;
+/// What a person has to compare before a weight is advised: its words, and what leads to its line, one after
+/// the other.
+struct OpenItem {
+  std::string words;
+  std::vector<std::string> leads;
+};
+
+std::vector<OpenItem> open_items(const StartJob& job) {
+  std::vector<OpenItem> open;
+  const auto name_line = [](const std::string& name) { return "\n  - name: " + yaml_text(name) + "\n"; };
   for (const auto& question : start_questions())
-    if (!question.confirmed.empty() && !job.is_told(question.key)) open.push_back(question.confirmed);
-  if (std::any_of(job.planes.begin(), job.planes.end(),
-                  [](const auto& plane) { return plane.slots > 0 && !plane.numbering; }))
-    open.emplace_back("slot numbering");
+    if (!question.confirmed.empty() && !job.is_told(question.key))
+      open.push_back({question.confirmed, {"\n" + question.confirmed + ":"}});
+  for (const auto& plane : job.planes)
+    if (plane.slots > 0 && (!plane.numbering || plane.numbering->taken_over))
+      open.push_back({"slot numbering of " + plane.name, {"\nplanes:", name_line(plane.name), "slots:"}});
   for (const auto& sensor : job.sensors)
-    if (sensor.limit.empty()) open.push_back("limits of " + sensor.name);
+    if (sensor.limit.empty())
+      open.push_back({"limits of " + sensor.name, {"\nsensors:", name_line(sensor.name), "limits:"}});
   return open;
 }
 
 std::string to_confirm_text(const StartJob& job) {
   std::string list;
-  for (const auto& one : to_confirm(job)) list += (list.empty() ? "" : ", ") + yaml_text(one);
+  for (const auto& one : open_items(job)) list += (list.empty() ? "" : ", ") + yaml_text(one.words);
   if (list.empty()) return {};
   return "# Not told, or only assumed so far. Put each right below, then take its words off this list. Until "
          "the\n# list is gone trimwright advises no weight.\nto_confirm: [" +
@@ -102,6 +111,23 @@ std::string sensor_block(const StartSensor& sensor) {
 
 }  // namespace
 
+std::vector<LineToConfirm> lines_to_confirm(const StartJob& job, const std::string& rotor_text) {
+  std::vector<LineToConfirm> lines;
+  const auto line_of = [&](const std::vector<std::string>& leads) {
+    std::size_t at = 0, end = 0;
+    for (const auto& lead : leads) {
+      at = rotor_text.find(lead, end);
+      if (at == rotor_text.npos) return std::ptrdiff_t{1};
+      end = at + lead.size() - (lead.ends_with('\n') ? 1 : 0);
+      if (lead.starts_with('\n')) ++at;
+    }
+    return 1 + std::count(rotor_text.begin(), rotor_text.begin() + static_cast<std::ptrdiff_t>(at), '\n');
+  };
+  for (const auto& one : open_items(job)) lines.push_back({line_of(one.leads), one.words});
+  if (!lines.empty()) lines.push_back({line_of({"\nto_confirm:"}), "to_confirm"});
+  return lines;
+}
+
 std::string start_rotor_text(const StartJob& job) {
   std::string text = fmt::format(
       R"(trimwright: rotor 1
@@ -117,7 +143,7 @@ speed_tolerance: {}
 # Without the rotor's mass the trial weight has to be named by you.
 {}
 # The ring of reference teeth. All angles start at the larger tooth; a single tooth or mark is
-# teeth: 1, larger_tooth: 1. Where recordings are read, add polarity: falling or rising.
+# teeth: 1, larger_tooth: 1. The number of teeth matters only where recordings are read. Where recordings are read, add polarity: falling or rising.
 reference: {{teeth: {}, larger_tooth: 1}}
 # Each plane: its slots, where slot 1 is (0 deg is the reference tooth, else as in
 # "9 deg against rotation"), which way the numbers grow, seen from where; every weight that

@@ -59,7 +59,7 @@ Result<StartNumbering> parse_numbering(const std::string& text, const SeenSense&
       if (as_numbered) rest += " " + numbered;
       const auto angle = parse_rotor_angle(rest, rotation);
       if (!angle) return tl::unexpected(angle.error());
-      return StartNumbering{rest, {sense, end}, as_numbered};
+      return StartNumbering{rest, {sense, end}, false, as_numbered};
     }
   return fail("\"" + shortened(text) + "\" does not say which way the slot numbers grow", expected);
 }
@@ -237,6 +237,17 @@ Result<void> take_slots(const std::string& answer, StartJob& job) {
   if (!told) return tl::unexpected(told.error());
   for (std::size_t p = 0; p < job.planes.size(); ++p) {
     if (says_nothing((*told)[p])) continue;
+    if (const std::string same = lower_case(in_plain_words((*told)[p])); same.starts_with("same as ")) {
+      const auto other = std::find_if(job.planes.begin(), job.planes.end(), [&](const auto& one) {
+        return one.numbering && lower_case(in_plain_words(one.name)) == same.substr(8);
+      });
+      if (other == job.planes.end())
+        return fail("\"" + shortened((*told)[p]) + "\" names no plane whose slot 1 is told",
+                    "\"same as\" and the name of a plane before this one");
+      job.planes[p].numbering = other->numbering;
+      job.planes[p].numbering->taken_over = true;
+      continue;
+    }
     const auto numbering = parse_numbering((*told)[p], job.rotation);
     if (!numbering) return tl::unexpected(numbering.error());
     job.planes[p].numbering = *numbering;
