@@ -205,11 +205,11 @@ std::string what_comes_next(const StartedFolder& started, const std::string& fol
   text += "  trimwright ready " + folder +
           "/job.yaml\n    says what is still missing, and which command comes next\n";
   if (started.to_confirm.empty()) return text;
-  text += "\nTO CONFIRM, BEFORE ANY WEIGHT IS ADVISED\n" +
-          wrapped("  ", "Open " + folder +
+  text += "\nTO CONFIRM\n" +
+          wrapped("  ", "No weight is advised before. Open " + folder +
                             "/rotor.yaml in a text editor. Compare each of these lines with the maker's "
-                            "manual and put it right; where it stands behind a #, fill it in and take the # "
-                            "away:");
+                            "manual and put it right. Where it stands behind a #, fill in its lines and take "
+                            "each # away:");
   for (const auto& one : started.to_confirm)
     text +=
         &one == &started.to_confirm.back()

@@ -102,7 +102,7 @@ with tempfile.TemporaryDirectory() as scratch:
 
     text = run("ready", job)
     missing = re.findall(r"^  (\d)\. (.*(?:\n     .*)*)", text, re.M)
-    check("ready: first what is assumed", missing and "slot numbering" in missing[0][1], text)
+    check("ready: first what is assumed", missing and "slot numbering" in " ".join(missing[0][1].split()), text)
     check("ready: given answers are not assumed", missing and "rotation" not in missing[0][1], text)
     check("ready: then the run", len(missing) > 1 and 'Make run "as found"' in missing[-1][1], text)
     check("ready: the next command", f"NEXT\n  trimwright ready {job}\n" in text, text)
@@ -110,7 +110,7 @@ with tempfile.TemporaryDirectory() as scratch:
         check(f"{command}: no weight on what is assumed", "to_confirm" in run(command, job, status=1))
 
     text = rotor.read_text("utf-8")
-    check("what nobody told is open", "to_confirm: [reference, slot numbering, limits of front, limits of tail cone]\n" in text, text)
+    check("what nobody told is open", "to_confirm: [slot numbering of spinner, slot numbering of drum, limits of front, limits of tail cone]\n" in text, text)
     said_figures = {"1", "2", "40", "25", "0", "5120", "100"}  # of the answers, the format's own number, and what is assumed and listed
     figures = {one for line in text.splitlines() if not line.lstrip().startswith("#") for one in re.findall(r"(?<![\w.])\d+(?:\.\d+)?", line)}
     check("no figure that nobody stated", figures <= said_figures, figures - said_figures)
@@ -180,7 +180,7 @@ with tempfile.TemporaryDirectory() as scratch:
         text = (bare / one).read_text("utf-8")
         check(f"{one}: no plane or weight of the shipped example where none was named", not re.search(r"spinner|drum|\bK\d", text), text)
     text = run("ready", bare / "job.yaml")
-    check("ready: all that was not answered is assumed or open", "name, planes, rotation, sensors, phase, reference, limits of front, limits of rear" in
+    check("ready: all that was not answered is assumed or open", "name, planes, rotation, sensors, phase, limits of front, limits of rear" in
           " ".join(text.split()), text)
     text = rotor.read_text("utf-8")
     check("rotor.yaml: run_to_run waits to be put right", "    # run_to_run: 0.049 in/s\n" in text, text)
@@ -210,12 +210,14 @@ with tempfile.TemporaryDirectory() as scratch:
         check("nothing is written then", not (Path(scratch) / "no").exists())
     two = ["--planes", "spinner 40, drum 25", "--sensors", "front in/s peak, rear mil pp", "--radius", "200 mm"]
     for name, value in (("--radius", "250"), ("--radius", "0 mm"), ("--radius", "1 in; 2 in; 3 in"), ("--radius", "nose: 200 mm; 210 mm"), ("--weights", "S1"),
-                        ("--weights", "S1 2 g, S1 5 g"), ("--weights", "2 g x 10"), ("--weights", "0 g"), ("--slots", "slot 1 at 9 deg, clockwise from front"),
+                        ("--weights", "S1 2 g, S1 5 g"), ("--weights", "2 g x 10"), ("--weights", "0 g"), ("--weights", "A 3,2 g x 6, B 5,1 g"), ("--slots", "spinner: same as drum"), ("--slots", "slot 1 at 9 deg sideways, clockwise from front"),
                         ("--limits", "front: 1,0 in/s"), ("--limits", "front: 1 in/s target 2"), ("--limits", "front: 1 mil"), ("--limits", "nose: 1 in/s; front: 1"),
                         ("--fitted", "spinner 41 S2"), ("--fitted", "spinner 4 S2")):
         arguments = two[:4] if name == "--radius" else two
         said = run("start", Path(scratch) / "no", *arguments, name, value, status=1)
         check(f"start {name} {value}", "expected" in said and said.count("\n") == 1 and name in said, said)
+    check("a decimal comma in the kit is told", '"3,2 g" has a comma for its decimal point: "3.2 g"' in
+          run("start", Path(scratch) / "no", *two, "--weights", "A 3,2 g x 6, B 5,1 g", status=1))
     kits = Path(scratch) / "kits"
     run("start", kits, *two, "--weights", "spinner: 2.5, 5 g x 6, big 500 g.mm; drum: 4 x S2 5 g", "--fitted", "spinner slot 7 w5, drum 3 S2", status=1)
     run("start", kits, *two, "--weights", "spinner: 2.5, 5 g x 6, big 500 g.mm; drum: 4 x S2 5 g", "--fitted", "spinner slot 7 W5, drum 3 S2")
@@ -302,6 +304,7 @@ with tempfile.TemporaryDirectory() as scratch:
                                  ["", "fan 36, disc 24", "sideways", "counterclockwise from front", "slot 1 at 10 deg with rotation, clockwise from front", "",
                                   "250", "250 mm", "10 in", "2.5 g, 5 g", "", "front in/s peak, rear mil pp", "", "limit 1.0 in/s, target 0.3", "", "0.06 in/s", "",
                                   "60 %, 80 %", "", "4740", "", "fan 7 W5"])
+    of_asked = said
     check("asked on a terminal", status == 0, said)
     check("a wrong answer is told and asked again", "does not say how the rotor turns" in said and '"250" has no unit' in said and "This is needed: there are speeds in %" in said, said)
     check("every question has a reason, an example and what Enter means", said.count("\r\n> ") == len(re.findall(r"Example: .*?(?:Enter: |An answer is needed: )", " ".join(said.split()))), said)
@@ -315,13 +318,37 @@ with tempfile.TemporaryDirectory() as scratch:
           written["planes"][0]["slots"]["count"] == 36 and written["phase"] == "lead" and written["speed_100"] == "4740 rpm", written)
     check("Enter at the second plane is the same", [(one["slots"]["slot_1_at"], one["weights"][1]) for one in written["planes"]] ==
           [("10 deg with rotation", {"id": "W5", "mass": "5 g", "radius": radius}) for radius in ("250 mm", "10 in")], written["planes"])
-    check("what was not answered is open", written["to_confirm"] == ["reference", "limits of rear"], written["to_confirm"])
+    check("what was not answered is open", written["to_confirm"] == ["slot numbering of disc", "limits of rear"], written["to_confirm"])
     check("what is fitted is asked", load((asked / "job.yaml").read_text("utf-8"))["runs"][0]["fitted"] == {"fan": {7: "W5"}})
+    lines = (asked / "rotor.yaml").read_text("utf-8").splitlines()
+    told = {words: int(line) for line, words in re.findall(r"    line (\d+): (.*?)\r?\n", of_asked)}
+    check("the last lines name what is to be confirmed, by its line", set(told) == set(written["to_confirm"]) and
+          "slots: {count: 24" in lines[told["slot numbering of disc"] - 1] and "# limits:" in lines[told["limits of rear"] - 1] and
+          lines[int(re.search(r"to_confirm,\s+line\s+(\d+)", of_asked)[1]) - 1].startswith("to_confirm:"), of_asked[-900:])
+    again = Path(scratch) / "again"
+    status, said = at_a_terminal(["start", str(again), "--name", "N", "--serial", "1", "--radius", "250 mm", "--weights", "A 3.2 g", "--teeth", "1", "--mass", "260 kg",
+                                  "--speeds", "3200 rpm", "--speed-100", "4000 rpm", "--fitted", "none", "--planes", "front 28, rear 24"],
+                                 ["clockwise from aft", "back", "clockwise, seen from the front", "hole 1 at 15 degrees, clockwise seen from the front", "back",
+                                  "hole 1 at 15 deg, clockwise seen from the front", "slot 1 at the reference tooth, clockwise from the aft",
+                                  "a in/s peak, b in/s peak, c mil pp, d in/s peak", "lead, degrees", "limit 1.0, target 0.3", "", "", "none", "0.06 in/s", "", "", ""])
+    check("back asks the question before again", status == 0 and said.count("Which way does the rotor turn") == 2 and said.count("front: where is slot 1") == 3, said)
+    check("an angle without a sense is told back", said.count("Understood: ") == 1 and "counted the way the slots are numbered" in " ".join(said.split()), said)
+    check("the question says what Enter repeats", "Enter: the same as of a, limit 1.0, target 0.3; none leaves it open" in " ".join(said.split()), said)
+    written = load((again / "rotor.yaml").read_text("utf-8"))
+    check("answers in the words of people", written["phase"] == "lead" and written["rotation"] == {"sense": "clockwise", "seen_from": "front"} and
+          [one["slots"]["slot_1_at"] for one in written["planes"]] == ["15 deg clockwise from front", "0 deg"], written)
+    limit = [{"limit": "1.0 in/s", "target": "0.3 in/s"}]
+    check("Enter at another sensor is the same only in the same unit", [one.get("limits") for one in written["sensors"]] == [limit, limit, None, None], written["sensors"])
+    check("and so for what readings differ", [one.get("repeatability") for one in written["sensors"]] == ["0.02 in/s", "0.02 in/s", None, "0.02 in/s"], written["sensors"])
+    check("what Enter left open", written["to_confirm"] == ["limits of c", "limits of d"], written["to_confirm"])
     sheet.write_bytes(semicolons.encode("latin-1"))
     status, said = at_a_terminal(["start", str(Path(scratch) / "typed"), "--readings", str(sheet), *KNOWN],
-                                 ["", "", "", "", "", "", "spinner 7 S2", "drum 3 S2", "none"])
+                                 ["", "", "", "", "", "", "S2 in the spinner hole 7", "drum 3 S2", ""])
     check("with a table only the rest is asked", status == 0 and "sensors are there" not in said and "counts phase" not in said and "mass of the rotor" not in said, said)
     check("what was in a trial run must be told", "This is needed: the table has readings of run" in said.replace("\r\n", " "), said)
+
+    check("Enter for what is fitted now is written", load((Path(scratch) / "typed/job.yaml").read_text("utf-8"))["fitted_now"] == "same as trial 2" and
+          load((Path(scratch) / "typed/job.yaml").read_text("utf-8"))["runs"][1]["fitted"] == {"spinner": {7: "S2"}})
 
     # --- how wide the answers are ----------------------------------------------------------------------------
 
