@@ -48,6 +48,17 @@ std::optional<std::size_t> sensor_called(const Rotor& rotor, const std::string& 
   return found;
 }
 
+/// The only sensor whose name begins with these words.
+std::optional<std::size_t> sensor_begun_with(const Rotor& rotor, const std::string& words) {
+  std::optional<std::size_t> found;
+  for (std::size_t s = 0; s < rotor.sensors.size(); ++s) {
+    if (!begins_name(rotor.sensors[s].name, words)) continue;
+    if (found) return std::nullopt;
+    found = s;
+  }
+  return found;
+}
+
 /// "front [deg]", "front phase", "front amplitude [ips pk]", "front overall [in/s peak]".
 std::optional<ReadingColumn> sensor_column(const Rotor& rotor, const std::string& name,
                                            const std::string& unit) {
@@ -55,10 +66,11 @@ std::optional<ReadingColumn> sensor_column(const Rotor& rotor, const std::string
   column.sensor = sensor_called(rotor, name);
   if (column.sensor) return column;
   const auto [sensor, part] = name_and_part(name);
-  if (part.empty()) return std::nullopt;
+  if (part.empty() && column.kind != CellKind::phase) return std::nullopt;
   column.overall = part == "overall";
-  column.kind = part == "phase" ? CellKind::phase : CellKind::amplitude;
+  if (!part.empty()) column.kind = part == "phase" ? CellKind::phase : CellKind::amplitude;
   column.sensor = sensor_called(rotor, sensor);
+  if (!column.sensor && column.kind == CellKind::phase) column.sensor = sensor_begun_with(rotor, sensor);
   return column.sensor ? std::optional(column) : std::nullopt;
 }
 
@@ -128,6 +140,10 @@ void check_complete(const std::string& path, const CsvRow& heading, const Readin
 }
 
 }  // namespace
+
+bool begins_name(const std::string& sensor, const std::string& heading) {
+  return !heading.empty() && lower_case(sensor).starts_with(lower_case(heading) + " ");
+}
 
 HeadingRead read_heading(const std::string& cell) {
   const auto [name, unit] = name_and_unit(cell);

@@ -71,6 +71,9 @@ struct HeadingRead {
 };
 [[nodiscard]] HeadingRead read_heading(const std::string& cell);
 
+/// Whether phases headed so are those of the sensor: "inlet phase" beside "inlet bearing [in/s peak]".
+[[nodiscard]] bool begins_name(const std::string& sensor, const std::string& heading);
+
 /// Makes sense of a heading. `rows`: those below it, in which an unknown column without heading must be empty
 /// to go unmentioned. Throws InputError: a column that is missing or
 /// stands there twice.

@@ -49,6 +49,21 @@ std::string unit_behind(const std::string& cell) {
   return at == cell.npos ? std::string{} : cell.substr(at);
 }
 
+/// Phases headed "inlet phase" go to the only sensor whose name begins so, "inlet bearing", where it has
+/// none.
+void give_phases(std::vector<NamedSensor>& sensors) {
+  for (std::size_t i = sensors.size(); i-- > 0;) {
+    if (!sensors[i].has_phase || !sensors[i].unit.empty()) continue;
+    const auto begins = [&](const NamedSensor& one) { return begins_name(one.name, sensors[i].name); };
+    const auto found = std::find_if(sensors.begin(), sensors.end(), begins);
+    if (found == sensors.end() || found->has_phase ||
+        std::count_if(sensors.begin(), sensors.end(), begins) > 1)
+      continue;
+    found->has_phase = true;
+    sensors.erase(sensors.begin() + static_cast<std::ptrdiff_t>(i));
+  }
+}
+
 std::vector<NamedSensor> sensors_in(const TableText& table) {
   std::vector<NamedSensor> sensors;
   std::string amplitude_unit;
@@ -67,6 +82,7 @@ std::vector<NamedSensor> sensors_in(const TableText& table) {
   const bool is_long = std::any_of(table.heading.cells.begin(), table.heading.cells.end(),
                                    [](const auto& cell) { return is_heading_of(cell, CellKind::sensor); });
   if (!is_long) {  // other columns ("wind") have neither a phase nor a unit of vibration
+    give_phases(sensors);
     std::erase_if(sensors, [](const auto& one) { return !one.has_phase && !parse_vibration_unit(one.unit); });
     return sensors;
   }

@@ -242,19 +242,23 @@ with tempfile.TemporaryDirectory() as scratch:
     RUNS = ["--fitted", "trial 1: spinner 7 S2; trial 2: drum 3 S2; now: none"]
     plans = []
     for name, content in (("latin", semicolons.encode("latin-1")), ("utf", ("sep=;\r\n" + semicolons).encode("utf-8")),
+                          ("begun", semicolons.replace("front [in/s peak];front [\u00b0 lag]", "front bearing [in/s peak];front phase [\u00b0 lag]").encode("utf-8")),
                           ("long", "\n".join(long_rows).encode("utf-8"))):
         sheet = Path(scratch) / f"{name}.csv"
         sheet.write_bytes(content)
         home = Path(scratch) / name
-        said = run("start", home, "--readings", sheet, *KNOWN, *RUNS, *(["--phase", "lag"] if name == "long" else []))
+        front = "front bearing" if name == "begun" else "front"
+        known = [one.replace("front: 1", front + ": 1") for one in KNOWN]
+        said = run("start", home, "--readings", sheet, *known, *RUNS, *(["--phase", "lag"] if name == "long" else []))
         check(f"{name}: nothing is open", "rotor file" not in said and f"trimwright ready {home / 'job.yaml'}" in said, said)
         written, started = load((home / "rotor.yaml").read_text("utf-8")), load((home / "job.yaml").read_text("utf-8"))
-        check(f"{name}: sensors with their units", [(one["name"], one["unit"]) for one in written["sensors"]] == [("front", "in/s peak"), ("rear", "\u00b5m pp")], written["sensors"])
+        check(f"{name}: sensors with their units", [(one["name"], one["unit"]) for one in written["sensors"]] == [(front, "in/s peak"), ("rear", "\u00b5m pp")], written["sensors"])
         check(f"{name}: runs, speeds and what was in", started["runs"] == [{"name": "baseline", "fitted": "none"}, {"name": "trial 1", "fitted": {"spinner": {7: "S2"}}},
               {"name": "trial 2", "fitted": {"drum": {3: "S2"}}}] and [one["at"] for one in started["speeds"]] == ["3200 rpm", "3600 rpm"] and
               started["fitted_now"] == "none", started)
         check(f"{name}: the plan is next", f"NEXT\n  trimwright plan {home / 'job.yaml'}\n" in run("ready", home / "job.yaml"))
-        plans.append(run("plan", home / "job.yaml").split("WHAT CHANGES")[1].split("FEWER OR MORE")[0])
+        if name != "begun":  # its sensor has another name
+            plans.append(run("plan", home / "job.yaml").split("WHAT CHANGES")[1].split("FEWER OR MORE")[0])
     check("the same readings give the same plan", len(set(plans)) == 1 and "spinner" in plans[0], plans)
     here = Path(scratch) / "here"
     here.mkdir()
