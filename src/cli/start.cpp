@@ -88,7 +88,8 @@ const std::pair<std::string, std::string>* repeated(const StartQuestion& questio
   if (question.key == "fitted") return nullptr;
   const bool of_sensors = question.key == "limits" || question.key == "repeatability";
   for (auto one = told.rbegin(); one != told.rend(); ++one) {
-    if (!of_sensors) return question.key == "slots" || holds(one->second) ? &*one : nullptr;
+    if (!of_sensors)
+      return question.key == "slots" || question.key == "weights" || holds(one->second) ? &*one : nullptr;
     if (unit_of(one->first) == unit_of(of)) return &*one;
   }
   return nullptr;

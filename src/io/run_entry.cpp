@@ -56,7 +56,9 @@ std::string run_entry(const Job& job, const std::vector<SlotChange>& changes, co
       wrapped("  ", "Fill in the table of readings: the rows of run \"" + name + "\".") +
       wrapped("  ", "Enter the run in " + one_line(job_file) +
                         ", at the end of its list runs, with all that was fitted" + (then ? ":" : "."));
-  if (then) text += "    - name: " + yaml_text(name) + "\n      fitted: " + *then + "\n";
+  if (then)
+    text += "    - name: " + yaml_text(name) + "\n      fitted: " + *then +
+            "\n      # when: YEAR-MONTH-DAY HOUR:MINUTE of the run; a trim is filed with it\n";
   if (run.taken_out && now)
     text += wrapped("  ", "Where the weight is taken out again, this line says so, below the runs:") +
             "    fitted_now: " + *now + "\n";

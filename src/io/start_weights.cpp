@@ -144,6 +144,24 @@ bool is_counted(const std::vector<StartWeight>& kit) {
   return std::any_of(kit.begin(), kit.end(), [](const auto& one) { return one.stock.has_value(); });
 }
 
+/// The plane that the text begins with, by its whole name or, where no other begins so, by its first word;
+/// and how many letters that took.
+std::optional<std::pair<std::size_t, std::size_t>> plane_begun(const std::string& told, const StartJob& job) {
+  std::optional<std::pair<std::size_t, std::size_t>> whole, first;
+  std::size_t by_first = 0;
+  for (std::size_t p = 0; p < job.planes.size(); ++p) {
+    const std::string called = in_plain_words(job.planes[p].name), word = called.substr(0, called.find(' '));
+    const auto begins = [&](const std::string& with) {
+      return lower_case(told).starts_with(lower_case(with) + " ");
+    };
+    if (begins(called) && (!whole || called.size() > whole->second)) whole = std::pair(p, called.size());
+    if (!begins(word)) continue;
+    first = std::pair(p, word.size());
+    ++by_first;
+  }
+  return whole ? whole : by_first == 1 ? first : std::nullopt;
+}
+
 /// "front plane 7 S2", "front plane slot 7 S2" or "S2 in front plane slot 7"; the plane may be left out where
 /// there is one.
 Result<void> take_piece(const std::string& text, const StartJob& job,
@@ -155,12 +173,9 @@ Result<void> take_piece(const std::string& text, const StartJob& job,
   if (const auto in = told.find(" in ");
       in != told.npos && whole_number(told.substr(told.find_last_of(' ')), 400))
     told = told.substr(in + 4) + " " + told.substr(0, in);
-  std::size_t plane = 0, length = 0;
-  for (std::size_t p = 0; p < job.planes.size(); ++p)
-    if (const std::string called = in_plain_words(job.planes[p].name);
-        called.size() > length && lower_case(told).starts_with(lower_case(called) + " "))
-      plane = p, length = called.size();
-  if (length == 0 && job.planes.size() > 1)
+  const auto begun = plane_begun(told, job);
+  const auto [plane, length] = begun.value_or(std::pair<std::size_t, std::size_t>(0, 0));
+  if (!begun && job.planes.size() > 1)
     return fail("\"" + shortened(text) + "\" does not begin with a plane", expected);
   auto words = words_of(told.substr(length));
   if (!words.empty() && lower_case(words[0]) == "slot") words.erase(words.begin());

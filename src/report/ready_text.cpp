@@ -215,6 +215,10 @@ std::string answer_words(const Readiness& readiness) {
   if (readiness.has(Concern::no_readings)) return "Not yet: there are no readings at all.";
   if (readiness.has(Concern::above_limit))
     return "ABOVE A LIMIT: inspect first, before any further run or trim, as the maker's manual says.";
+  if (readiness.has(Concern::below_target) && readiness.has(Concern::runs_disagree))
+    return "The runs do not agree with one another: settle this first, below. With what is fitted now every "
+           "reading meets its "
+           "target.";
   if (readiness.has(Concern::below_target))
     return "No trim is called for: with what is fitted now every reading meets its target.";
   if (!readiness.ready()) return "Not yet: look at the following first, as the maker's manual says.";
