@@ -192,7 +192,7 @@ std::string first_tried(const Job& job, std::size_t run) {
 /// What makes run `run` look like one made to try weights, whatever came after it; empty: nothing.
 std::string made_to_try(const Job& job, std::size_t run, bool prior) {
   std::string signs;
-  if (lower_case(job.runs[run].name).find("trial") != std::string::npos) signs = "its name says so";
+  if (called_trial(job.runs[run])) signs = "its name says so";
   const std::string tried = prior ? std::string{} : first_tried(job, run);
   if (!tried.empty())
     signs += (signs.empty() ? "" : ", and ") +
@@ -282,14 +282,13 @@ Result<JudgedJob> judge_job(const Job& job, const TrimRequest& request, const st
   if (const auto sure = check_confirmed(job.rotor); !sure) return tl::unexpected(sure.error());
   const auto run = find_check_run(job, name);
   if (!run) return tl::unexpected(run.error());
-  if (const std::string signs = name.empty() ? made_to_try(job, *run, prior != nullptr) : std::string{};
-      !signs.empty())
-    return fail("there is no check run yet: run \"" + job.runs[*run].name +
-                    "\", the last one, looks like a trial run (" + signs + ")",
-                "the run made with the plan's weights, entered as the last run of the job; or --run with the "
-                "name of the "
-                "run to be judged");
   auto settled = settle_and_fit(job_before(as_foretold(job, *run, prior), *run), request.planes, prior);
+  const std::string signs = name.empty() ? made_to_try(job, *run, prior != nullptr) : std::string{};
+  if (!signs.empty() && (settled || called_trial(job.runs[*run])))
+    return fail("there is no check run yet: run \"" + job.runs[*run].name +
+                    "\", the last one, looks like a trial run: " + signs,
+                "the run made with the plan's weights, entered as the last run of the job; or --run \"" +
+                    job.runs[*run].name + "\", if it is to be judged");
   if (!settled) {
     const std::string tried = first_tried(job, *run);
     settled.error().what =

@@ -2,6 +2,7 @@
 
 #include <algorithm>
 
+#include "base/text.hpp"
 #include "same_moments.hpp"
 
 namespace trimwright {
@@ -38,6 +39,8 @@ void lacks_of_rotor(const Rotor& rotor, std::vector<std::string>& missing) {
 }
 
 }  // namespace
+
+bool called_trial(const Run& run) { return lower_case(run.name).find("trial") != std::string::npos; }
 
 std::string listed_to_confirm(const Rotor& rotor) {
   std::string words;

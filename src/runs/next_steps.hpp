@@ -17,6 +17,9 @@ struct NextSteps {
 /// `knows_type`: a prior tells how the planes of this type of rotor act.
 [[nodiscard]] NextSteps next_steps(const Job& job, bool knows_type);
 
+/// Whether the run's name says that it is a trial run.
+[[nodiscard]] bool called_trial(const Run& run);
+
 /// "rotation, slots": what the rotor file lists as assumed.
 [[nodiscard]] std::string listed_to_confirm(const Rotor& rotor);
 

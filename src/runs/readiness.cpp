@@ -157,8 +157,6 @@ void judge_repeats(const Job& job, std::vector<ReadinessFinding>& findings) {
     }
 }
 
-bool is_trial(const Run& run) { return lower_case(run.name).find("trial") != std::string::npos; }
-
 /// Runs without a reading, and whose they may be.
 void judge_unread(const Job& job, const std::vector<std::size_t>& runs,
                   std::vector<ReadinessFinding>& findings) {
@@ -225,12 +223,12 @@ void judge_fitted_now(const Job& job, const std::vector<std::size_t>& runs,
   const std::size_t last = runs.back();
   if (runs.size() < 2 || job.runs[last].readings.empty()) return;
   if (!job.fitted_now_stated) {
-    if (is_trial(job.runs[last])) findings.push_back({Concern::trial_weight_in, {}, {}, {last}});
+    if (called_trial(job.runs[last])) findings.push_back({Concern::trial_weight_in, {}, {}, {last}});
     return;
   }
   const bool first_to_change =
       planes_changed(job, runs).size() > planes_changed(job, {runs.begin(), runs.end() - 1}).size();
-  if (!is_trial(job.runs[last]) && !first_to_change &&
+  if (!called_trial(job.runs[last]) && !first_to_change &&
       !same_moments(run_unbalance(job, last), unbalance_now(job)))
     findings.push_back({Concern::not_fitted_now, {}, {}, {last}});
 }
