@@ -32,7 +32,8 @@ for (const job of readdirSync(folder).sort()) {
     const limit = what === "influence" ? [] : ["--time-limit", "3600"];
     const run = (...more) => spawnSync(program, [what, "job.yaml", ...limit, ...more], {cwd: `${folder}/${job}`, encoding: "utf8", maxBuffer: 1 << 26, env: {...process.env, COLUMNS: "80"}});
     const document = run("--format", "json");
-    const text = document.status === 0 ? run().stdout : "";
+    // What the program says behind it is of its files and commands.
+    const text = document.status === 0 ? run().stdout.split("\nON PAPER\n")[0] : "";
     for (const [where, engine] of Object.entries(engines)) {
       const found = (tally[where] ??= {numbers: 0, others: 0, farthest: 0, texts: 0, otherTexts: 0, refusals: 0});
       const path = `${where}: ${job}, ${what}`;
