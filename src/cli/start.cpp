@@ -101,16 +101,21 @@ enum class Asked { all, back, nothing_more };
 Asked ask(const StartQuestion& question, StartOptions& options, const StartJob& job) {
   Told told;
   const auto all = asked_of(question, job);
+  bool refused = false;  // then the question stands just above
   for (std::size_t i = 0; i < all.size();) {
     const std::string& of = all[i];
     const std::string needed = why_needed(question, of, job);
     const auto* const before = repeated(question, of, told, options, job);
-    print_question(question, of, job,
-                   before ? "Enter: the same as of " + before->first + ", " + before->second +
-                                (question.key == "slots" ? ", to be confirmed in the rotor file" : "") +
-                                (needed.empty() ? "; none leaves it open" : "")
-                   : !needed.empty() ? "An answer is needed: " + needed
-                                     : "Enter: " + enter_means(question, of, job));
+    if (refused)
+      fmt::print(stderr, "> ");
+    else
+      print_question(question, of, job,
+                     before ? "Enter: the same as of " + before->first + ", " + before->second +
+                                  (question.key == "slots" ? ", to be confirmed in the rotor file" : "") +
+                                  (needed.empty() ? "; none leaves it open" : "")
+                     : !needed.empty() ? "An answer is needed: " + needed
+                                       : "Enter: " + enter_means(question, of, job));
+    refused = false;
     std::string answer;
     if (!std::getline(std::cin, answer)) return Asked::nothing_more;
     const auto begin = answer.find_first_not_of(" \t\r");
@@ -125,6 +130,7 @@ Asked ask(const StartQuestion& question, StartOptions& options, const StartJob& 
     }
     if (words.empty() && !before && !needed.empty()) {
       fmt::print(stderr, "  This is needed: {}.\n", needed);
+      refused = true;
       continue;
     }
     if (words.empty())
@@ -134,7 +140,8 @@ Asked ask(const StartQuestion& question, StartOptions& options, const StartJob& 
     if (!answer.empty()) {
       Told with = told;
       with.emplace_back(of, answer);
-      if (!fits(options, question.key, joined(with))) continue;
+      refused = !fits(options, question.key, joined(with));
+      if (refused) continue;
       told = std::move(with);
     }
     ++i;

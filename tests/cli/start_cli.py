@@ -316,7 +316,7 @@ with tempfile.TemporaryDirectory() as scratch:
     of_asked = said
     check("asked on a terminal", status == 0, said)
     check("a wrong answer is told and asked again", "does not say how the rotor turns" in said and '"250" has no unit' in said and "This is needed: there are speeds in %" in said, said)
-    check("every question has a reason, an example and what Enter means", said.count("\r\n> ") == len(re.findall(r"Example: .*?(?:Enter: |An answer is needed: )", " ".join(said.split()))), said)
+    check("every question has a reason, an example and what Enter means, but not once more after a wrong answer", said.count("\r\n> ") - 3 == len(re.findall(r"Example: .*?(?:Enter: |An answer is needed: )", " ".join(said.split()))), said)
     check("what an option says is not asked", "type of rotor" not in said, said)
     status, said = at_a_terminal(["start", str(asked)])
     check("nothing is asked for a folder that has a job", status == 1 and "> " not in said and "already" in said, said)
