@@ -56,7 +56,8 @@ VectorXd products_of(const VectorXd& e) {
 }
 
 MatrixXd Quadratic::spread(const VectorXd& products) const {
-  const VectorXd entries = right.rows() > 0 ? VectorXd(left * (right * products)) : VectorXd(left * products);
+  const bool as_it_is = left.cols() == products.size();
+  const VectorXd entries = as_it_is ? VectorXd(left * products) : VectorXd(left * (right * products));
   const Index n = expected.rows();
   MatrixXd lower = MatrixXd::Zero(n, n);
   for (Index l = 0, entry = 0; l < n; entry += n - l, ++l)

@@ -13,8 +13,8 @@ namespace trimwright {
 /// covariance a quadratic form of matrices in e.
 struct Quadratic {
   Eigen::MatrixXd expected;  ///< 2 rows x entries of e
-  /// Its lower triangle, column after column: left (right p), p the products e_a e_b; left p where `right` is
-  /// empty.
+  /// Its lower triangle, column after column: left (right p), p the products e_a e_b; left p where `left`
+  /// has a column for each of them.
   Eigen::MatrixXd left, right;
 
   /// The lower triangle of the covariance, from `products_of(e)`.

@@ -5,6 +5,7 @@
 #include <boost/math/distributions/chi_squared.hpp>
 
 #include "cancelling_world.hpp"
+#include "influence/quadratic.hpp"
 #include "some.hpp"
 
 using namespace trimwright;
@@ -26,6 +27,44 @@ CancellingRotor measured(const World& world, Draws& draws) {
 }
 
 }  // namespace
+
+TEST_CASE("The covariance of x(V) is T S T^T, however few columns it is written with") {
+  constexpr Index rows = 4, entries = 4, unknowns = 2 * rows * entries, directions = 2 * entries - 1;
+  Eigen::MatrixXd any(unknowns, unknowns), of_rows(2 * rows, 2 * rows), of_one(entries, entries);
+  for (Index i = 0; i < unknowns; ++i)
+    for (Index k = 0; k < unknowns; ++k)
+      any(i, k) = std::sin(1.0 + 3.0 * static_cast<double>(i) + static_cast<double>(k * k));
+  of_rows = any.topLeftCorner(2 * rows, 2 * rows);
+  of_one = any.bottomRightCorner(entries, entries);
+  const Eigen::MatrixXd alike_rows = of_rows * of_rows.transpose(), alike_one = of_one * of_one.transpose();
+  Eigen::MatrixXd one_factor(unknowns, unknowns);  // rows read in the same runs
+  const auto row = [](Index i) { return 2 * (i / (2 * entries)) + i % 2; };
+  const auto entry = [](Index i) { return i % (2 * entries) / 2; };
+  for (Index i = 0; i < unknowns; ++i)
+    for (Index k = 0; k < unknowns; ++k)
+      one_factor(i, k) = alike_rows(row(i), row(k)) * alike_one(entry(i), entry(k));
+  Eigen::VectorXd e(directions);
+  e << 1.0, 0.3, -0.7, 1.1, 0.2, -0.4, 0.9;
+  Eigen::MatrixXd to_x = Eigen::MatrixXd::Zero(2 * rows, unknowns);
+  for (Index k = 0; k < 2 * rows; ++k)
+    for (Index a = 0; a < directions; ++a) {
+      const auto [at, sign] = source(a, k, entries);
+      to_x(k, at) += sign * e(a);
+    }
+  const std::vector<Eigen::MatrixXd> covariances{any * any.transpose(), one_factor,
+                                                 Eigen::MatrixXd::Zero(unknowns, unknowns)};
+  for (const auto& covariance : covariances) {
+    const Quadratic known =
+        quadratic_of({Eigen::VectorXd::Zero(unknowns), covariance, {}, 0.0}, {0, 1, 2, 3}, entries);
+    const Eigen::MatrixXd expected = to_x * covariance * to_x.transpose(),
+                          spread = known.spread(products_of(e));
+    const Eigen::MatrixXd off = (spread - expected).triangularView<Eigen::Lower>();
+    CHECK(off.cwiseAbs().maxCoeff() <= 1e-12 * std::max(1.0, expected.cwiseAbs().maxCoeff()));
+  }
+  const Quadratic few =
+      quadratic_of({Eigen::VectorXd::Zero(unknowns), one_factor, {}, 0.0}, {0, 1, 2, 3}, entries);
+  CHECK(few.left.cols() < directions * (directions + 1) / 2);
+}
 
 TEST_CASE("Chains that agree are told from chains that do not") {
   Draws draws{boost::random::mt19937_64(3)};
