@@ -2,12 +2,14 @@
 #include <unistd.h>
 
 #include <iostream>
+#include <map>
 #include <memory>
 #include <set>
 
 #include "base/text.hpp"
 #include "commands.hpp"
 #include "io/start_files.hpp"
+#include "report/plan_parts.hpp"
 #include "report/text_table.hpp"
 #include "runs/next_steps.hpp"
 
@@ -30,6 +32,7 @@ struct StartOptions {
   std::string folder;
   std::string readings;
   StartAnswers answers;
+  StartJob begun{};  ///< what the table of readings tells
   std::set<std::string> told_back{};
 };
 
@@ -59,7 +62,7 @@ void print_question(const StartQuestion& question, const std::string& of, const 
 bool fits(StartOptions& options, const std::string& key, const std::string& answer) {
   StartAnswers answers = options.answers;
   answers[key] = answer;
-  const auto job = start_job(answers, options.readings);
+  const auto job = start_job(answers, options.begun);
   if (job) tell_understood(options, *job);
   if (job) return true;
   std::string said = job.error().message();
@@ -78,15 +81,15 @@ const std::pair<std::string, std::string>* repeated(const StartQuestion& questio
   const auto holds = [&](const std::string& answer) {
     StartAnswers answers = options.answers;
     answers[question.key] = answer;
-    return start_job(answers, options.readings).has_value();
+    return start_job(answers, options.begun).has_value();
   };
   const auto unit_of = [&](const std::string& name) {
     for (const auto& sensor : job.sensors)
       if (sensor.name == name) return sensor.unit.text();
     return std::string{};
   };
-  if (question.key == "fitted") return nullptr;
-  const bool of_sensors = question.key == "limits" || question.key == "repeatability";
+  if (question.asked_of == AskedOf::runs) return nullptr;
+  const bool of_sensors = question.asked_of == AskedOf::sensors;
   for (auto one = told.rbegin(); one != told.rend(); ++one) {
     if (!of_sensors)
       return question.key == "slots" || question.key == "weights" || holds(one->second) ? &*one : nullptr;
@@ -100,7 +103,7 @@ enum class Asked { all, back, nothing_more };
 /// One question, asked of everything that it is about, again until the answer fits.
 Asked ask(const StartQuestion& question, StartOptions& options, const StartJob& job) {
   Told told;
-  const auto all = asked_of(question, job);
+  const auto all = named_by(question, job);
   bool refused = false;  // then the question stands just above
   for (std::size_t i = 0; i < all.size();) {
     const std::string& of = all[i];
@@ -150,24 +153,24 @@ Asked ask(const StartQuestion& question, StartOptions& options, const StartJob& 
   return Asked::all;
 }
 
+void tell_table(const StartJob& begun) {
+  std::string sensors, runs;
+  for (const auto& sensor : begun.sensors)
+    sensors += (sensors.empty() ? "" : ", ") + sensor.name + " " + sensor.unit.text();
+  for (const auto& run : begun.runs) runs += (runs.empty() ? "" : ", ") + run.name;
+  fmt::print(stderr, "{}", wrapped("", "The table has the sensors " + sensors + "; the runs " + runs + "."));
+}
+
 /// Asks what no option answered. "back" takes the last answer away and asks again.
 Result<void> ask_all(StartOptions& options) {
   std::vector<std::size_t> asked;
   fmt::print(stderr, "An answer \"back\" returns to the question before.\n");
+  if (!options.readings.empty()) tell_table(options.begun);
   for (std::size_t i = 0; i < start_questions().size(); ++i) {
     const auto& question = start_questions()[i];
-    const auto job = start_job(options.answers, options.readings);
+    const auto job = start_job(options.answers, options.begun);
     if (!job) return tl::unexpected(job.error());
-    if (i == 0 && asked.empty() && !options.readings.empty()) {
-      std::string found;
-      for (const auto& sensor : job->sensors)
-        found += (found.empty() ? "" : ", ") + sensor.name + " " + sensor.unit.text();
-      std::string runs;
-      for (const auto& run : job->runs) runs += (runs.empty() ? "" : ", ") + run.name;
-      fmt::print(stderr, "{}",
-                 wrapped("", "The table has the sensors " + found + "; the runs " + runs + "."));
-    }
-    const bool is_asked = !asked_of(question, *job).empty();
+    const bool is_asked = !named_by(question, *job).empty();
     const Asked done = ask(question, options, *job);
     if (done == Asked::nothing_more) return {};
     if (done == Asked::all && is_asked) asked.push_back(i);
@@ -184,23 +187,17 @@ Result<void> ask_all(StartOptions& options) {
 
 /// "Which speed is 100 %? As \"4740 rpm\""
 std::string option_words(const StartQuestion& question) {
-  const std::string of_each = "{}: ";
-  const bool each = question.words.starts_with(of_each);
-  const std::string of = question.key == "fitted"                                      ? "Each run: "
-                         : question.key == "limits" || question.key == "repeatability" ? "Each sensor: "
-                                                                                       : "Each plane: ";
-  return (each ? of + question.words.substr(of_each.size()) : question.words) + " As \"" + question.example +
-         "\"";
+  static const std::map<AskedOf, std::string> each{
+      {AskedOf::planes, "Each plane"}, {AskedOf::sensors, "Each sensor"}, {AskedOf::runs, "Each run"}};
+  const auto of = each.find(question.asked_of);
+  return (of == each.end() ? question.words : fmt::format(fmt::runtime(question.words), of->second)) +
+         " As \"" + question.example + "\"";
 }
 
 std::string what_comes_next(const StartedFolder& started, const std::string& folder) {
   const NextSteps next = next_steps(started.job.job, false);
   const bool to_run = next.command == "ready" || next.command == "trial";
-  std::string text;
-  if (!next.missing.empty()) text += "\nWHAT IS MISSING, IN ORDER\n";
-  for (std::size_t i = 0; i < next.missing.size(); ++i)
-    text += wrapped(fmt::format("  {}. ", i + 1), next.missing[i]);
-  text += "\nNEXT\n";
+  std::string text = missing_lines(next) + "\nNEXT\n";
   if (to_run && !started.job.job.rotor.to_confirm.empty())
     text += wrapped("  ", "What is put right in " + folder +
                               "/rotor.yaml comes onto the run sheet when it is made afresh:") +
@@ -231,7 +228,10 @@ std::string what_comes_next(const StartedFolder& started, const std::string& fol
 Status start(StartOptions& options) {
   if (const auto free = check_new_folder(options.folder, options.readings); !free)
     return complain(free.error());
-  if (const auto job = start_job(options.answers, options.readings)) tell_understood(options, *job);
+  auto begun = begun_job(options.readings);
+  if (!begun) return complain(begun.error());
+  options.begun = *std::move(begun);
+  if (const auto job = start_job(options.answers, options.begun)) tell_understood(options, *job);
   if (::isatty(STDIN_FILENO) == 1 && ::isatty(STDERR_FILENO) == 1)
     if (const auto asked = ask_all(options); !asked) return complain(asked.error());
   const auto started = start_folder(options.folder, options.answers, options.readings);

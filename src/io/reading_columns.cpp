@@ -48,15 +48,10 @@ std::optional<std::size_t> sensor_called(const Rotor& rotor, const std::string& 
   return found;
 }
 
-/// The only sensor whose name begins with these words.
-std::optional<std::size_t> sensor_begun_with(const Rotor& rotor, const std::string& words) {
-  std::optional<std::size_t> found;
-  for (std::size_t s = 0; s < rotor.sensors.size(); ++s) {
-    if (!begins_name(rotor.sensors[s].name, words)) continue;
-    if (found) return std::nullopt;
-    found = s;
-  }
-  return found;
+std::vector<std::string> sensor_names(const Rotor& rotor) {
+  std::vector<std::string> names;
+  for (const auto& one : rotor.sensors) names.push_back(one.name);
+  return names;
 }
 
 /// "front [deg]", "front phase", "front amplitude [ips pk]", "front overall [in/s peak]".
@@ -70,7 +65,8 @@ std::optional<ReadingColumn> sensor_column(const Rotor& rotor, const std::string
   column.overall = part == "overall";
   if (!part.empty()) column.kind = part == "phase" ? CellKind::phase : CellKind::amplitude;
   column.sensor = sensor_called(rotor, sensor);
-  if (!column.sensor && column.kind == CellKind::phase) column.sensor = sensor_begun_with(rotor, sensor);
+  if (!column.sensor && column.kind == CellKind::phase)
+    column.sensor = begun_with(sensor_names(rotor), sensor);
   return column.sensor ? std::optional(column) : std::nullopt;
 }
 
@@ -141,8 +137,13 @@ void check_complete(const std::string& path, const CsvRow& heading, const Readin
 
 }  // namespace
 
-bool begins_name(const std::string& sensor, const std::string& heading) {
-  return !heading.empty() && lower_case(sensor).starts_with(lower_case(heading) + " ");
+std::optional<std::size_t> begun_with(const std::vector<std::string>& sensors, const std::string& words) {
+  const auto begins = [&](const std::string& name) {
+    return !words.empty() && lower_case(name).starts_with(lower_case(words) + " ");
+  };
+  const auto found = std::find_if(sensors.begin(), sensors.end(), begins);
+  if (found == sensors.end() || std::any_of(found + 1, sensors.end(), begins)) return std::nullopt;
+  return static_cast<std::size_t>(found - sensors.begin());
 }
 
 HeadingRead read_heading(const std::string& cell) {

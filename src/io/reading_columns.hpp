@@ -71,8 +71,10 @@ struct HeadingRead {
 };
 [[nodiscard]] HeadingRead read_heading(const std::string& cell);
 
-/// Whether phases headed so are those of the sensor: "inlet phase" beside "inlet bearing [in/s peak]".
-[[nodiscard]] bool begins_name(const std::string& sensor, const std::string& heading);
+/// The only one of these sensors whose name begins with the words of a heading: phases may be called "inlet
+/// phase" beside "inlet bearing [in/s peak]".
+[[nodiscard]] std::optional<std::size_t> begun_with(const std::vector<std::string>& sensors,
+                                                    const std::string& words);
 
 /// Makes sense of a heading. `rows`: those below it, in which an unknown column without heading must be empty
 /// to go unmentioned. Throws InputError: a column that is missing or

@@ -17,20 +17,20 @@ bool has_run(const Job& job, const std::string& name) {
   return std::any_of(job.runs.begin(), job.runs.end(), [&](const Run& run) { return alike(run.name, name); });
 }
 
-/// "{fan: {1: A5}}", as a job file has it; none where a piece has no id or sits in no slot.
-std::optional<std::string> fitted_yaml(const Rotor& rotor, const std::vector<FittedWeights>& fitted) {
-  std::string text;
+/// As a job file has it; nothing where a piece has no id or sits in no slot.
+std::optional<std::string> as_written(const Rotor& rotor, const std::vector<FittedWeights>& fitted) {
+  std::vector<FittedIds> planes;
+  bool any = false;
   for (std::size_t p = 0; p < fitted.size(); ++p) {
     if (!fitted[p].free.empty()) return std::nullopt;
-    if (fitted[p].slots.empty()) continue;
-    text += (text.empty() ? "{" : ", ") + yaml_text(rotor.planes[p].name) + ": {";
+    planes.push_back({rotor.planes[p].name, {}});
     for (const auto& [slot, piece] : fitted[p].slots) {
       if (piece.weight_id.empty()) return std::nullopt;
-      text += fmt::format("{}{}: {}", text.ends_with('{') ? "" : ", ", slot, yaml_text(piece.weight_id));
+      planes.back().ids.emplace_back(slot, piece.weight_id);
+      any = true;
     }
-    text += "}";
   }
-  return text.empty() ? "none" : text + "}";
+  return any ? fitted_yaml(planes) : "none";
 }
 
 }  // namespace
@@ -47,7 +47,7 @@ std::string run_entry(const Job& job, const std::vector<SlotChange>& changes, co
   }
   std::string name = run.called;
   for (int n = 2; has_run(job, name); ++n) name = fmt::format("{} {}", run.called, n);
-  const auto now = fitted_yaml(job.rotor, job.fitted_now), then = fitted_yaml(job.rotor, fitted);
+  const auto now = as_written(job.rotor, job.fitted_now), then = as_written(job.rotor, fitted);
   const std::string page = (std::filesystem::path(job_file).parent_path() / run.page).string();
   std::string text =
       "\nON PAPER\n  trimwright page " + one_line(job_file) + " \\\n      -o " + one_line(page) + "\n" +

@@ -94,9 +94,7 @@ std::vector<std::string> speed_items(const std::string& text) {
 Result<std::vector<std::string>> told_of_sensors(const std::string& answer, const StartJob& job) {
   if (job.sensors.empty())
     return fail("no sensor is told that this is about", "the sensors too, with their units");
-  std::vector<std::string> names;
-  for (const auto& one : job.sensors) names.push_back(one.name);
-  return told_of_each(answer, names, "sensor");
+  return told_of_each(answer, names_of(job.sensors), "sensor");
 }
 
 }  // namespace
@@ -131,11 +129,10 @@ Result<void> take_phase(const std::string& answer, StartJob& job) {
 }
 
 Result<void> take_teeth(const std::string& answer, StartJob& job) {
-  const auto count = parse_quantity(without_last_word(without_last_word(answer, "teeth"), "tooth"));
-  if (!count || !count->unit.empty() || count->value != static_cast<int>(count->value) || count->value < 1 ||
-      count->value > 400)
+  const auto count = whole_number(without_last_word(without_last_word(answer, "teeth"), "tooth"), 400);
+  if (!count)
     return fail("\"" + shortened(answer) + "\" is no number of teeth", "a whole number from 1 to 400");
-  job.teeth = static_cast<int>(count->value);
+  job.teeth = *count;
   return {};
 }
 

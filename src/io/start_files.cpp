@@ -57,7 +57,7 @@ Result<void> check_new_folder(const std::string& folder, const std::string& tabl
 
 Result<StartedFolder> start_folder(const std::string& folder, const StartAnswers& answers,
                                    const std::string& table) {
-  auto job = start_job(answers, table);
+  auto job = begun_job(table).and_then([&](StartJob begun) { return start_job(answers, std::move(begun)); });
   if (!job) return tl::unexpected(job.error());
   if (const auto complete = check_complete(*job); !complete) return tl::unexpected(complete.error());
   const auto texts = texts_of(*job, folder, table);

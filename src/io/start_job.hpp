@@ -10,6 +10,13 @@
 
 namespace trimwright {
 
+template <class Named>
+[[nodiscard]] std::vector<std::string> names_of(const std::vector<Named>& named) {
+  std::vector<std::string> names;
+  for (const auto& one : named) names.push_back(one.name);
+  return names;
+}
+
 /// A kind of weight of the kit, its amount as a person wrote it.
 struct StartWeight {
   std::string id;
@@ -81,6 +88,12 @@ struct StartJob {
   [[nodiscard]] bool is_told(const std::string& key) const { return told.contains(key); }
   /// Whether a run with readings had other weights in, so that these must be known.
   [[nodiscard]] bool has_trials() const { return has_readings && runs.size() > 1; }
+  /// What may have other weights in: the runs, and "now" where there were trials.
+  [[nodiscard]] std::vector<std::string> runs_and_now() const {
+    auto names = names_of(runs);
+    if (has_trials()) names.emplace_back("now");
+    return names;
+  }
 };
 
 }  // namespace trimwright

@@ -110,6 +110,14 @@ Result<std::string> name_apart(const std::string& text, const std::vector<std::s
   return name;
 }
 
+std::optional<int> whole_number(const std::string& text, int most) {
+  const auto number = parse_quantity(text);
+  if (!number || !number->unit.empty() || number->value != static_cast<int>(number->value) ||
+      number->value < 1 || number->value > most)
+    return std::nullopt;
+  return static_cast<int>(number->value);
+}
+
 bool says_nothing(const std::string& told) { return told.empty() || lower_case(told) == "none"; }
 
 Result<std::vector<std::string>> told_of_each(const std::string& answer,

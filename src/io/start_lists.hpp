@@ -33,6 +33,9 @@ namespace trimwright {
                                                             const std::vector<std::string>& names,
                                                             const std::string& what);
 
+/// A whole number from 1 to `most`.
+[[nodiscard]] std::optional<int> whole_number(const std::string& text, int most);
+
 /// Nothing, or "none".
 [[nodiscard]] bool says_nothing(const std::string& told);
 

@@ -9,8 +9,12 @@
 
 namespace trimwright {
 
+/// What a question is asked of.
+enum class AskedOf { job, planes, sensors, runs };
+
 /// One thing that a new job has to know.
 struct StartQuestion {
+  AskedOf asked_of;
   std::string key;        ///< also the option of the command line
   std::string words;      ///< as a person is asked; "{}" stands for the plane, sensor or run it is asked of
   std::string reason;     ///< what it is for, in one line
@@ -25,7 +29,7 @@ struct StartQuestion {
 
 /// What a question is asked of, so far as the job is known: names of planes, sensors or runs; one empty name
 /// where it is asked once; nothing where it is not asked.
-[[nodiscard]] std::vector<std::string> asked_of(const StartQuestion& question, const StartJob& job);
+[[nodiscard]] std::vector<std::string> named_by(const StartQuestion& question, const StartJob& job);
 
 /// The example of an answer in the words of the job: its planes and weights, the sensor's unit.
 [[nodiscard]] std::string example_of(const StartQuestion& question, const std::string& of,
@@ -46,9 +50,12 @@ struct StartQuestion {
 /// Answers by key, as a person writes them.
 using StartAnswers = std::map<std::string, std::string>;
 
-/// What answers and a table of readings (`table`; empty: none) tell of a job. Errors: an answer that does not
-/// fit its question, or another answer; those of the table.
-[[nodiscard]] Result<StartJob> start_job(const StartAnswers& answers, const std::string& table);
+/// What a table of readings tells of a job (`table`; empty: none). Errors: those of the table.
+[[nodiscard]] Result<StartJob> begun_job(const std::string& table);
+
+/// What answers tell of a job beside its table. Errors: an answer that does not fit its question, or another
+/// answer.
+[[nodiscard]] Result<StartJob> start_job(const StartAnswers& answers, StartJob job);
 
 /// Error where something is missing without which no rotor or job can be written.
 [[nodiscard]] Result<void> check_complete(const StartJob& job);

@@ -54,12 +54,9 @@ std::string unit_behind(const std::string& cell) {
 void give_phases(std::vector<NamedSensor>& sensors) {
   for (std::size_t i = sensors.size(); i-- > 0;) {
     if (!sensors[i].has_phase || !sensors[i].unit.empty()) continue;
-    const auto begins = [&](const NamedSensor& one) { return begins_name(one.name, sensors[i].name); };
-    const auto found = std::find_if(sensors.begin(), sensors.end(), begins);
-    if (found == sensors.end() || found->has_phase ||
-        std::count_if(sensors.begin(), sensors.end(), begins) > 1)
-      continue;
-    found->has_phase = true;
+    const auto found = begun_with(names_of(sensors), sensors[i].name);
+    if (!found || sensors[*found].has_phase) continue;
+    sensors[*found].has_phase = true;
     sensors.erase(sensors.begin() + static_cast<std::ptrdiff_t>(i));
   }
 }

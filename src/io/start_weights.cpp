@@ -13,25 +13,11 @@
 namespace trimwright {
 namespace {
 
-std::vector<std::string> plane_names(const StartJob& job) {
-  std::vector<std::string> names;
-  for (const auto& one : job.planes) names.push_back(one.name);
-  return names;
-}
-
 /// What an answer says of each plane; error where none is told yet.
 Result<std::vector<std::string>> told_of_planes(const std::string& answer, const StartJob& job) {
   if (!job.is_told("planes"))
     return fail("no plane is told that this is about", "the planes too, with their numbers of slots");
-  return told_of_each(answer, plane_names(job), "plane");
-}
-
-std::optional<int> whole_number(const std::string& text, int most) {
-  const auto number = parse_quantity(text);
-  if (!number || !number->unit.empty() || number->value != static_cast<int>(number->value) ||
-      number->value < 1 || number->value > most)
-    return std::nullopt;
-  return static_cast<int>(number->value);
+  return told_of_each(answer, names_of(job.planes), "plane");
 }
 
 /// "slot 1 at 9 deg against rotation, clockwise from front": the numbering stands at the end. An angle
@@ -164,8 +150,7 @@ std::optional<std::pair<std::size_t, std::size_t>> plane_begun(const std::string
 
 /// "front plane 7 S2", "front plane slot 7 S2" or "S2 in front plane slot 7"; the plane may be left out where
 /// there is one.
-Result<void> take_piece(const std::string& text, const StartJob& job,
-                        std::vector<std::vector<std::pair<int, std::string>>>& pieces) {
+Result<void> take_piece(const std::string& text, const StartJob& job, std::vector<FittedIds>& pieces) {
   const std::string expected = "plane, slot and weight, such as \"" + job.planes[0].name + " 7 " +
                                (job.planes[0].weights.empty() ? "S2" : job.planes[0].weights[0].id) +
                                "\"; several parted by commas";
@@ -190,7 +175,7 @@ Result<void> take_piece(const std::string& text, const StartJob& job,
   if (weight == in.weights.end() || !in.has_weights())
     return fail("plane \"" + in.name + "\" has no weight \"" + shortened(id) + "\"",
                 "one of those told of it, with its radius");
-  auto& held = pieces[plane];
+  auto& held = pieces[plane].ids;
   if (std::any_of(held.begin(), held.end(), [&](const auto& one) { return one.first == *slot; }))
     return fail(fmt::format("slot {} of plane \"{}\" stands here twice", *slot, in.name), expected);
   held.emplace_back(*slot, weight->id);
@@ -206,18 +191,11 @@ Result<std::string> parse_fitted(const std::string& text, const StartJob& job, s
       if (alike(job.runs[r].name, other)) return "same as " + job.runs[r].name;
     return fail("no earlier run is called \"" + shortened(other) + "\"", "the name of a run before this one");
   }
-  std::vector<std::vector<std::pair<int, std::string>>> pieces(job.planes.size());
+  std::vector<FittedIds> pieces;
+  for (const auto& plane : job.planes) pieces.push_back({plane.name, {}});
   for (const auto& one : listed_items(text))
     if (const auto taken = take_piece(one, job, pieces); !taken) return tl::unexpected(taken.error());
-  std::string fitted;
-  for (std::size_t p = 0; p < pieces.size(); ++p) {
-    if (pieces[p].empty()) continue;
-    fitted += (fitted.empty() ? "{" : ", ") + yaml_text(job.planes[p].name) + ": {";
-    for (const auto& [slot, id] : pieces[p])
-      fitted += fmt::format("{}{}: {}", fitted.ends_with('{') ? "" : ", ", slot, yaml_text(id));
-    fitted += "}";
-  }
-  return fitted + "}";
+  return fitted_yaml(pieces);
 }
 
 }  // namespace
@@ -306,9 +284,7 @@ Result<void> take_weights(const std::string& answer, StartJob& job) {
 }
 
 Result<void> take_fitted(const std::string& answer, StartJob& job) {
-  std::vector<std::string> names;
-  for (const auto& run : job.runs) names.push_back(run.name);
-  if (job.has_trials()) names.emplace_back("now");
+  const auto names = job.runs_and_now();
   if (names.size() > 1 && answer.find(':') == answer.npos)
     return fail("\"" + shortened(answer) + "\" does not say of which run it is",
                 "each run with what was in, such as \"" + names[0] + ": none; " + names[1] + ": " +

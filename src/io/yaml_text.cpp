@@ -31,4 +31,16 @@ std::string yaml_text(const std::string& text) {
              : yaml_quoted(text);
 }
 
+std::string fitted_yaml(const std::vector<FittedIds>& planes) {
+  std::string text;
+  for (const auto& [plane, ids] : planes) {
+    if (ids.empty()) continue;
+    text += (text.empty() ? "{" : ", ") + yaml_text(plane) + ": {";
+    for (const auto& [slot, id] : ids)
+      text += (text.ends_with('{') ? "" : ", ") + std::to_string(slot) + ": " + yaml_text(id);
+    text += "}";
+  }
+  return text + "}";
+}
+
 }  // namespace trimwright

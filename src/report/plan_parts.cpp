@@ -25,6 +25,14 @@ std::string headline(const Job& job, const std::string& what) {
                                  zero_words(job.rotor), phase_sentence(job.rotor.phase)));
 }
 
+std::string missing_lines(const NextSteps& next) {
+  if (next.missing.empty()) return {};
+  std::string text = section("WHAT IS MISSING, IN ORDER");
+  for (std::size_t i = 0; i < next.missing.size(); ++i)
+    text += wrapped(fmt::format("  {}. ", i + 1), next.missing[i]);
+  return text;
+}
+
 std::string section(const std::string& title) { return "\n" + title + "\n"; }
 
 std::string caution_lines(const BalancePlan& plan) {

@@ -3,6 +3,7 @@
 #include <string>
 #include <vector>
 
+#include "runs/next_steps.hpp"
 #include "trimwright/plan.hpp"
 
 namespace trimwright {
@@ -13,6 +14,8 @@ namespace trimwright {
 [[nodiscard]] std::string title_lines(const Job& job, const std::string& title);
 /// The same, and the conventions of what follows.
 [[nodiscard]] std::string headline(const Job& job, const std::string& what);
+/// What is missing before the next command, in order; empty: nothing.
+[[nodiscard]] std::string missing_lines(const NextSteps& next);
 [[nodiscard]] std::string section(const std::string& title);
 [[nodiscard]] std::string caution_lines(const BalancePlan& plan);
 [[nodiscard]] std::string warning_lines(const std::vector<std::string>& warnings);

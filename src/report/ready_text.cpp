@@ -256,10 +256,7 @@ std::string levels(const Job& job, const Readiness& readiness, std::size_t width
 std::string next_lines(const Job& job, const Readiness& readiness, const std::string& job_file,
                        bool knows_type) {
   const NextSteps next = next_steps(job, knows_type);
-  std::string text;
-  if (!next.missing.empty()) text += "\nWHAT IS MISSING, IN ORDER\n";
-  for (std::size_t i = 0; i < next.missing.size(); ++i)
-    text += wrapped(fmt::format("  {}. ", i + 1), next.missing[i]);
+  std::string text = missing_lines(next);
   if (readiness.has(Concern::above_limit) || readiness.has(Concern::below_target)) return text;
   text += "\nNEXT\n";
   if (!readiness.ready() && !readiness.has(Concern::no_readings))
