@@ -207,9 +207,12 @@ struct Verdict {
 [[nodiscard]] Result<std::size_t> find_check_run(const Job& job, const std::string& name = {});
 
 /// Why run `run` looks like a trial run and not like the check run of a finished trim: its name says so; it
-/// is the first to change the weights in some plane, unless a `prior` tells how that plane acts; or it is the
-/// last run and `fitted_now` has other weights. Empty: nothing says so.
+/// is the first to change the weights in some plane, unless a `prior` tells how that plane acts. Empty:
+/// nothing says so.
 [[nodiscard]] std::string trial_signs(const Job& job, std::size_t run, bool prior = false);
+
+/// Whether run `run` is the last one and `fitted_now` has other weights than it was made with.
+[[nodiscard]] bool taken_out_again(const Job& job, std::size_t run);
 
 /// The job as it stood before run `run`, fitted as in that run.
 [[nodiscard]] Job job_before(const Job& job, std::size_t run);
@@ -244,7 +247,7 @@ struct JudgedJob {
 
 /// From the job as read to the verdict. `run` empty: the last run. `prior`: the fleet's, where the job names
 /// one; the runs before may then be a baseline alone. Errors: those of `find_check_run`, of
-/// `settle_and_fit` on the runs before, and of `judge`.
+/// `settle_and_fit` on the runs before, and of `judge`; `trial_signs` of a run that is not named.
 [[nodiscard]] Result<JudgedJob> judge_job(const Job& job, const TrimRequest& request,
                                           const std::string& run = {}, const Prior* prior = nullptr);
 

@@ -1,6 +1,7 @@
 #include "trimwright/check.hpp"
 
 #include <fmt/format.h>
+#include <fmt/ranges.h>
 
 #include <algorithm>
 #include <cmath>
@@ -189,30 +190,24 @@ std::string first_tried(const Job& job, std::size_t run) {
   return {};
 }
 
-/// What makes run `run` look like one made to try weights, whatever came after it; empty: nothing.
-std::string made_to_try(const Job& job, std::size_t run, bool prior) {
-  std::string signs;
-  if (called_trial(job.runs[run])) signs = "its name says so";
-  const std::string tried = prior ? std::string{} : first_tried(job, run);
-  if (!tried.empty())
-    signs += (signs.empty() ? "" : ", and ") +
-             std::string("no run before it changed the weights in plane \"") + tried + "\"";
-  return signs;
-}
-
 }  // namespace
 
 std::string trial_signs(const Job& job, std::size_t run, bool prior) {
-  const Run& one = job.runs[run];
-  const std::string signs = made_to_try(job, run, prior);
-  bool taken_out = false;
+  std::vector<std::string> signs;
+  if (called_trial(job.runs[run])) signs.emplace_back("its name says so");
+  if (const std::string tried = prior ? std::string{} : first_tried(job, run); !tried.empty())
+    signs.push_back("no run before it changed the weights in plane \"" + tried + "\"");
+  return fmt::format("{}", fmt::join(signs, ", and "));
+}
+
+bool taken_out_again(const Job& job, std::size_t run) {
+  bool other = false;
   for (std::size_t p = 0; run + 1 == job.runs.size() && p < job.rotor.planes.size(); ++p) {
-    const auto& now = job.fitted_now[p];
-    taken_out |= one.fitted[p].slots != now.slots ||
-                 total_moment(job.rotor.planes[p], one.fitted[p]) != total_moment(job.rotor.planes[p], now);
+    const auto &then = job.runs[run].fitted[p], &now = job.fitted_now[p];
+    other |= then.slots != now.slots ||
+             total_moment(job.rotor.planes[p], then) != total_moment(job.rotor.planes[p], now);
   }
-  if (!taken_out) return signs;
-  return signs + (signs.empty() ? "" : ", and ") + "the job's fitted_now has other weights";
+  return other;
 }
 
 Job job_before(const Job& job, std::size_t run) {
@@ -283,7 +278,7 @@ Result<JudgedJob> judge_job(const Job& job, const TrimRequest& request, const st
   const auto run = find_check_run(job, name);
   if (!run) return tl::unexpected(run.error());
   auto settled = settle_and_fit(job_before(as_foretold(job, *run, prior), *run), request.planes, prior);
-  const std::string signs = name.empty() ? made_to_try(job, *run, prior != nullptr) : std::string{};
+  const std::string signs = name.empty() ? trial_signs(job, *run, prior != nullptr) : std::string{};
   if (!signs.empty() && (settled || called_trial(job.runs[*run])))
     return fail("there is no check run yet: run \"" + job.runs[*run].name +
                     "\", the last one, looks like a trial run: " + signs,

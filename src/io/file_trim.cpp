@@ -15,16 +15,6 @@
 namespace trimwright {
 namespace {
 
-/// A trial run is not filed as the check run unless it is named.
-Result<void> check_no_trial(const JudgedJob& judged, const std::string& run, bool prior) {
-  if (!run.empty()) return {};
-  const auto signs = trial_signs(judged.job, judged.verdict.run, prior);
-  if (signs.empty()) return {};
-  const std::string name = "\"" + shortened(judged.job.runs[judged.verdict.run].name) + "\"";
-  return fail("the last run, " + name + ", looks like a trial run: " + signs,
-              "the check run after the trim as the last run, or --run " + name + " to file this one");
-}
-
 /// In what two documents differ, in words; nothing when they say the same.
 std::string differences(const Json& before, const Json& after) {
   const std::set<std::string> follows{"trimwright", "filed_at", "filed_by",  "software", "corrects",
@@ -188,8 +178,11 @@ Result<JudgedTrim> judged_trim(const std::string& path, const std::string& run,
   if (!file) return tl::unexpected(file.error());
   const auto judged = judge_job(file->job, file->request, run, file->prior ? &*file->prior : nullptr);
   if (!judged) return tl::unexpected(judged.error());
-  if (const auto checked = check_no_trial(*judged, run, file->prior.has_value()); !checked)
-    return tl::unexpected(checked.error());
+  if (run.empty() && taken_out_again(judged->job, judged->verdict.run)) {
+    const std::string name = "\"" + shortened(judged->job.runs[judged->verdict.run].name) + "\"";
+    return fail("the job's fitted_now has other weights than the last run, " + name + ", was made with",
+                "the check run after the trim as the last run, or --run " + name + " to file this one");
+  }
   auto record = record_of(*judged, *files, details);
   if (!record) return tl::unexpected(record.error());
   return JudgedTrim{*std::move(record), first->sources};

@@ -83,8 +83,8 @@ struct JudgedTrim {
 };
 
 /// Judges run `run` (empty: the last) of the job file `path`, as its files stand when they are read: what is
-/// judged is what will be filed. Errors: those of `read_job`, `judge_job` and `record_of`; a run that looks
-/// like a trial run and is not named.
+/// judged is what will be filed. Errors: those of `read_job`, `judge_job` and `record_of`; other weights are
+/// in now than in a last run that is not named.
 [[nodiscard]] Result<JudgedTrim> judge_trim(const std::string& path, const std::string& run,
                                             const FilingDetails& details);
 

@@ -174,9 +174,7 @@ Result<void> ReadingExtractor::Following::push(std::span<const float> tooth,
     waiting_[k].insert(waiting_[k].end(), vibration[k].begin(), vibration[k].end());
   }
   received_ += static_cast<std::int64_t>(tooth.size());
-  const auto pulses = tracker_.push(tooth);
-  if (!pulses) return tl::unexpected(pulses.error());
-  follow(*pulses, false);
+  follow(tracker_.push(tooth), false);
   forget_what_is_done();
   return {};
 }

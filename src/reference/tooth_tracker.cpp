@@ -53,13 +53,7 @@ ToothTracker::ToothTracker(const ToothRing& ring, double sample_rate_hz)
       sample_rate_hz_(sample_rate_hz),
       longest_pitch_(sample_rate_hz * 60.0 / (ring.lowest_rpm * ring.teeth)) {}
 
-Result<std::vector<ToothPulse>> ToothTracker::push(std::span<const float> samples) {
-  for (std::size_t i = 0; i < samples.size(); ++i)
-    if (!std::isfinite(samples[i]))
-      return fail(
-          fmt::format("sample {} of the tooth channel ({:.6g} s) is not a finite number",
-                      history_.end() + static_cast<std::int64_t>(i),
-                      static_cast<double>(history_.end() + static_cast<std::int64_t>(i)) / sample_rate_hz_));
+std::vector<ToothPulse> ToothTracker::push(std::span<const float> samples) {
   history_.append(samples, ring_.polarity == CentreSlope::falling ? 1.0F : -1.0F);
   if (!finder_ && static_cast<double>(history_.end()) >= 1.25 * longest_pitch_) start();
   std::vector<ToothPulse> pulses;

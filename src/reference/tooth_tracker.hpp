@@ -28,8 +28,8 @@ class ToothTracker {
   /// Errors: a ring or sample rate that makes no sense, fewer than `fewest_samples_per_tooth`.
   [[nodiscard]] static Result<ToothTracker> create(const ToothRing& ring, double sample_rate_hz);
 
-  /// Pulses completed by these samples, in order of time. Error: a sample that is not a finite number.
-  [[nodiscard]] Result<std::vector<ToothPulse>> push(std::span<const float> samples);
+  /// Pulses completed by these samples, in order of time. All are finite (`ChannelCheck`).
+  [[nodiscard]] std::vector<ToothPulse> push(std::span<const float> samples);
   /// The pulses still held back.
   [[nodiscard]] std::vector<ToothPulse> finish();
 

@@ -252,6 +252,11 @@ std::string levels(const Job& job, const Readiness& readiness, std::size_t width
          table.text(width);
 }
 
+/// Whether WHAT IS MISSING says it already.
+bool is_missing(const ReadinessFinding& finding) {
+  return finding.concern == Concern::to_confirm || finding.concern == Concern::no_readings;
+}
+
 /// What is missing, in order, and the command after that.
 std::string next_lines(const Job& job, const Readiness& readiness, const std::string& job_file,
                        bool knows_type) {
@@ -259,7 +264,8 @@ std::string next_lines(const Job& job, const Readiness& readiness, const std::st
   std::string text = missing_lines(next);
   if (readiness.has(Concern::above_limit) || readiness.has(Concern::below_target)) return text;
   text += "\nNEXT\n";
-  if (!readiness.ready() && !readiness.has(Concern::no_readings))
+  if (std::any_of(readiness.findings.begin(), readiness.findings.end(),
+                  [](const auto& finding) { return holds_up(finding.concern) && !is_missing(finding); }))
     text += wrapped("  ", "Settle first what was found, below. Then:");
   return text + "  trimwright " + next.command + " " + job_file + "\n" + wrapped("    ", next.purpose);
 }
@@ -269,12 +275,13 @@ std::string ready_text(const Job& job, const Readiness& readiness, const std::st
   std::string text = title_lines(job, "Ready for a trim?");
   text += "\nANSWER\n" + wrapped("  ", answer_words(readiness));
   text += next_lines(job, readiness, job_file, knows_type);
-  if (!readiness.findings.empty()) text += "\nWHAT WAS FOUND\n";
-  for (std::size_t i = 0; i < readiness.findings.size(); ++i) {
-    const auto& finding = readiness.findings[i];
+  auto findings = readiness.findings;
+  std::erase_if(findings, is_missing);
+  if (!findings.empty()) text += "\nWHAT WAS FOUND\n";
+  for (std::size_t i = 0; i < findings.size(); ++i) {
+    const auto& finding = findings[i];
     text += wrapped("  * ", finding_words(job, finding));
-    const bool last =
-        i + 1 == readiness.findings.size() || readiness.findings[i + 1].concern != finding.concern;
+    const bool last = i + 1 == findings.size() || findings[i + 1].concern != finding.concern;
     const bool no_more_runs = finding.concern == Concern::no_repeat && readiness.has(Concern::above_limit);
     if (const std::string advice = what_to_do(finding.concern); last && !advice.empty() && !no_more_runs)
       text += wrapped("    ", advice);

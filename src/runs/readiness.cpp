@@ -37,20 +37,19 @@ ReadinessFinding at(Concern concern, const Reading& reading, std::size_t run, do
   return {concern, reading.speed, reading.sensor, {run}, ratio};
 }
 
-/// Findings for levels above their limit; and, where the run is one with what is fitted now, whether all meet
-/// their targets.
-void judge_levels(const Job& job, std::size_t run, bool fitted_now, std::vector<ReadinessFinding>& findings) {
+void judge_limits(const Job& job, std::size_t run, Concern concern, std::vector<ReadinessFinding>& findings) {
+  for (const auto& reading : job.runs[run].readings)
+    if (const double limit = place_of(job, reading).limit; reading.amplitude > limit)
+      findings.push_back(at(concern, reading, run, reading.amplitude / limit));
+}
+
+void judge_targets(const Job& job, std::size_t run, std::vector<ReadinessFinding>& findings) {
   double worst = 0.0;
-  bool all_have_targets = !job.runs[run].readings.empty();
   for (const auto& reading : job.runs[run].readings) {
-    const Place& place = place_of(job, reading);
-    if (reading.amplitude > place.limit)
-      findings.push_back(at(Concern::above_limit, reading, run, reading.amplitude / place.limit));
-    all_have_targets = all_have_targets && place.target.has_value();
-    if (place.target) worst = std::max(worst, reading.amplitude / *place.target);
+    const auto target = place_of(job, reading).target;
+    worst = std::max(worst, target ? reading.amplitude / *target : 2.0);
   }
-  if (fitted_now && all_have_targets && worst <= 1.0)
-    findings.push_back({Concern::below_target, {}, {}, {run}, worst});
+  if (worst <= 1.0) findings.push_back({Concern::below_target, {}, {}, {run}, worst});
 }
 
 bool above_target(const Job& job, const Reading& reading) {
@@ -259,12 +258,9 @@ Readiness readiness(const Job& job) {
     if (!job.runs[run].readings.empty() && same_moments(run_unbalance(job, run), unbalance_now(job)))
       readiness.judged = run;
   const std::size_t judged = readiness.judged.value_or(runs.back());
-  judge_levels(job, judged, readiness.judged.has_value(), findings);
   for (const std::size_t run : runs)
-    if (run != judged)
-      for (const auto& reading : job.runs[run].readings)
-        if (const double limit = place_of(job, reading).limit; reading.amplitude > limit)
-          findings.push_back(at(Concern::went_above_limit, reading, run, reading.amplitude / limit));
+    judge_limits(job, run, run == judged ? Concern::above_limit : Concern::went_above_limit, findings);
+  if (readiness.judged) judge_targets(job, judged, findings);
   judge_unread(job, runs, findings);
   judge_speeds(job, runs, findings);
   judge_effects(job, runs, findings);

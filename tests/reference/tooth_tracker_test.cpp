@@ -3,7 +3,6 @@
 #include <doctest/doctest.h>
 
 #include <cmath>
-#include <limits>
 #include <vector>
 
 #include "ring_signal.hpp"
@@ -23,8 +22,7 @@ std::vector<ToothPulse> tracked(const RingSignal& signal, double seconds, std::s
   for (std::size_t begin = 0; begin < samples.size(); begin += piece) {
     const auto some =
         tracker->push(std::span(samples).subspan(begin, std::min(piece, samples.size() - begin)));
-    REQUIRE(some);
-    pulses.insert(pulses.end(), some->begin(), some->end());
+    pulses.insert(pulses.end(), some.begin(), some.end());
   }
   const auto rest = tracker->finish();
   pulses.insert(pulses.end(), rest.begin(), rest.end());
@@ -134,7 +132,7 @@ TEST_CASE("the tooth channel's own delay is taken off the pulse times") {
   ring.delay_s = 1e-4;
   auto delayed = ToothTracker::create(ring, signal.sample_rate_hz);
   const auto a = plain->push(samples), b = delayed->push(samples);
-  CHECK(a->at(50).time_s - b->at(50).time_s == doctest::Approx(1e-4));
+  CHECK(a.at(50).time_s - b.at(50).time_s == doctest::Approx(1e-4));
 }
 
 TEST_CASE("what cannot be tracked is refused with the figure that would do") {
@@ -148,18 +146,9 @@ TEST_CASE("what cannot be tracked is refused with the figure that would do") {
   CHECK(slow.error().message().find("17000 Hz") != std::string::npos);
 }
 
-TEST_CASE("a sample that is not a number is named with its time") {
-  auto tracker = ToothTracker::create({34, CentreSlope::falling, 200, 6000, 0.0}, 51200.0);
-  std::vector<float> samples(51200, 0.0F);
-  samples[25600] = std::numeric_limits<float>::quiet_NaN();
-  const auto pushed = tracker->push(samples);
-  REQUIRE_FALSE(pushed);
-  CHECK(pushed.error().message().find("0.5 s") != std::string::npos);
-}
-
 TEST_CASE("a silent channel gives no pulses") {
   auto tracker = ToothTracker::create({34, CentreSlope::falling, 200, 6000, 0.0}, 51200.0);
   const std::vector<float> silence(200000, 0.25F);
-  CHECK(tracker->push(silence)->empty());
+  CHECK(tracker->push(silence).empty());
   CHECK(tracker->finish().empty());
 }
