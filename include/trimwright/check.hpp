@@ -1,7 +1,5 @@
 #pragma once
 
-#include <Eigen/Core>
-
 #include <optional>
 #include <string>
 #include <vector>
@@ -247,7 +245,8 @@ struct JudgedJob {
 
 /// From the job as read to the verdict. `run` empty: the last run. `prior`: the fleet's, where the job names
 /// one; the runs before may then be a baseline alone. Errors: those of `find_check_run`, of
-/// `settle_and_fit` on the runs before, and of `judge`; `trial_signs` of a run that is not named.
+/// `settle_and_fit` on the runs before, and of `judge`; `trial_signs` of a run that is not named; the rotor's
+/// `to_confirm` is not empty.
 [[nodiscard]] Result<JudgedJob> judge_job(const Job& job, const TrimRequest& request,
                                           const std::string& run = {}, const Prior* prior = nullptr);
 

@@ -207,12 +207,16 @@ struct PlaceToRead {
 /// A job made in code, one call for each fact. What is wrong with any of them is told by `job`.
 ///
 /// Calls about a run are of the run begun last. A run begins with nothing fitted; what is on the rotor when a
-/// plan is made is what the last run had. Names are those given before; amplitudes are in the sensor's unit
-/// as shown, phases in degrees in the rotor's convention, angles in degrees with rotation from the reference
-/// tooth.
+/// plan is made is what the last run had, unless `fitted_now` says otherwise. Names are those given before;
+/// amplitudes are in the sensor's unit as shown, phases in degrees in the rotor's convention, angles in
+/// degrees with rotation from the reference tooth.
 class JobBuilder {
  public:
+  /// Readings within 20 rpm belong to one speed.
   JobBuilder(std::string rotor, PhaseConvention phase);
+  /// All that a rotor file can say: rotation, what 100 % is, tolerance of speeds, mass, reference ring; with
+  /// its planes and sensors, to which more may be added.
+  explicit JobBuilder(Rotor rotor);
 
   JobBuilder& plane(Plane plane);
   /// A plane in which any moment can be made at any angle.
@@ -227,6 +231,12 @@ class JobBuilder {
   /// Before the run begun last.
   JobBuilder& happened(Event event);
   JobBuilder& read(std::string_view sensor, double rpm, double amplitude, double phase_deg);
+  /// The level of all frequencies together, which has no phase.
+  JobBuilder& overall(std::string_view sensor, double rpm, double amplitude);
+  /// The run is kept and not used; `reason` says why.
+  JobBuilder& set_aside(std::string reason);
+  /// What is on the rotor when the plan is made is what run `run` had.
+  JobBuilder& fitted_now(std::string_view run);
 
   /// Errors: the first call that was wrong; weights that the rotor cannot hold so; those of `settle_places`;
   /// no run.
@@ -236,8 +246,11 @@ class JobBuilder {
   template <class Named>
   std::size_t index_of(const std::vector<Named>& all, std::string_view name, const char* kind);
   void reject(std::string what, std::string expected);
+  /// The reading without its phase, in the run begun last; nothing where it is refused.
+  Reading* add_reading(std::string_view sensor, double rpm, double amplitude);
 
   Job job_;
+  std::optional<std::size_t> fitted_now_;  ///< of run
   std::optional<Error> wrong_;
 };
 

@@ -235,7 +235,8 @@ struct PlannedJob {
 
 /// Settles the model, plans the trim (or the choice) and its steps, all within the request's time limit. A
 /// last run that was made with the choice takes no part in the model: a plan is not fitted to what it is
-/// compared with. Errors: those of `settle_and_fit` or `settle_by_amplitudes`, `plan_trim` and `plan_choice`.
+/// compared with. Errors: the rotor's `to_confirm` is not empty; those of `settle_and_fit`, `plan_trim` and
+/// `plan_choice`; with `amplitudes_only`, too few amplitudes to settle the phases.
 [[nodiscard]] Result<PlannedJob> plan_job(PlanProblem problem);
 /// The same with nothing asked for but the job: every plane, limits and targets as the rotor has them.
 [[nodiscard]] inline Result<PlannedJob> plan_job(const Job& job) { return plan_job({job, {}}); }
@@ -253,7 +254,8 @@ struct PlannedTrial {
 
 /// What the runs tell so far, the trim planned on it, and `advise_trial` by both. Runs that tell nothing, or
 /// that contradict the declared conventions, are no error: the advice then relies on none of them and notes
-/// why. Errors: those of `advise_trial`; a prior that does not fit the job.
+/// why. Errors: those of `advise_trial`; a prior that does not fit the job; the rotor's `to_confirm` is not
+/// empty.
 [[nodiscard]] Result<PlannedTrial> plan_trial(const Job& job, const TrimRequest& request, const Prior* prior,
                                               const TrialChoice& choice,
                                               const EarlierEffects* earlier = nullptr,

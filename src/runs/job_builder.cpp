@@ -1,5 +1,6 @@
 #include <cmath>
 #include <limits>
+#include <utility>
 
 #include "trimwright/job.hpp"
 
@@ -8,6 +9,15 @@ namespace trimwright {
 JobBuilder::JobBuilder(std::string rotor, PhaseConvention phase) {
   job_.rotor.name = std::move(rotor);
   job_.rotor.phase = phase;
+  job_.rotor.speed_tolerance_rpm = 20.0;
+}
+
+JobBuilder::JobBuilder(Rotor rotor) {
+  const auto planes = std::exchange(rotor.planes, {});
+  const auto sensors = std::exchange(rotor.sensors, {});
+  job_.rotor = std::move(rotor);
+  for (const Plane& one : planes) plane(one);
+  for (const Sensor& one : sensors) sensor(one);
 }
 
 void JobBuilder::reject(std::string what, std::string expected) {
@@ -103,23 +113,48 @@ JobBuilder& JobBuilder::happened(Event event) {
   return *this;
 }
 
-JobBuilder& JobBuilder::read(std::string_view sensor, double rpm, double amplitude, double phase_deg) {
+Reading* JobBuilder::add_reading(std::string_view sensor, double rpm, double amplitude) {
   const std::size_t s = index_of(job_.rotor.sensors, sensor, "sensor");
   if (job_.runs.empty()) reject("something is read before a run", "a run first");
-  if (!(rpm > 0.0) || !(amplitude >= 0.0) || !std::isfinite(rpm + amplitude + phase_deg))
+  if (!(rpm > 0.0) || !(amplitude >= 0.0) || !std::isfinite(rpm + amplitude))
     reject("a reading of sensor \"" + std::string(sensor) + "\"",
-           "a speed above 0 rpm, an amplitude of 0 or more and a phase");
-  if (wrong_) return *this;
-  const Sensor& by = job_.rotor.sensors[s];
-  Reading reading;
+           "a speed above 0 rpm and an amplitude of 0 or more");
+  if (wrong_) return nullptr;
+  Reading& reading = job_.runs.back().readings.emplace_back();
   reading.rpm = rpm;
   reading.sensor = s;
-  reading.amplitude = by.unit.peak_from_shown(amplitude);
-  reading.phase_factor = by.phase_factor();
+  reading.amplitude = job_.rotor.sensors[s].unit.peak_from_shown(amplitude);
+  return &reading;
+}
+
+JobBuilder& JobBuilder::read(std::string_view sensor, double rpm, double amplitude, double phase_deg) {
+  if (!std::isfinite(phase_deg)) reject("a reading of sensor \"" + std::string(sensor) + "\"", "a phase");
+  Reading* const reading = add_reading(sensor, rpm, amplitude);
+  if (reading == nullptr) return *this;
+  const Sensor& by = job_.rotor.sensors[reading->sensor];
+  reading->phase_factor = by.phase_factor();
   // Held as if in lag where the convention is not known, as a job file's readings are.
   const auto taken = job_.rotor.phase == PhaseConvention::unknown ? PhaseConvention::lag : job_.rotor.phase;
-  reading.x = from_shown(by, {amplitude, phase_deg}, taken);
-  job_.runs.back().readings.push_back(std::move(reading));
+  reading->x = from_shown(by, {amplitude, phase_deg}, taken);
+  return *this;
+}
+
+JobBuilder& JobBuilder::overall(std::string_view sensor, double rpm, double amplitude) {
+  if (Reading* const reading = add_reading(sensor, rpm, amplitude)) reading->component = Component::overall;
+  return *this;
+}
+
+JobBuilder& JobBuilder::set_aside(std::string reason) {
+  if (job_.runs.empty())
+    reject("a run is set aside before one is begun", "a run first");
+  else
+    job_.runs.back().set_aside = std::move(reason);
+  return *this;
+}
+
+JobBuilder& JobBuilder::fitted_now(std::string_view run) {
+  const std::size_t r = index_of(job_.runs, run, "run");
+  if (!wrong_) fitted_now_ = r;
   return *this;
 }
 
@@ -133,7 +168,7 @@ Result<Job> JobBuilder::job() const {
             "run \"" + run.name + "\", plane \"" + job_.rotor.planes[p].name + "\": " + possible.error().what,
             possible.error().expected);
   Job made = job_;
-  made.fitted_now = made.runs.back().fitted;
+  made.fitted_now = fitted_now_ ? made.runs[*fitted_now_].fitted : made.runs.back().fitted;
   if (const auto settled = settle_places(made); !settled) return tl::unexpected(settled.error());
   return made;
 }
