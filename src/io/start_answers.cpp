@@ -64,9 +64,11 @@ Result<void> take_limit(const std::string& text, StartSensor& sensor) {
   auto target =
       amplitude_of(without_blanks_around(text.substr(at + std::string_view("target").size())), sensor);
   if (!target) return fail("sensor \"" + sensor.name + "\": " + target.error().what, expected);
-  if (*parse_peak_amplitude(*target, sensor.unit) > *parse_peak_amplitude(*read, sensor.unit))
-    return fail("sensor \"" + sensor.name + "\": the target is above the limit",
-                "a target not above the limit");
+  LimitBand band;
+  band.limit = *parse_peak_amplitude(*read, sensor.unit);
+  band.target = *parse_peak_amplitude(*target, sensor.unit);
+  if (const auto possible = check_target(band); !possible)
+    return fail("sensor \"" + sensor.name + "\": " + possible.error().what, possible.error().expected);
   sensor.target = *target;
   return {};
 }
