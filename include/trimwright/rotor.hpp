@@ -229,6 +229,9 @@ struct Rotor {
 /// every sensor, "limits of front" those of this one. Nobody may stop a run by them.
 [[nodiscard]] bool limits_open(const Rotor& rotor, const Sensor& sensor);
 
+/// Whether two speeds are within the rotor's tolerance, so that readings at both belong to one speed point.
+[[nodiscard]] bool same_speed(const Rotor& rotor, double one_rpm, double other_rpm);
+
 /// "3174 rpm (62 %)", or "3174 rpm" where no 100 % is declared.
 [[nodiscard]] std::string speed_words(const Rotor& rotor, double rpm);
 /// "62 %", or "3174" where no 100 % is declared: for drawings.

@@ -46,6 +46,11 @@ bool limits_open(const Rotor& rotor, const Sensor& sensor) {
   return listed || (!sensor.bands.empty() && std::isinf(sensor.bands.back().limit));
 }
 
+bool same_speed(const Rotor& rotor, double one_rpm, double other_rpm) {
+  // At the tolerance itself, whatever rounding made of the speeds.
+  return std::abs(one_rpm - other_rpm) <= rotor.speed_tolerance_rpm * (1.0 + 1e-9);
+}
+
 std::string short_speed_words(const Rotor& rotor, double rpm) {
   if (!rotor.speed_100_rpm) return fmt::format("{:.0f}", rpm);
   return fmt::format("{:g} %", std::round(1000.0 * rpm / *rotor.speed_100_rpm) / 10.0);

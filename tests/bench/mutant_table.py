@@ -287,7 +287,7 @@ MUTANTS = [
     ("an owed run fitted whatever the risk", "src/plan/owed_runs.cpp",
      "*best.exceeds_limit <= acceptable_risk && *best.headroom_share <= trial_headroom_share", "true", "plan/owed_runs_test"),
     ("an owed run read where it does not go", "src/plan/owed_runs.cpp",
-     "std::abs(job.speeds_rpm[s] - rpm) <= job.rotor.speed_tolerance_rpm", "true", "plan/owed_runs_test"),
+     "same_speed(job.rotor, job.speeds_rpm[s], rpm)", "true", "plan/owed_runs_test"),
     # Verdict
     ("limit doubled in the verdict", "include/trimwright/check.hpp", "amplitude > limit", "amplitude > 2.0 * limit",
      "check/verdict_test technician_cli check/mistake_test report"),
