@@ -8,6 +8,7 @@
 
 #include "read_plane_rules.hpp"
 #include "trade_values.hpp"
+#include "trimwright/reference.hpp"
 #include "yaml_fields.hpp"
 
 namespace trimwright {
@@ -38,7 +39,7 @@ SeenSense read_numbering(YamlFields& fields, const SeenSense& rotation) {
 ReferenceRing read_reference(const YamlValue& value) {
   YamlFields fields(value, "{teeth: N, larger_tooth: N}");
   ReferenceRing ring;
-  ring.teeth = fields.required("teeth").whole_number(1, 400);
+  ring.teeth = fields.required("teeth").whole_number(1, most_teeth);
   ring.larger_tooth = fields.required("larger_tooth").whole_number(1, ring.teeth);
   const auto polarity = fields.optional("polarity");
   ring.polarity_stated = polarity.has_value();

@@ -9,6 +9,7 @@
 #include "start_lists.hpp"
 #include "trade_values.hpp"
 #include "trimwright/phasor.hpp"
+#include "trimwright/reference.hpp"
 
 namespace trimwright {
 namespace {
@@ -131,9 +132,10 @@ Result<void> take_phase(const std::string& answer, StartJob& job) {
 }
 
 Result<void> take_teeth(const std::string& answer, StartJob& job) {
-  const auto count = whole_number(without_last_word(without_last_word(answer, "teeth"), "tooth"), 400);
+  const auto count = whole_number(without_last_word(without_last_word(answer, "teeth"), "tooth"), most_teeth);
   if (!count)
-    return fail("\"" + shortened(answer) + "\" is no number of teeth", "a whole number from 1 to 400");
+    return fail("\"" + shortened(answer) + "\" is no number of teeth",
+                fmt::format("a whole number from 1 to {}", most_teeth));
   job.teeth = *count;
   return {};
 }
