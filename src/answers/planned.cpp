@@ -2,6 +2,7 @@
 
 #include "base/new_file.hpp"
 #include "base/text.hpp"
+#include "io/fitted_fields.hpp"
 #include "runs/as_found.hpp"
 #include "runs/next_steps.hpp"
 #include "trimwright/check.hpp"
@@ -76,9 +77,7 @@ Result<TrialChoice> trial_choice(const Job& job, const std::string& plane, std::
   if (plane.empty()) return choice;
   choice.plane = job.rotor.plane_named(plane);
   if (choice.plane) return choice;
-  std::string names;
-  for (const auto& one : job.rotor.planes) names += (names.empty() ? "" : " or ") + one.name;
-  return tl::unexpected(Error{"--plane: the rotor has no plane \"" + plane + "\"", names, {}});
+  return fail("--plane: the rotor has no plane \"" + plane + "\"", alternatives(job.rotor.planes));
 }
 
 }  // namespace trimwright

@@ -128,7 +128,7 @@ void add_table(const NamedTable& named, Job& job, TablesRead& tables) {
     const Location where{path, row.reading.where.line, "run"};
     if (run == job.runs.end())
       throw InputError{{"the job has no run \"" + shortened(row.run) + "\"",
-                        "a run of " + value.file() + ": " + names_of(job.runs) +
+                        "a run of " + value.file() + ": " + alternatives(job.runs) +
                             "; or this one entered there under runs: name, and fitted with all that was in",
                         where}};
     if (own && run != job.runs.begin() + static_cast<std::ptrdiff_t>(*own))
