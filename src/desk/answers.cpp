@@ -3,7 +3,7 @@
 #include "answers/page.hpp"
 #include "influence/amplitude_model.hpp"
 #include "io/ready_document.hpp"
-#include "rehearsal/files.hpp"
+#include "rehearsal/rehearsal.hpp"
 #include "request.hpp"
 #include "trimwright/check.hpp"
 #include "trimwright/files.hpp"
@@ -134,9 +134,7 @@ Result<DeskJson> rehearsal_told(const DeskRequest& request) {
   if (!rehearsal) return tl::unexpected(rehearsal.error());
   const auto job = rehearsal_job(*rehearsal);
   if (!job) return tl::unexpected(job.error());
-  TrimRequest asked;
-  asked.max_changes = rehearsal_changes;
-  const auto told = rehearsal_truth(*rehearsal, *job, asked);
+  const auto told = rehearsal_truth(*rehearsal, *job);
   if (!told) return tl::unexpected(told.error());
   return words_and_document(truth_text(*told), truth_json(*told));
 }

@@ -8,7 +8,7 @@
 #include "base/text.hpp"
 #include "io/fitted_fields.hpp"
 #include "io/yaml_fields.hpp"
-#include "files.hpp"
+#include "rehearsal.hpp"
 #include "trimwright/files.hpp"
 
 namespace trimwright {
