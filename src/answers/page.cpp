@@ -3,8 +3,6 @@
 #include <algorithm>
 
 #include "runs/next_steps.hpp"
-#include "trimwright/check.hpp"
-#include "trimwright/files.hpp"
 #include "trimwright/report.hpp"
 
 namespace trimwright {
@@ -21,12 +19,7 @@ bool nothing_read(const Job& job) {
 }
 
 Result<PageAnswer> page_of_trial(const std::string& path, const PlanOptions& options, const JobFile& file) {
-  TrimRequest request = file.request;
-  request.time_limit_s = options.time_limit_s;
-  request.more_time = options.more_time;
-  request.ends = options.ends;
-  request.clock = options.clock;
-  const auto trial = plan_trial(file.job, request, nullptr, {});
+  const auto trial = trialled(file, {}, options.time);
   if (!trial) return tl::unexpected(with_next_command(trial.error(), file, path, "page"));
   return PageAnswer{trial_page(trial->job, trial->advice, trial->steps), file.sources, file.notes};
 }

@@ -58,7 +58,7 @@ void add_plan(CLI::App& app, int& status) {
   options->output.add_options(*command);
   command->footer(plan_example);
   command->callback([options, command, &status] {
-    begin_work(*command, options->plan);
+    begin_work(*command, options->plan.time);
     status = plan(*options);
   });
 }

@@ -1,6 +1,5 @@
 #include <memory>
 
-#include "answers/planned.hpp"
 #include "commands.hpp"
 #include "io/owed_runs.hpp"
 #include "io/run_entry.hpp"
@@ -30,8 +29,7 @@ struct TrialOptions {
   std::string earlier;
   std::vector<std::string> planned;
   std::string runs;
-  double time_limit_s = TrimRequest{}.time_limit_s;
-  std::optional<Deadline> ends;
+  SearchTime time;
   Output output;
 };
 
@@ -70,10 +68,6 @@ Status trial(const TrialOptions& options) {
   if (!file) return complain(file.error());
   const auto choice = trial_choice(file->job, options.plane, options.slot, options.weight);
   if (!choice) return complain(choice.error());
-  TrimRequest request = file->request;
-  request.time_limit_s = options.time_limit_s;
-  request.ends = options.ends;
-  request.clock = work_clock;
   std::optional<EarlierEffects> earlier;
   auto sources = file->sources;
   if (!options.earlier.empty()) {
@@ -85,8 +79,7 @@ Status trial(const TrialOptions& options) {
   const auto owed = owed_runs(options, file->job.rotor);
   if (!owed) return complain(owed.error());
   if (!options.runs.empty()) sources.push_back(options.runs);
-  auto trial = plan_trial(file->job, request, file->prior ? &*file->prior : nullptr, *choice,
-                          earlier ? &*earlier : nullptr, *owed);
+  auto trial = trialled(*file, *choice, options.time, earlier ? &*earlier : nullptr, *owed);
   if (!trial) {
     trial.error().what = given_options(options) + trial.error().what;
     return complain_of_job(trial.error(), *file, options.job, "trial");
@@ -126,12 +119,12 @@ void add_trial(CLI::App& app, int& status) {
       ->check(not_empty())
       ->allow_extra_args(false);
   command->add_option("--runs", options->runs, "a file of such runs (YAML)")->check(not_empty());
-  add_time_limit(*command, options->time_limit_s)->capture_default_str();
+  add_time_limit(*command, options->time.time_limit_s)->capture_default_str();
   add_archive(*command, options->archive);
   options->output.add_options(*command);
   command->footer(trial_example);
   command->callback([options, command, &status] {
-    options->ends = search_until(limit_given(*command, options->time_limit_s), "trimwright trial");
+    begin_work(*command, options->time);
     status = trial(*options);
   });
 }

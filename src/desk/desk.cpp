@@ -102,8 +102,8 @@ PlanOptions DeskRequest::plan() const {
   options.check_run = flag("check_run");
   // Longer than a command's: whoever waits can press Stop, and an answer must not depend on how busy the
   // machine is.
-  options.time_limit_s = number("time_limit_s").value_or(60.0);
-  options.more_time = "Choose a longer time above the answer.";
+  options.time.time_limit_s = number("time_limit_s").value_or(60.0);
+  options.time.more_time = "Choose a longer time above the answer.";
   if (fs::exists(path("fitted.json"))) options.fitted = path("fitted.json");
   return options;
 }
