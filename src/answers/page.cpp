@@ -2,6 +2,7 @@
 
 #include <algorithm>
 
+#include "plan/steps.hpp"
 #include "runs/next_steps.hpp"
 #include "trimwright/report.hpp"
 
@@ -45,7 +46,7 @@ Result<PageAnswer> page_of_plan(const std::string& path, const PlanOptions& opti
   const auto& [job, model, trim, steps, held_back] = answer->plan;
   return PageAnswer{
       balance_page(job, model, trim, steps, page_json(job, model, trim), *verdict ? &**verdict : nullptr),
-      answer->sources, file.notes, trim.nothing_found()};
+      answer->sources, file.notes, trim.nothing_found(), next_run_name(job, steps)};
 }
 
 }  // namespace

@@ -58,11 +58,6 @@ Result<std::vector<OwedRun>> owed_runs(const TrialOptions& options, const Rotor&
   return owed;
 }
 
-std::string trial_name(const Job& job, const BalancePlan& steps) {
-  return "trial" +
-         (steps.changes.empty() ? std::string{} : " " + job.rotor.planes[steps.changes.front().plane].name);
-}
-
 Status trial(const TrialOptions& options) {
   const auto file = open_job(options.job, options.archive);
   if (!file) return complain(file.error());
@@ -85,8 +80,7 @@ Status trial(const TrialOptions& options) {
     return complain_of_job(trial.error(), *file, options.job, "trial");
   }
   const auto& [job, advice, steps] = *trial;
-  const std::string entry =
-      run_entry(job, steps.changes, options.job, {trial_name(job, steps), true, "trial.html", "ready"});
+  const std::string entry = run_entry(job, steps, options.job);
   return options.output.write(options.output.json()
                                   ? trial_json(job, advice, steps)
                                   : trial_text(job, advice, steps, options.output.width()) + entry,

@@ -2,6 +2,7 @@
 
 #include "answers/page.hpp"
 #include "io/ready_document.hpp"
+#include "plan/steps.hpp"
 #include "rehearsal/rehearsal.hpp"
 #include "request.hpp"
 #include "trimwright/files.hpp"
@@ -16,7 +17,7 @@ DeskJson words_and_document(std::string text, std::string document) {
 
 Result<DeskJson> page_json_of(const Result<PageAnswer>& page) {
   if (!page) return tl::unexpected(page.error());
-  return DeskJson{{"page", page->html}};
+  return DeskJson{{"page", page->html}, {"run", {{"name", page->next_run}}}};
 }
 
 tl::unexpected<Error> refused(Error error, const JobFile& file, const DeskRequest& request,
@@ -65,6 +66,9 @@ Result<DeskJson> trial_answer(const DeskRequest& request) {
   const auto& [job, advice, steps] = *trial;
   DeskJson answer = words_and_document(trial_text(job, advice, steps), trial_json(job, advice, steps));
   answer["page"] = trial_page(job, advice, steps);
+  if (!steps.changes.empty())
+    answer["run"] = {{"name", next_run_name(job, steps)},
+                     {"fitted", fitted_tree(job.rotor, fitted_after(job, steps.changes))}};
   return answer;
 }
 

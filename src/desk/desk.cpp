@@ -14,6 +14,7 @@ namespace {
 namespace fs = std::filesystem;
 
 constexpr std::pair<const char*, DeskAnswer> desk_answers[] = {
+    {"kinds", kinds_of_texts},
     {"tree of file", tree_of_file},
     {"file of tree", file_of_tree},
     {"readings of table", readings_of_table},
@@ -110,7 +111,8 @@ PlanOptions DeskRequest::plan() const {
 
 DeskJson error_json(const Error& error) {
   return {{"message", error.message()}, {"what", error.what},       {"expected", error.expected},
-          {"file", error.where.file},   {"line", error.where.line}, {"key", error.where.key}};
+          {"file", error.where.file},   {"line", error.where.line}, {"key", error.where.key},
+          {"missing", error.missing}};
 }
 
 std::string desk_answer(const std::string& folder, const std::string& request) {

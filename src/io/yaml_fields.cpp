@@ -316,7 +316,8 @@ std::optional<YamlValue> YamlFields::optional(const std::string& key) {
 
 YamlValue YamlFields::required(const std::string& key) {
   auto value = optional(key);
-  if (!value) map_.reject("key \"" + key + "\" is missing", "\"" + key + "\" to be given");
+  if (!value)
+    throw InputError{{"key \"" + key + "\" is missing", "\"" + key + "\" to be given", map_.where(), key}};
   return *value;
 }
 
