@@ -9,6 +9,7 @@
 
 #include "base/name.hpp"
 #include "filed_job.hpp"
+#include "records/refusals.hpp"
 #include "yaml_fields.hpp"
 
 namespace trimwright {
@@ -75,7 +76,7 @@ Result<Fleet> read_archive(const std::string& path, const std::string& rotor) {
   const auto all = archive->each(query, [&](StoredRecord& one) -> Result<void> {
     if (one.corrected_by || holds_readings(one.record) || (!rotor.empty() && !alike(one.record.rotor, rotor)))
       return {};
-    if (!one.holds) return fail(fmt::format("record {} is not as it was filed", one.number), "a backup", {path, 0, {}});
+    if (!one.holds) return tl::unexpected(not_as_filed(one.number, path));
     auto job = filed_job(one, path);
     if (!job) return tl::unexpected(job.error());
     fleet.jobs.push_back(*std::move(job));
