@@ -10,7 +10,7 @@
 #include <vector>
 
 #include "check/run_comparison.hpp"
-#include "rehearsal/files.hpp"
+#include "rehearsal/rehearsal.hpp"
 #include "trimwright/check.hpp"
 #include "trimwright/plan.hpp"
 #include "virtual_rotor/draws.hpp"

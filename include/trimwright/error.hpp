@@ -19,6 +19,9 @@ struct Error {
   std::string what;
   std::string expected;  ///< may be empty when `what` says it all
   Location where;
+  /// What is missing, where that is what is wrong: a key of the map at `where`; "check run" where none was
+  /// made yet. Else empty.
+  std::string missing{};
 
   /// "file:line: key: what; expected ..." in one line; what would not be seen is written out.
   [[nodiscard]] std::string message() const;

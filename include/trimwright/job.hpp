@@ -244,7 +244,8 @@ class JobBuilder {
 
  private:
   template <class Named>
-  std::size_t index_of(const std::vector<Named>& all, std::string_view name, const char* kind);
+  std::size_t checked(std::optional<std::size_t> found, const std::vector<Named>& all, std::string_view name,
+                      const char* kind);
   void reject(std::string what, std::string expected);
   /// The reading without its phase, in the run begun last; nothing where it is refused.
   Reading* add_reading(std::string_view sensor, double rpm, double amplitude);

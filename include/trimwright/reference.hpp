@@ -23,9 +23,12 @@ namespace trimwright {
 /// and wiring. The opposite slope belongs to the middle of the gap, half a tooth pitch away.
 enum class CentreSlope { falling, rising };
 
+/// Teeth of a ring at most. Whether a recording shows each of them its sample rate decides.
+inline constexpr int most_teeth = 400;
+
 /// The ring of teeth and its pickup, as declared for a rotor.
 struct ToothRing {
-  int teeth = 0;  ///< per revolution, 1 to 200; with 1 every pulse is the reference
+  int teeth = 0;  ///< per revolution, 1 to `most_teeth`; with 1 every pulse is the reference
   CentreSlope polarity = CentreSlope::falling;
   double lowest_rpm = 0.0;   ///< slowest speed at which readings are wanted, > 0
   double highest_rpm = 0.0;  ///< fastest speed expected, > lowest_rpm

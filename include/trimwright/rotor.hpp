@@ -149,6 +149,9 @@ struct LimitBand {
   std::optional<double> target;                                ///< what a trim aims at
 };
 
+/// Error: a target that is not above zero, or above the limit.
+[[nodiscard]] Result<void> check_target(const LimitBand& band);
+
 /// A vibration sensor and how its readings are written.
 ///
 /// Every amplitude the library keeps for it is a *peak* value in `unit.symbol`, whatever the detector.
@@ -221,6 +224,13 @@ struct Rotor {
   [[nodiscard]] std::optional<std::size_t> plane_named(const std::string& name) const;
   [[nodiscard]] std::optional<std::size_t> sensor_named(const std::string& name) const;
 };
+
+/// Whether a sensor's limits are not given, or `to_confirm` lists them as only assumed: "limits" are those of
+/// every sensor, "limits of front" those of this one. Nobody may stop a run by them.
+[[nodiscard]] bool limits_open(const Rotor& rotor, const Sensor& sensor);
+
+/// Whether two speeds are within the rotor's tolerance, so that readings at both belong to one speed point.
+[[nodiscard]] bool same_speed(const Rotor& rotor, double one_rpm, double other_rpm);
 
 /// "3174 rpm (62 %)", or "3174 rpm" where no 100 % is declared.
 [[nodiscard]] std::string speed_words(const Rotor& rotor, double rpm);

@@ -2,9 +2,8 @@
 
 #include <algorithm>
 
+#include "plan/steps.hpp"
 #include "runs/next_steps.hpp"
-#include "trimwright/check.hpp"
-#include "trimwright/files.hpp"
 #include "trimwright/report.hpp"
 
 namespace trimwright {
@@ -21,12 +20,7 @@ bool nothing_read(const Job& job) {
 }
 
 Result<PageAnswer> page_of_trial(const std::string& path, const PlanOptions& options, const JobFile& file) {
-  TrimRequest request = file.request;
-  request.time_limit_s = options.time_limit_s;
-  request.more_time = options.more_time;
-  request.ends = options.ends;
-  request.clock = options.clock;
-  const auto trial = plan_trial(file.job, request, nullptr, {});
+  const auto trial = trialled(file, {}, options.time);
   if (!trial) return tl::unexpected(with_next_command(trial.error(), file, path, "page"));
   return PageAnswer{trial_page(trial->job, trial->advice, trial->steps), file.sources, file.notes};
 }
@@ -52,7 +46,7 @@ Result<PageAnswer> page_of_plan(const std::string& path, const PlanOptions& opti
   const auto& [job, model, trim, steps, held_back] = answer->plan;
   return PageAnswer{
       balance_page(job, model, trim, steps, page_json(job, model, trim), *verdict ? &**verdict : nullptr),
-      answer->sources, file.notes, trim.nothing_found()};
+      answer->sources, file.notes, trim.nothing_found(), next_run_name(job, steps)};
 }
 
 }  // namespace

@@ -13,6 +13,7 @@ struct PageAnswer {
   std::vector<std::string> sources;
   std::vector<std::string> notes{};  ///< `JobFile::notes`
   bool nothing_found = false;        ///< `TrimPlan::nothing_found`
+  std::string next_run{};            ///< `next_run_name`; empty: the page has no plan
 };
 
 /// The page for where a job stands: a blank run sheet before any run, the next trial run while nothing tells

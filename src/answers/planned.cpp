@@ -2,20 +2,24 @@
 
 #include "base/new_file.hpp"
 #include "base/text.hpp"
+#include "influence/amplitude_model.hpp"
+#include "io/fitted_fields.hpp"
 #include "runs/as_found.hpp"
 #include "runs/next_steps.hpp"
-#include "trimwright/check.hpp"
-#include "trimwright/files.hpp"
 
 namespace trimwright {
 namespace {
 
+const Prior* prior_of(const JobFile& file) { return file.prior ? &*file.prior : nullptr; }
+
+TrimRequest with(const SearchTime& time, TrimRequest request) {
+  time.put_into(request);
+  return request;
+}
+
 TrimRequest asked(TrimRequest request, const PlanOptions& options) {
   if (options.changes) request.pieces = options.changes;
-  request.time_limit_s = options.time_limit_s;
-  request.more_time = options.more_time;
-  request.ends = options.ends;
-  request.clock = options.clock;
+  options.time.put_into(request);
   request.despite_mirror = options.despite_mirror;
   request.best = options.best;
   request.least_difference = options.least_difference;
@@ -31,13 +35,16 @@ TrimRequest asked(TrimRequest request, const PlanOptions& options) {
 
 }  // namespace
 
+void SearchTime::put_into(TrimRequest& request) const {
+  request.time_limit_s = time_limit_s;
+  request.more_time = more_time;
+  request.ends = ends;
+  request.clock = clock;
+}
+
 Result<Planned> planned(JobFile file, const PlanOptions& options) {
-  PlanProblem problem{file.job,
-                      asked(file.request, options),
-                      file.prior ? &*file.prior : nullptr,
-                      options.amplitudes_only,
-                      {},
-                      options.fitted};
+  PlanProblem problem{
+      file.job, asked(file.request, options), prior_of(file), options.amplitudes_only, {}, options.fitted};
   if (options.check_run) {
     if (const auto run = find_check_run(file.job); !run) return tl::unexpected(run.error());
     problem.fitted = file.job.runs.back().fitted;
@@ -54,12 +61,25 @@ Result<Planned> planned(JobFile file, const PlanOptions& options) {
   return Planned{std::move(*plan), std::move(file.prior), std::move(file.sources)};
 }
 
-Readiness readiness_of(const JobFile& file) {
+Readiness readiness_of(const JobFile& file, const SearchTime& time) {
   Readiness found = readiness(file.job);
   // As in `judge_job`: half the time for what may have gone wrong, as not all of it looks at the clock.
-  compare_newest_run(file.job, found, file.prior ? &*file.prior : nullptr,
-                     file.request.deadline().after_share(0.5));
+  compare_newest_run(file.job, found, prior_of(file), with(time, file.request).deadline().after_share(0.5));
   return found;
+}
+
+Result<SettledModel> influenced(const JobFile& file, bool amplitudes_only) {
+  return amplitudes_only ? settle_by_amplitudes(file.job, file.request.planes)
+                         : settle_and_fit(file.job, file.request.planes, prior_of(file));
+}
+
+Result<PlannedTrial> trialled(const JobFile& file, const TrialChoice& choice, const SearchTime& time,
+                              const EarlierEffects* earlier, const std::vector<OwedRun>& owed) {
+  return plan_trial(file.job, with(time, file.request), prior_of(file), choice, earlier, owed);
+}
+
+Result<JudgedJob> checked(const JobFile& file, const std::string& run, const SearchTime& time) {
+  return judge_job(file.job, with(time, file.request), run, prior_of(file));
 }
 
 Error with_next_command(Error error, const JobFile& file, const std::string& path,
@@ -76,9 +96,7 @@ Result<TrialChoice> trial_choice(const Job& job, const std::string& plane, std::
   if (plane.empty()) return choice;
   choice.plane = job.rotor.plane_named(plane);
   if (choice.plane) return choice;
-  std::string names;
-  for (const auto& one : job.rotor.planes) names += (names.empty() ? "" : " or ") + one.name;
-  return tl::unexpected(Error{"--plane: the rotor has no plane \"" + plane + "\"", names, {}});
+  return fail("--plane: the rotor has no plane \"" + plane + "\"", alternatives(job.rotor.planes));
 }
 
 }  // namespace trimwright

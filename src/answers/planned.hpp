@@ -5,19 +5,27 @@
 #include <string>
 #include <vector>
 
+#include "trimwright/check.hpp"
 #include "trimwright/files.hpp"
 #include "trimwright/plan.hpp"
 
 namespace trimwright {
 
+/// How long the searches for an answer may take: those parts of a `TrimRequest`, called as there.
+struct SearchTime {
+  double time_limit_s = TrimRequest{}.time_limit_s;
+  std::string more_time{};
+  std::optional<Deadline> ends{};
+  Deadline::Now clock = Deadline::Clock::now;
+
+  void put_into(TrimRequest& request) const;
+};
+
 /// How a person asks for a plan; what is left at its default is the job's, or the planner's choice.
 struct PlanOptions {
   std::optional<int> changes;
   std::string fitted;  ///< path of a choice of weights; empty: the planner chooses
-  double time_limit_s = TrimRequest{}.time_limit_s;
-  std::string more_time{};         ///< `TrimRequest::more_time`
-  std::optional<Deadline> ends{};  ///< `TrimRequest::ends`
-  Deadline::Now clock = Deadline::Clock::now;
+  SearchTime time{};
   int best = TrimRequest{}.best;
   int least_difference = TrimRequest{}.least_difference;
   bool both_objectives = false;
@@ -39,8 +47,20 @@ struct Planned {
 /// `plan_job` as the options ask. Errors: its own; those of a choice that is read.
 [[nodiscard]] Result<Planned> planned(JobFile file, const PlanOptions& options);
 
-/// `readiness` of the job, its newest run compared with those before, until the request's deadline.
-[[nodiscard]] Readiness readiness_of(const JobFile& file);
+/// `readiness` of the job, its newest run compared with those before.
+[[nodiscard]] Readiness readiness_of(const JobFile& file, const SearchTime& time);
+
+/// How the weights act, by the runs and the job's prior: `settle_and_fit`, or `settle_by_amplitudes` where
+/// the phases were lost.
+[[nodiscard]] Result<SettledModel> influenced(const JobFile& file, bool amplitudes_only = false);
+
+/// `plan_trial` of the job.
+[[nodiscard]] Result<PlannedTrial> trialled(const JobFile& file, const TrialChoice& choice,
+                                            const SearchTime& time, const EarlierEffects* earlier = nullptr,
+                                            const std::vector<OwedRun>& owed = {});
+
+/// `judge_job` of run `run`; empty: the last.
+[[nodiscard]] Result<JudgedJob> checked(const JobFile& file, const std::string& run, const SearchTime& time);
 
 /// What `command` could not do with the job at `path`: where that is for want of a run, the command that
 /// comes next is named too.

@@ -280,10 +280,13 @@ Result<JudgedJob> judge_job(const Job& job, const TrimRequest& request, const st
   auto settled = settle_and_fit(job_before(as_foretold(job, *run, prior), *run), request.planes, prior);
   const std::string signs = name.empty() ? trial_signs(job, *run, prior != nullptr) : std::string{};
   if (!signs.empty() && (settled || called_trial(job.runs[*run])))
-    return fail("there is no check run yet: run \"" + job.runs[*run].name +
-                    "\", the last one, looks like a trial run: " + signs,
-                "the run made with the plan's weights, entered as the last run of the job; or --run \"" +
-                    job.runs[*run].name + "\", if it is to be judged");
+    return tl::unexpected(
+        Error{"there is no check run yet: run \"" + job.runs[*run].name +
+                  "\", the last one, looks like a trial run: " + signs,
+              "the run made with the plan's weights, entered as the last run of the job; or --run \"" +
+                  job.runs[*run].name + "\", if it is to be judged",
+              {},
+              "check run"});
   if (!settled) {
     const std::string tried = first_tried(job, *run);
     settled.error().what =

@@ -20,18 +20,14 @@ struct CheckOptions {
   std::string job;
   std::string archive;
   std::string run;
-  double time_limit_s = TrimRequest{}.time_limit_s;
-  std::optional<Deadline> ends;
+  SearchTime time;
   Output output;
 };
 
 Status check(const CheckOptions& options) {
-  auto file = open_job(options.job, options.archive);
+  const auto file = open_job(options.job, options.archive);
   if (!file) return complain(file.error());
-  file->request.time_limit_s = options.time_limit_s;
-  file->request.ends = options.ends;
-  file->request.clock = work_clock;
-  const auto judged = judge_job(file->job, file->request, options.run, file->prior ? &*file->prior : nullptr);
+  const auto judged = checked(*file, options.run, options.time);
   if (!judged) return complain_of_job(judged.error(), *file, options.job, "check");
   return options.output.write(options.output.json()
                                   ? check_json(judged->job, judged->verdict)
@@ -47,12 +43,12 @@ void add_check(CLI::App& app, int& status) {
   command->add_option("JOB", options->job, "job file (YAML)")->required()->check(not_empty());
   command->add_option("--run", options->run, "the check run (default: the last run of the job)")
       ->check(not_empty());
-  add_time_limit(*command, options->time_limit_s)->capture_default_str();
+  add_time_limit(*command, options->time.time_limit_s)->capture_default_str();
   add_archive(*command, options->archive);
   options->output.add_options(*command);
   command->footer(check_example);
   command->callback([options, command, &status] {
-    options->ends = search_until(limit_given(*command, options->time_limit_s), "trimwright check");
+    begin_work(*command, options->time);
     status = check(*options);
   });
 }

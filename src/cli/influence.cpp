@@ -2,8 +2,8 @@
 
 #include <memory>
 
+#include "answers/planned.hpp"
 #include "commands.hpp"
-#include "influence/amplitude_model.hpp"
 #include "trimwright/files.hpp"
 #include "trimwright/influence.hpp"
 #include "trimwright/report.hpp"
@@ -49,9 +49,7 @@ Status influence(const InfluenceOptions& options) {
   if (!options.learn_from.empty()) return learn(options);
   const auto file = open_job(options.job, options.archive);
   if (!file) return complain(file.error());
-  const auto settled = options.amplitudes_only ? settle_by_amplitudes(file->job, file->request.planes)
-                                               : settle_and_fit(file->job, file->request.planes,
-                                                                file->prior ? &*file->prior : nullptr);
+  const auto settled = influenced(*file, options.amplitudes_only);
   if (!settled) return complain_of_job(settled.error(), *file, options.job, "influence");
   return options.output.write(options.output.json()
                                   ? influence_json(settled->job, settled->model)

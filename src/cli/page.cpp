@@ -51,7 +51,7 @@ void add_page(CLI::App& app, int& status) {
   options->output.add_path(*command);
   command->footer(page_example);
   command->callback([options, command, &status] {
-    begin_work(*command, options->plan);
+    begin_work(*command, options->plan.time);
     if (!options->archive.empty())
       options->plan.earlier = [archive = options->archive](JobFile& file) {
         return take_earlier_jobs(file, archive);

@@ -36,8 +36,7 @@ Status plan(const PlanCommand& options) {
   const auto answer = planned(*file, options.plan);
   if (!answer) return complain_of_job(answer.error(), *file, options.job, "plan");
   const auto& [job, model, trim, steps, held_back] = answer->plan;
-  const std::string entry =
-      held_back ? "" : run_entry(job, steps.changes, options.job, {"check run", false, "plan.html", "check"});
+  const std::string entry = held_back ? "" : run_entry(job, steps, options.job);
   const Status written = options.output.write(
       options.output.json() ? plan_json(job, model, trim, steps)
                             : plan_text(job, model, trim, steps, options.output.width()) + entry,
@@ -58,7 +57,7 @@ void add_plan(CLI::App& app, int& status) {
   options->output.add_options(*command);
   command->footer(plan_example);
   command->callback([options, command, &status] {
-    begin_work(*command, options->plan);
+    begin_work(*command, options->plan.time);
     status = plan(*options);
   });
 }

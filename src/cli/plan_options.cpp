@@ -16,7 +16,7 @@ void add_plan_options(CLI::App& command, PlanOptions& options) {
           "plan the weights of this file (JSON, as the balance page saves it) instead of choosing them")
       ->check(not_empty())
       ->excludes(row);
-  add_time_limit(command, options.time_limit_s)->capture_default_str();
+  add_time_limit(command, options.time.time_limit_s)->capture_default_str();
   command.add_flag("--despite-mirror", options.despite_mirror,
                    "plan although the runs contradict the declared conventions");
   command
@@ -27,13 +27,10 @@ void add_plan_options(CLI::App& command, PlanOptions& options) {
       ->check(CLI::IsMember({"worst ratio", "least squares", "probability"}));
 }
 
-std::optional<double> limit_given(const CLI::App& command, double limit_s) {
-  return command.count("--time-limit") > 0 ? std::optional(limit_s) : std::nullopt;
-}
-
-void begin_work(const CLI::App& command, PlanOptions& options) {
-  options.clock = work_clock;
-  options.ends = search_until(limit_given(command, options.time_limit_s), "trimwright " + command.get_name());
+void begin_work(const CLI::App& command, SearchTime& time) {
+  const auto given = command.count("--time-limit") > 0 ? std::optional(time.time_limit_s) : std::nullopt;
+  time.clock = work_clock;
+  time.ends = search_until(given, "trimwright " + command.get_name());
 }
 
 Status plan_status(Status written, bool nothing_found) {

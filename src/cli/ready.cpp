@@ -1,6 +1,5 @@
 #include <memory>
 
-#include "answers/planned.hpp"
 #include "commands.hpp"
 #include "io/ready_document.hpp"
 #include "plan_options.hpp"
@@ -17,18 +16,14 @@ constexpr const char* ready_example = R"(Example:
 
 struct ReadyOptions {
   std::string job;
-  double time_limit_s = TrimRequest{}.time_limit_s;
-  std::optional<Deadline> ends;
+  SearchTime time;
   Output output;
 };
 
 Status ready(const ReadyOptions& options) {
-  auto file = open_job(options.job);
+  const auto file = open_job(options.job);
   if (!file) return complain(file.error());
-  file->request.time_limit_s = options.time_limit_s;
-  file->request.ends = options.ends;
-  file->request.clock = work_clock;
-  const Readiness found = readiness_of(*file);
+  const Readiness found = readiness_of(*file, options.time);
   const bool knows_type = file->prior.has_value();
   return options.output.write(
       options.output.json() ? ready_json(file->job, found, knows_type)
@@ -42,11 +37,11 @@ void add_ready(CLI::App& app, int& status) {
   auto options = std::make_shared<ReadyOptions>();
   auto* command = app.add_subcommand("ready", "Whether this can be trimmed, or what to look at first");
   command->add_option("JOB", options->job, "job file (YAML)")->required()->check(not_empty());
-  add_time_limit(*command, options->time_limit_s)->capture_default_str();
+  add_time_limit(*command, options->time.time_limit_s)->capture_default_str();
   options->output.add_options(*command);
   command->footer(ready_example);
   command->callback([options, command, &status] {
-    options->ends = search_until(limit_given(*command, options->time_limit_s), "trimwright ready");
+    begin_work(*command, options->time);
     status = ready(*options);
   });
 }

@@ -76,10 +76,15 @@ void add_query(CLI::App& command, const Shared& options) {
   command
       .add_option("--person", query.person, "part of the name of who made the check run or filed the record")
       ->check(not_empty());
+  const std::vector<std::string> outcomes{outcome_name(Outcome::accepted),
+                                          outcome_name(Outcome::accepted_not_as_predicted),
+                                          outcome_name(Outcome::not_accepted)};
+  auto verdicts = outcomes;
+  verdicts.emplace_back(readings_verdict);
   command
       .add_option("--verdict", query.verdict,
-                  "accepted, accepted_not_as_predicted, not_accepted, or readings (made without a trim)")
-      ->check(CLI::IsMember({"accepted", "accepted_not_as_predicted", "not_accepted", readings_verdict}));
+                  fmt::format("{}, or {} (made without a trim)", fmt::join(outcomes, ", "), readings_verdict))
+      ->check(CLI::IsMember(verdicts));
   command
       .add_option("--from", query.from,
                   "check run (or last reading) made on this date or later; other runs do not count")

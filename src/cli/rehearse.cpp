@@ -7,7 +7,7 @@
 
 #include "base/text.hpp"
 #include "commands.hpp"
-#include "rehearsal/files.hpp"
+#include "rehearsal/rehearsal.hpp"
 
 namespace trimwright::cli {
 namespace {
@@ -96,9 +96,7 @@ Status truth(const RehearseOptions& options) {
   if (!rehearsal) return complain(rehearsal.error());
   const auto job = rehearsal_job(*rehearsal);
   if (!job) return complain(job.error());
-  TrimRequest request;
-  request.max_changes = rehearsal_changes;
-  const auto told = rehearsal_truth(*rehearsal, *job, request);
+  const auto told = rehearsal_truth(*rehearsal, *job);
   if (!told) return complain(told.error());
   return options.output.write(
       options.output.json() ? truth_json(*told) : truth_text(*told),

@@ -1,6 +1,5 @@
 #include <memory>
 
-#include "answers/planned.hpp"
 #include "commands.hpp"
 #include "io/owed_runs.hpp"
 #include "io/run_entry.hpp"
@@ -30,8 +29,7 @@ struct TrialOptions {
   std::string earlier;
   std::vector<std::string> planned;
   std::string runs;
-  double time_limit_s = TrimRequest{}.time_limit_s;
-  std::optional<Deadline> ends;
+  SearchTime time;
   Output output;
 };
 
@@ -60,20 +58,11 @@ Result<std::vector<OwedRun>> owed_runs(const TrialOptions& options, const Rotor&
   return owed;
 }
 
-std::string trial_name(const Job& job, const BalancePlan& steps) {
-  return "trial" +
-         (steps.changes.empty() ? std::string{} : " " + job.rotor.planes[steps.changes.front().plane].name);
-}
-
 Status trial(const TrialOptions& options) {
   const auto file = open_job(options.job, options.archive);
   if (!file) return complain(file.error());
   const auto choice = trial_choice(file->job, options.plane, options.slot, options.weight);
   if (!choice) return complain(choice.error());
-  TrimRequest request = file->request;
-  request.time_limit_s = options.time_limit_s;
-  request.ends = options.ends;
-  request.clock = work_clock;
   std::optional<EarlierEffects> earlier;
   auto sources = file->sources;
   if (!options.earlier.empty()) {
@@ -85,15 +74,13 @@ Status trial(const TrialOptions& options) {
   const auto owed = owed_runs(options, file->job.rotor);
   if (!owed) return complain(owed.error());
   if (!options.runs.empty()) sources.push_back(options.runs);
-  auto trial = plan_trial(file->job, request, file->prior ? &*file->prior : nullptr, *choice,
-                          earlier ? &*earlier : nullptr, *owed);
+  auto trial = trialled(*file, *choice, options.time, earlier ? &*earlier : nullptr, *owed);
   if (!trial) {
     trial.error().what = given_options(options) + trial.error().what;
     return complain_of_job(trial.error(), *file, options.job, "trial");
   }
   const auto& [job, advice, steps] = *trial;
-  const std::string entry =
-      run_entry(job, steps.changes, options.job, {trial_name(job, steps), true, "trial.html", "ready"});
+  const std::string entry = run_entry(job, steps, options.job);
   return options.output.write(options.output.json()
                                   ? trial_json(job, advice, steps)
                                   : trial_text(job, advice, steps, options.output.width()) + entry,
@@ -126,12 +113,12 @@ void add_trial(CLI::App& app, int& status) {
       ->check(not_empty())
       ->allow_extra_args(false);
   command->add_option("--runs", options->runs, "a file of such runs (YAML)")->check(not_empty());
-  add_time_limit(*command, options->time_limit_s)->capture_default_str();
+  add_time_limit(*command, options->time.time_limit_s)->capture_default_str();
   add_archive(*command, options->archive);
   options->output.add_options(*command);
   command->footer(trial_example);
   command->callback([options, command, &status] {
-    options->ends = search_until(limit_given(*command, options->time_limit_s), "trimwright trial");
+    begin_work(*command, options->time);
     status = trial(*options);
   });
 }

@@ -1,13 +1,11 @@
 #include <filesystem>
 
 #include "answers/page.hpp"
-#include "influence/amplitude_model.hpp"
 #include "io/ready_document.hpp"
-#include "rehearsal/files.hpp"
+#include "plan/steps.hpp"
+#include "rehearsal/rehearsal.hpp"
 #include "request.hpp"
-#include "trimwright/check.hpp"
 #include "trimwright/files.hpp"
-#include "trimwright/plan.hpp"
 #include "trimwright/report.hpp"
 
 namespace trimwright {
@@ -19,19 +17,12 @@ DeskJson words_and_document(std::string text, std::string document) {
 
 Result<DeskJson> page_json_of(const Result<PageAnswer>& page) {
   if (!page) return tl::unexpected(page.error());
-  return DeskJson{{"page", page->html}};
+  return DeskJson{{"page", page->html}, {"run", {{"name", page->next_run}}}};
 }
 
 tl::unexpected<Error> refused(Error error, const JobFile& file, const DeskRequest& request,
                               const std::string& command) {
   return tl::unexpected(with_next_command(std::move(error), file, request.job(), command));
-}
-
-TrimRequest with_time(TrimRequest asked, const DeskRequest& request) {
-  const PlanOptions options = request.plan();
-  asked.time_limit_s = options.time_limit_s;
-  asked.more_time = options.more_time;
-  return asked;
 }
 
 /// Every file of the folder but the recordings, of which there are none.
@@ -48,7 +39,7 @@ DeskJson files_now(const DeskRequest& request) {
 Result<DeskJson> ready_answer(const DeskRequest& request) {
   const auto file = read_job(request.job());
   if (!file) return tl::unexpected(file.error());
-  const Readiness found = readiness_of(*file);
+  const Readiness found = readiness_of(*file, request.plan().time);
   const bool knows_type = file->prior.has_value();
   return words_and_document(ready_text(file->job, found, request.job(), knows_type),
                             ready_json(file->job, found, knows_type));
@@ -57,10 +48,7 @@ Result<DeskJson> ready_answer(const DeskRequest& request) {
 Result<DeskJson> influence_answer(const DeskRequest& request) {
   const auto file = read_job(request.job());
   if (!file) return tl::unexpected(file.error());
-  const auto settled =
-      request.flag("amplitudes_only")
-          ? settle_by_amplitudes(file->job, file->request.planes)
-          : settle_and_fit(file->job, file->request.planes, file->prior ? &*file->prior : nullptr);
+  const auto settled = influenced(*file, request.flag("amplitudes_only"));
   if (!settled) return refused(settled.error(), *file, request, "influence");
   return words_and_document(influence_text(settled->job, settled->model),
                             influence_json(settled->job, settled->model));
@@ -73,12 +61,14 @@ Result<DeskJson> trial_answer(const DeskRequest& request) {
   const auto choice = trial_choice(file->job, request.text("plane"), request.number("slot"),
                                    weight.empty() ? std::nullopt : std::optional(weight));
   if (!choice) return tl::unexpected(choice.error());
-  const TrimRequest asked = with_time(file->request, request);
-  const auto trial = plan_trial(file->job, asked, file->prior ? &*file->prior : nullptr, *choice);
+  const auto trial = trialled(*file, *choice, request.plan().time);
   if (!trial) return refused(trial.error(), *file, request, "trial");
   const auto& [job, advice, steps] = *trial;
   DeskJson answer = words_and_document(trial_text(job, advice, steps), trial_json(job, advice, steps));
   answer["page"] = trial_page(job, advice, steps);
+  if (!steps.changes.empty())
+    answer["run"] = {{"name", next_run_name(job, steps)},
+                     {"fitted", fitted_tree(job.rotor, fitted_after(job, steps.changes))}};
   return answer;
 }
 
@@ -92,11 +82,9 @@ Result<DeskJson> plan_answer(const DeskRequest& request) {
 }
 
 Result<DeskJson> check_answer(const DeskRequest& request) {
-  auto file = read_job(request.job());
+  const auto file = read_job(request.job());
   if (!file) return tl::unexpected(file.error());
-  file->request = with_time(file->request, request);
-  const auto judged =
-      judge_job(file->job, file->request, request.text("run"), file->prior ? &*file->prior : nullptr);
+  const auto judged = checked(*file, request.text("run"), request.plan().time);
   if (!judged) return refused(judged.error(), *file, request, "check");
   return words_and_document(check_text(judged->job, judged->verdict),
                             check_json(judged->job, judged->verdict));
@@ -134,9 +122,7 @@ Result<DeskJson> rehearsal_told(const DeskRequest& request) {
   if (!rehearsal) return tl::unexpected(rehearsal.error());
   const auto job = rehearsal_job(*rehearsal);
   if (!job) return tl::unexpected(job.error());
-  TrimRequest asked;
-  asked.max_changes = rehearsal_changes;
-  const auto told = rehearsal_truth(*rehearsal, *job, asked);
+  const auto told = rehearsal_truth(*rehearsal, *job);
   if (!told) return tl::unexpected(told.error());
   return words_and_document(truth_text(*told), truth_json(*told));
 }

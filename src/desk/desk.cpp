@@ -14,6 +14,7 @@ namespace {
 namespace fs = std::filesystem;
 
 constexpr std::pair<const char*, DeskAnswer> desk_answers[] = {
+    {"kinds", kinds_of_texts},
     {"tree of file", tree_of_file},
     {"file of tree", file_of_tree},
     {"readings of table", readings_of_table},
@@ -102,15 +103,16 @@ PlanOptions DeskRequest::plan() const {
   options.check_run = flag("check_run");
   // Longer than a command's: whoever waits can press Stop, and an answer must not depend on how busy the
   // machine is.
-  options.time_limit_s = number("time_limit_s").value_or(60.0);
-  options.more_time = "Choose a longer time above the answer.";
+  options.time.time_limit_s = number("time_limit_s").value_or(60.0);
+  options.time.more_time = "Choose a longer time above the answer.";
   if (fs::exists(path("fitted.json"))) options.fitted = path("fitted.json");
   return options;
 }
 
 DeskJson error_json(const Error& error) {
   return {{"message", error.message()}, {"what", error.what},       {"expected", error.expected},
-          {"file", error.where.file},   {"line", error.where.line}, {"key", error.where.key}};
+          {"file", error.where.file},   {"line", error.where.line}, {"key", error.where.key},
+          {"missing", error.missing}};
 }
 
 std::string desk_answer(const std::string& folder, const std::string& request) {

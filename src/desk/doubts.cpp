@@ -89,7 +89,7 @@ Result<DeskJson> doubted_readings(const DeskRequest& request) {
   const auto file = read_job(request.job());
   if (!file) return tl::unexpected(file.error());
   DeskJson doubts = DeskJson::array();
-  const auto settled = settle_and_fit(file->job, file->request.planes, file->prior ? &*file->prior : nullptr);
+  const auto settled = influenced(*file);
   if (!settled) return DeskJson{{"readings", std::move(doubts)}};
   const auto& [job, model] = *settled;
   const auto places = suspects_by_place(job, model);

@@ -110,8 +110,9 @@ Result<DeskJson> job_facts(const DeskRequest& request) {
   if (!begun) return tl::unexpected(begun.error());
   const bool any = std::any_of(begun->job.runs.begin(), begun->job.runs.end(),
                                [](const Run& run) { return !run.readings.empty(); });
-  if (any)
-    if (const auto whole = read_job(request.job()); !whole) return tl::unexpected(whole.error());
+  const auto whole = read_job(request.job());
+  if (any && !whole) return tl::unexpected(whole.error());
+  const int usual_max_changes = TrimRequest{}.max_changes;
   const Job& job = begun->job;
   DeskJson runs = DeskJson::array();
   for (const auto& run : job.runs)
@@ -124,6 +125,8 @@ Result<DeskJson> job_facts(const DeskRequest& request) {
   return DeskJson{{"runs", std::move(runs)},
                   {"speeds", std::move(speeds)},
                   {"fitted_now", fitted_json(job.rotor, job.fitted_now)},
+                  {"max_changes", whole ? whole->request.max_changes : usual_max_changes},
+                  {"usual_max_changes", usual_max_changes},
                   {"prior", begun->prior.has_value()}};
 }
 

@@ -1,3 +1,5 @@
+#include <fmt/format.h>
+
 #include <algorithm>
 
 #include "base/text.hpp"
@@ -62,6 +64,13 @@ YAML::Node node_of(const DeskJson& tree, int level) {
 
 }  // namespace
 
+Result<DeskJson> kinds_of_texts(const DeskRequest& request) {
+  DeskJson kinds = DeskJson::object();
+  for (const auto& [name, text] : request.asked.at("texts").items())
+    kinds[name] = document_kind(text.get_ref<const std::string&>());
+  return DeskJson{{"kinds", std::move(kinds)}};
+}
+
 Result<DeskJson> tree_of_file(const DeskRequest& request) {
   const std::string kind = request.text("kind");
   const std::string text = request.text("text");
@@ -81,6 +90,32 @@ std::string yaml_text(const DeskJson& tree) {
 
 Result<DeskJson> file_of_tree(const DeskRequest& request) {
   return DeskJson{{"text", yaml_text(request.asked.at("tree"))}};
+}
+
+DeskJson fitted_tree(const Rotor& rotor, const std::vector<FittedWeights>& fitted) {
+  DeskJson planes = DeskJson::object();
+  const auto moment = [](double g_mm) { return fmt::format("{} g.mm", g_mm); };
+  for (std::size_t p = 0; p < fitted.size(); ++p) {
+    const auto& [slots, free] = fitted[p];
+    if (slots.empty() && free.empty()) continue;
+    const bool of_catalogue = free.empty() && std::all_of(slots.begin(), slots.end(), [](const auto& one) {
+                                return !one.second.weight_id.empty();
+                              });
+    DeskJson& written = planes[rotor.planes[p].name];
+    for (const auto& [slot, piece] : slots)
+      if (of_catalogue)
+        written[std::to_string(slot)] = piece.weight_id;
+      else if (piece.weight_id.empty())
+        written.push_back({{"slot", std::to_string(slot)}, {"moment", moment(piece.moment_g_mm)}});
+      else
+        written.push_back({{"slot", std::to_string(slot)}, {"weight", piece.weight_id}});
+    for (const auto& piece : free)
+      written.push_back(
+          {{"at", piece.at_written.empty() ? fmt::format("{} deg with rotation", piece.at.degrees())
+                                           : piece.at_written},
+           {"moment", moment(piece.moment_g_mm)}});
+  }
+  return planes;
 }
 
 Result<DeskJson> readings_of_table(const DeskRequest& request) {

@@ -38,12 +38,16 @@ using DeskAnswer = Result<DeskJson> (*)(const DeskRequest&);
 
 // Forms: what stands in files, as the page edits it, and back.
 
+/// `texts` of files by name: what each says it is, by name ("rotor", "job", ...; empty: nothing of ours).
+[[nodiscard]] Result<DeskJson> kinds_of_texts(const DeskRequest& request);
 /// `kind` ("rotor" or "job") and `text` of a YAML file: its `tree`, texts throughout.
 [[nodiscard]] Result<DeskJson> tree_of_file(const DeskRequest& request);
 /// A tree as the text of a YAML file; an empty text in it stands for a value not given yet.
 [[nodiscard]] std::string yaml_text(const DeskJson& tree);
 /// The same of the request's `tree`: `text`.
 [[nodiscard]] Result<DeskJson> file_of_tree(const DeskRequest& request);
+/// What is fitted, as the tree of a job file has it; an empty map where nothing is.
+[[nodiscard]] DeskJson fitted_tree(const Rotor& rotor, const std::vector<FittedWeights>& fitted);
 /// `name` of a table of readings of the rotor: its `readings` (`run` is empty where it has no column of
 /// runs), and `notes` on what was left out.
 [[nodiscard]] Result<DeskJson> readings_of_table(const DeskRequest& request);
@@ -57,7 +61,7 @@ using DeskAnswer = Result<DeskJson> (*)(const DeskRequest&);
 
 /// The rotor, its file or its `tree`: planes as they are drawn, sensors and their units.
 [[nodiscard]] Result<DeskJson> rotor_facts(const DeskRequest& request);
-/// The job: speeds, and what was fitted in each run.
+/// The job: speeds, what was fitted in each run, and how many slots a plan may change.
 [[nodiscard]] Result<DeskJson> job_facts(const DeskRequest& request);
 /// `readings` one by one against rotor.yaml: for each null, or its error, whose `key` is the part at fault.
 [[nodiscard]] Result<DeskJson> checked_readings(const DeskRequest& request);

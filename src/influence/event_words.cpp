@@ -4,6 +4,7 @@
 #include <cmath>
 #include <numbers>
 
+#include "events.hpp"
 #include "trimwright/influence.hpp"
 
 namespace trimwright {
@@ -78,7 +79,7 @@ std::string came_of_it(const Job& job, const InfluenceModel& model, std::size_t 
     case Event::Kind::delay_changed: {
       const EventPart* delay = part_of(model, run, event, Of::delay);
       if (delay == nullptr) return unknown;
-      const double us = 1e6 / (job.speeds_rpm.back() * std::numbers::pi / 30.0);
+      const double us = 1e6 / highest_angular_speed(job);
       return fmt::format(
           " Signals come {:.0f}{} µs {} since then, {}: phases at {} read {}.", std::abs(delay->value) * us,
           delay->sd > 0.0 ? fmt::format(" ± {:.2g}", delay->sd * us) : std::string{},

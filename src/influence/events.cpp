@@ -83,9 +83,13 @@ double wrapped_angle(double angle) { return std::remainder(angle, 2.0 * std::num
 
 }  // namespace
 
+double highest_angular_speed(const Job& job) {
+  return job.speeds_rpm.empty() ? 0.0 : job.speeds_rpm.back() * std::numbers::pi / 30.0;
+}
+
 std::vector<EventPart> event_parts(const Job& job) {
   std::vector<EventPart> parts;
-  const double highest = job.speeds_rpm.empty() ? 0.0 : job.speeds_rpm.back() * std::numbers::pi / 30.0;
+  const double highest = highest_angular_speed(job);
   for (std::size_t r = 0; r < job.runs.size(); ++r)
     for (const Event& event : job.runs[r].before) {
       const auto add = [&](EventPart::Of of, std::optional<double> value) {

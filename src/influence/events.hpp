@@ -7,6 +7,10 @@ namespace trimwright {
 /// Every figure of the job's events that turn or scale readings, unknown ones at zero.
 [[nodiscard]] std::vector<EventPart> event_parts(const Job& job);
 
+/// Angular speed of the highest speed point [rad/s]: the figure of a delay is by how much it turns phases
+/// there.
+[[nodiscard]] double highest_angular_speed(const Job& job);
+
 /// d log(x) / d value of a reading of run `run`, x as it would be since the last event.
 [[nodiscard]] Phasor event_exponent(const EventPart& part, const Job& job, std::size_t run, double rpm,
                                     std::size_t sensor);

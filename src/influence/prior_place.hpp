@@ -1,6 +1,7 @@
 #pragma once
 
-#include <cmath>
+#include <utility>
+#include <vector>
 
 #include "base/name.hpp"
 #include "trimwright/prior.hpp"
@@ -11,7 +12,7 @@ namespace trimwright {
 /// rotor's).
 [[nodiscard]] inline bool is_of_place(const PriorCoefficient& one, const Job& job, std::size_t speed,
                                       std::size_t sensor, std::size_t plane) {
-  return std::abs(one.rpm - job.speeds_rpm[speed]) <= job.rotor.speed_tolerance_rpm &&
+  return same_speed(job.rotor, one.rpm, job.speeds_rpm[speed]) &&
          alike(one.sensor, job.rotor.sensors[sensor].name) &&
          alike(one.plane, job.rotor.planes[plane].name) && one.unit == job.rotor.sensors[sensor].unit.symbol;
 }

@@ -9,6 +9,7 @@
 #include "record_content.hpp"
 
 #include "record_documents.hpp"
+#include "records/refusals.hpp"
 #include "report/balance_sheet.hpp"
 #include "trimwright/files.hpp"
 
@@ -69,20 +70,12 @@ Json check_readings(const Json& content) {
   return list;
 }
 
-Error filed_already(std::int64_t number, const std::string& what, const std::string& other) {
-  return {what, fmt::format("{}, or --corrects {} with a --reason", other, number), {}};
-}
-
 /// Holds a trim that corrects none against one that is filed of the same serial.
 Result<void> hold_against(const StoredRecord& one, const Record& record, const Json& document,
                           std::vector<std::string>& warnings) {
   const auto judged = from_content(one, [&](const Json& content) -> std::optional<Error> {
     if (one.rule == 1 && measured_digest(one.record.serial, content) == record.inputs)
-      return filed_already(
-          one.number,
-          fmt::format("this trim is filed already as record {}: the same serial, run and readings",
-                      one.number),
-          "another trim");
+      return trim_filed_already(one.number);
     if (one.corrected_by || one.record.inputs == record.inputs)
       return std::nullopt;  // the archive tells of these
     if (made_at(content) == made_at(document))
@@ -174,9 +167,7 @@ Result<JudgedTrim> judged_trim(const std::string& path, const std::string& run,
   const auto files = job_files(first->sources);
   if (!files) return tl::unexpected(files.error());
   // What is filed is what is judged: the job is read from the files as they will stand in the record.
-  const auto file = read_filed_job(*files);
-  if (!file) return tl::unexpected(file.error());
-  const auto judged = judge_job(file->job, file->request, run, file->prior ? &*file->prior : nullptr);
+  const auto judged = judge_filed_job(*files, run);
   if (!judged) return tl::unexpected(judged.error());
   if (run.empty() && taken_out_again(judged->job, judged->verdict.run)) {
     const std::string name = "\"" + shortened(judged->job.runs[judged->verdict.run].name) + "\"";
@@ -278,10 +269,7 @@ Result<std::vector<StoredRecord>> records_of(const Archive& archive, const std::
   query.serial = serial;
   std::vector<StoredRecord> records;
   const auto read = archive.each(query, [&](StoredRecord& one) -> Result<void> {
-    if (!one.holds)
-      return fail(fmt::format("record {} is not as it was filed: its digest does not fit", one.number),
-                  "a backup that proves whole (trimwright record prove tells what was changed)",
-                  {name, 0, {}});
+    if (!one.holds) return tl::unexpected(not_as_filed(one.number, name));
     records.push_back(one);
     return {};
   });

@@ -53,6 +53,12 @@ Result<JobFile> read_filed_job(const std::vector<FiledFile>& files) {
   return job;
 }
 
+Result<JudgedJob> judge_filed_job(const std::vector<FiledFile>& files, const std::string& run) {
+  const auto file = read_filed_job(files);
+  if (!file) return tl::unexpected(file.error());
+  return judge_job(file->job, file->request, run, file->prior ? &*file->prior : nullptr);
+}
+
 Result<FiledReadings> read_filed_readings(const std::vector<FiledFile>& files) {
   const auto folder = files_in_passing(files, 2);
   if (!folder) return tl::unexpected(folder.error());

@@ -10,6 +10,9 @@ namespace trimwright {
 /// those of `read_job`, with the files' own names; a file outside the record that is not as it was.
 [[nodiscard]] Result<JobFile> read_filed_job(const std::vector<FiledFile>& files);
 
+/// The same judged as its check run `run` (empty: the last). Errors: those of `judge_job` too.
+[[nodiscard]] Result<JudgedJob> judge_filed_job(const std::vector<FiledFile>& files, const std::string& run);
+
 /// What a record of readings holds: first the rotor, then the table, as `readings_record` files them.
 struct FiledReadings {
   Rotor rotor;

@@ -124,7 +124,7 @@ std::vector<FittedWeights> read_choice(const YamlValue& root, const Job& job) {
 
 std::size_t plane_called(const std::string& name, const YamlValue& value, const Rotor& rotor) {
   const auto plane = rotor.plane_named(name);
-  if (!plane) value.reject("the rotor has no plane \"" + shortened(name) + "\"", names_of(rotor.planes));
+  if (!plane) value.reject("the rotor has no plane \"" + shortened(name) + "\"", alternatives(rotor.planes));
   return *plane;
 }
 
@@ -135,7 +135,8 @@ std::size_t read_plane_name(const YamlValue& value, const Rotor& rotor) {
 std::size_t read_sensor_name(const YamlValue& value, const Rotor& rotor) {
   const std::string name = value.text("a sensor of the rotor");
   const auto sensor = rotor.sensor_named(name);
-  if (!sensor) value.reject("the rotor has no sensor \"" + shortened(name) + "\"", names_of(rotor.sensors));
+  if (!sensor)
+    value.reject("the rotor has no sensor \"" + shortened(name) + "\"", alternatives(rotor.sensors));
   return *sensor;
 }
 

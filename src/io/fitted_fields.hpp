@@ -10,7 +10,7 @@ namespace trimwright {
 
 /// "spinner or drum": of planes, sensors or runs.
 template <class Named>
-[[nodiscard]] std::string names_of(const std::vector<Named>& all) {
+[[nodiscard]] std::string alternatives(const std::vector<Named>& all) {
   std::string names;
   for (const auto& one : all) names += (names.empty() ? "" : " or ") + one.name;
   return names;

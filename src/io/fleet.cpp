@@ -9,15 +9,17 @@
 
 #include "base/name.hpp"
 #include "filed_job.hpp"
+#include "records/refusals.hpp"
+#include "yaml_fields.hpp"
 
 namespace trimwright {
 namespace {
 
 namespace fs = std::filesystem;
 
-bool is_document(const std::string& path, const std::string& kind) {
+std::string kind_of_file(const std::string& path) {
   const auto text = read_text_file(path);
-  return text && text->find("trimwright: " + kind) != std::string::npos;
+  return text ? document_kind(*text) : std::string{};
 }
 
 Result<Fleet> read_folder(const std::string& folder) {
@@ -32,7 +34,7 @@ Result<Fleet> read_folder(const std::string& folder) {
   std::sort(paths.begin(), paths.end());
   Fleet fleet;
   for (const auto& path : paths) {
-    if (!is_document(path, "job 1")) continue;
+    if (kind_of_file(path) != "job") continue;
     auto file = read_job(path);
     if (!file) return tl::unexpected(file.error());
     fleet.sources.insert(fleet.sources.end(), file->sources.begin(), file->sources.end());
@@ -74,8 +76,7 @@ Result<Fleet> read_archive(const std::string& path, const std::string& rotor) {
   const auto all = archive->each(query, [&](StoredRecord& one) -> Result<void> {
     if (one.corrected_by || holds_readings(one.record) || (!rotor.empty() && !alike(one.record.rotor, rotor)))
       return {};
-    if (!one.holds)
-      return fail(fmt::format("record {} is not as it was filed", one.number), "a backup", {path, 0, {}});
+    if (!one.holds) return tl::unexpected(not_as_filed(one.number, path));
     auto job = filed_job(one, path);
     if (!job) return tl::unexpected(job.error());
     fleet.jobs.push_back(*std::move(job));
@@ -126,13 +127,14 @@ Result<void> take_earlier_jobs(JobFile& file, const std::string& path) {
 Result<EarlierEffects> read_earlier_effects(const std::string& path, const Job& job) {
   std::error_code none;
   const bool file = fs::is_regular_file(path, none);
-  if (file && is_document(path, "prior 1")) {
+  const std::string kind = file ? kind_of_file(path) : std::string{};
+  if (kind == "prior") {
     auto prior = read_prior(path, &job.rotor);
     if (!prior) return tl::unexpected(prior.error());
     return EarlierEffects{"the fleet of prior " + path, std::move(prior->coefficients)};
   }
   Fleet fleet;
-  if (file && is_document(path, "job 1")) {
+  if (kind == "job") {
     auto one = read_job(path);
     if (!one) return tl::unexpected(one.error());
     fleet.jobs.push_back({std::move(one->job), path});

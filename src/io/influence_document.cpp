@@ -1,6 +1,7 @@
 #include <cmath>
 #include <numbers>
 
+#include "influence/events.hpp"
 #include "json_parts.hpp"
 #include "report/model_warnings.hpp"
 #include "report/review_words.hpp"
@@ -207,7 +208,7 @@ Json events_json(const Job& job, const InfluenceModel& model) {
   Json list = Json::array();
   if (!model.posterior) return list;
   const double written = model.convention == PhaseConvention::lead ? 1.0 : -1.0;
-  const double microseconds = -1e6 / (job.speeds_rpm.back() * std::numbers::pi / 30.0);
+  const double microseconds = -1e6 / highest_angular_speed(job);
   for (const auto& part : model.posterior->events) {
     using Of = EventPart::Of;
     const bool of_sensor = part.of == Of::log_size || part.of == Of::turn;

@@ -3,7 +3,6 @@
 #include <fmt/format.h>
 
 #include <algorithm>
-#include <cmath>
 #include <tuple>
 
 #include "base/date.hpp"
@@ -129,7 +128,7 @@ void add_table(const NamedTable& named, Job& job, TablesRead& tables) {
     const Location where{path, row.reading.where.line, "run"};
     if (run == job.runs.end())
       throw InputError{{"the job has no run \"" + shortened(row.run) + "\"",
-                        "a run of " + value.file() + ": " + names_of(job.runs) +
+                        "a run of " + value.file() + ": " + alternatives(job.runs) +
                             "; or this one entered there under runs: name, and fitted with all that was in",
                         where}};
     if (own && run != job.runs.begin() + static_cast<std::ptrdiff_t>(*own))
@@ -159,7 +158,7 @@ std::vector<std::size_t> read_speed_points(const YamlValue& value, const Job& jo
   const double rpm = read_speed(value, job.rotor);
   std::vector<std::size_t> points;
   for (std::size_t s = 0; s < job.speeds_rpm.size(); ++s)
-    if (std::abs(job.speeds_rpm[s] - rpm) <= job.rotor.speed_tolerance_rpm &&
+    if (same_speed(job.rotor, job.speeds_rpm[s], rpm) &&
         (points.empty() || job.speeds_rpm[s] == job.speeds_rpm[points.front()]))
       points.push_back(s);
   if (points.empty())
@@ -243,9 +242,8 @@ void read_places(const std::optional<YamlValue>& listed, ReadingTables tables,
     const bool read = std::any_of(job.places.begin(), job.places.end(), [&](const Place& place) {
       return job.speeds_rpm[place.speed] == speed.rpm;
     });
-    const bool to_be_read = std::any_of(blank_rpm.begin(), blank_rpm.end(), [&](double rpm) {
-      return std::abs(rpm - speed.rpm) <= job.rotor.speed_tolerance_rpm;
-    });
+    const bool to_be_read = std::any_of(blank_rpm.begin(), blank_rpm.end(),
+                                        [&](double rpm) { return same_speed(job.rotor, rpm, speed.rpm); });
     if (!read && !to_be_read && tables == ReadingTables::read)
       throw InputError{{fmt::format("no reading was made at {:.0f} rpm", speed.rpm),
                         "the speed of some reading, within the rotor's speed_tolerance", speed.where}};

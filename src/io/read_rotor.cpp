@@ -8,6 +8,7 @@
 
 #include "read_plane_rules.hpp"
 #include "trade_values.hpp"
+#include "trimwright/reference.hpp"
 #include "yaml_fields.hpp"
 
 namespace trimwright {
@@ -38,7 +39,7 @@ SeenSense read_numbering(YamlFields& fields, const SeenSense& rotation) {
 ReferenceRing read_reference(const YamlValue& value) {
   YamlFields fields(value, "{teeth: N, larger_tooth: N}");
   ReferenceRing ring;
-  ring.teeth = fields.required("teeth").whole_number(1, 400);
+  ring.teeth = fields.required("teeth").whole_number(1, most_teeth);
   ring.larger_tooth = fields.required("larger_tooth").whole_number(1, ring.teeth);
   const auto polarity = fields.optional("polarity");
   ring.polarity_stated = polarity.has_value();
@@ -208,25 +209,15 @@ LimitBand read_band(const YamlValue& value, const Rotor& rotor, const Sensor& se
   if (!(band.limit > 0.0)) limit.reject("\"" + limit.text() + "\" is no limit", "an amplitude above zero");
   if (const auto target = fields.optional("target")) {
     band.target = read_peak_amplitude(*target, sensor.unit);
-    if (*band.target > band.limit)
-      target->reject("the target is above the limit", "a target not above the limit");
+    if (const auto possible = check_target(band); !possible) target->reject(possible.error());
   }
   fields.finish();
   return band;
 }
 
-/// Limits that are still to be given are infinite; nothing is planned while the rotor says so.
-bool limits_are_open(const Rotor& rotor) {
-  return std::any_of(rotor.to_confirm.begin(), rotor.to_confirm.end(),
-                     [](const auto& one) { return one.starts_with("limits"); });
-}
-
+/// None where they may still be open: `leave_limits_open` tells.
 void read_bands(YamlFields& fields, const Rotor& rotor, Sensor& sensor) {
-  if (limits_are_open(rotor) && !fields.optional("limits")) {
-    constexpr double open = std::numeric_limits<double>::infinity();
-    sensor.bands.push_back({open, open, {}});
-    return;
-  }
+  if (!rotor.to_confirm.empty() && !fields.optional("limits")) return;
   for (const auto& one : fields.required("limits").list("a list of {up_to, limit, target}")) {
     sensor.bands.push_back(read_band(one, rotor, sensor));
     const auto n = sensor.bands.size();
@@ -257,6 +248,14 @@ Sensor read_sensor(const YamlValue& value, const Rotor& rotor) {
   if (const auto share = fields.optional("proportional")) sensor.proportional = read_share(*share, 0.5);
   fields.finish();
   return sensor;
+}
+
+/// Limits that are still to be given are infinite; nothing is planned while the rotor says so.
+void leave_limits_open(const YamlValue& value, const Rotor& rotor, Sensor& sensor) {
+  if (!sensor.bands.empty()) return;
+  if (!limits_open(rotor, sensor)) (void)YamlFields(value, "a sensor").required("limits");
+  constexpr double open = std::numeric_limits<double>::infinity();
+  sensor.bands.push_back({open, open, {}});
 }
 
 void read_speeds(YamlFields& fields, Rotor& rotor) {
@@ -306,6 +305,7 @@ Rotor read_rotor_root(const YamlValue& root) {
     check_apart(one, "sensor", sensor.name, rotor.sensors, &Sensor::name);
     rotor.sensors.push_back(std::move(sensor));
   }
+  for (std::size_t s = 0; s < sensors.size(); ++s) leave_limits_open(sensors[s], rotor, rotor.sensors[s]);
   check_speed_tolerance(fields.required("speed_tolerance"), rotor);
   fields.finish();
   return rotor;

@@ -2,8 +2,6 @@
 
 #include <fmt/format.h>
 
-#include <map>
-#include <span>
 #include <string>
 
 #include "json_parts.hpp"
@@ -64,14 +62,12 @@ struct SheetPart;
 [[nodiscard]] Result<std::string> filing_date(const std::string& what, const std::string& when,
                                               const FilingDetails& details);
 
+/// Error: a run that leads to the check run was made after it.
+[[nodiscard]] Result<void> check_made_in_order(const Job& job, std::size_t check_run);
+
 /// What was measured: serial, when the check run was made, and its readings to six digits. The same trim
 /// filed again has the same, whatever else is written in its files.
 [[nodiscard]] Digest measured_digest(const std::string& serial, const Json& content);
-
-/// Decimals of all amplitudes (`keys` of each reading) in a unit, so that they stand alike: 0.400 beside
-/// 0.046.
-[[nodiscard]] std::map<std::string, int> decimals_by_unit(const Json& readings,
-                                                          std::span<const char* const> keys);
 
 /// "2031-05-12 14:20:07 UTC" of "2031-05-12T14:20:07Z".
 [[nodiscard]] std::string utc_words(std::string time);

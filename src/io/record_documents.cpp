@@ -1,13 +1,8 @@
 #include "record_documents.hpp"
 
 #include <algorithm>
-#include <chrono>
-#include <filesystem>
 #include <set>
 
-#include "base/date.hpp"
-#include "base/name.hpp"
-#include "base/new_file.hpp"
 #include "base/text.hpp"
 #include "record_content.hpp"
 #include "runs/as_found.hpp"
@@ -17,8 +12,6 @@
 
 namespace trimwright {
 namespace {
-
-namespace fs = std::filesystem;
 
 std::string part_number(const Plane& plane, const Piece& piece) {
   const Weight* weight = catalogue_weight(plane, piece);
@@ -231,93 +224,6 @@ Json content_json(const JudgedJob& judged, const std::vector<FiledFile>& files, 
   return content;
 }
 
-/// The innermost folder that holds all of the files.
-fs::path common_folder(const std::vector<fs::path>& paths) {
-  fs::path common = paths.front().parent_path();
-  for (const auto& path : paths)
-    while (path.lexically_relative(common).begin()->string() == "..") common = common.parent_path();
-  return common;
-}
-
-}  // namespace
-
-Result<std::vector<FiledFile>> job_files(const std::vector<std::string>& sources) {
-  std::vector<fs::path> paths;
-  for (const auto& source : sources) {
-    std::error_code failed;
-    paths.push_back(fs::absolute(source, failed).lexically_normal());
-    if (failed) return fail("its folder cannot be told (" + failed.message() + ")", "", {source, 0, {}});
-  }
-  const fs::path common = common_folder(paths);
-  std::vector<FiledFile> files;
-  for (std::size_t i = 0; i < paths.size(); ++i) {
-    auto text = read_text_file(sources[i]);
-    if (!text) return tl::unexpected(text.error());
-    std::string name = paths[i].lexically_relative(common).generic_string();
-    if (const auto checked = check_name("the file's name", name); !checked)
-      return fail(checked.error().what, checked.error().expected, {sources[i], 0, {}});
-    files.push_back({std::move(name), *std::move(text)});
-  }
-  return files;
-}
-
-namespace {
-
-/// Days before the filing that a check run may have been made without a word.
-constexpr int days_without_a_word = 366;
-
-std::optional<std::chrono::sys_days> day_of(const std::string& text) {
-  const auto date = parse_date(text.substr(0, 10));
-  return date ? std::optional(std::chrono::sys_days(*date)) : std::nullopt;
-}
-
-}  // namespace
-
-Result<std::string> filing_date(const std::string& what, const std::string& when,
-                                const FilingDetails& details) {
-  const std::string date = when.substr(0, 10);
-  const auto day = day_of(when), today = day_of(details.filed_at);
-  if (!day)
-    return fail(when.empty() ? what + " does not say when it was made"
-                             : what + " was made at \"" + shortened(when) + "\", which begins with no date",
-                "\"when: 2031-05-12 14:20\" of that run");
-  if (!details.dated.empty() && details.dated != date)
-    return fail("--dated says " + shortened(details.dated) + ", " + what + " was made on " + date,
-                "the same date in both");
-  const bool usual = today && *day <= *today + std::chrono::days(1) &&
-                     *day >= *today - std::chrono::days(days_without_a_word);
-  if (usual || !details.dated.empty()) return date;
-  return fail(what + " was made on " + date + ", and today is " + details.filed_at.substr(0, 10),
-              "its right date, or --dated " + date + " where that is right");
-}
-
-namespace {
-
-/// The day, and the time of day where both tell it.
-bool made_before(const std::string& one, const std::string& other) {
-  if (!day_of(one) || !day_of(other)) return false;
-  const auto time = [](const std::string& when) {
-    return when.size() >= 16 && when[13] == ':' ? when.substr(11, 5) : std::string{};
-  };
-  const int days = one.compare(0, 10, other, 0, 10);
-  if (days != 0 || time(one).empty() || time(other).empty()) return days < 0;
-  return time(one) < time(other);
-}
-
-/// No run that leads to the check run was made after it.
-Result<void> check_order(const Job& job, std::size_t check_run) {
-  const Run& check = job.runs[check_run];
-  for (std::size_t r = 0; r < check_run; ++r) {
-    const Run& run = job.runs[r];
-    if (!made_before(check.conditions.when, run.conditions.when)) continue;
-    return fail(fmt::format("the check run \"{}\" was made at {}, before run \"{}\", which was made at {}",
-                            shortened(check.name), shortened(check.conditions.when), shortened(run.name),
-                            shortened(run.conditions.when)),
-                "the right \"when\" of both runs: the check run is made after the runs before it");
-  }
-  return {};
-}
-
 }  // namespace
 
 Result<Record> record_of(const JudgedJob& judged, const std::vector<FiledFile>& files,
@@ -347,44 +253,12 @@ Result<Record> record_of(const JudgedJob& judged, const std::vector<FiledFile>& 
   record.corrects = details.corrects;
   record.reason = details.reason;
   record.wrong_serial = details.wrong_serial;
-  if (auto order = check_order(job, judged.verdict.run); !order) return tl::unexpected(order.error());
+  if (auto order = check_made_in_order(job, judged.verdict.run); !order) return tl::unexpected(order.error());
   if (auto checked = check_record(record); !checked) return tl::unexpected(checked.error());
   const Json content = content_json(judged, files, record, details);
   record.inputs = measured_digest(job.serial, content);
   record.content = content.dump();
   return record;
-}
-
-Result<std::vector<FiledFile>> files_of(const StoredRecord& record) {
-  auto files = from_any_content(record, [](const Json& content) {
-    std::vector<FiledFile> all;
-    for (const auto& one : content.at("files")) all.push_back({one.at("name"), one.at("text")});
-    return all;
-  });
-  if (!files) return files;
-  for (const auto& file : *files)
-    if (const fs::path name = fs::path(file.name).lexically_normal();
-        name.empty() || name.is_absolute() || name.begin()->string() == "..")
-      return fail("the record holds a file whose name leads elsewhere", "a name within a folder");
-  return files;
-}
-
-Result<void> write_files(const std::vector<FiledFile>& files, const std::string& folder) {
-  for (const auto& file : files) {
-    const fs::path path = fs::path(folder) / file.name;
-    std::error_code failed;  // told by the writing
-    fs::create_directories(path.parent_path(), failed);
-    if (auto written = write_text_file(path.string(), file.text); !written) return written;
-  }
-  return {};
-}
-
-Result<void> write_files_anew(const std::vector<FiledFile>& files, const std::string& folder) {
-  std::error_code none;
-  if (fs::exists(folder, none)) return fail("this is there already", "a new folder", {folder, unwritten, {}});
-  auto written = write_files(files, folder);
-  if (!written) fs::remove_all(folder, none);
-  return written;
 }
 
 }  // namespace trimwright

@@ -77,10 +77,7 @@ Record with_document(Record record, const Json& content) {
 Result<Record> judged_again(const StoredRecord& one, const Json& content) {
   const auto files = files_of(one);
   if (!files) return tl::unexpected(files.error());
-  const auto file = read_filed_job(*files);
-  if (!file) return tl::unexpected(file.error());
-  const auto judged = judge_job(file->job, file->request, content.at("run").get<std::string>(),
-                                file->prior ? &*file->prior : nullptr);
+  const auto judged = judge_filed_job(*files, content.at("run").get<std::string>());
   if (!judged) return tl::unexpected(judged.error());
   FilingDetails details;
   details.filed_by = content.at("filed_by");

@@ -9,6 +9,7 @@
 #include "start_lists.hpp"
 #include "trade_values.hpp"
 #include "trimwright/phasor.hpp"
+#include "trimwright/reference.hpp"
 
 namespace trimwright {
 namespace {
@@ -64,9 +65,11 @@ Result<void> take_limit(const std::string& text, StartSensor& sensor) {
   auto target =
       amplitude_of(without_blanks_around(text.substr(at + std::string_view("target").size())), sensor);
   if (!target) return fail("sensor \"" + sensor.name + "\": " + target.error().what, expected);
-  if (*parse_peak_amplitude(*target, sensor.unit) > *parse_peak_amplitude(*read, sensor.unit))
-    return fail("sensor \"" + sensor.name + "\": the target is above the limit",
-                "a target not above the limit");
+  LimitBand band;
+  band.limit = *parse_peak_amplitude(*read, sensor.unit);
+  band.target = *parse_peak_amplitude(*target, sensor.unit);
+  if (const auto possible = check_target(band); !possible)
+    return fail("sensor \"" + sensor.name + "\": " + possible.error().what, possible.error().expected);
   sensor.target = *target;
   return {};
 }
@@ -129,9 +132,10 @@ Result<void> take_phase(const std::string& answer, StartJob& job) {
 }
 
 Result<void> take_teeth(const std::string& answer, StartJob& job) {
-  const auto count = whole_number(without_last_word(without_last_word(answer, "teeth"), "tooth"), 400);
+  const auto count = whole_number(without_last_word(without_last_word(answer, "teeth"), "tooth"), most_teeth);
   if (!count)
-    return fail("\"" + shortened(answer) + "\" is no number of teeth", "a whole number from 1 to 400");
+    return fail("\"" + shortened(answer) + "\" is no number of teeth",
+                fmt::format("a whole number from 1 to {}", most_teeth));
   job.teeth = *count;
   return {};
 }

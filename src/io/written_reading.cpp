@@ -149,7 +149,7 @@ Reading to_reading(const WrittenReading& written, const Rotor& rotor) {
   const auto sensor_index = rotor.sensor_named(written.sensor);
   if (!sensor_index)
     reject(written, "sensor", "the rotor has no sensor \"" + shortened(written.sensor) + "\"",
-           names_of(rotor.sensors));
+           alternatives(rotor.sensors));
   reading.sensor = *sensor_index;
   const Sensor& sensor = rotor.sensors[reading.sensor];
 

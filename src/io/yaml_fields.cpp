@@ -316,7 +316,8 @@ std::optional<YamlValue> YamlFields::optional(const std::string& key) {
 
 YamlValue YamlFields::required(const std::string& key) {
   auto value = optional(key);
-  if (!value) map_.reject("key \"" + key + "\" is missing", "\"" + key + "\" to be given");
+  if (!value)
+    throw InputError{{"key \"" + key + "\" is missing", "\"" + key + "\" to be given", map_.where(), key}};
   return *value;
 }
 
@@ -327,6 +328,33 @@ void YamlFields::finish() const {
     for (const auto& name : asked_) known += (known.empty() ? "" : ", ") + name;
     value.reject("key \"" + shortened(key) + "\" is not known here", "one of: " + known);
   }
+}
+
+std::string document_kind(std::string_view text) {
+  const auto skip = [&](std::string_view blanks) {
+    text.remove_prefix(std::min(text.find_first_not_of(blanks), text.size()));
+  };
+  // A word in quotation marks, or up to one of `ends`.
+  const auto word = [&](std::string_view ends) {
+    const bool quoted = text.starts_with('"') || text.starts_with('\'');
+    const std::string_view until = quoted ? text.substr(0, 1) : ends;
+    if (quoted) text.remove_prefix(1);
+    std::string_view found = text.substr(0, text.find_first_of(until));
+    text.remove_prefix(std::min(found.size() + (quoted ? 1 : 0), text.size()));
+    return std::string(found.substr(0, found.find_last_not_of(" \t\r") + 1));
+  };
+  constexpr std::string_view blanks = " \t\r\n";
+  for (skip(blanks); text.starts_with('#') || text.starts_with("---") || text.starts_with('{'); skip(blanks))
+    text.remove_prefix(text.starts_with('{') ? 1 : std::min(text.find('\n'), text.size()));
+  if (word(":\n") != "trimwright") return {};
+  skip(" \t");
+  if (!text.starts_with(':')) return {};
+  text.remove_prefix(1);
+  skip(blanks);
+  std::string kind = word(",}#\n");
+  if (!kind.ends_with(" 1")) return {};
+  kind.resize(kind.size() - 2);
+  return kind;
 }
 
 YamlValue parse_yaml(const std::string& file, const std::string& text, const std::string& kind) {

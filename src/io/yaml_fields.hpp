@@ -102,6 +102,10 @@ void check_apart(const YamlValue& value, const std::string& kind, const std::str
   }
 }
 
+/// What a file says it is with its first key, "trimwright: job 1" or its like in JSON: "job". Empty where it
+/// is no file of ours, whatever it says further down.
+[[nodiscard]] std::string document_kind(std::string_view text);
+
 /// Parses `text` of `file` after a scan that rejects duplicate keys, aliases, deep nesting and several
 /// documents, and checks that the first key says `trimwright: <kind> 1`. Throws InputError.
 [[nodiscard]] YamlValue parse_yaml(const std::string& file, const std::string& text, const std::string& kind);

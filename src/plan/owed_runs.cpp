@@ -17,7 +17,7 @@ std::pair<std::vector<std::size_t>, std::string> speeds_reached(const Job& job, 
   for (const double rpm : run.speeds_rpm) {
     const std::size_t before = points.size();
     for (std::size_t s = 0; s < job.speeds_rpm.size(); ++s)
-      if (std::abs(job.speeds_rpm[s] - rpm) <= job.rotor.speed_tolerance_rpm) points.push_back(s);
+      if (same_speed(job.rotor, job.speeds_rpm[s], rpm)) points.push_back(s);
     if (points.size() == before) unread += (unread.empty() ? "" : ", ") + speed_words(job.rotor, rpm);
   }
   std::sort(points.begin(), points.end());

@@ -8,6 +8,8 @@
 #include <map>
 #include <set>
 
+#include "base/name.hpp"
+
 namespace trimwright {
 namespace {
 
@@ -162,6 +164,19 @@ std::string overall_line(const Job& job, const PlaceToRead& one) {
 
 std::string place_words(const Rotor& rotor, std::size_t plane, int slot) {
   return rotor.planes[plane].name + " " + slot_position(rotor, rotor.planes[plane], slot).text();
+}
+
+std::string next_run_name(const Job& job, const BalancePlan& plan) {
+  std::string called = plan.kind == BalancePlan::Kind::trial ? "trial" : "check run";
+  if (plan.kind == BalancePlan::Kind::trial && !plan.changes.empty())
+    called += " " + job.rotor.planes[plan.changes.front().plane].name;
+  const auto taken = [&](const std::string& name) {
+    return std::any_of(job.runs.begin(), job.runs.end(),
+                       [&](const Run& run) { return alike(run.name, name); });
+  };
+  std::string name = called;
+  for (int n = 2; taken(name); ++n) name = fmt::format("{} {}", called, n);
+  return name;
 }
 
 void append(std::vector<Step>& steps, std::vector<Step> more) {

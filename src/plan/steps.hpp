@@ -10,6 +10,10 @@ namespace trimwright {
 /// "spinner slot 7, 63.0° with rotation, between blades 4 and 5".
 [[nodiscard]] std::string place_words(const Rotor& rotor, std::size_t plane, int slot);
 
+/// What the run made with a plan's weights is called: "trial spinner" or "check run", with a number behind
+/// where a run has that name.
+[[nodiscard]] std::string next_run_name(const Job& job, const BalancePlan& plan);
+
 /// Adds `more` at the end of `steps`.
 void append(std::vector<Step>& steps, std::vector<Step> more);
 

@@ -5,6 +5,7 @@
 
 #include "archive_state.hpp"
 #include "base/text.hpp"
+#include "refusals.hpp"
 
 namespace trimwright {
 
@@ -187,11 +188,7 @@ Result<std::vector<std::string>> Archive::serials_with(const std::string& part) 
 Result<StoredRecord> Archive::read(std::int64_t number) const {
   auto one = read_as_it_stands(number);
   if (!one || one->holds) return one;
-  return fail(fmt::format("record {} is not as it was filed: its digest does not fit", number),
-              fmt::format("a backup (trimwright record prove tells what was changed, and record show {} what "
-                          "stands there)",
-                          number),
-              {state_->database->name(), 0, {}});
+  return tl::unexpected(not_as_filed(number, state_->database->name()));
 }
 
 Result<StoredRecord> Archive::read_as_it_stands(std::int64_t number) const {

@@ -2,6 +2,7 @@
 
 #include "archive_state.hpp"
 #include "base/text.hpp"
+#include "refusals.hpp"
 
 namespace trimwright {
 
@@ -66,11 +67,10 @@ std::optional<std::int64_t> Filing::same_as(const Record& record) {
 
 void Filing::check_not_filed_yet(const Record& record) {
   if (!tell_ && !record.corrects && database_.refuses_twice()) return;
-  const auto same = same_as(record);
-  if (!same) return;
-  database_.refuse(
-      fmt::format("this trim is filed already as record {}: the same serial, run and readings", *same),
-      fmt::format("another trim, or --corrects {} with a --reason", *same));
+  if (const auto same = same_as(record)) {
+    const Error error = trim_filed_already(*same);
+    database_.refuse(error.what, error.expected);
+  }
 }
 
 void Filing::check_correction(const Record& record) {

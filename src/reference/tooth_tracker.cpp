@@ -21,8 +21,9 @@ constexpr double odd_width = 1.5;            ///< ratio to the average above whi
 constexpr int baseline_pitches = 3;          ///< odd: the window then ends in the middle of gaps
 
 Result<void> check(const ToothRing& ring, double sample_rate_hz) {
-  if (ring.teeth < 1 || ring.teeth > 200)
-    return fail(fmt::format("{} teeth on the reference ring", ring.teeth), "1 to 200");
+  if (ring.teeth < 1 || ring.teeth > most_teeth)
+    return fail(fmt::format("{} teeth on the reference ring", ring.teeth),
+                fmt::format("1 to {}", most_teeth));
   if (!(ring.lowest_rpm > 0.0) || !(ring.highest_rpm > ring.lowest_rpm) || !std::isfinite(ring.highest_rpm))
     return fail(fmt::format("speed range {} to {} rpm", ring.lowest_rpm, ring.highest_rpm),
                 "a lowest speed above zero and a highest speed above it");

@@ -4,7 +4,7 @@
 #include <string>
 #include <vector>
 
-#include "files.hpp"
+#include "rehearsal.hpp"
 
 namespace trimwright {
 

@@ -2,7 +2,7 @@
 
 #include <string>
 
-#include "files.hpp"
+#include "rehearsal.hpp"
 
 namespace trimwright {
 

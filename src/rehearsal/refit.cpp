@@ -6,9 +6,9 @@
 
 #include "base/name.hpp"
 #include "base/text.hpp"
-#include "files.hpp"
 #include "io/fitted_fields.hpp"
 #include "io/yaml_fields.hpp"
+#include "rehearsal.hpp"
 #include "trimwright/files.hpp"
 
 namespace trimwright {
@@ -35,7 +35,7 @@ std::string words(const std::optional<Piece>& piece) {
 
 std::size_t plane_named(const Rotor& rotor, const std::string& name, const std::string& file) {
   const auto plane = rotor.plane_named(name);
-  if (!plane) reject("the rotor has no plane \"" + shortened(name) + "\"", names_of(rotor.planes), file);
+  if (!plane) reject("the rotor has no plane \"" + shortened(name) + "\"", alternatives(rotor.planes), file);
   return *plane;
 }
 

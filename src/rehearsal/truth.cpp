@@ -93,8 +93,7 @@ Result<TrimPlan> best_trim(const Job& job, const InfluenceModel& model, TrimRequ
 
 }  // namespace
 
-Result<RehearsalTruth> rehearsal_truth(const Rehearsal& rehearsal, const Job& job,
-                                       const TrimRequest& request) {
+Result<RehearsalTruth> rehearsal_truth(const Rehearsal& rehearsal, const Job& job) {
   RehearsalTruth truth;
   auto exact = exact_job(rehearsal);
   if (!exact) return tl::unexpected(exact.error());
@@ -114,6 +113,8 @@ Result<RehearsalTruth> rehearsal_truth(const Rehearsal& rehearsal, const Job& jo
   Job changed = truth.job;
   changed.runs.back().changes = changes_of(job);
   truth.levels = forecast(changed, truth.model, job.fitted_now).predictions;
+  TrimRequest request;
+  request.max_changes = rehearsal_changes;
   auto best = best_trim(changed, truth.model, request);
   if (!best) return tl::unexpected(best.error());
   truth.best = *std::move(best);

@@ -2,8 +2,8 @@
 
 #include <cmath>
 
-#include "files.hpp"
 #include "io/json_parts.hpp"
+#include "rehearsal.hpp"
 #include "report/convention_words.hpp"
 #include "report/plan_parts.hpp"
 #include "report/text_table.hpp"

@@ -26,13 +26,6 @@ std::vector<Place> places_on_sheet(const Job& job) {
 
 Markup written_cell() { return element("td", {{"class", "writing"}}); }
 
-/// Whether a sensor's limits are open, or still those that were only assumed: none is printed then, as people
-/// would stop by it.
-bool limits_open(const Rotor& rotor, const Sensor& sensor) {
-  const auto assumed = std::find(rotor.to_confirm.begin(), rotor.to_confirm.end(), "limits");
-  return assumed != rotor.to_confirm.end() || std::isinf(sensor.bands.back().limit);
-}
-
 Markup reading_boxes(const Job& job) {
   Markup rows;
   const auto& sensors = job.rotor.sensors;

@@ -75,8 +75,7 @@ std::vector<Track> tracks_of(const Trend& trend) {
       auto track = std::find_if(tracks.begin(), tracks.end(), [&](const Track& one) {
         return one.unit == sensor.unit.text() && one.name.starts_with(sensor.name + " at ") &&
                one.state == state_at(spell.job, place.place.speed) &&
-               one.convention == convention_words(rotor.phase) &&
-               std::abs(one.rpm - rpm) <= rotor.speed_tolerance_rpm;
+               one.convention == convention_words(rotor.phase) && same_speed(rotor, one.rpm, rpm);
       });
       if (track == tracks.end())
         track = tracks.insert(tracks.end(), {place_words(spell.job, place.place.speed, place.place.sensor),

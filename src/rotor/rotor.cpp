@@ -8,6 +8,7 @@
 #include <numbers>
 
 #include "base/name.hpp"
+#include "base/text.hpp"
 
 namespace trimwright {
 namespace {
@@ -28,6 +29,26 @@ std::optional<std::size_t> Rotor::plane_named(const std::string& wanted) const {
 
 std::optional<std::size_t> Rotor::sensor_named(const std::string& wanted) const {
   return index_named(sensors, wanted);
+}
+
+bool limits_open(const Rotor& rotor, const Sensor& sensor) {
+  const auto of_another = [&](std::string_view whose) {
+    const auto named = rotor.sensor_named(std::string(whose));
+    return named && !alike(rotor.sensors[*named].name, sensor.name);
+  };
+  const bool listed =
+      std::any_of(rotor.to_confirm.begin(), rotor.to_confirm.end(), [&](const std::string& one) {
+        constexpr std::string_view all = "limits", of = "limits of ";
+        const std::string words = lower_case(one);
+        return words.starts_with(all) &&
+               !(words.starts_with(of) && of_another(std::string_view(one).substr(of.size())));
+      });
+  return listed || (!sensor.bands.empty() && std::isinf(sensor.bands.back().limit));
+}
+
+bool same_speed(const Rotor& rotor, double one_rpm, double other_rpm) {
+  // At the tolerance itself, whatever rounding made of the speeds.
+  return std::abs(one_rpm - other_rpm) <= rotor.speed_tolerance_rpm * (1.0 + 1e-9);
 }
 
 std::string short_speed_words(const Rotor& rotor, double rpm) {

@@ -9,6 +9,13 @@
 
 namespace trimwright {
 
+Result<void> check_target(const LimitBand& band) {
+  if (!band.target) return {};
+  if (!(*band.target > 0.0)) return fail("the target is zero", "a target above zero");
+  if (*band.target > band.limit) return fail("the target is above the limit", "a target not above the limit");
+  return {};
+}
+
 const LimitBand* Sensor::band_at(double rpm) const {
   const auto found =
       std::find_if(bands.begin(), bands.end(), [rpm](const LimitBand& b) { return rpm <= b.up_to_rpm; });

@@ -1,7 +1,9 @@
+#include <algorithm>
 #include <cmath>
 #include <limits>
 #include <utility>
 
+#include "base/name.hpp"
 #include "trimwright/job.hpp"
 
 namespace trimwright {
@@ -25,12 +27,11 @@ void JobBuilder::reject(std::string what, std::string expected) {
 }
 
 template <class Named>
-std::size_t JobBuilder::index_of(const std::vector<Named>& all, std::string_view name, const char* kind) {
+std::size_t JobBuilder::checked(std::optional<std::size_t> found, const std::vector<Named>& all,
+                                std::string_view name, const char* kind) {
+  if (found) return *found;
   std::string names;
-  for (std::size_t i = 0; i < all.size(); ++i) {
-    if (all[i].name == name) return i;
-    names += (i == 0 ? "\"" : ", \"") + all[i].name + "\"";
-  }
+  for (const Named& one : all) names += (names.empty() ? "\"" : ", \"") + one.name + "\"";
   reject(std::string("no ") + kind + " is named \"" + std::string(name) + "\"",
          names.empty() ? std::string("a ") + kind + " first" : "one of " + names);
   return all.size();
@@ -67,12 +68,12 @@ JobBuilder& JobBuilder::sensor(std::string name, std::string_view unit, double l
     reject(parsed.error().what, parsed.error().expected);
     return *this;
   }
-  if (!(limit > 0.0) || (target && !(*target > 0.0 && *target <= limit)))
-    reject("limit and target of sensor \"" + made.name + "\"", "a limit above 0, a target up to the limit");
   made.unit = *parsed;
   if (made.unit.quantity != MotionQuantity::as_shown) made.phase_of = made.unit.quantity;
   if (target) target = made.unit.peak_from_shown(*target);
   made.bands = {{std::numeric_limits<double>::infinity(), made.unit.peak_from_shown(limit), target}};
+  if (!(limit > 0.0) || !check_target(made.bands.front()))
+    reject("limit and target of sensor \"" + made.name + "\"", "a limit above 0, a target up to the limit");
   return sensor(std::move(made));
 }
 
@@ -85,7 +86,8 @@ JobBuilder& JobBuilder::run(std::string name) {
 }
 
 JobBuilder& JobBuilder::fit(std::string_view plane, double moment_g_mm, double degrees) {
-  const std::size_t p = index_of(job_.rotor.planes, plane, "plane");
+  const std::size_t p =
+      checked(job_.rotor.plane_named(std::string(plane)), job_.rotor.planes, plane, "plane");
   if (job_.runs.empty()) reject("something is fitted before a run", "a run first");
   if (!std::isfinite(moment_g_mm) || !std::isfinite(degrees) || moment_g_mm < 0.0)
     reject("a moment fitted in plane \"" + std::string(plane) + "\"", "a moment of 0 or more at an angle");
@@ -94,7 +96,8 @@ JobBuilder& JobBuilder::fit(std::string_view plane, double moment_g_mm, double d
 }
 
 JobBuilder& JobBuilder::fit(std::string_view plane, int slot, std::string_view weight) {
-  const std::size_t p = index_of(job_.rotor.planes, plane, "plane");
+  const std::size_t p =
+      checked(job_.rotor.plane_named(std::string(plane)), job_.rotor.planes, plane, "plane");
   if (job_.runs.empty()) reject("something is fitted before a run", "a run first");
   if (wrong_) return *this;
   const auto piece = catalogue_piece(job_.rotor.planes[p], std::string(weight));
@@ -114,7 +117,8 @@ JobBuilder& JobBuilder::happened(Event event) {
 }
 
 Reading* JobBuilder::add_reading(std::string_view sensor, double rpm, double amplitude) {
-  const std::size_t s = index_of(job_.rotor.sensors, sensor, "sensor");
+  const std::size_t s =
+      checked(job_.rotor.sensor_named(std::string(sensor)), job_.rotor.sensors, sensor, "sensor");
   if (job_.runs.empty()) reject("something is read before a run", "a run first");
   if (!(rpm > 0.0) || !(amplitude >= 0.0) || !std::isfinite(rpm + amplitude))
     reject("a reading of sensor \"" + std::string(sensor) + "\"",
@@ -153,7 +157,10 @@ JobBuilder& JobBuilder::set_aside(std::string reason) {
 }
 
 JobBuilder& JobBuilder::fitted_now(std::string_view run) {
-  const std::size_t r = index_of(job_.runs, run, "run");
+  const auto found = std::find_if(job_.runs.begin(), job_.runs.end(),
+                                  [&](const Run& one) { return alike(one.name, std::string(run)); });
+  const auto r = static_cast<std::size_t>(found - job_.runs.begin());
+  checked(found == job_.runs.end() ? std::nullopt : std::optional(r), job_.runs, run, "run");
   if (!wrong_) fitted_now_ = r;
   return *this;
 }

@@ -19,26 +19,26 @@ constexpr std::size_t most_speed_points = 500;
 constexpr double set_point_slack = 0.001;
 constexpr double round_rpm = 50.0;
 
-/// The point within `tolerance` of `rpm`, or the end. Error where there are two.
-Result<std::set<double>::const_iterator> point_near(const std::set<double>& points, double rpm,
-                                                    double tolerance, const Location& where) {
-  const auto first = points.lower_bound(rpm - tolerance);
-  if (first == points.end() || *first > rpm + tolerance) return points.end();
-  const auto next = std::next(first);
-  if (next != points.end() && *next <= rpm + tolerance)
-    return fail(
-        fmt::format("{:.1f} rpm lies within the tolerance ({:.1f} rpm) of two speed points", rpm, tolerance),
-        "speeds that are clearly one point or clearly two; see speed_tolerance in the rotor file", where);
+/// The point that `rpm` belongs to, or the end. Error where there are two.
+Result<std::set<double>::const_iterator> point_near(const Rotor& rotor, const std::set<double>& points,
+                                                    double rpm, const Location& where) {
+  const auto is_near = [&](double point) { return same_speed(rotor, point, rpm); };
+  const auto first = std::find_if(points.begin(), points.end(), is_near);
+  if (first != points.end() && std::any_of(std::next(first), points.end(), is_near))
+    return fail(fmt::format("{:.1f} rpm lies within the tolerance ({:.1f} rpm) of two speed points", rpm,
+                            rotor.speed_tolerance_rpm),
+                "speeds that are clearly one point or clearly two; see speed_tolerance in the rotor file",
+                where);
   return first;
 }
 
 /// The points: those set, and the first reading's of each other.
-Result<std::set<double>> speed_points(const Job& job, const std::vector<SetSpeed>& set, double tolerance) {
+Result<std::set<double>> speed_points(const Job& job, const std::vector<SetSpeed>& set) {
   std::set<double> points;
   for (const auto& speed : set) points.insert(speed.rpm);
   for (const auto& run : job.runs)
     for (const auto& reading : run.readings) {
-      const auto near = point_near(points, reading.rpm, tolerance, reading.where);
+      const auto near = point_near(job.rotor, points, reading.rpm, reading.where);
       if (!near) return tl::unexpected(near.error());
       if (*near == points.end()) points.insert(reading.rpm);
       if (points.size() > most_speed_points)
@@ -49,10 +49,11 @@ Result<std::set<double>> speed_points(const Job& job, const std::vector<SetSpeed
 }
 
 /// The round speed near `low` to `high`: a whole percent of full speed, or else a multiple of 50 rpm.
-std::optional<double> round_speed(const Rotor& rotor, double low, double high, double tolerance) {
+std::optional<double> round_speed(const Rotor& rotor, double low, double high) {
   const double slack = set_point_slack * rotor.speed_100_rpm.value_or(high);
   const auto fits = [&](double rpm) {
-    return rpm >= low - slack && rpm <= high + slack && std::max(rpm - low, high - rpm) <= tolerance;
+    return rpm >= low - slack && rpm <= high + slack && same_speed(rotor, rpm, low) &&
+           same_speed(rotor, rpm, high);
   };
   const double middle = 0.5 * (low + high);
   const double step = rotor.speed_100_rpm ? *rotor.speed_100_rpm / 100.0 : round_rpm;
@@ -61,7 +62,7 @@ std::optional<double> round_speed(const Rotor& rotor, double low, double high, d
 }
 
 /// Moves points that nobody set to the round speeds their readings agree with.
-void round_points(Job& job, const std::vector<SetSpeed>& set, double tolerance) {
+void round_points(Job& job, const std::vector<SetSpeed>& set) {
   for (std::size_t s = 0; s < job.speeds_rpm.size(); ++s) {
     double& point = job.speeds_rpm[s];
     if (std::any_of(set.begin(), set.end(), [&](const SetSpeed& one) { return one.rpm == point; })) continue;
@@ -69,7 +70,7 @@ void round_points(Job& job, const std::vector<SetSpeed>& set, double tolerance) 
     for (const auto& run : job.runs)
       for (const auto& reading : run.readings)
         if (reading.speed == s) low = std::min(low, reading.rpm), high = std::max(high, reading.rpm);
-    const auto rounded = round_speed(job.rotor, low, high, tolerance);
+    const auto rounded = round_speed(job.rotor, low, high);
     const bool rises = rounded && (s == 0 || job.speeds_rpm[s - 1] < *rounded) &&
                        (s + 1 == job.speeds_rpm.size() || *rounded < job.speeds_rpm[s + 1]);
     if (rises) point = *rounded;
@@ -102,7 +103,7 @@ Result<void> add_place(Job& job, std::size_t speed, std::size_t sensor, double r
 /// The first speed point that a reading not obtained would have belonged to, whatever its approach and state.
 std::optional<std::size_t> speed_of_missing(const Job& job, const MissingReading& missing) {
   for (std::size_t s = 0; s < job.speeds_rpm.size(); ++s)
-    if (std::abs(job.speeds_rpm[s] - missing.rpm) <= job.rotor.speed_tolerance_rpm) return s;
+    if (same_speed(job.rotor, job.speeds_rpm[s], missing.rpm)) return s;
   return std::nullopt;
 }
 
@@ -160,17 +161,16 @@ void part_by_state(Job& job) {
 }  // namespace
 
 Result<void> settle_places(Job& job, const std::vector<SetSpeed>& set) {
-  const double tolerance = job.rotor.speed_tolerance_rpm * (1.0 + 1e-9);
-  const auto points = speed_points(job, set, tolerance);
+  const auto points = speed_points(job, set);
   if (!points) return tl::unexpected(points.error());
   job.speeds_rpm.assign(points->begin(), points->end());
   for (auto& run : job.runs)
     for (auto& reading : run.readings) {
-      const auto point = point_near(*points, reading.rpm, tolerance, reading.where);
+      const auto point = point_near(job.rotor, *points, reading.rpm, reading.where);
       if (!point) return tl::unexpected(point.error());
       reading.speed = static_cast<std::size_t>(std::distance(points->begin(), *point));
     }
-  round_points(job, set, tolerance);
+  round_points(job, set);
   part_by_state(job);
   job.speed_names.clear();
   for (const auto& speed : set)

@@ -415,7 +415,7 @@ for (const width of [1280, 360]) {
   await page.waitForSelector("#answer pre", {timeout: 60000});
   check((await page.locator("#answer pre").innerText()).includes(`Check run: ${await page.evaluate(() => desk.job.runs.at(-1).facts.name)}, `), "it is judged where a person says that it was one");
   await page.locator("#undo").click();
-  await page.evaluate(async () => { const asIs = engine.ask; engine.ask = (what, rest) => (what === "check" ? Promise.reject(Object.assign(new Error(), {found: {what: "there is no check run yet: run \"x\", the last one, looks like a trial run (its name says so)", expected: ""}})) : asIs(what, rest)); for (const run of desk.job.runs) run.opened = true; kept.clear(); desk.answer = "check"; show(); setTimeout(() => { engine.ask = asIs; }, 1500); });
+  await page.evaluate(async () => { const asIs = engine.ask; engine.ask = (what, rest) => (what === "check" ? Promise.reject(Object.assign(new Error(), {found: {what: "there is no check run yet: run \"x\", the last one, looks like a trial run (its name says so)", expected: "", missing: "check run"}})) : asIs(what, rest)); for (const run of desk.job.runs) run.opened = true; kept.clear(); desk.answer = "check"; show(); setTimeout(() => { engine.ask = asIs; }, 1500); });
   await page.waitForTimeout(1600);
   check(/^There is no check run yet: run "x", .*\(its name says so\)\./.test(await page.locator("#answer").innerText()), "the library's refusal of a trial run is told in the same way");
   await page.evaluate(() => { for (const run of desk.job.runs) run.opened = false; });
@@ -442,7 +442,7 @@ for (const width of [1280, 360]) {
   await settled(page);
   await press(page, "To the answers");
   await page.waitForSelector("#answer pre", {state: "attached", timeout: 60000});
-  check(await page.evaluate(() => desk.answer) === "check" && /Verdict on the check run[^]*Check run: check\n/.test(await page.locator("#answer pre").textContent()), "after a check run the answers begin with its verdict");
+  check(await page.evaluate(() => desk.answer) === "check" && /Verdict on the check run[^]*Check run: check run\n/.test(await page.locator("#answer pre").textContent()), "after a check run the answers begin with its verdict");
   await page.context().close();
 }
 

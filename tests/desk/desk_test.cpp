@@ -108,6 +108,64 @@ TEST_CASE("What is not given yet is asked for at its own place") {
   CHECK(answer["error"]["file"] == "rotor.yaml");
 }
 
+TEST_CASE("A key that is not there is named, and the map that lacks it") {
+  auto tree =
+      asked("tree of file", {{"kind", "rotor"}, {"text", project_text("configs/larkmere-fan.yaml")}})["tree"];
+  tree["planes"][1].erase("name");
+  const auto error = asked("rotor", {{"tree", tree}})["error"];
+  CHECK(error["key"] == "planes[1]");
+  CHECK(error["missing"] == "name");
+  tree["planes"][1]["name"] = "drum";
+  tree["planes"][1]["slots"]["count"] = "many";
+  CHECK(asked("rotor", {{"tree", tree}})["error"]["missing"] == "");
+}
+
+TEST_CASE("Files that are opened are told apart by what they say they are") {
+  const auto kinds = asked("kinds", {{"texts", example_files("job.yaml")}})["kinds"];
+  CHECK(kinds["job.yaml"] == "job");
+  CHECK(kinds["rotor.yaml"] == "rotor");
+  CHECK(kinds["readings.csv"] == "");
+}
+
+TEST_CASE("The run made with the weights advised is given a name and all that is then fitted") {
+  auto files = example_files("first-visit.yaml");
+  const auto trial = asked("trial", {{"files", files}});
+  const auto change = DeskDocument::parse(trial["document"].get<std::string>())["slots"][0];
+  const std::string plane = change["plane"], slot = std::to_string(change["slot"].get<int>());
+  CHECK(trial["run"]["name"] == "trial " + plane);
+  CHECK(trial["run"]["fitted"][plane][slot] == change["fit"]);
+  CHECK(asked("page", {{"files", example_files("job.yaml")}})["run"]["name"] == "check run");
+}
+
+TEST_CASE("What is fitted is written into a job as it is read from it, in slots or not") {
+  auto files = example_files("first-visit.yaml");
+  auto job = asked("tree of file", {{"kind", "job"}, {"text", files["job.yaml"]}})["tree"];
+  DeskDocument now;
+  now["spinner"].push_back({{"slot", "9"}, {"moment", "780 g.mm"}});
+  now["drum"].push_back({{"at", "30 deg against rotation"}, {"moment", "500 g.mm"}});
+  job["fitted_now"] = now;
+  files["job.yaml"] = asked("file of tree", {{"tree", job}})["text"];
+  const auto trial = asked("trial", {{"files", files}});
+  REQUIRE(trial.contains("run"));
+  const auto change = DeskDocument::parse(trial["document"].get<std::string>())["slots"][0];
+  auto expected = now;
+  const DeskDocument fitted = {{"slot", std::to_string(change["slot"].get<int>())},
+                               {"weight", change["fit"]}};
+  auto& of_plane = expected[change["plane"].get<std::string>()];
+  of_plane.insert(of_plane.begin() + (change["plane"] == "spinner" && change["slot"] > 9 ? 1 : 0), fitted);
+  CHECK(trial["run"]["fitted"] == expected);
+}
+
+TEST_CASE("The job tells how many slots a plan may change, and how many where it says nothing") {
+  auto files = example_files("job.yaml");
+  auto job = asked("tree of file", {{"kind", "job"}, {"text", files["job.yaml"]}})["tree"];
+  job["trim"]["max_changes"] = "3";
+  files["job.yaml"] = asked("file of tree", {{"tree", job}})["text"];
+  const auto facts = asked("job", {{"files", files}});
+  CHECK(facts["max_changes"] == 3);
+  CHECK(facts["usual_max_changes"] == TrimRequest{}.max_changes);
+}
+
 TEST_CASE("A plane is drawn as a person at its end sees it: the reference tooth at the top") {
   const auto facts = asked("rotor", {{"files", {{"rotor.yaml", project_text("configs/larkmere-fan.yaml")}}}});
   const auto& spinner = facts["planes"][0];
@@ -233,4 +291,9 @@ TEST_CASE("Whatever is asked, the answer is JSON with an error that says what") 
     CHECK_MESSAGE(answer.contains("error"), request);
     CHECK_MESSAGE(!answer["error"]["message"].get<std::string>().empty(), request);
   }
+}
+
+TEST_CASE("Where only trial runs were made, the check run is what is missing") {
+  const auto error = asked("check", {{"files", example_files("job.yaml")}})["error"];
+  CHECK(error["missing"] == "check run");
 }

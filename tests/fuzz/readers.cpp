@@ -14,7 +14,7 @@
 #include "io/record_documents.hpp"
 #include "io/ring_file.hpp"
 #include "project_folder.hpp"
-#include "rehearsal/files.hpp"
+#include "rehearsal/rehearsal.hpp"
 #include "scratch_folder.hpp"
 #include "trimwright/files.hpp"
 #include "trimwright/records.hpp"

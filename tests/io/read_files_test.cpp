@@ -47,6 +47,35 @@ TEST_CASE("The last limit of a sensor holds at any speed where it names none, an
   CHECK(wrong.error().expected == "up_to in every band but the last");
 }
 
+TEST_CASE("A sensor may leave its limits out only where they are listed as its own or as every sensor's") {
+  const auto with = [](const std::string& list) {
+    std::string text = small_rotor;
+    const std::string was = ", limits: [{up_to: 6000 rpm, limit: 10 mm/s}]", before = "rotation:";
+    text.erase(text.find(was), was.size());
+    return parse_rotor("rotor.yaml", text.insert(text.find(before), "to_confirm: [" + list + "]\n"));
+  };
+  for (const char* list : {"limits", "limits of v", "teeth, limits of v"}) {
+    const auto open = with(list);
+    REQUIRE_MESSAGE(open, list);
+    CHECK(limits_open(*open, open->sensors[0]));
+  }
+  for (const char* list : {"limits of shown", "teeth"}) {
+    const auto refused = with(list);
+    REQUIRE_MESSAGE(!refused, list);
+    CHECK(refused.error().where.key == "sensors[0]");
+    CHECK(refused.error().what == "key \"limits\" is missing");
+  }
+}
+
+TEST_CASE("A target of zero, which no trim reaches, is refused") {
+  std::string text = small_rotor;
+  const std::string was = "limit: 10 mm/s";
+  const auto rotor =
+      parse_rotor("rotor.yaml", text.replace(text.find(was), was.size(), was + ", target: 0 mm/s"));
+  REQUIRE(!rotor);
+  CHECK(rotor.error().where.key == "sensors[0].limits[0].target");
+}
+
 TEST_CASE("The shipped example is read as it was written") {
   const auto file = read_job(root + "/examples/quillhaven/job.yaml");
   REQUIRE(file);

@@ -5,6 +5,7 @@
 #include <algorithm>
 
 #include "job_builder.hpp"
+#include "plan/steps.hpp"
 
 using namespace trimwright;
 using namespace trimwright::testing;
@@ -45,6 +46,17 @@ TEST_CASE("When nothing is worth changing, the plan says so and asks for no run"
   const auto plan = steps_of(job);
   REQUIRE(plan.steps.size() == 1);
   CHECK(plan.steps[0].kind == StepKind::do_nothing);
+}
+
+TEST_CASE("The run made with a plan's weights is called the check run, with a number where that was made") {
+  Job job = slotted_job_with_trial(moments);
+  const auto plan = steps_of(job);
+  CHECK(next_run_name(job, plan) == "check run");
+  job.runs.back().name = "check run";
+  CHECK(next_run_name(job, plan) == "check run 2");
+  BalancePlan trial = plan;
+  trial.kind = BalancePlan::Kind::trial;
+  CHECK(next_run_name(job, trial) == "trial spinner");
 }
 
 TEST_CASE("What was read last is the once-per-rev reading of the last run in use with what is fitted now") {

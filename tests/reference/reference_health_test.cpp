@@ -36,6 +36,17 @@ TEST_CASE("a sound ring gives no findings") {
   CHECK(health.reference.over_others == doctest::Approx(1.3).epsilon(0.02));
 }
 
+TEST_CASE("a ring of as many teeth as there may be is trusted like any other") {
+  RingSignal signal = noisy_ring();
+  signal.teeth = most_teeth;
+  signal.full_rpm = 800.0;
+  signal.rpm = 600.0;
+  signal.sample_rate_hz = 102400.0;
+  const ReferenceHealth health = follow(signal, 6.0).extraction.health;
+  CHECK(health.trusted_part == 1.0);
+  CHECK(health.reference.over_others == doctest::Approx(1.3).epsilon(0.02));
+}
+
 TEST_CASE("missing and extra pulses are counted and every finding says what to look at") {
   RingSignal signal = noisy_ring();
   signal.drop_probability = 0.01;

@@ -124,6 +124,17 @@ TEST_CASE("pulses do not depend on how the samples are cut into blocks") {
     CHECK(whole[i].time_s == doctest::Approx(pieces[i].time_s).epsilon(1e-12));
 }
 
+TEST_CASE("a ring of as many teeth as a rotor file may tell is followed tooth by tooth") {
+  RingSignal signal;
+  signal.teeth = most_teeth;
+  signal.full_rpm = 800.0;
+  signal.rpm = 600.0;
+  signal.sample_rate_hz = 102400.0;
+  const auto pulses = tracked(signal, 1.0);
+  CHECK(std::abs(static_cast<double>(pulses.size()) - teeth_passed(signal, 1.0)) <= 2.0);
+  CHECK(rms_error(pulses, signal) < 0.002);
+}
+
 TEST_CASE("the tooth channel's own delay is taken off the pulse times") {
   RingSignal signal;
   const std::vector<float> samples = signal.samples(0.5);
@@ -137,7 +148,8 @@ TEST_CASE("the tooth channel's own delay is taken off the pulse times") {
 
 TEST_CASE("what cannot be tracked is refused with the figure that would do") {
   CHECK_FALSE(ToothTracker::create({0, CentreSlope::falling, 200, 6000, 0.0}, 51200.0));
-  CHECK_FALSE(ToothTracker::create({201, CentreSlope::falling, 200, 6000, 0.0}, 51200.0));
+  CHECK(ToothTracker::create({most_teeth, CentreSlope::falling, 200, 600, 0.0}, 102400.0));
+  CHECK_FALSE(ToothTracker::create({most_teeth + 1, CentreSlope::falling, 200, 600, 0.0}, 102400.0));
   CHECK_FALSE(ToothTracker::create({34, CentreSlope::falling, 6000, 200, 0.0}, 51200.0));
   CHECK_FALSE(ToothTracker::create({34, CentreSlope::falling, 200, 6000, 0.0}, 0.0));
   const auto slow = ToothTracker::create({34, CentreSlope::falling, 200, 6000, 0.0}, 8000.0);

@@ -73,6 +73,13 @@ TEST_CASE("readings within 20 rpm are of one speed where the rotor was not told 
             ->speeds_rpm.size() == 1);
 }
 
+TEST_CASE("a name that a person takes for a plane's or a sensor's is that one's") {
+  const std::string cyrillic = "\u0410";
+  JobBuilder made("rotor", PhaseConvention::lag);
+  made.plane(cyrillic + " disc").sensor(cyrillic, "mm/s peak", 4.0);
+  CHECK(made.run("a").fit("A disc", 5.0, 0.0).read("A", 1500.0, 3.0, 40.0).job());
+}
+
 TEST_CASE("the first call that was wrong is told, with what would do") {
   CHECK(refusal(bench()) == "a job without runs; expected a baseline run");
   CHECK(refusal(bench().read("bearing", 1500.0, 1.0, 0.0)).find("before a run") != std::string::npos);

@@ -89,3 +89,19 @@ TEST_CASE(
 TEST_CASE("A job whose places nobody settled says so instead of reading at random") {
   CHECK_THROWS_AS((void)place_of(read_at({3000.0}), 0, 0), std::logic_error);
 }
+
+TEST_CASE(
+    "A speed as far off as the tolerance allows is the point's, whether its reading was obtained or not") {
+  // 51 % of 4915 rpm is 1 % of it above 50 %, but for what rounding makes of the difference.
+  const double point = 2457.5, read = 2506.65;
+  Job job = read_at({point, read});
+  job.rotor.speed_100_rpm = 4915.0;
+  job.rotor.speed_tolerance_rpm = 49.15;
+  REQUIRE(read - point > job.rotor.speed_tolerance_rpm);
+  job.runs[0].missing.push_back({read, 1, {}});
+  REQUIRE(settle_places(job, {{point, "", {}}}));
+  CHECK(job.speeds_rpm == std::vector<double>{point});
+  const auto to_run = places_to_run(job);
+  REQUIRE(to_run.size() == 2);
+  CHECK(to_run[1].sensor == 1);
+}

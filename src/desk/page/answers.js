@@ -60,25 +60,13 @@ const markLine = () => (desk.job.units.mark === "comma" ? "All numbers here are 
 const frameOf = (html, title) => make("iframe", {srcdoc: markLine() ? html.replace('<main id="main">', (main) => `${main}<p class="chance">${markLine()}</p>`) : html, title, class: "page-frame"});
 const textOf = (text) => [markLine() ? make("p", {class: "note"}, markLine()) : null, make("pre", {tabindex: "0"}, deskWords(text))];
 const asText = (text) => make("details", {class: "as-text"}, make("summary", {}, "The same as text"), make("pre", {tabindex: "0"}, deskWords(text)));
-const slotChanges = (job, slots) => {
-  const fitted = copy(fittedOf(job, "now"));
-  for (const {plane, slot, fit} of slots) {
-    const one = planeFitted(fitted[plane]);
-    if (fit === null) delete one.slots[slot]; else one.slots[slot] = typeof fit === "string" ? fit : {moment: `${fit.moment_g_mm} g.mm`};
-    const written = writtenPlane(one);
-    if (written) fitted[plane] = written; else delete fitted[plane];
-  }
-  return fitted;
-};
-const takeAsRun = (name, fitted, planGiven) => {
+const takeAsRun = ({name, fitted}, planGiven) => {
   desk.job.planGiven = planGiven;
   if (isPractice(desk.job)) { setFitted("now", fitted); go("runs"); say("These weights are on the rotor now. Run it."); return; }
-  let free = name;
-  for (let n = 2; desk.job.runs.some((run) => run.facts.name === free); ++n) free = `${name} ${n}`;
-  addRun(free, Object.keys(fitted).length > 0 ? fitted : "none");
+  addRun(name, Object.keys(fitted).length > 0 ? fitted : "none");
   go("runs");
   focusCell(firstCell(desk.job.runs.length - 1, 0));
-  say(`The run “${free}” is begun, with these weights. Enter what it reads.`);
+  say(`The run “${name}” is begun, with these weights. Enter what it reads.`);
 };
 /** What the page in the frame shows now, the person's own moves included. */
 const choiceInFrame = (frame) => {
@@ -116,8 +104,7 @@ const answers = {
   },
   async trial(place) {
     const answer = await given("trial", {...desk.trial, ...timeGiven()});
-    const document0 = JSON.parse(answer.document);
-    place.replaceChildren(make("p", {class: "buttons"}, document0.slots.length > 0 ? button("Take this as the next run", () => takeAsRun(`trial ${document0.slots[0].plane}`, slotChanges(desk.job, document0.slots), false), {class: "main"}) : null),
+    place.replaceChildren(make("p", {class: "buttons"}, answer.run ? button("Take this as the next run", () => takeAsRun(answer.run, false), {class: "main"}) : null),
     frameOf(answer.page, "The next trial run"), asText(answer.text));
   },
   async plan(place) {
@@ -126,7 +113,7 @@ const answers = {
     const frame = frameOf(answer.page, "The balance plan");
     const text = make("pre", {tabindex: "0"});
     const more = make("details", {class: "as-text", ontoggle: async (event) => { if (event.target.open && !text.textContent) { try { text.textContent = deskWords((await given("plan", rest)).text); } catch (error) { text.textContent = error.found ? messageWords(error.found) : error.message; } } }}, make("summary", {}, "The same as text"), text);
-    const take = button("Fit these weights: begin the check run", () => { const chosen = choiceInFrame(frame); if (chosen) takeAsRun("check", chosen.fitted, true); }, {class: "main"});
+    const take = button("Fit these weights: begin the check run", () => { const chosen = choiceInFrame(frame); if (chosen) takeAsRun({name: answer.run.name, fitted: chosen.fitted}, true); }, {class: "main"});
     const own = button("Plan with the weights tried out", () => { const chosen = choiceInFrame(frame); if (chosen) { desk.own = chosen.document; showAnswer(); } });
     const tools = make("p", {class: "buttons"}, take, desk.own ? button("Back to the plan's own weights", () => { desk.own = null; showAnswer(); }) : own, null);
     frame.addEventListener("load", () => {
@@ -145,7 +132,7 @@ const answers = {
     const last = lastRead(desk.job);
     if (last && !last.opened && !last.afterPlan) { place.replaceChildren(noCheckRun(last, `There is no check run yet: the run “${last.facts.name}” was begun before a plan was made.`)); return; }
     const said = last?.afterPlan === "said" ? {run: last.facts.name} : {};
-    const answer = await given("check", {...timeGiven(), ...said}).catch((error) => { if (last && /^there is no check run yet/.test(error.found?.what)) return error; throw error; });
+    const answer = await given("check", {...timeGiven(), ...said}).catch((error) => { if (last && error.found?.missing === "check run") return error; throw error; });
     if (answer.found) { place.replaceChildren(noCheckRun(last, `${deskWords(answer.found.what).replace(/^t/, "T")}.`)); return; }
     const {text} = answer;
     const page = said.run ? null : await given("page", {check_run: true, ...timeGiven()}).catch((error) => { if (error.stopped) throw error; return null; });
@@ -170,10 +157,13 @@ const timeChoice = () => {
 };
 const planRequest = () => ({...timeGiven(), ...(desk.objective ? {objective: desk.objective} : {}), ...(desk.changes !== undefined && !desk.own ? {changes: desk.changes} : {}), ...(desk.own ? {files: {"fitted.json": JSON.stringify(desk.own)}} : {})});
 const planOptions = () => {
-  const changes = make("select", {"aria-label": "Slots to change", onchange: (event) => { desk.changes = event.target.value === "" ? undefined : Number(event.target.value); desk.own = null; showAnswer(); }},
-    make("option", {value: ""}, "as many slots as recommended"), Array.from({length: Number(desk.job.job.trim?.max_changes ?? 8) + 1}, (_, n) => make("option", {value: String(n)}, n === 1 ? "1 slot changed" : `${n} slots changed`)));
-  changes.value = desk.changes === undefined ? "" : String(desk.changes);
-  return changes;
+  const select = make("select", {"aria-label": "Slots to change", onchange: (event) => { desk.changes = event.target.value === "" ? undefined : Number(event.target.value); desk.own = null; showAnswer(); }}, make("option", {value: ""}, "as many slots as recommended"));
+  return live(select, (node) => {
+    const most = desk.checked?.jobFacts?.max_changes;
+    if (most === undefined || node.options.length === most + 2) return;
+    node.replaceChildren(node.options[0], ...Array.from({length: most + 1}, (_, n) => make("option", {value: String(n)}, n === 1 ? "1 slot changed" : `${n} slots changed`)));
+    node.value = desk.changes === undefined ? "" : String(desk.changes);
+  });
 };
 const trialPlane = () => {
   const select = make("select", {"aria-label": "Plane of the trial weight", onchange: (event) => { desk.trial = event.target.value ? {plane: event.target.value} : null; showAnswer(); }}, make("option", {value: ""}, "the plane advised"), desk.job.rotor.planes.map((plane) => make("option", {value: plane.name}, plane.name)));

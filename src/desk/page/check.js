@@ -23,13 +23,10 @@ const exampleFor = (path, rotor, job) => {
   if (count) return enoughSlots(job, count[1]);
   for (const [pattern, value] of examples) { const found = pattern.exec(path); if (found) return value(found[1]); }
   const limit = /^sensors\[(\d+)\]\.limits\[\d+\]\.limit$/.exec(path);
-  return limit ? `1000 ${rotor.sensors[limit[1]].unit.replace(/ (peak|rms|pp)$/, "")}` : null;
+  return limit ? `1000 ${symbolOf(rotor.sensors[limit[1]])}` : null;
 };
 /** The key a message is about; a key that is missing is told at the map that lacks it. */
-const keyOf = (found) => {
-  const missing = /^key "([^"]+)" is missing/.exec(found.what);
-  return missing ? (found.key ? `${found.key}.${missing[1]}` : missing[1]) : found.key;
-};
+const keyOf = ({key, missing}) => [key, missing].filter(Boolean).join(".");
 
 /** Messages of the rotor's cells by path, and a rotor that can be read: this one, what is wrong replaced. */
 const checkRotor = async (job) => {
@@ -79,7 +76,7 @@ const checkReadings = async (job, rotorText) => {
 const checkJob = async (job, soon) => {
   const {messages: rotorMessages, rotor, facts} = await checkRotor(job);
   const result = {rotor: rotorMessages, readings: new Map(), job: new Map(), facts, jobFacts: null, general: null};
-  soon({...result, readings: desk.checked?.readings ?? result.readings, job: desk.checked?.job ?? result.job});
+  soon({...result, jobFacts: desk.checked?.jobFacts ?? null, readings: desk.checked?.readings ?? result.readings, job: desk.checked?.job ?? result.job});
   if (!rotor) { const [first] = rotorMessages.values(); result.general = first ?? null; return result; }
   const rotorText = (await engine.ask("file of tree", {tree: rotor})).text;
   result.readings = await checkReadings(job, rotorText);

@@ -9,9 +9,10 @@ const change = (edit) => {
   edit(desk.job);
   changed();
 };
+const renewLive = () => { for (const node of document.querySelectorAll("[data-live]")) node.renew(); };
 const changed = () => {
   desk.own = null;
-  for (const node of document.querySelectorAll("[data-live]")) node.renew();
+  renewLive();
   keep(); recheck(); head();
 };
 const step = (from, to) => {
@@ -70,7 +71,7 @@ const recheck = () => {
   recheck.timer = setTimeout(async () => {
     if (!desk.job) return;
     try {
-      const told = (found) => { if (mine !== checking) return; desk.checked = found; showMessages(); gridMessages(); drawRotor(); };
+      const told = (found) => { if (mine !== checking) return; desk.checked = found; renewLive(); showMessages(); gridMessages(); drawRotor(); };
       told(await checkJob(desk.job, told));
     } catch (error) {
       if (!error.stopped) say(`The library could not be asked: ${error.message}`);
@@ -94,7 +95,8 @@ const openJob = async (job) => {
 const openTexts = async (texts) => {
   const said = [];
   try {
-    const tables = Object.keys(texts).filter((name) => kindOf(texts[name]) === null && /\.(csv|tsv|txt)$/i.test(name));
+    const kinds = await kindsOf(texts);
+    const tables = Object.keys(texts).filter((name) => !kinds[name] && /\.(csv|tsv|txt)$/i.test(name));
     if (desk.job && tables.length === Object.keys(texts).length && tables.length > 0) { await addTables(texts, tables); return; }
     const job = await jobFromFiles(texts, said, desk.job?.units.mark);
     await openJob(job);

@@ -1,5 +1,5 @@
 /** Opens files: a job with its rotor and tables, a rotor alone, or a table for the job that is open. */
-const kindOf = (text) => (/^\s*(?:#.*\n|\s)*["']?trimwright["']?\s*:\s*["']?(\w+) 1/.exec(text) || /"trimwright"\s*:\s*"(\w+) 1"/.exec(text) || [])[1] ?? null;
+const kindsOf = async (texts) => (await engine.ask("kinds", {texts})).kinds;
 const baseName = (path) => path.split(/[\\/]/).pop();
 const hasComments = (text) => /^\s*#|\s#\s/m.test(text);
 
@@ -35,8 +35,9 @@ const unitsOf = (rotor, readings, mark) => {
 /** A job from texts by name. Throws the library's Error. `said` collects what a person should know. */
 const jobFromFiles = async (texts, said = [], mark = "point") => {
   const names = Object.keys(texts);
-  const jobName = names.find((name) => kindOf(texts[name]) === "job");
-  const rotors = names.filter((name) => kindOf(texts[name]) === "rotor");
+  const kinds = await kindsOf(texts);
+  const jobName = names.find((name) => kinds[name] === "job");
+  const rotors = names.filter((name) => kinds[name] === "rotor");
   const job = newJob();
   job.openedNames = names;
   job.units.mark = mark;

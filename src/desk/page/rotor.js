@@ -149,7 +149,7 @@ const sensorPart = (s) => {
   const sensor = desk.job.rotor.sensors[s];
   const path = `sensors[${s}]`;
   const {units} = desk.job;
-  const symbol = (sensor.unit ?? "").replace(/ (peak|rms|pp)$/, "");
+  const symbol = symbolOf(sensor);
   const asShown = sensor.measures === "as shown";
   const id = `unit-sensor-${s}`;
   const known = Object.values(sensorUnits).flat();
@@ -158,10 +158,10 @@ const sensorPart = (s) => {
     const quantity = Object.keys(sensorUnits).find((one) => sensorUnits[one].includes(unit));
     change((job) => {
       const one = job.rotor.sensors[s];
-      const old = (one.unit ?? "").replace(/ (peak|rms|pp)$/, "");
-      const fresh = unit.replace(/ (peak|rms|pp)$/, "");
+      const old = symbolOf(one);
       one.measures = unit === "as shown" ? "as shown" : quantity ?? "";
       one.unit = unit === "as shown" ? "" : unit;
+      const fresh = symbolOf(one);
       if (unit === "as shown") delete one.phase_of; else one.phase_of = one.measures;
       for (const band of one.limits ?? []) for (const key of ["limit", "target"]) if (band[key]) band[key] = withUnit(withoutUnit(band[key], old), fresh);
       for (const key of ["repeatability", "run_to_run"]) if (one[key]) one[key] = withUnit(withoutUnit(one[key], old), fresh);

@@ -48,7 +48,7 @@ const nextName = () => { const names = desk.job.runs.map((run) => run.facts.name
 /** After another run it must be said anew what is on the rotor. */
 const addRun = (name, fitted = "") => change((job) => { job.runs.push({...newRun(name, fitted, job), afterPlan: job.planGiven === true}); delete job.job.fitted_now; });
 const trimPart = () => make("section", {class: "part"}, make("h2", {}, "Wishes for the plan"), fields(
-  field({label: "Largest number of slots to change", root: "job", path: "trim.max_changes", kind: "number", optional: "if wanted", hint: "8"}),
+  field({label: "Largest number of slots to change", root: "job", path: "trim.max_changes", kind: "number", optional: "if wanted", hint: String(desk.checked?.jobFacts?.usual_max_changes ?? "")}),
   field({label: "What the best weights are", root: "job", path: "trim.objective", kind: "choice", choices: choice.objective.slice(1), optional: "if wanted"}),
   field({label: "Planes to use", root: "job", path: "trim.planes", kind: "choice", choices: [["all", "all of them"], ["easy first", "easy ones first"]], optional: "if wanted"}),
   field({label: "Weights that are fitted now", root: "job", path: "trim.fitted_weights", kind: "choice", choices: [["may change", "may change"], ["stay", "stay where they are"]], optional: "if wanted"})));

@@ -22,4 +22,6 @@ const sensorUnits = {
   displacement: ["mil pp", "mil peak", "um pp", "um peak", "mm pp"],
   acceleration: ["g peak", "g rms", "m/s2 peak", "m/s2 rms"],
 };
+/** A unit is written with its detector, the last word of it; limits and scatter of a sensor without. */
+const symbolOf = ({measures, unit}) => (measures === "as shown" ? unit : (unit ?? "").replace(/ \S+$/, ""));
 const markWords = {point: "decimal point", comma: "decimal comma"};

@@ -1,4 +1,4 @@
-#include "files.hpp"
+#include "rehearsal.hpp"
 
 #include <fmt/format.h>
 

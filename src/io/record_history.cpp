@@ -2,11 +2,12 @@
 
 #include <algorithm>
 #include <cmath>
+#include <map>
+#include <span>
+#include <tuple>
 
 #include "base/text.hpp"
-#include "csv_rows.hpp"
 #include "record_content.hpp"
-#include "record_documents.hpp"
 #include "report/text_table.hpp"
 #include "trimwright/plan.hpp"
 
@@ -22,8 +23,8 @@ int decimals_of(double value) {
   return static_cast<int>(digits.size() - digits.find('.') - 1);
 }
 
-}  // namespace
-
+/// Decimals of all amplitudes (`keys` of each reading) in a unit, so that they stand alike: 0.400 beside
+/// 0.046.
 std::map<std::string, int> decimals_by_unit(const Json& readings, std::span<const char* const> keys) {
   std::map<std::string, int> decimals;
   for (const auto& one : readings)
@@ -35,16 +36,6 @@ std::map<std::string, int> decimals_by_unit(const Json& readings, std::span<cons
   return decimals;
 }
 
-namespace {
-
-std::string number_cell(const Json& value, char decimal) {
-  std::string cell = value.is_number() ? fmt::format("{:.6g}", value.get<double>()) : "";
-  std::replace(cell.begin(), cell.end(), '.', decimal);
-  return cell;
-}
-
-char between_cells(char decimal) { return decimal == ',' ? ';' : ','; }
-
 /// A speed and sensor of a rotor's history, with its readings in the order of the records.
 struct HistoryRow {
   double rpm = 0.0;
@@ -54,13 +45,14 @@ struct HistoryRow {
 };
 
 void add_to_history(const StoredRecord& record, const Json& content, std::vector<HistoryRow>& rows) {
-  const double tolerance = content.value("speed_tolerance_rpm", 0.0);
+  Rotor rotor;
+  rotor.speed_tolerance_rpm = content.value("speed_tolerance_rpm", 0.0);
   for (const auto& one : content.at("check").at("readings")) {
     if (one.at("component") != "once-per-rev") continue;
     const double rpm = one.at("speed_rpm");
     auto row = std::find_if(rows.begin(), rows.end(), [&](const HistoryRow& r) {
       return r.sensor == one.at("sensor") && r.unit == one.at("unit") && r.state == state_in(one) &&
-             std::abs(r.rpm - rpm) <= tolerance;
+             same_speed(rotor, r.rpm, rpm);
     });
     if (row == rows.end()) row = rows.insert(row, {rpm, one.at("sensor"), one.at("unit"), state_in(one), {}});
     row->readings.emplace_back(&record, one);
@@ -119,89 +111,6 @@ std::string history_remarks(const StoredRecord& record) {
 }
 
 }  // namespace
-
-std::string export_csv_heading(char decimal) {
-  return csv_line(
-      {"record",      "date",     "rotor",        "serial",          "station",         "person",
-       "verdict",     "corrects", "corrected_by", "speed_rpm",       "sensor",          "unit",
-       "component",   "before",   "after",        "after_phase_deg", "expected",        "expected_phase_deg",
-       "expected_sd", "limit",    "target",       "filed_at",        "filed_by",        "digest",
-       "reason",      "entries",  "taken_out",    "put_in",          "before_phase_deg"},
-      between_cells(decimal));
-}
-
-namespace {
-
-/// "spinner slot 8 K2; drum slot 3 piece of 780 g mm".
-std::string weights_cell(const Json& places) {
-  std::string words;
-  for (const auto& one : places) {
-    words += fmt::format("{}{} slot {} {}", words.empty() ? "" : "; ", one.at("plane").get<std::string>(),
-                         one.at("slot").get<int>(), piece_words(piece_in(one.at("piece"))));
-  }
-  return words;
-}
-
-std::string entries_cell(const Json& entries) {
-  std::string words;
-  for (const auto& [key, text] : entries.items())
-    words += (words.empty() ? "" : "; ") + key + ": " + text.get<std::string>();
-  return words;
-}
-
-/// What stands in every row of a trim: entries, weights taken out, weights put in.
-std::vector<std::string> trim_cells(const Json& content) {
-  const Json& weights = content.at("weights");
-  return {entries_cell(content.at("entries")), weights_cell(weights.at("removed")),
-          weights_cell(weights.at("fitted"))};
-}
-
-/// A row of what was read, with what it is held against where it is of a trim.
-std::string export_row(const StoredRecord& one, const std::string& date, const Json& reading,
-                       const std::vector<std::string>& of_trim, const Json* as_found, char decimal) {
-  const Record& record = one.record;
-  const auto number = [](const std::optional<std::int64_t>& n) { return n ? std::to_string(*n) : ""; };
-  std::vector<std::string> cells{std::to_string(one.number),
-                                 date,
-                                 record.rotor,
-                                 record.serial,
-                                 record.station,
-                                 record.person,
-                                 record.verdict,
-                                 number(record.corrects),
-                                 number(one.corrected_by),
-                                 number_cell(reading.at("speed_rpm"), decimal),
-                                 reading.at("sensor"),
-                                 reading.at("unit"),
-                                 reading.at("component")};
-  for (const char* key : {"first", "amplitude", "phase_deg", "expected", "expected_phase_deg", "expected_sd",
-                          "limit", "target"})
-    cells.push_back(number_cell(reading.value(key, Json()), decimal));
-  cells.insert(cells.end(), {record.filed_at, record.filed_by, hex(one.digest), record.reason});
-  cells.insert(cells.end(), of_trim.begin(), of_trim.end());
-  cells.push_back(as_found == nullptr ? "" : number_cell(as_found->at("phase_deg"), decimal));
-  return csv_line(cells, between_cells(decimal));
-}
-
-}  // namespace
-
-Result<std::string> export_csv(const StoredRecord& one, char decimal) {
-  return from_any_content(one, [&](const Json& content) {
-    std::string text;
-    if (holds_readings(one.record)) {
-      for (const auto& run : content.at("runs"))
-        for (const auto& reading : run.at("readings"))
-          text += export_row(one, run.at("when").get<std::string>().substr(0, 10), reading, {"", "", ""},
-                             nullptr, decimal);
-      return text;
-    }
-    const auto of_trim = trim_cells(content);
-    for (const auto& reading : content.at("check").at("readings"))
-      text += export_row(one, one.record.date, reading, of_trim,
-                         as_found_in(content, reading, reading.at("component") == "overall"), decimal);
-    return text;
-  });
-}
 
 Result<std::string> history_text(const std::vector<StoredRecord>& records) {
   if (records.empty()) return "No record.\n";

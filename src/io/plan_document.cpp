@@ -226,16 +226,4 @@ std::string trial_json(const Job& job, const TrialAdvice& advice, const BalanceP
   return dumped(json);
 }
 
-std::string tolerance_json(double rpm) {
-  Json json = {{"trimwright", "tolerance 1"},
-               {"speed_rpm", rpm},
-               {"standard", "ISO 21940-11"},
-               {"grades", Json::array()}};
-  for (const double grade : balance_quality_grades())
-    json["grades"].push_back(
-        {{"grade_mm_s", grade}, {"permissible_g_mm_per_kg", permissible_specific_unbalance(grade, rpm)}});
-  json["cautions"] = cautions();
-  return dumped(json);
-}
-
 }  // namespace trimwright

@@ -1,4 +1,4 @@
-#include "rehearsal/files.hpp"
+#include "rehearsal/rehearsal.hpp"
 
 #include <doctest/doctest.h>
 
@@ -155,7 +155,7 @@ TEST_CASE("a planted slip is in one run at most, told by the truth and by nothin
       REQUIRE(make_run(rehearsal, job, {"run " + std::to_string(r), *fitted, true}));
       CHECK(rehearsal_job(rehearsal)->runs[r].fitted[0].slots == (*fitted)[0].slots);
     }
-    const auto truth = rehearsal_truth(rehearsal, *rehearsal_job(rehearsal), {});
+    const auto truth = rehearsal_truth(rehearsal, *rehearsal_job(rehearsal));
     REQUIRE(truth);
     planted += !truth->slip.empty();
     CHECK(holds(truth_text(*truth), "WHAT WENT WRONG") == !truth->slip.empty());
@@ -238,7 +238,7 @@ TEST_CASE("the unbalance that acts like the hidden one leaves little when it is 
   const Practice practice(1);
   const Rehearsal rehearsal = practice.read();
   const Job job = *rehearsal_job(rehearsal);
-  const auto truth = rehearsal_truth(rehearsal, job, {});
+  const auto truth = rehearsal_truth(rehearsal, job);
   REQUIRE(truth);
   const auto removed = std::vector<std::complex<double>>{-truth->equivalent[0], -truth->equivalent[1]};
   for (const double rpm : truth->job.speeds_rpm)

@@ -116,13 +116,12 @@ struct RehearsalTruth {
   std::vector<std::complex<double>> equivalent;
   std::vector<FittedWeights> fitted;         ///< now
   std::vector<std::complex<double>> moment;  ///< now, total per plane [g mm]
-  TrimPlan best;  ///< from what was fitted in the first run, as many changes as `request` allows
+  TrimPlan best;                   ///< from what was fitted in the first run, `rehearsal_changes` at most
   std::vector<Prediction> levels;  ///< true levels: before, in the first run; after, now
   std::string slip;                ///< the run and what went wrong in it; empty: nothing has
 };
 
-[[nodiscard]] Result<RehearsalTruth> rehearsal_truth(const Rehearsal& rehearsal, const Job& job,
-                                                     const TrimRequest& request);
+[[nodiscard]] Result<RehearsalTruth> rehearsal_truth(const Rehearsal& rehearsal, const Job& job);
 
 /// The truth for a terminal, and as the `truth 1` document (docs/rehearsal.md).
 [[nodiscard]] std::string truth_text(const RehearsalTruth& truth);
