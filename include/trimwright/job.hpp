@@ -323,4 +323,13 @@ struct Readiness {
 /// Whether a finding asks for something to be looked at or done before a trim (the others only ask for care).
 [[nodiscard]] bool holds_up(ReadinessConcern concern);
 
+/// What was found, in one sentence, with speed, sensor and runs.
+[[nodiscard]] std::string finding_words(const Job& job, const ReadinessFinding& finding);
+
+/// What to look at or do first. Empty where there is nothing.
+[[nodiscard]] std::string what_to_do(ReadinessConcern concern);
+
+/// The answer in one sentence.
+[[nodiscard]] std::string answer_words(const Readiness& readiness);
+
 }  // namespace trimwright

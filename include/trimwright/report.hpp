@@ -29,15 +29,6 @@ namespace trimwright {
 /// The verdict for a terminal or a printer.
 [[nodiscard]] std::string check_text(const Job& job, const Verdict& verdict, std::size_t width = 80);
 
-/// What was found, in one sentence, with speed, sensor and runs.
-[[nodiscard]] std::string finding_words(const Job& job, const ReadinessFinding& finding);
-
-/// What to look at or do first. Empty where there is nothing.
-[[nodiscard]] std::string what_to_do(ReadinessConcern concern);
-
-/// The answer in one sentence.
-[[nodiscard]] std::string answer_words(const Readiness& readiness);
-
 /// `trimwright ready` for a terminal. `job_file`: its path, as the next command names it; `knows_type`: the
 /// job has a prior.
 [[nodiscard]] std::string ready_text(const Job& job, const Readiness& readiness,

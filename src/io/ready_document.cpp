@@ -3,7 +3,6 @@
 #include "json_parts.hpp"
 #include "runs/next_steps.hpp"
 #include "trimwright/plan.hpp"
-#include "trimwright/report.hpp"
 
 namespace trimwright {
 namespace {

@@ -15,7 +15,6 @@
 
 #include "event_world.hpp"
 #include "trimwright/check.hpp"
-#include "trimwright/report.hpp"
 
 namespace {
 

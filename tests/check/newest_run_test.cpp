@@ -6,7 +6,6 @@
 #include "event_world.hpp"
 #include "some.hpp"
 #include "trimwright/check.hpp"
-#include "trimwright/report.hpp"
 #include "virtual_fleet.hpp"
 
 using namespace trimwright;
