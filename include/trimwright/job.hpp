@@ -187,6 +187,9 @@ struct PlaceToRead {
 /// U of every plane in run `run`: total moment plus all known changes up to and including that run [g mm].
 [[nodiscard]] std::vector<std::complex<double>> run_unbalance(const Job& job, std::size_t run);
 
+/// The known changes of the first `runs` runs, of every plane [g mm].
+[[nodiscard]] std::vector<std::complex<double>> known_changes(const Job& job, std::size_t runs);
+
 /// U of every plane with `fitted` (one entry per plane) and all known changes [g mm].
 [[nodiscard]] std::vector<std::complex<double>> unbalance_with(const Job& job,
                                                                const std::vector<FittedWeights>& fitted);

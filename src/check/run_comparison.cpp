@@ -3,13 +3,16 @@
 #include <algorithm>
 #include <cmath>
 #include <limits>
+#include <numeric>
 
 #include "base/linear_algebra.hpp"
 #include "forecast/outlook.hpp"
 #include "influence/events.hpp"
+#include "influence/plane_moments.hpp"
 #include "influence/prior_place.hpp"
 #include "influence/run_matrix.hpp"
 #include "influence/usable_reading.hpp"
+#include "runs/stated_sd.hpp"
 
 namespace trimwright {
 namespace {
@@ -67,20 +70,13 @@ RunComparison::RunComparison(const Job& job, const InfluenceModel& model, std::s
     : job_(&job), model_(&model), check_(check), scatter_(scatter) {
   const InfluencePosterior& posterior = *model.posterior;
   std::vector<std::vector<double>> amplitudes(posterior.rows.size());
-  shifts_.resize(static_cast<Index>(check + 1), 0);
-  for (std::size_t r = 1; r <= check; ++r) {
-    if (!new_baseline_between(job, r - 1, r)) continue;
-    shifts_.conservativeResize(Eigen::NoChange, shifts_.cols() + 1);
-    shifts_.rightCols<1>().setZero();
-    shifts_.rightCols<1>().head(static_cast<Index>(r)).setOnes();
-  }
+  std::vector<std::size_t> all(check + 1);
+  std::iota(all.begin(), all.end(), std::size_t{0});
+  shifts_ = new_baselines(job, all, check + 1);
   for (std::size_t r = 0; r <= check; ++r) {
-    const auto all = run_unbalance(job, r);
-    VectorXcd u(static_cast<Index>(posterior.planes.size()));
-    for (Index p = 0; p < u.size(); ++p) u(p) = all[posterior.planes[static_cast<std::size_t>(p)]];
-    listed_.push_back(u);
-    Eigen::VectorXd fitting(u.size());
-    for (Index p = 0; p < u.size(); ++p) {
+    listed_.push_back(of_planes(run_unbalance(job, r), posterior.planes));
+    Eigen::VectorXd fitting(listed_.back().size());
+    for (Index p = 0; p < fitting.size(); ++p) {
       const std::size_t plane = posterior.planes[static_cast<std::size_t>(p)];
       fitting(p) = 0.5 * fitting_covariance(job.rotor.planes[plane], job.runs[r].fitted[plane]).trace();
     }
@@ -91,7 +87,8 @@ RunComparison::RunComparison(const Job& job, const InfluenceModel& model, std::s
           std::find(posterior.rows.begin(), posterior.rows.end(), std::pair(reading.speed, reading.sensor));
       if (at == posterior.rows.end() || !why_not_usable(job, job.runs[r], reading).empty()) continue;
       const auto row = static_cast<std::size_t>(at - posterior.rows.begin());
-      const double own = reading.repeatability.value_or(posterior.noise.sensors[reading.sensor].within.sd);
+      const double own =
+          stated_sd(job.rotor, reading).value_or(posterior.noise.sensors[reading.sensor].within.sd);
       const double rpm = job.speeds_rpm[reading.speed];
       const Phasor since = since_events(posterior.events, job, r, rpm, reading.sensor);
       const Phasor x = since * *reading.x;

@@ -11,6 +11,7 @@
 #include <numbers>
 
 #include "base/linear_algebra.hpp"
+#include "influence/plane_moments.hpp"
 
 namespace trimwright {
 namespace {
@@ -163,10 +164,7 @@ std::string percent_words(double probability) {
 
 Eigen::VectorXcd unbalance_with(const Job& job, const std::vector<std::size_t>& planes,
                                 const std::vector<FittedWeights>& fitted) {
-  const auto all = unbalance_with(job, fitted);
-  Eigen::VectorXcd u(static_cast<Index>(planes.size()));
-  for (std::size_t p = 0; p < planes.size(); ++p) u(static_cast<Index>(p)) = all[planes[p]];
-  return u;
+  return of_planes(unbalance_with(job, fitted), planes);
 }
 
 int samples_of(Index components, int most) {

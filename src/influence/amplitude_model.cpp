@@ -13,6 +13,7 @@
 #include "mirror_test.hpp"
 #include "plane_condition.hpp"
 #include "run_matrix.hpp"
+#include "runs/stated_sd.hpp"
 #include "usable_reading.hpp"
 
 namespace trimwright {

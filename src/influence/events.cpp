@@ -136,16 +136,19 @@ Phasor since_events(const std::vector<EventPart>& events, const Job& job, std::s
   return log_factor == 0.0 ? 1.0 : std::exp(log_factor);
 }
 
+Eigen::MatrixXd new_baselines(const Job& job, const std::vector<std::size_t>& runs, std::size_t end) {
+  Eigen::MatrixXd shifts(static_cast<Index>(runs.size()), 0);
+  for (std::size_t r = 1; r < end; ++r) {
+    if (runs.empty() || runs.front() >= r || !new_baseline_between(job, r - 1, r)) continue;
+    shifts.conservativeResize(Eigen::NoChange, shifts.cols() + 1);
+    for (std::size_t k = 0; k < runs.size(); ++k)
+      shifts(static_cast<Index>(k), shifts.cols() - 1) = runs[k] < r ? 1.0 : 0.0;
+  }
+  return shifts;
+}
+
 void add_events(const Job& job, JointSystem& system) {
-  system.shifts.resize(static_cast<Index>(system.runs.size()), 0);
-  for (std::size_t r = 0; r < job.runs.size(); ++r)
-    for (const Event& event : job.runs[r].before) {
-      const bool after_some = !system.runs.empty() && system.runs.front() < r;
-      if (event.kind != Event::Kind::baseline_new || !after_some) continue;
-      system.shifts.conservativeResize(Eigen::NoChange, system.shifts.cols() + 1);
-      for (std::size_t k = 0; k < system.runs.size(); ++k)
-        system.shifts(static_cast<Index>(k), system.shifts.cols() - 1) = system.runs[k] < r ? 1.0 : 0.0;
-    }
+  system.shifts = new_baselines(job, system.runs, job.runs.size());
   std::size_t last = 0;
   for (const auto& reading : system.readings) last = std::max(last, system.runs[reading.run]);
   system.events = event_parts(job);

@@ -15,6 +15,11 @@ namespace trimwright {
 [[nodiscard]] Phasor event_exponent(const EventPart& part, const Job& job, std::size_t run, double rpm,
                                     std::size_t sensor);
 
+/// One column for each new baseline after the first of `runs` and before run `end`, rows as `runs`: 1 for a
+/// run before it.
+[[nodiscard]] Eigen::MatrixXd new_baselines(const Job& job, const std::vector<std::size_t>& runs,
+                                            std::size_t end);
+
 /// The events of a job in a system that has its readings and runs: those before a run with a usable reading,
 /// or after it.
 void add_events(const Job& job, JointSystem& system);

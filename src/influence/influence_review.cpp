@@ -8,6 +8,7 @@
 #include "base/chance.hpp"
 #include "base/linear_algebra.hpp"
 #include "open_noise.hpp"
+#include "plane_moments.hpp"
 #include "review_parts.hpp"
 
 namespace trimwright {
@@ -80,10 +81,7 @@ ReviewedRun predicted_by_others(const Job& job, const RunsFit& fit, std::size_t 
   if (!others || others->planes != fit.system.planes) return reviewed;
   const auto own = readings_of(fit.system, r, *others);
   if (own.empty()) return reviewed;
-  const auto unbalance = run_unbalance(job, r);
-  Eigen::VectorXcd u(static_cast<Index>(others->planes.size()));
-  for (Index p = 0; p < u.size(); ++p) u(p) = unbalance[others->planes[static_cast<std::size_t>(p)]];
-  const auto x = predicted_phasors(*others, u);
+  const auto x = predicted_phasors(*others, of_planes(run_unbalance(job, r), others->planes));
   const MatrixXd noise =
       std::pow(others->noise.widened, 2) * readings_covariance(fit.system, others->noise, own);
   const auto n = static_cast<Index>(own.size());

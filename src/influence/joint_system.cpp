@@ -11,6 +11,7 @@
 #include "events.hpp"
 #include "prior_place.hpp"
 #include "run_matrix.hpp"
+#include "runs/stated_sd.hpp"
 #include "usable_reading.hpp"
 
 namespace trimwright {

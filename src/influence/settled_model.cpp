@@ -7,6 +7,8 @@
 #include "events.hpp"
 #include "mirror_test.hpp"
 #include "plane_condition.hpp"
+#include "plane_moments.hpp"
+#include "runs/stated_sd.hpp"
 #include "trimwright/influence.hpp"
 #include "usable_reading.hpp"
 
@@ -28,9 +30,7 @@ void take_posterior_rows(const Job& job, const InfluencePosterior& posterior, In
       row.coefficients(p) = posterior.unknowns.at(posterior.entry(i, static_cast<std::size_t>(p) + 1));
     row.reading_sd = posterior.noise.sensors[row.sensor].within.sd;
     for (const std::size_t r : model.runs.used) {
-      const auto unbalance = run_unbalance(job, r);
-      Eigen::VectorXcd u(entries - 1);
-      for (Index p = 0; p + 1 < entries; ++p) u(p) = unbalance[posterior.planes[static_cast<std::size_t>(p)]];
+      const auto u = of_planes(run_unbalance(job, r), posterior.planes);
       if (new_baseline_between(job, r, job.runs.size() - 1)) continue;  // its own is not the row's
       for (const auto& reading : job.runs[r].readings) {
         if (reading.speed != row.speed || reading.sensor != row.sensor ||

@@ -1,16 +1,11 @@
 #pragma once
 
-#include <optional>
 #include <string>
 
 #include "speed_match.hpp"
 #include "trimwright/job.hpp"
 
 namespace trimwright {
-
-[[nodiscard]] inline std::optional<double> stated_sd(const Rotor& rotor, const Reading& reading) {
-  return reading.repeatability ? reading.repeatability : rotor.sensors[reading.sensor].repeatability;
-}
 
 /// Why a reading cannot enter the regression; empty when it can.
 [[nodiscard]] inline std::string why_not_usable(const Job& job, const Run& run, const Reading& reading) {

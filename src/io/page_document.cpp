@@ -98,9 +98,7 @@ double fitting_variance(const Plane& plane) {
 }
 
 Json planes_json(const Job& job, const InfluenceModel& model, const std::vector<FittedWeights>& planned) {
-  std::vector<std::complex<double>> changes(job.rotor.planes.size());
-  for (const auto& run : job.runs)
-    for (const auto& change : run.changes) changes[change.plane] += change.moment_g_mm;
+  const auto changes = known_changes(job, job.runs.size());
   Json list = Json::array();
   for (std::size_t p = 0; p < job.rotor.planes.size(); ++p) {
     const Plane& plane = job.rotor.planes[p];

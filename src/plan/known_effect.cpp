@@ -5,6 +5,7 @@
 #include <limits>
 
 #include "base/name.hpp"
+#include "influence/plane_moments.hpp"
 #include "influence/prior_place.hpp"
 
 namespace trimwright {
@@ -30,10 +31,7 @@ std::vector<KnownEffect> effects_by_model(const Job& job, const InfluenceModel& 
   const auto at = std::find(model.planes.begin(), model.planes.end(), plane) - model.planes.begin();
   std::vector<KnownEffect> effects;
   if (at == static_cast<std::ptrdiff_t>(model.planes.size())) return effects;
-  const auto all = unbalance_now(job);
-  Eigen::VectorXcd u(static_cast<Eigen::Index>(model.planes.size()));
-  for (std::size_t p = 0; p < model.planes.size(); ++p)
-    u(static_cast<Eigen::Index>(p)) = all[model.planes[p]];
+  const auto u = of_planes(unbalance_now(job), model.planes);
   for (const auto& row : model.rows)
     effects.push_back({predict(row, u), row.coefficients(at), place_of(job, row.speed, row.sensor).limit});
   return effects;

@@ -12,12 +12,19 @@ std::vector<std::complex<double>> unbalance_of(const Job& job, const std::vector
   std::vector<std::complex<double>> unbalance(job.rotor.planes.size());
   for (std::size_t p = 0; p < unbalance.size(); ++p)
     unbalance[p] = total_moment(job.rotor.planes[p], fitted[p]);
-  for (std::size_t r = 0; r < runs; ++r)
-    for (const auto& change : job.runs[r].changes) unbalance[change.plane] += change.moment_g_mm;
+  const auto changes = known_changes(job, runs);
+  for (std::size_t p = 0; p < unbalance.size(); ++p) unbalance[p] += changes[p];
   return unbalance;
 }
 
 }  // namespace
+
+std::vector<std::complex<double>> known_changes(const Job& job, std::size_t runs) {
+  std::vector<std::complex<double>> changes(job.rotor.planes.size());
+  for (std::size_t r = 0; r < runs; ++r)
+    for (const auto& change : job.runs[r].changes) changes[change.plane] += change.moment_g_mm;
+  return changes;
+}
 
 std::vector<std::complex<double>> run_unbalance(const Job& job, std::size_t run) {
   assert(run < job.runs.size());

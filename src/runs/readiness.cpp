@@ -11,6 +11,7 @@
 #include "odd_effects.hpp"
 #include "odd_entries.hpp"
 #include "same_moments.hpp"
+#include "stated_sd.hpp"
 
 namespace trimwright {
 namespace {
@@ -27,10 +28,6 @@ std::vector<std::size_t> runs_used(const Job& job) {
 
 const Place& place_of(const Job& job, const Reading& reading) {
   return place_of(job, reading.speed, reading.sensor);
-}
-
-std::optional<double> sd_of(const Job& job, const Reading& reading) {
-  return reading.repeatability ? reading.repeatability : job.rotor.sensors[reading.sensor].repeatability;
 }
 
 ReadinessFinding at(Concern concern, const Reading& reading, std::size_t run, double ratio) {
@@ -63,7 +60,7 @@ void judge_single_readings(const Job& job, std::size_t run, std::vector<Readines
     const auto sensor_sd = job.rotor.sensors[reading.sensor].repeatability;
     if (reading.repeatability && sensor_sd && *reading.repeatability > 2.0 * *sensor_sd)
       findings.push_back(at(Concern::scatters_within, reading, run, *reading.repeatability / *sensor_sd));
-    if (const auto sd = sd_of(job, reading);
+    if (const auto sd = stated_sd(job.rotor, reading);
         sd && reading.amplitude < 3.0 * *sd && above_target(job, reading))
       findings.push_back(at(Concern::too_small, reading, run, reading.amplitude / *sd));
   }
@@ -81,7 +78,7 @@ bool judge_shares(const Job& job, std::size_t run, std::vector<ReadinessFinding>
         continue;
       both = true;
       const double share = part.amplitude / overall.amplitude;
-      const double slack = 1.0 + 3.0 * sd_of(job, part).value_or(0.0) / overall.amplitude;
+      const double slack = 1.0 + 3.0 * stated_sd(job.rotor, part).value_or(0.0) / overall.amplitude;
       if (share < once_per_rev_part && above_target(job, overall))
         findings.push_back(at(Concern::mostly_other, part, run, share));
       else if (share > slack + 0.02)
@@ -185,7 +182,8 @@ void judge_contradictions(const Job& job, std::size_t run, std::vector<Readiness
       for (const Reading* b : all) most = std::max(most, std::abs(*a->x - *b->x));
     const double size = std::abs(*all.front()->x);
     const Sensor& sensor = job.rotor.sensors[place.second];
-    const double sd = std::hypot(sd_of(job, *all.front()).value_or(0.0), sensor.proportional * size);
+    const double sd =
+        std::hypot(stated_sd(job.rotor, *all.front()).value_or(0.0), sensor.proportional * size);
     if (most > 4.0 * std::numbers::sqrt2 * sd && most > steady_part * size)
       findings.push_back({Concern::contradicts, place.first, place.second, {run}, most / size});
   }

@@ -6,12 +6,11 @@
 #include <cmath>
 
 #include "base/text.hpp"
+#include "influence/plane_moments.hpp"
 #include "trim_rows.hpp"
 
 namespace trimwright {
 namespace {
-
-using Eigen::Index;
 
 /// Of every plane of the rotor [g mm].
 std::vector<std::complex<double>> added_moments(const Job& job, const std::vector<SlotChange>& changes) {
@@ -118,9 +117,7 @@ Result<TrimPlan> plan_choice(const Job& job, const InfluenceModel& model, const 
   if (auto kept = check_fitting(job.rotor, limits, job.fitted_now, fitted); !kept)
     return tl::unexpected(kept.error());
 
-  Eigen::VectorXcd added(static_cast<Index>(model.planes.size()));
-  for (std::size_t p = 0; p < model.planes.size(); ++p)
-    added(static_cast<Index>(p)) = moments[model.planes[p]];
+  const Eigen::VectorXcd added = of_planes(moments, model.planes);
   plan->request.pieces = static_cast<int>(changes.size());
   choose(*plan, choice_row(*plan, *rows, std::move(changes), added));
   predict_choice(job, model, fitted, *plan);

@@ -2,6 +2,8 @@
 
 #include <algorithm>
 
+#include "influence/plane_moments.hpp"
+
 namespace trimwright {
 namespace {
 
@@ -47,10 +49,7 @@ Result<TrimRows> trim_rows(const Job& job, const InfluenceModel& model, const Tr
   rows.planes = planes;
   rows.entries = *entries;
 
-  const auto now = unbalance_now(job);
-  rows.unbalance_now.resize(static_cast<Index>(model.planes.size()));
-  for (std::size_t p = 0; p < model.planes.size(); ++p)
-    rows.unbalance_now(static_cast<Index>(p)) = now[model.planes[p]];
+  rows.unbalance_now = of_planes(unbalance_now(job), model.planes);
 
   const Index n = static_cast<Index>(model.rows.size());
   rows.now.resize(n);
