@@ -6,6 +6,7 @@
 #include "influence/runs_fit.hpp"
 #include "run_comparison.hpp"
 #include "runs/same_moments.hpp"
+#include "runs/used_runs.hpp"
 #include "trimwright/check.hpp"
 
 namespace trimwright {
@@ -86,10 +87,9 @@ void compare_all_runs(const Job& job, Readiness& readiness, const Prior* prior) 
 
 /// The newest run with readings against those before it.
 void compare_newest(const Job& job, Readiness& readiness, const Prior* prior, Deadline deadline) {
-  std::size_t run = job.runs.size();
-  while (run > 0 && (job.runs[run - 1].set_aside || job.runs[run - 1].readings.empty())) --run;
-  if (run < 2 || event_between(job, run - 2, run - 1)) return;
-  --run;
+  const auto read = runs_read(job);
+  if (read.empty() || read.back() == 0 || event_between(job, read.back() - 1, read.back())) return;
+  const std::size_t run = read.back();
   const auto by = foretelling(job, run, prior);
   if (!by) return;
   MistakeRanking ranking = rank_mistakes(by->job, by->model, run, {}, prior, deadline);

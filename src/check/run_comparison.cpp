@@ -13,6 +13,7 @@
 #include "influence/run_matrix.hpp"
 #include "influence/usable_reading.hpp"
 #include "runs/stated_sd.hpp"
+#include "runs/used_runs.hpp"
 
 namespace trimwright {
 namespace {
@@ -34,14 +35,10 @@ double median_of(std::vector<double> values) {
 
 /// A plane outside the model whose weights differ in the check run: its effect is not known.
 std::string unknown_plane(const Job& job, const InfluenceModel& model, std::size_t run) {
-  const auto now = run_unbalance(job, run);
-  const auto known = run_unbalance(job, model.runs.used.front());
-  for (std::size_t p = 0; p < now.size(); ++p) {
-    if (std::find(model.planes.begin(), model.planes.end(), p) != model.planes.end()) continue;
-    if (std::abs(now[p] - known[p]) > 1e-9 * (1.0 + std::abs(known[p])))
+  for (const std::size_t p : planes_changed(job, {model.runs.used.front(), run}))
+    if (std::find(model.planes.begin(), model.planes.end(), p) == model.planes.end())
       return "the weights of plane \"" + job.rotor.planes[p].name +
              "\" changed in this run, and no run before tells how that plane acts";
-  }
   return {};
 }
 

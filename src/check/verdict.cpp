@@ -11,6 +11,8 @@
 #include "influence/usable_reading.hpp"
 #include "runs/as_found.hpp"
 #include "runs/next_steps.hpp"
+#include "runs/same_moments.hpp"
+#include "runs/used_runs.hpp"
 #include "trim/time_words.hpp"
 #include "trimwright/forecast.hpp"
 
@@ -177,16 +179,12 @@ namespace {
 
 /// A plane whose weights run `run` is the first to change: nothing before it tells how that plane acts.
 std::string first_tried(const Job& job, std::size_t run) {
-  const auto first =
-      std::find_if(job.runs.begin(), job.runs.end(), [](const Run& r) { return !r.set_aside; });
-  for (std::size_t p = 0; p < job.rotor.planes.size(); ++p) {
-    const auto changed = [&](const Run& r) {
-      return !r.set_aside && total_moment(job.rotor.planes[p], r.fitted[p]) !=
-                                 total_moment(job.rotor.planes[p], first->fitted[p]);
-    };
-    const auto end = job.runs.begin() + static_cast<std::ptrdiff_t>(run);
-    if (changed(*end) && std::none_of(first, end, changed)) return job.rotor.planes[p].name;
-  }
+  auto before = runs_read(job);
+  std::erase_if(before, [run](std::size_t one) { return one >= run; });
+  if (before.empty()) return {};
+  const auto tried = planes_changed(job, before);
+  for (const std::size_t p : planes_changed(job, {before.front(), run}))
+    if (std::find(tried.begin(), tried.end(), p) == tried.end()) return job.rotor.planes[p].name;
   return {};
 }
 
@@ -205,7 +203,7 @@ bool taken_out_again(const Job& job, std::size_t run) {
   for (std::size_t p = 0; run + 1 == job.runs.size() && p < job.rotor.planes.size(); ++p) {
     const auto &then = job.runs[run].fitted[p], &now = job.fitted_now[p];
     other |= then.slots != now.slots ||
-             total_moment(job.rotor.planes[p], then) != total_moment(job.rotor.planes[p], now);
+             !same_moment(total_moment(job.rotor.planes[p], then), total_moment(job.rotor.planes[p], now));
   }
   return other;
 }

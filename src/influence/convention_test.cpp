@@ -9,6 +9,7 @@
 
 #include "base/text.hpp"
 #include "mirror_test.hpp"
+#include "runs/used_runs.hpp"
 #include "trimwright/prior.hpp"
 
 namespace trimwright {
@@ -98,17 +99,6 @@ std::vector<Form> forms_of(const Job& job) {
   return forms;
 }
 
-bool any_weight_changed(const Job& job) {
-  std::optional<std::vector<std::complex<double>>> first;
-  for (std::size_t r = 0; r < job.runs.size(); ++r) {
-    if (job.runs[r].set_aside || job.runs[r].readings.empty()) continue;
-    const auto now = run_unbalance(job, r);
-    if (!first) first = now;
-    if (now != *first) return true;
-  }
-  return false;
-}
-
 /// The best form of a way and the sum over all.
 struct Way {
   ConventionOdds best;
@@ -120,7 +110,7 @@ struct Way {
 
 std::vector<ConventionOdds> compare_with_fleet(const Job& job, const std::vector<std::size_t>& planes,
                                                const Prior& prior) {
-  if (!any_weight_changed(job)) return {};
+  if (planes_changed(job, runs_read(job)).empty()) return {};
   const auto forms = forms_of(job);
   std::vector<double> misfits;
   double least = std::numeric_limits<double>::infinity();

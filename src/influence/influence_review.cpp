@@ -10,6 +10,7 @@
 #include "open_noise.hpp"
 #include "plane_moments.hpp"
 #include "review_parts.hpp"
+#include "runs/used_runs.hpp"
 
 namespace trimwright {
 namespace {
@@ -158,10 +159,9 @@ InfluenceReview review_influence(const Job& job, const InfluenceModel& model) {
   }
   if (model.runs.used.empty()) return review;
   const std::size_t first = model.runs.used.front();
-  const auto as_found = run_unbalance(job, first);
   for (const std::size_t run : model.runs.used)
     if (const auto effect = effect_of(job, first, run);
-        effect && run_unbalance(job, run) != as_found && !event_between(job, first, run))
+        effect && !planes_changed(job, {first, run}).empty() && !event_between(job, first, run))
       review.trials.push_back(*effect);
   return review;
 }

@@ -3,6 +3,7 @@
 #include <algorithm>
 
 #include "base/linear_algebra.hpp"
+#include "runs/used_runs.hpp"
 
 namespace trimwright {
 namespace {
@@ -43,9 +44,16 @@ Eigen::MatrixXcd within_baselines(const Job& job, const std::vector<std::size_t>
   return centred;
 }
 
-bool changes(const Eigen::VectorXcd& column) {
-  const double size = column.cwiseAbs().maxCoeff();
-  return (column.array() - column.mean()).abs().maxCoeff() > rank_tolerance * std::max(size, 1e-300);
+/// Planes whose weights changed between runs that share a baseline.
+std::vector<std::size_t> changed_on_a_baseline(const Job& job, const std::vector<std::size_t>& runs) {
+  std::vector<std::size_t> planes;
+  for (auto from = runs.begin(); from != runs.end();) {
+    const auto to = std::find_if(from, runs.end(),
+                                 [&](std::size_t run) { return new_baseline_between(job, *from, run); });
+    for (const std::size_t p : planes_changed(job, {from, to})) planes.push_back(p);
+    from = to;
+  }
+  return planes;
 }
 
 /// Planes that take part in a direction the runs leave open.
@@ -67,16 +75,13 @@ Error not_separated(const Job& job, const RunMatrix& matrix, const Eigen::Matrix
 }
 
 Result<std::vector<std::size_t>> planes_to_solve(const Job& job, const std::vector<std::size_t>& runs,
-                                                 const Eigen::MatrixXcd& unbalance,
                                                  const std::vector<std::size_t>& wanted) {
-  const Eigen::MatrixXcd within = within_baselines(job, runs, unbalance);
+  const auto changed = changed_on_a_baseline(job, runs);
   const auto moved = [&](std::size_t p) {
-    const auto column = static_cast<Eigen::Index>(p);
-    const double size = unbalance.col(column).cwiseAbs().maxCoeff();
-    return within.col(column).cwiseAbs().maxCoeff() > rank_tolerance * std::max(size, 1e-300);
+    return std::find(changed.begin(), changed.end(), p) != changed.end();
   };
-  for (std::size_t p = 0; p < job.rotor.planes.size(); ++p)
-    if (!moved(p) && changes(unbalance.col(static_cast<Eigen::Index>(p))))
+  for (const std::size_t p : planes_changed(job, runs))
+    if (!moved(p))
       return fail("the runs cannot tell how plane \"" + job.rotor.planes[p].name +
                       "\" acts: its weights changed only where the baseline is new",
                   "one more run since then in which the weights of \"" + job.rotor.planes[p].name +
@@ -88,8 +93,7 @@ Result<std::vector<std::size_t>> planes_to_solve(const Job& job, const std::vect
               "\" acts: no run changed its weights",
           "a trial run with a known weight in \"" + job.rotor.planes[p].name + "\", or a trim without it");
   std::vector<std::size_t> planes = wanted;
-  for (std::size_t p = 0; p < job.rotor.planes.size(); ++p)
-    if (moved(p)) planes.push_back(p);
+  planes.insert(planes.end(), changed.begin(), changed.end());
   std::sort(planes.begin(), planes.end());
   planes.erase(std::unique(planes.begin(), planes.end()), planes.end());
   if (planes.empty())
@@ -110,14 +114,13 @@ Eigen::RowVectorXcd RunMatrix::design_row(std::size_t run) const {
 
 Result<RunMatrix> run_matrix(const Job& job, const std::vector<std::size_t>& wanted) {
   RunMatrix matrix;
-  for (std::size_t r = 0; r < job.runs.size(); ++r)
-    if (!job.runs[r].set_aside) matrix.runs.push_back(r);
+  matrix.runs = runs_used(job);
   if (matrix.runs.empty())
     return fail("no run is left to use",
                 "a baseline run and a trial run in each plane that are not set aside");
 
   const Eigen::MatrixXcd all = all_unbalance(job, matrix.runs);
-  auto planes = planes_to_solve(job, matrix.runs, all, wanted);
+  auto planes = planes_to_solve(job, matrix.runs, wanted);
   if (!planes) return tl::unexpected(planes.error());
   matrix.planes = *planes;
   matrix.unbalance.resize(all.rows(), static_cast<Eigen::Index>(matrix.planes.size()));

@@ -4,6 +4,7 @@
 
 #include "influence/amplitude_model.hpp"
 #include "runs/next_steps.hpp"
+#include "runs/used_runs.hpp"
 #include "trimwright/trim.hpp"
 
 namespace trimwright {
@@ -58,9 +59,8 @@ Result<Told> told_by(const Job& job, TrimRequest request, const Prior* prior) {
 }  // namespace
 
 bool made_with(const Run& run, const std::vector<FittedWeights>& fitted) {
-  return !run.set_aside && !run.readings.empty() &&
-         std::equal(fitted.begin(), fitted.end(), run.fitted.begin(), run.fitted.end(),
-                    [](const auto& a, const auto& b) { return a.slots == b.slots; });
+  return was_read(run) && std::equal(fitted.begin(), fitted.end(), run.fitted.begin(), run.fitted.end(),
+                                     [](const auto& a, const auto& b) { return a.slots == b.slots; });
 }
 
 Result<PlannedJob> plan_job(PlanProblem problem) {

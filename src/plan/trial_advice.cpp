@@ -5,6 +5,7 @@
 #include <algorithm>
 #include <cmath>
 
+#include "runs/used_runs.hpp"
 #include "trial_information.hpp"
 #include "trial_weights.hpp"
 #include "trim/time_words.hpp"
@@ -16,22 +17,12 @@ bool in(const std::vector<std::size_t>& planes, std::size_t plane) {
   return std::find(planes.begin(), planes.end(), plane) != planes.end();
 }
 
-bool was_changed(const Job& job, std::size_t plane) {
-  std::optional<std::complex<double>> first;
-  for (std::size_t r = 0; r < job.runs.size(); ++r) {
-    if (job.runs[r].set_aside) continue;
-    const auto u = run_unbalance(job, r)[plane];
-    if (first && *first != u) return true;
-    first = u;
-  }
-  return false;
-}
-
 /// The plane that needs a trial most: none tried it yet, easily reached, first in the rotor file.
 std::size_t first_unknown(const Job& job, const std::vector<std::size_t>& planes) {
+  const auto tried = planes_changed(job, runs_read(job));
   return *std::min_element(planes.begin(), planes.end(), [&](std::size_t a, std::size_t b) {
     const auto rank = [&](std::size_t p) {
-      return std::tuple(was_changed(job, p), job.rotor.planes[p].access == Access::hard, p);
+      return std::tuple(in(tried, p), job.rotor.planes[p].access == Access::hard, p);
     };
     return rank(a) < rank(b);
   });

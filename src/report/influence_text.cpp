@@ -7,6 +7,7 @@
 #include "model_warnings.hpp"
 #include "plan_parts.hpp"
 #include "review_words.hpp"
+#include "runs/used_runs.hpp"
 #include "text_table.hpp"
 #include "trimwright/influence.hpp"
 #include "trimwright/report.hpp"
@@ -86,11 +87,12 @@ struct WorkedPair {
 std::optional<WorkedPair> worked_pair(const Job& job, const InfluenceModel& model) {
   for (const auto& row : model.rows)
     for (std::size_t k = 1; k < row.fit.size(); ++k) {
-      const auto u = run_unbalance(job, row.fit.front().run), v = run_unbalance(job, row.fit[k].run);
-      std::vector<std::size_t> changed;
-      for (std::size_t p = 0; p < model.planes.size(); ++p)
-        if (std::abs(v[model.planes[p]] - u[model.planes[p]]) > 1e-6) changed.push_back(p);
-      if (changed.size() == 1) return WorkedPair{&row, &row.fit.front(), &row.fit[k], changed.front()};
+      const auto changed = planes_changed(job, {row.fit.front().run, row.fit[k].run});
+      if (changed.size() != 1) continue;
+      const auto at = std::find(model.planes.begin(), model.planes.end(), changed.front());
+      if (at == model.planes.end()) continue;
+      const auto p = static_cast<std::size_t>(at - model.planes.begin());
+      return WorkedPair{&row, &row.fit.front(), &row.fit[k], p};
     }
   return std::nullopt;
 }

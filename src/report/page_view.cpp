@@ -5,6 +5,7 @@
 
 #include "plan/steps.hpp"
 #include "runs/mean_phasor.hpp"
+#include "runs/used_runs.hpp"
 #include "trimwright/plan.hpp"
 #include "trimwright/report.hpp"
 
@@ -14,9 +15,8 @@ namespace {
 /// The first since the last event, if any was made since: what is drawn beside the model, which is as since.
 std::optional<std::size_t> first_run(const Job& job) {
   std::optional<std::size_t> first;
-  for (std::size_t r = 0; r < job.runs.size(); ++r)
-    if (!job.runs[r].set_aside && !job.runs[r].readings.empty() && (!first || event_between(job, *first, r)))
-      first = r;
+  for (const std::size_t run : runs_read(job))
+    if (!first || event_between(job, *first, run)) first = run;
   return first;
 }
 

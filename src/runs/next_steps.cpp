@@ -3,29 +3,10 @@
 #include <algorithm>
 
 #include "base/text.hpp"
-#include "same_moments.hpp"
+#include "used_runs.hpp"
 
 namespace trimwright {
 namespace {
-
-bool was_read(const Run& run) { return !run.set_aside && !run.readings.empty(); }
-
-const Run* first_read(const Job& job) {
-  const auto run = std::find_if(job.runs.begin(), job.runs.end(), was_read);
-  return run == job.runs.end() ? nullptr : &*run;
-}
-
-/// Whether a run with readings had other weights in the plane than the first one.
-bool was_tried(const Job& job, std::size_t plane) {
-  std::optional<std::complex<double>> first;
-  for (std::size_t r = 0; r < job.runs.size(); ++r) {
-    if (!was_read(job.runs[r])) continue;
-    const auto u = run_unbalance(job, r)[plane];
-    if (first && !same_moment(u, *first)) return true;
-    if (!first) first = u;
-  }
-  return false;
-}
 
 void lacks_of_rotor(const Rotor& rotor, std::vector<std::string>& missing) {
   if (!rotor.to_confirm.empty())
@@ -62,20 +43,18 @@ NextSteps next_steps(const Job& job, bool knows_type) {
     if (!run.set_aside && run.readings.empty())
       next.missing.push_back("Make run \"" + run.name +
                              "\" and enter its readings: amplitude and phase at each speed.");
-  if (first_read(job) == nullptr) {
+  if (runs_read(job).empty()) {
     if (job.runs.empty()) next.missing.push_back("Make a baseline run and enter it as a run of the job.");
     next.command = "ready";
     next.purpose = "once this is done: it says whether the runs are a base to trim on";
     return next;
   }
+  const auto tried = planes_changed(job, runs_read(job));
   std::string untried;
-  bool any_tried = false;
-  for (std::size_t p = 0; p < job.rotor.planes.size(); ++p) {
-    const bool tried = was_tried(job, p);
-    any_tried = any_tried || tried;
-    if (!tried) untried += (untried.empty() ? "" : ", ") + job.rotor.planes[p].name;
-  }
-  if (!knows_type && !any_tried) {
+  for (std::size_t p = 0; p < job.rotor.planes.size(); ++p)
+    if (std::find(tried.begin(), tried.end(), p) == tried.end())
+      untried += (untried.empty() ? "" : ", ") + job.rotor.planes[p].name;
+  if (!knows_type && tried.empty()) {
     next.missing.push_back(
         "Make a trial run: a known weight in one plane, everything else as it was. No plane was tried yet: " +
         untried + ".");

@@ -12,19 +12,13 @@
 #include "odd_entries.hpp"
 #include "same_moments.hpp"
 #include "stated_sd.hpp"
+#include "used_runs.hpp"
 
 namespace trimwright {
 namespace {
 
 using Concern = ReadinessConcern;
 using PlaceKey = std::pair<std::size_t, std::size_t>;  // speed, sensor
-
-std::vector<std::size_t> runs_used(const Job& job) {
-  std::vector<std::size_t> runs;
-  for (std::size_t r = 0; r < job.runs.size(); ++r)
-    if (!job.runs[r].set_aside) runs.push_back(r);
-  return runs;
-}
 
 const Place& place_of(const Job& job, const Reading& reading) {
   return place_of(job, reading.speed, reading.sensor);
@@ -187,17 +181,6 @@ void judge_contradictions(const Job& job, std::size_t run, std::vector<Readiness
     if (most > 4.0 * std::numbers::sqrt2 * sd && most > steady_part * size)
       findings.push_back({Concern::contradicts, place.first, place.second, {run}, most / size});
   }
-}
-
-/// Planes whose weights were changed by one of `runs`.
-std::vector<std::size_t> planes_changed(const Job& job, const std::vector<std::size_t>& runs) {
-  std::vector<std::size_t> planes;
-  const auto first = run_unbalance(job, runs.front());
-  for (std::size_t p = 0; p < job.rotor.planes.size(); ++p)
-    if (std::any_of(runs.begin(), runs.end(),
-                    [&](std::size_t run) { return !same_moment(run_unbalance(job, run)[p], first[p]); }))
-      planes.push_back(p);
-  return planes;
 }
 
 /// Runs as many as the unknowns, which are the vibration as found and the effect of each plane.

@@ -317,3 +317,11 @@ TEST_CASE("A trial run is told from a check run by its name, or by weights that 
   job.fitted_now[0].free.push_back({50.0, RotorAngle{}});
   CHECK(taken_out_again(job, 2));
 }
+
+TEST_CASE("A blade exchanged with known figures tells how its plane acts: a run after it is no first trial") {
+  Job job = job_with_check(good, good);
+  job.runs[1].fitted = job.runs[0].fitted;
+  CHECK(trial_signs(job, 2) == "no run before it changed the weights in plane \"spinner\"");
+  job.runs[1].changes.push_back({0, 200.0, {}});
+  CHECK(trial_signs(job, 2).empty());
+}

@@ -4,6 +4,7 @@
 
 #include <algorithm>
 
+#include "job_builder.hpp"
 #include "report/review_words.hpp"
 #include "some.hpp"
 #include "virtual_fleet.hpp"
@@ -169,4 +170,15 @@ TEST_CASE("With a prior the runs are reviewed on their own") {
   const auto review = review_influence(settled->job, settled->model);
   CHECK(review.readings[0].suspect);
   CHECK(review.readings[0].run == 3);
+}
+
+TEST_CASE("The weights of the first run, listed the other way round, are no trial that moved little") {
+  const Rotor rotor = free_rotor({"fan"}, {"A"});
+  const std::vector<FreePiece> listed{{0.1, {}}, {0.2, {}}, {0.3, {}}}, back{{0.3, {}}, {0.2, {}}, {0.1, {}}};
+  Job job = job_of(rotor, {run_of(rotor, "as found", {listed}, {{0.5, 40.0}}),
+                           run_of(rotor, "again", {back}, {{0.5, 41.0}}),
+                           run_of(rotor, "trial", {{{100.0, {}}}}, {{0.8, 90.0}})});
+  const auto review = reviewed(job);
+  REQUIRE(review.trials.size() == 1);
+  CHECK(review.trials[0].run == 2);
 }

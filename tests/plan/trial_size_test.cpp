@@ -68,6 +68,20 @@ TEST_CASE("Where the slot of a first trial lies tells an earlier job of the seri
   CHECK(of_type->from == "second");
 }
 
+TEST_CASE("A plane whose run is listed and not yet made is as untried as the others") {
+  Job job = slotted_job(sizes);
+  job.rotor.planes.push_back(slotted_plane("drum", 8, sizes));
+  job.runs[0].fitted.resize(2);
+  job.fitted_now.resize(2);
+  job.runs.push_back(job.runs[0]);
+  job.runs[1].name = "next";
+  job.runs[1].readings.clear();
+  job.runs[1].fitted[0].slots[1] = {"w1", 100.0};
+  const auto advice = advise_trial(job, {}, {});
+  REQUIRE(advice);
+  CHECK(advice->advised().change.plane == 0);
+}
+
 TEST_CASE("No trial is run where a level is above its limit with what is fitted now") {
   Job job = slotted_job(sizes);
   Reading fast = job.runs[0].readings[0];
