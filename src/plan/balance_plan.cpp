@@ -5,7 +5,7 @@
 #include <algorithm>
 #include <cmath>
 
-#include "runs/same_moments.hpp"
+#include "runs/reading_now.hpp"
 #include "steps.hpp"
 #include "trim/time_words.hpp"
 
@@ -56,29 +56,13 @@ Step moments_step(const Job& job, const TrimPlan& trim) {
   return step;
 }
 
-/// Peak amplitude of the latest once-per-rev reading there, from a run that was not set aside: with what is
-/// fitted now, or else with anything.
-std::optional<double> last_reading(const Job& job, const Place& place) {
-  std::optional<double> last, as_now;
-  const auto now = unbalance_now(job);
-  for (std::size_t r = 0; r < job.runs.size(); ++r) {
-    if (job.runs[r].set_aside) continue;
-    const bool fitted_now = same_moments(run_unbalance(job, r), now);
-    for (const auto& reading : job.runs[r].readings)
-      if (reading.speed == place.speed && reading.sensor == place.sensor &&
-          reading.component == Component::once_per_rev)
-        (fitted_now ? as_now : last) = reading.amplitude;
-  }
-  return as_now ? as_now : last;
-}
-
 }  // namespace
 
 std::vector<ExpectedReading> readings_to_take(const Job& job, const std::vector<Prediction>& predictions) {
   std::vector<ExpectedReading> readings;
   for (const auto& place : places_to_run(job)) {
-    ExpectedReading one{
-        place.speed, place.sensor, {}, {}, place.limit, place.target, last_reading(job, place)};
+    ExpectedReading one{place.speed, place.sensor, {}, {}, place.limit, place.target, {}};
+    if (const Reading* now = reading_now(job, place)) one.last_read = now->amplitude;
     if (const Prediction* known = prediction_at(predictions, place.speed, place.sensor)) {
       one.expected = known->after;
       one.differs_by = known->differs_by;

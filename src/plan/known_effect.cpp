@@ -7,6 +7,7 @@
 #include "base/name.hpp"
 #include "influence/plane_moments.hpp"
 #include "influence/prior_place.hpp"
+#include "runs/reading_now.hpp"
 
 namespace trimwright {
 namespace {
@@ -44,12 +45,9 @@ std::vector<KnownEffect> effects_by_earlier(const Job& job, const EarlierEffects
     const auto known = std::find_if(
         earlier.coefficients.begin(), earlier.coefficients.end(),
         [&](const auto& one) { return is_of_place(one, job, place.speed, place.sensor, plane); });
-    std::optional<Phasor> now;
-    for (const auto& run : job.runs)
-      for (const auto& reading : run.readings)
-        if (!run.set_aside && reading.speed == place.speed && reading.sensor == place.sensor && reading.x)
-          now = reading.x;
-    if (known != earlier.coefficients.end() && now) effects.push_back({*now, known->mean, place.limit});
+    const Reading* now = phasor_now(job, place);
+    if (known != earlier.coefficients.end() && now != nullptr)
+      effects.push_back({*now->x, known->mean, place.limit});
   }
   return effects;
 }

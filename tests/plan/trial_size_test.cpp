@@ -68,6 +68,17 @@ TEST_CASE("Where the slot of a first trial lies tells an earlier job of the seri
   CHECK(of_type->from == "second");
 }
 
+TEST_CASE(
+    "What is left below a limit is left above what the place reads now, not above a trial that is out") {
+  const Job job = slotted_job_with_trial(sizes);  // 0.5 as found, 0.6 with the trial weight
+  const auto earlier = earlier_effects(job, {{job, "an earlier job"}});
+  REQUIRE(earlier);
+  const auto effects = effects_by_earlier(job, *earlier, 0);
+  REQUIRE(effects.size() == 1);
+  CHECK(std::abs(effects[0].now) == doctest::Approx(0.5));
+  CHECK(std::abs(effects[0].now) == doctest::Approx(*readings_to_take(job, {})[0].last_read));
+}
+
 TEST_CASE("A plane whose run is listed and not yet made is as untried as the others") {
   Job job = slotted_job(sizes);
   job.rotor.planes.push_back(slotted_plane("drum", 8, sizes));
