@@ -342,6 +342,10 @@ inline constexpr const char* stated_too_large =
     "until then every ± is too wide, chances are too low, and a mistake may pass.";
 [[nodiscard]] bool runs_agree(const InfluenceModel& model);
 
+/// Condition of the runs, or of the planes, above which small errors become large weights, or weights of the
+/// planes fight each other; our own figure.
+inline constexpr double large_condition = 30.0;
+
 /// How many times more the readings scatter than stated, where chi-squared rejects the stated noise
 /// (`doubtful_fit`); else 1.
 [[nodiscard]] double excess_scatter(const InfluenceModel& model);

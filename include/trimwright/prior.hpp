@@ -16,6 +16,9 @@ namespace trimwright {
 
 struct InfluencePosterior;
 
+/// Below this probability a rotor's coefficients do not look like those of its fleet; our own figure.
+inline constexpr double belongs_to_fleet = 0.01;
+
 /// One influence coefficient as the fleet has it.
 struct PriorCoefficient {
   double rpm = 0.0;

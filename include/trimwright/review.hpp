@@ -10,6 +10,11 @@
 
 namespace trimwright {
 
+/// Chance, shared among all readings (or all runs) tested, below which one is suspect.
+inline constexpr double suspect_level = 0.05;
+/// Readings further off than this share of the furthest are not told apart from it.
+inline constexpr double as_far_share = 0.95;
+
 /// How far a reading is from what the others of its speed and sensor say.
 struct ReviewedReading {
   std::size_t run = 0;
@@ -21,9 +26,9 @@ struct ReviewedReading {
   /// it.
   std::optional<double> studentised;
   double probability = 1.0;  ///< of a residual as large (two real components: F with 2 and nu degrees)
-  /// `probability` below 5 % shared among all readings tested (Bonferroni), and the furthest of its speed and
-  /// sensor, and of its run and sensor, or as far within 5 %: one wrong reading draws the fit from the
-  /// others.
+  /// `probability` below `suspect_level` shared among all readings tested (Bonferroni), and the furthest of
+  /// its speed and sensor, and of its run and sensor, or nearly (`as_far_share`): one wrong reading draws the
+  /// fit from the others.
   bool suspect = false;
 };
 
@@ -33,7 +38,7 @@ struct ReviewedRun {
   int components = 0;     ///< real; 0: the others do not settle enough to predict it
   double distance = 0.0;  ///< squared Mahalanobis distance of its readings from the prediction
   double probability = 1.0;
-  bool suspect = false;  ///< below 5 % shared among all runs tested
+  bool suspect = false;  ///< below `suspect_level` shared among all runs tested
 };
 
 /// What a trial weight should change (common practice, no published source).

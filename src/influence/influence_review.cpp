@@ -19,9 +19,7 @@ using Eigen::Index;
 using Eigen::MatrixXd;
 using Eigen::VectorXd;
 
-constexpr double family_level = 0.05;  // of all readings, or all runs, together
-constexpr double equally_far = 0.95;   // of the furthest: not to be told apart
-constexpr double no_check = 1e-6;      // 1 - leverage below this: nothing checks the reading
+constexpr double no_check = 1e-6;  // 1 - leverage below this: nothing checks the reading
 
 void review_readings(const Job& job, const RunsFit& fit, InfluenceReview& review) {
   for (const auto& sensor : fit.sensors)
@@ -45,12 +43,12 @@ void review_readings(const Job& job, const RunsFit& fit, InfluenceReview& review
   for (const auto& one : review.readings)
     for (double* most : {&furthest[{rpm(one), one.sensor}], &of_run[{one.run, one.sensor}]})
       *most = std::max(*most, one.studentised.value_or(0.0));
-  const double level = family_level / review.readings_tested;
+  const double level = suspect_level / review.readings_tested;
   for (auto& one : review.readings) {
     const double distance = one.studentised.value_or(0.0);
     one.suspect =
         one.probability < level &&
-        distance > equally_far * std::max(furthest[{rpm(one), one.sensor}], of_run[{one.run, one.sensor}]);
+        distance > as_far_share * std::max(furthest[{rpm(one), one.sensor}], of_run[{one.run, one.sensor}]);
   }
   std::stable_sort(review.readings.begin(), review.readings.end(), [](const auto& a, const auto& b) {
     return a.studentised.value_or(-1.0) > b.studentised.value_or(-1.0);
@@ -123,7 +121,7 @@ void review_runs(const Job& job, const RunsFit& fit, InfluenceReview& review) {
     review.runs_tested += review.runs.back().components > 0;
   }
   for (auto& one : review.runs)
-    one.suspect = one.components > 0 && one.probability < family_level / review.runs_tested;
+    one.suspect = one.components > 0 && one.probability < suspect_level / review.runs_tested;
 }
 
 /// The change from the first run at the place that run `run` moved least; empty where they share none.

@@ -87,7 +87,6 @@ Result<Prior> pooled(const Prior& outline, const std::vector<Candidate>& all) {
 }  // namespace
 
 Result<Prior> prior_of_those_that_belong(const Prior& outline, std::vector<Candidate>& all) {
-  constexpr double belongs = 0.01;
   constexpr int most_rounds = 5;
   measure_distances(outline, all);
   std::vector<double> distances;
@@ -100,7 +99,7 @@ Result<Prior> prior_of_those_that_belong(const Prior& outline, std::vector<Candi
     bool changed = false;
     for (auto& one : all) {
       const auto check = fleet_check(*prior, one.job->job, one.alone);
-      const bool in = check && check->probability >= belongs;
+      const bool in = check && check->probability >= belongs_to_fleet;
       changed = changed || in != one.in;
       one.in = in;
       if (!in)

@@ -1,9 +1,12 @@
 #include "start_questions.hpp"
 
+#include <fmt/format.h>
+
 #include <algorithm>
 
 #include "start_answers.hpp"
 #include "start_table.hpp"
+#include "trimwright/plan.hpp"
 
 namespace trimwright {
 namespace {
@@ -65,8 +68,10 @@ const std::vector<StartQuestion>& start_questions() {
       {AskedOf::job, "speed-100", "Which speed is 100 %?", "Speeds may then be written in %.", "4740 rpm",
        "left open; speeds are then in rpm", "", take_speed_100},
       {AskedOf::job, "mass", "What is the mass of the rotor?",
-       "The first trial weight is chosen by it: its pull stays below 10 % of the rotor's weight.", "260 kg",
-       "left open; then you name the trial weight yourself", "", take_mass},
+       fmt::format("The first trial weight is chosen by it: its pull stays below {:.0f} % of the rotor's "
+                   "weight.",
+                   100.0 * trial_force_share),
+       "260 kg", "left open; then you name the trial weight yourself", "", take_mass},
       {AskedOf::runs, "fitted", "{}: which weights are in, and in which slots?",
        "ALL that is in, not only what was added: plane, slot, weight. Or none, or \"same as\" and a run.",
        "front plane 7 S2, rear plane 3 S1", "none: empty slots and fillers only", "", take_fitted}};

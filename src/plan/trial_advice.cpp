@@ -139,8 +139,10 @@ Result<TrialAdvice> by_the_rule(const Job& job, const TrialKnowledge& known, con
                     "expected to change no reading by more than {:.0f} % of what is left below its limit "
                     "(common practice, no published source).",
                     100.0 * trial_headroom_share)
-              : "The weight is the heaviest in stock that pulls with less than 10 % of the rotor's weight at "
-                "the highest speed (common practice, no published source): nothing tells yet what it does.");
+              : fmt::format("The weight is the heaviest in stock that pulls with less than {:.0f} % of the "
+                            "rotor's weight at the highest speed (common practice, no published source): "
+                            "nothing tells yet what it does.",
+                            100.0 * trial_force_share));
   if (!choice.slot)
     advice.notes.push_back(!sized    ? "The slot is the free one that comes first from the reference tooth: "
                                        "where the heavy spot is, nothing tells yet. An earlier job of this "

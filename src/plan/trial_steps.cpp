@@ -4,18 +4,16 @@
 
 #include "steps.hpp"
 #include "trial_weights.hpp"
+#include "trimwright/review.hpp"
 
 namespace trimwright {
 namespace {
 
 /// The centrifugal force of the trial weight beside the rotor's weight.
-std::string force_words(const Job& job, const SlotChange& change) {
-  const double force = force_newton(change.fit->moment_g_mm, job.speeds_rpm.back());
+std::string force_words(const Job& job, const TrialCandidate& trial) {
   std::string words =
-      fmt::format("It pulls with {:.0f} N at {}", force, speed_words(job, job.speeds_rpm.size() - 1));
-  if (job.rotor.mass_kg)
-    words +=
-        fmt::format(", {:.1f} % of the rotor's weight", 100.0 * force / (*job.rotor.mass_kg * free_fall));
+      fmt::format("It pulls with {:.0f} N at {}", trial.force_n, speed_words(job, job.speeds_rpm.size() - 1));
+  if (trial.force_share) words += fmt::format(", {:.1f} % of the rotor's weight", 100.0 * *trial.force_share);
   return words + ".";
 }
 
@@ -27,14 +25,14 @@ bool is_known(const InfluenceModel* model, std::size_t plane) {
 }
 
 /// `barred`: speeds at which no run is made.
-std::vector<std::string> trial_warnings(const Job& job, const BalancePlan& plan, bool known,
+std::vector<std::string> trial_warnings(const Job& job, const TrialCandidate& trial, bool known,
                                         const std::vector<std::size_t>& barred) {
   std::vector<std::string> warnings;
-  const double force = force_newton(plan.changes.front().fit->moment_g_mm, job.speeds_rpm.back());
-  if (!known && job.rotor.mass_kg && force > trial_force_share * *job.rotor.mass_kg * free_fall)
-    warnings.push_back(
-        "The trial weight pulls harder than 10 % of the rotor's weight (common practice, no published "
-        "source): take a lighter one, or stay below the highest speed.");
+  if (!known && trial.force_share.value_or(0.0) > trial_force_share)
+    warnings.push_back(fmt::format(
+        "The trial weight pulls harder than {:.0f} % of the rotor's weight (common practice, no published "
+        "source): take a lighter one, or stay below the highest speed.",
+        100.0 * trial_force_share));
   for (const std::size_t speed : barred)
     warnings.push_back("At " + speed_words(job, speed) +
                        " a level is above its limit without the trial weight: do not run there.");
@@ -59,19 +57,21 @@ BalancePlan trial_steps(const Job& job, const SlotChange& change, const Influenc
   plan.steps = opening_steps(job);
   append(plan.steps, fitting_steps(job, plan.changes));
   append(plan.steps, running_steps(job, plan.expected, "stop above"));
+  const TrialCandidate trial = candidate_of(job, change);
   for (auto& step : plan.steps)
-    if (step.kind == StepKind::put_in) step.particulars.push_back(force_words(job, change));
-  plan.warnings = trial_warnings(job, plan, known, barred);
-  plan.steps.push_back({StepKind::if_it_differs,
-                        "A trial weight may raise the vibration: approach each speed slowly and stop as the "
-                        "table says. Where the place that it moves least changes by less than "
-                        "30 % in amplitude and 30° in phase, that is too small to trust (common practice, no "
-                        "published source): then use a "
-                        "heavier weight, where the limits leave room. Enter the readings as a run of the "
-                        "job, with everything that was "
-                        "fitted, and plan again.",
-                        {},
-                        false});
+    if (step.kind == StepKind::put_in) step.particulars.push_back(force_words(job, trial));
+  plan.warnings = trial_warnings(job, trial, known, barred);
+  plan.steps.push_back(
+      {StepKind::if_it_differs,
+       fmt::format("A trial weight may raise the vibration: approach each speed slowly and stop as "
+                   "the table says. Where the place that it moves least changes by less than "
+                   "{:.0f} % in amplitude and {:.0f}° in phase, that is too small to trust (common "
+                   "practice, no published source): then use a heavier weight, where the limits "
+                   "leave room. Enter the readings as a run of the job, with everything that was "
+                   "fitted, and plan again.",
+                   100.0 * least_amplitude_share, least_phase_deg),
+       {},
+       false});
   return plan;
 }
 

@@ -8,6 +8,8 @@
 #include <numeric>
 #include <tuple>
 
+#include "base/free_fall.hpp"
+
 namespace trimwright {
 namespace {
 
@@ -53,12 +55,13 @@ Result<std::vector<int>> free_slots(const Job& job, std::size_t index, const Tri
   return slots;
 }
 
-}  // namespace
-
+/// Centrifugal force of a moment [N].
 double force_newton(double moment_g_mm, double rpm) {
   const double omega = 2.0 * std::numbers::pi * rpm / 60.0;
   return moment_g_mm * 1e-6 * omega * omega;  // kg m times rad^2/s^2
 }
+
+}  // namespace
 
 TrialCandidate candidate_of(const Job& job, const SlotChange& change) {
   TrialCandidate candidate{change, force_newton(change.fit->moment_g_mm, job.speeds_rpm.back()), {}, {}, {},
@@ -119,14 +122,15 @@ Result<SlotChange> by_force(const Job& job, const std::vector<SlotChange>& chang
                   "mass in the rotor file, or a weight named by you, that the manual allows (--plane \"" +
                       job.rotor.planes[changes.front().plane].name + "\" --weight \"" +
                       changes.front().fit->weight_id + "\")");
-    const double most = trial_force_share * *job.rotor.mass_kg * free_fall;
     std::erase_if(light, [&](const SlotChange& one) {
-      return force_newton(one.fit->moment_g_mm, job.speeds_rpm.back()) > most;
+      return *candidate_of(job, one).force_share > trial_force_share;
     });
     if (light.empty())
       return fail(
-          fmt::format("every weight in stock pulls harder than {:.0f} N (10 % of the rotor's weight) at {}",
-                      most, speed_words(job, job.speeds_rpm.size() - 1)),
+          fmt::format(
+              "every weight in stock pulls harder than {:.0f} N ({:.0f} % of the rotor's weight) at {}",
+              trial_force_share * *job.rotor.mass_kg * free_fall, 100.0 * trial_force_share,
+              speed_words(job, job.speeds_rpm.size() - 1)),
           "a lighter weight in the catalogue, or a trial weight named by you");
   }
   const auto angle = [&](const SlotChange& one) {

@@ -2,13 +2,9 @@
 
 #include <vector>
 
-#include "base/free_fall.hpp"
 #include "known_effect.hpp"
 
 namespace trimwright {
-
-/// Centrifugal force of a moment [N].
-[[nodiscard]] double force_newton(double moment_g_mm, double rpm);
 
 /// A single change with its force beside the rotor's weight.
 [[nodiscard]] TrialCandidate candidate_of(const Job& job, const SlotChange& change);

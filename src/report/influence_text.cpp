@@ -168,12 +168,12 @@ std::string review_tables(const Job& job, const InfluenceModel& model, const Inf
   text += "\nFURTHEST FROM THE FIT\n" + table.text(width);
   text += wrapped(
       "  ",
-      fmt::format("A reading is suspect below {:.2g} (5 % over the {} tested), of a speed and sensor "
+      fmt::format("A reading is suspect below {:.2g} ({:.0f} % over the {} tested), of a speed and sensor "
                   "only the furthest: one wrong "
                   "reading puts the others off, too. off by: from what the fit makes of it, in units of "
                   "the usual scatter of that distance in any one direction. own share: how much of "
                   "its own fit a reading decides; at 100 % nothing checks it.{}",
-                  0.05 / review.readings_tested, review.readings_tested,
+                  suspect_level / review.readings_tested, 100.0 * suspect_level, review.readings_tested,
                   one_spare_somewhere(model)
                       ? " Where a speed and sensor have one reading to spare, all their readings are "
                         "equally far off: repeat the run in which most of them stand."
@@ -211,10 +211,11 @@ std::string trial_lines(const Job& job, const InfluenceReview& review) {
       text += wrapped(
           "  ",
           fmt::format("Run \"{}\" moved {} least, by {:.0f} % and {:.0f}°. A trial weight should move every "
-                      "place by 30 % of its amplitude or turn it by 30° (common practice, no published "
-                      "source).",
+                      "place by {:.0f} % of its amplitude or turn it by {:.0f}° (common practice, no "
+                      "published source).",
                       job.runs[trial.run].name, place_words(job, trial.speed, trial.sensor),
-                      100.0 * trial.amplitude_share, trial.phase_deg));
+                      100.0 * trial.amplitude_share, trial.phase_deg, 100.0 * least_amplitude_share,
+                      least_phase_deg));
   return text;
 }
 

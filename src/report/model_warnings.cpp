@@ -147,12 +147,12 @@ std::vector<std::string> model_warnings(const Job& job, const InfluenceModel& mo
   for (const auto& finding : readiness(job).findings)
     if (is_of_the_job_file(finding.concern)) warnings.push_back(finding_words(job, finding));
   if (const auto spare = nothing_spare(job, model)) warnings.push_back(finding_words(job, *spare));
-  if (model.runs.condition > 30.0)
+  if (model.runs.condition > large_condition)
     warnings.push_back(
         fmt::format("The runs hardly separate the planes (condition {:.0f}): small reading errors become "
                     "large weights.",
                     model.runs.condition));
-  if (model.planes_condition > 30.0)
+  if (model.planes_condition > large_condition)
     warnings.push_back(
         fmt::format("The planes act almost alike at these speeds and sensors (condition {:.0f}): their "
                     "weights may fight each other; trim with fewer planes.",

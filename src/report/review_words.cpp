@@ -40,7 +40,7 @@ std::vector<std::string> equally_far(const Job& job, const InfluenceReview& revi
   std::vector<std::string> runs;
   for (const auto& other : review.readings)
     if (other.speed == one.speed && other.sensor == one.sensor && other.studentised &&
-        *other.studentised > 0.95 * *one.studentised)
+        *other.studentised > as_far_share * *one.studentised)
       runs.push_back("\"" + job.runs[other.run].name + "\"");
   return runs;
 }
@@ -94,7 +94,8 @@ std::vector<std::string> likeness_words(const Job& job, const InfluenceModel& mo
       "one near 0: "
       "alike). {}",
       values,
-      model.planes_condition > 30.0 ? "The least is so small that the planes' weights may fight each other."
+      model.planes_condition > large_condition
+          ? "The least is so small that the planes' weights may fight each other."
       : review.alike_planes.empty() ? "No two planes act alike anywhere."
                                     : "Taken together, the readings tell the planes apart."));
   return words;
