@@ -44,21 +44,6 @@ std::optional<Foretelling> foretelling(const Job& job, std::size_t run, const Pr
   return by;
 }
 
-std::string event_key(MistakeKind kind) {
-  switch (kind) {
-    case MistakeKind::reference_shifted:
-      return "{reference: moved}";
-    case MistakeKind::time_delay:
-      return "{delay: changed}";
-    case MistakeKind::rotor_changed:
-      return "{baseline: new}";
-    case MistakeKind::sensor_changed:
-      return "{sensor: its name}";
-    default:
-      return {};
-  }
-}
-
 namespace {
 
 /// Asked is what happened before the newest run. Few runs hardly tell which of them is wrong, and two of the
@@ -95,7 +80,7 @@ void compare_newest(const Job& job, Readiness& readiness, const Prior* prior, De
   MistakeRanking ranking = rank_mistakes(by->job, by->model, run, {}, prior, deadline);
   if (ranking.kinds.empty() || ranking.as_predicted()) return;
   tell_of_newest(run, by->by_repeats, ranking);
-  std::string what = "nothing considered here explains it";
+  std::string what = unexplained;
   if (names_a_cause(ranking.kinds.front().kind)) {
     what = "likeliest: " + likeliest_words(job, ranking);
     const auto told = ranking.kinds.begin() + static_cast<std::ptrdiff_t>(ranking.not_told_apart);

@@ -81,8 +81,21 @@ struct Foretelling {
 /// acts. Empty where neither foretells a reading of it.
 [[nodiscard]] std::optional<Foretelling> foretelling(const Job& job, std::size_t run, const Prior* prior);
 
+/// What a mistake was made with, or what changed.
+enum class MistakeOf {
+  nothing_known,  ///< nothing wrong, or nothing considered
+  weights,
+  measuring,     ///< sensors, reference, instrument: of one run
+  one_reading,   ///< readings of a run as they were written down
+  several_runs,  ///< what is written of runs beside each other
+  rotor
+};
+[[nodiscard]] MistakeOf mistake_of(MistakeKind kind);
+
 /// How a job says that this happened before a run: "{reference: moved}"; empty: it has no words for it.
 [[nodiscard]] std::string event_key(MistakeKind kind);
+
+inline constexpr const char* unexplained = "nothing considered here explains it";
 
 /// Log density of readings and how far they lie from what is foretold, squared, in units of their scatter.
 struct Judged {

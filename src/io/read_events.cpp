@@ -1,9 +1,13 @@
 #include "read_events.hpp"
 
+#include <fmt/format.h>
+#include <fmt/ranges.h>
+
 #include <algorithm>
 #include <cmath>
 
 #include "fitted_fields.hpp"
+#include "runs/event_keys.hpp"
 #include "trade_values.hpp"
 
 namespace trimwright {
@@ -50,28 +54,27 @@ double read_delay(const YamlValue& value) {
 
 /// {reference: moved}, {delay: changed}, {sensor: front} or {baseline: new}.
 Event read_event(const YamlValue& value, const Rotor& rotor) {
-  const std::string expected = "{reference: moved}, {baseline: new}, {sensor: NAME} or {delay: changed}";
+  std::vector<std::string> forms;
+  for (const auto& one : event_keys) forms.push_back(event_as_written(one.kind, "NAME"));
+  const std::string last = forms.back();
+  forms.pop_back();
+  const std::string expected = fmt::format("{} or {}", fmt::join(forms, ", "), last);
   YamlFields fields(value, expected);
   Event event;
   int kinds = 0;
-  const auto is = [&](const char* key, const char* word, Event::Kind kind) {
+  for (const auto& [kind, key, word] : event_keys) {
     const auto said = fields.optional(key);
-    if (!said) return false;
-    (void)said->choice<bool>({{word, true}});
+    if (!said) continue;
+    if (word == nullptr)
+      event.sensor = read_sensor_name(*said, rotor);
+    else
+      (void)said->choice<bool>({{word, true}});
     event.kind = kind;
-    ++kinds;
-    return true;
-  };
-  const bool turned = is("reference", "moved", Event::Kind::reference_moved);
-  const bool delayed = is("delay", "changed", Event::Kind::delay_changed);
-  is("baseline", "new", Event::Kind::baseline_new);
-  if (const auto changed = fields.optional("sensor")) {
-    event.kind = Event::Kind::sensor_changed;
-    event.sensor = read_sensor_name(*changed, rotor);
     ++kinds;
   }
   if (kinds != 1) value.reject("this is not one thing that happened", expected);
-  if (turned || delayed)
+  const bool turned = event.kind == Event::Kind::reference_moved;
+  if (turned || event.kind == Event::Kind::delay_changed)
     if (const auto by = fields.optional("by")) event.by = turned ? read_turn(*by, rotor) : read_delay(*by);
   if (const auto note = fields.optional("note")) event.note = note->text();
   fields.finish();

@@ -284,28 +284,13 @@ class Spell {
 
   /// Whether the mean of some dates may come about so, with nobody at the weights.
   static bool may_be(MistakeKind kind, bool one_date) {
-    using enum MistakeKind;
-    switch (kind) {
-      case polarity:
-      case sensors_exchanged:
-      case reference_shifted:
-      case time_delay:
-      case sensor_changed:
-      case unit:
-      case phase_sense:
-      case rotor_changed:
-      case none_of_these:
-        return true;
-      case mistyped:
-      case speed:
-        return one_date;
-      default:
-        return false;
-    }
+    const MistakeOf of = mistake_of(kind);
+    return of == MistakeOf::measuring || of == MistakeOf::rotor || kind == MistakeKind::none_of_these ||
+           (of == MistakeOf::one_reading && one_date);
   }
 
   void explain(const SeriesChange& found, std::size_t begin, std::size_t end, TrendChange& change) {
-    change.what = "nothing considered here explains it";
+    change.what = unexplained;
     Job job = job_of(0, spell_.foretold ? base_ : 0);
     state_scatter(job.rotor);
     if (found.first > begin) {

@@ -11,21 +11,8 @@ namespace {
 
 /// Whether a cause is the rotor's or the measuring chain's.
 std::string side_words(MistakeKind cause) {
-  using enum MistakeKind;
-  switch (cause) {
-    case rotor_changed:
-      return "; the rotor, not the sensor";
-    case reference_shifted:
-    case time_delay:
-    case sensor_changed:
-    case polarity:
-    case sensors_exchanged:
-    case unit:
-    case phase_sense:
-      return "; what measures, not the rotor";
-    default:
-      return {};
-  }
+  if (mistake_of(cause) == MistakeOf::rotor) return "; the rotor, not the sensor";
+  return mistake_of(cause) == MistakeOf::measuring ? "; what measures, not the rotor" : "";
 }
 
 std::string shares_words(double share) { return fmt::format("{:.0f} %", 100.0 * share); }
