@@ -1,5 +1,6 @@
 #pragma once
 
+#include <algorithm>
 #include <optional>
 #include <string>
 #include <vector>
@@ -198,6 +199,11 @@ struct Verdict {
   Advice advice = Advice::done;
   std::optional<InfluenceModel> refined;  ///< with the check run as one more run, unless a mistake is likely
   std::optional<TrimPlan> next;           ///< from `refined`, where it was worth asking
+
+  /// Some reading, of whatever component, is above its limit.
+  [[nodiscard]] bool above_limit() const {
+    return std::any_of(readings.begin(), readings.end(), [](const auto& one) { return one.above_limit(); });
+  }
 };
 
 /// Which run is checked: the one named, or the last. Errors: no such run, no run before it, set aside, no

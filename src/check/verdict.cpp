@@ -73,10 +73,7 @@ void add_expected(const Job& job, const InfluenceModel& model, std::size_t run,
 }
 
 Outcome outcome_of(const Verdict& verdict) {
-  const auto& all = verdict.readings;
-  const bool above =
-      std::any_of(all.begin(), all.end(), [](const CheckedReading& one) { return one.above_limit(); });
-  if (above || !verdict.missing.empty()) return Outcome::not_accepted;
+  if (verdict.above_limit() || !verdict.missing.empty()) return Outcome::not_accepted;
   return verdict.mistakes.kinds.empty() || verdict.mistakes.as_predicted()
              ? Outcome::accepted
              : Outcome::accepted_not_as_predicted;
@@ -105,9 +102,7 @@ bool helps(const Verdict& verdict, const TrimPlan& trim) {
 }
 
 Result<void> plan_next(const Job& job, const TrimRequest& request, Verdict& verdict) {
-  const bool above_limit = std::any_of(verdict.readings.begin(), verdict.readings.end(),
-                                       [](const CheckedReading& one) { return one.above_limit(); });
-  verdict.advice = above_limit ? Advice::trim_again : Advice::may_trim_again;
+  verdict.advice = verdict.above_limit() ? Advice::trim_again : Advice::may_trim_again;
   if (!verdict.refined) return {};
   auto trim = plan_trim(job_after(job, verdict.run), *verdict.refined, request);
   if (!trim) return tl::unexpected(trim.error());
