@@ -175,12 +175,12 @@ inline constexpr double loose_prediction = 0.5;
 enum class Outcome { accepted, accepted_not_as_predicted, not_accepted };
 
 enum class Advice {
-  done,               ///< limits and targets are met: no further trim
-  look_first,         ///< a mistake is likely: find it before anything is fitted
-  read_again,         ///< readings are missing
-  trim_again,         ///< above a limit, and a trim is expected to help
-  may_trim_again,     ///< limits are met, targets not, and a trim is expected to help
-  stop_no_gain,       ///< no further trim is expected to help
+  done,            ///< limits and targets are met: no further trim
+  look_first,      ///< a mistake is likely, or weights may not be fitted by the runs (`Trust`): find out why
+  read_again,      ///< readings are missing
+  trim_again,      ///< above a limit, and a trim is expected to help
+  may_trim_again,  ///< limits are met, targets not, and a trim is expected to help
+  stop_no_gain,    ///< no further trim is expected to help
   stop_other_source,  ///< an overall level is above its limit, and the once-per-rev part meets its targets
   stop_not_unbalance  ///< not as predicted, and nothing considered says why
 };

@@ -322,9 +322,23 @@ struct SettledModel {
 [[nodiscard]] Result<Job> with_events_undone(const Job& job, std::size_t run,
                                              const std::vector<std::size_t>& planes = {});
 
-/// Why no plan can be made on a model without saying so (the runs contradict what the job declares, or its
-/// fleet has no such rotor): in words that go on a sentence. Empty: nothing speaks against one.
-[[nodiscard]] std::string contradiction_words(const InfluenceModel& model);
+/// How far weights may be fitted by a model: the one judge, whoever plans, words or draws.
+struct Trust {
+  enum class Grade {
+    sound,
+    fit_nothing_yet,  ///< the runs do not agree with one another, or fit neither way of reading the phases: a
+                      ///< plan says so before all else
+    contradicted      ///< by the runs, or by a fleet that has no such rotor, whatever is declared: no plan is
+                      ///< made unless it is asked for all the same
+  };
+  Grade grade = Grade::sound;
+  std::string why{};  ///< in words that go on a sentence; empty where nothing speaks against it
+
+  [[nodiscard]] bool sound() const { return grade == Grade::sound; }
+  /// "Fit nothing yet: the runs ..."; empty where it is sound.
+  [[nodiscard]] std::string words() const;
+};
+[[nodiscard]] Trust trust(const Job& job, const InfluenceModel& model);
 
 /// x(U) for U given per entry of `model.planes` [g mm].
 [[nodiscard]] Phasor predict(const InfluenceRow& row, const Eigen::VectorXcd& unbalance);

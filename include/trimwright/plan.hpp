@@ -11,6 +11,7 @@
 namespace trimwright {
 
 enum class StepKind {
+  settle_first,  ///< nothing is to be fitted yet (`Trust`): the steps after it are for when that is settled
   make_safe,
   confirm_numbering,
   count_fitted,

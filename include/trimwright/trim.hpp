@@ -143,6 +143,7 @@ struct TradeOffRow {
 /// From known influence to weights in slots.
 struct TrimPlan {
   std::vector<std::size_t> planes;  ///< planes used
+  Trust trust{};                    ///< in the model that it was made on
   TrimRequest request;
   Correction correction;
   std::vector<TradeOffRow> trade_off;   ///< by rising number of changes; empty for planes without slots

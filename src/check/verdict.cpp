@@ -116,7 +116,8 @@ Result<void> advise(const Job& job, const TrimRequest& request, Verdict& verdict
     verdict.advice = verdict.mistakes.cause_known() ? Advice::look_first : Advice::stop_not_unbalance;
     return {};
   }
-  if (verdict.refined && !contradiction_words(*verdict.refined).empty()) {
+  const Trust trusted = verdict.refined ? trust(job, *verdict.refined) : Trust{};
+  if (trusted.grade == Trust::Grade::contradicted) {
     verdict.advice = Advice::look_first;
     return {};
   }
@@ -125,11 +126,12 @@ Result<void> advise(const Job& job, const TrimRequest& request, Verdict& verdict
     return {};
   }
   if (once_per_rev_above(verdict, &CheckedReading::above_target) ||
-      once_per_rev_above(verdict, &CheckedReading::above_limit))
-    return plan_next(job, request, verdict);
-  const bool above = std::any_of(verdict.readings.begin(), verdict.readings.end(),
-                                 [](const CheckedReading& one) { return one.above_limit(); });
-  verdict.advice = above ? Advice::stop_other_source : Advice::done;
+      once_per_rev_above(verdict, &CheckedReading::above_limit)) {
+    if (trusted.sound()) return plan_next(job, request, verdict);
+    verdict.advice = Advice::look_first;
+    return {};
+  }
+  verdict.advice = verdict.above_limit() ? Advice::stop_other_source : Advice::done;
   return {};
 }
 

@@ -118,11 +118,9 @@ std::vector<std::string> look_first(const Job& job, const Verdict& verdict) {
       words.push_back("To test the first before another start: " + verdict.mistakes.kinds.front().undone);
     add_remedies(verdict.mistakes, verdict.run, words);
     add_not_examined(job, verdict.mistakes, words);
-  } else {
-    words.emplace_back(
-        "Fit nothing yet. With this run the readings speak against the declared conventions (trimwright "
-        "influence "
-        "shows the odds).");
+  } else if (verdict.refined) {
+    words.push_back("With this run among the others: " + trust(job, *verdict.refined).words() +
+                    " trimwright influence tells more of it.");
   }
   words.emplace_back(
       "Then correct what was found: on the rotor, and make the check run again; or in the job, where only "

@@ -189,23 +189,6 @@ Result<void> take_belief(const Job& job, InfluenceModel& model) {
 
 }  // namespace
 
-std::string contradiction_words(const InfluenceModel& model) {
-  using Outcome = MirrorTest::Outcome;
-  const Outcome outcome = model.runs.mirror.outcome;
-  if (outcome == Outcome::contradicts && model.prior && !model.prior->conventions.empty() &&
-      model.prior->conventions.front().which != Convention::declared)
-    return "the runs and " + source_words(model.prior->levels) +
-           " contradict what is declared; far likelier: " + model.prior->conventions.front().what;
-  if (outcome == Outcome::contradicts)
-    return "the runs contradict the declared conventions: read the other way (lag for lead, or angles "
-           "against "
-           "for with rotation) they fit far better, and a plan would put the weights at the mirror image";
-  if (outcome == Outcome::neither_fits && model.prior)
-    return "weights do not act on this rotor as in " + source_words(model.prior->levels) +
-           ", however phase and angles are declared";
-  return {};
-}
-
 Result<SettledModel> settle_and_fit(const Job& job, const std::vector<std::size_t>& planes,
                                     const Prior* prior) {
   if (prior != nullptr) return settle_with_prior(job, planes, *prior);

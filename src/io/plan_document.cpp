@@ -98,6 +98,8 @@ Json trade_off_json(const Job& job, const std::vector<TradeOffRow>& rows) {
 
 std::string step_name(StepKind kind) {
   switch (kind) {
+    case StepKind::settle_first:
+      return "settle_first";
     case StepKind::make_safe:
       return "make_safe";
     case StepKind::confirm_numbering:
@@ -180,6 +182,7 @@ std::string plan_json(const Job& job, const InfluenceModel& model, const TrimPla
   json["objective"] = trim.request.most_probable                             ? "probability"
                       : trim.request.objective == SlotObjective::worst_ratio ? "worst ratio"
                                                                              : "least squares";
+  json["fit_nothing_yet"] = trim.trust.sound() ? Json(nullptr) : Json(trim.trust.why);
   json["correction"] = correction_json(job, trim.correction);
   json["correction_worst_ratio"] = trim.correction.worst_ratio;
   json["slots"] = changes_json(job, plan.changes);

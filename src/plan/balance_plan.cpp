@@ -25,6 +25,14 @@ Step if_it_differs() {
           false};
 }
 
+Step settle_first(const Trust& trusted) {
+  return {StepKind::settle_first,
+          trusted.words() +
+              " Settle this first (trimwright influence and check tell what to look at), and plan again.",
+          {},
+          true};
+}
+
 /// Why a plan changes nothing: it was asked to, or nothing gains, or that is not known.
 Step nothing_to_do(const TrimPlan& trim) {
   const auto above = std::count_if(trim.predictions.begin(), trim.predictions.end(),
@@ -77,11 +85,12 @@ BalancePlan plan_steps(const Job& job, const TrimPlan& trim) {
   plan.cautions = cautions();
   plan.expected = readings_to_take(job, trim.predictions);
   if (trim.has_slots()) plan.changes = trim.trade_off[trim.chosen].changes;
+  if (!trim.trust.sound()) plan.steps.push_back(settle_first(trim.trust));
   if (trim.has_slots() && plan.changes.empty()) {
-    plan.steps = {nothing_to_do(trim)};
+    plan.steps.push_back(nothing_to_do(trim));
     return plan;
   }
-  plan.steps = opening_steps(job);
+  append(plan.steps, opening_steps(job));
   if (trim.has_slots()) {
     append(plan.steps, fitting_steps(job, plan.changes));
   } else {

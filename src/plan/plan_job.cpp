@@ -38,11 +38,12 @@ Result<Told> told_by(const Job& job, TrimRequest request, const Prior* prior) {
     told.notes.push_back("Nothing can be planned on yet: " + settled.error().what + ".");
     return told;
   }
-  if (const auto why = contradiction_words(settled->model); !why.empty()) {
-    told.notes.push_back("Settle this first (trimwright influence): " + why +
-                         ". Nothing here relies on the runs.");
-    return told;
-  }
+  const Trust trusted = trust(settled->job, settled->model);
+  const bool contradicted = trusted.grade == Trust::Grade::contradicted;
+  if (!trusted.sound())
+    told.notes.push_back("Settle this first (trimwright influence): " + trusted.why + "." +
+                         (contradicted ? " Nothing here relies on the runs." : ""));
+  if (contradicted) return told;
   told.job = std::move(settled->job);
   told.model = std::move(settled->model);
   std::erase_if(request.planes, [&](std::size_t plane) {

@@ -31,21 +31,12 @@ Markup signed_words(const std::string& sign, const std::string& words) {
          element("span", {{"class", "words"}}, words);
 }
 
-/// The runs contradict what the files declare, or one another.
-bool grave(const InfluenceModel& model) {
-  const auto outcome = model.runs.mirror.outcome;
-  return outcome == MirrorTest::Outcome::contradicts || outcome == MirrorTest::Outcome::neither_fits ||
-         !runs_agree(model);
-}
-
 Markup verdict_line(const PageView& view) {
   const std::string expected = expected_words(view.trim.predictions, view.trim.not_predicted.size());
   const auto blank = expected.find(' ');
-  if (view.verdict == nullptr && grave(view.model))
+  if (view.verdict == nullptr && !view.trim.trust.sound())
     return element("p", {{"class", "verdict signed stop"}},
-                   signed_words("✕",
-                                "Fit nothing yet: the runs contradict each other, or what the rotor file "
-                                "says. What to look at stands below.")) +
+                   signed_words("✕", view.trim.trust.words() + " What to look at stands below.")) +
            element("p", {{"class", "chance"}}, "By these runs: " + expected.substr(blank + 1) + ".");
   if (view.verdict == nullptr) {
     const bool stop = expected.starts_with("✕");
@@ -70,7 +61,7 @@ Markup result_section(const PageView& view) {
       "section", {{"id", "result"}, {"aria-labelledby", "result-heading"}},
       element("h1", {{"id", "result-heading"}}, view.verdict == nullptr ? "Balance plan" : "Check run") +
           verdict_line(view) +
-          cautions_part(view.plan.cautions, model_warnings(view.job, view.model), grave(view.model)));
+          cautions_part(view.plan.cautions, model_warnings(view.job, view.model), !view.trim.trust.sound()));
 }
 
 /// What the script fills; without script it stays hidden.

@@ -13,28 +13,9 @@
 namespace trimwright {
 namespace {
 
-/// Below this probability a rotor does not look like one of its fleet.
-constexpr double foreign = 0.01;
-
-std::string mirror_warning(const Job& job, const InfluenceModel& model) {
-  const auto& mirror = model.runs.mirror;
-  if (const auto why = contradiction_words(model); model.prior && !why.empty())
-    return static_cast<char>(std::toupper(why[0])) + why.substr(1) +
-           ". Do not fit anything before this is settled.";
-  if (mirror.outcome == MirrorTest::Outcome::neither_fits)
-    return "Neither way of reading the phases fits these runs: a sensor, a run or a reading is wrong. Do not "
-           "fit anything "
-           "before this is settled.";
-  if (mirror.outcome != MirrorTest::Outcome::contradicts) return {};
-  std::string sensors;
-  for (const std::size_t s : mirror.mirrored_sensors)
-    sensors += (sensors.empty() ? "" : ", ") + job.rotor.sensors[s].name;
-  const std::string of =
-      sensors.empty() ? std::string("The runs contradict") : "The readings of " + sensors + " contradict";
-  return of +
-         " the declared conventions: read in the other convention of phase, or with angles the other way "
-         "round, they fit "
-         "far better. Do not fit anything before this is settled.";
+std::string sentence(std::string words) {
+  words.front() = static_cast<char>(std::toupper(words.front()));
+  return words;
 }
 
 /// What every ± does about scatter beyond the stated.
@@ -48,6 +29,20 @@ std::string widening_words(const InfluenceModel& model) {
   return known != nullptr && std::any_of(known->begin(), known->end(), estimated)
              ? "Every ± contains a run-to-run change estimated from it."
              : "";
+}
+
+/// What scatter beyond the stated may mean.
+std::string scatter_warning(const InfluenceModel& model) {
+  return fmt::format(
+      "{} The rotor or the conditions changed between runs, or a reading or a fitted weight is written down "
+      "wrong{}: trimwright influence and check look for which. {}",
+      runs_agree(model)
+          ? fmt::format("The readings scatter more than what is stated of them explains: sound runs would "
+                        "with a probability of {}.",
+                        percent_words(fit_probability(model)))
+          : fmt::format("The readings scatter {:.1f} times what is stated.", excess_scatter(model)),
+      runs_agree(model) ? "" : ", or what the rotor file states of their scatter is too small",
+      widening_words(model));
 }
 
 /// What the runs as written show before anything is fitted, and what a plan would silently follow.
@@ -80,7 +75,8 @@ std::optional<ReadinessFinding> nothing_spare(const Job& job, const InfluenceMod
 
 std::vector<std::string> model_warnings(const Job& job, const InfluenceModel& model) {
   std::vector<std::string> warnings;
-  if (const auto mirror = mirror_warning(job, model); !mirror.empty()) warnings.push_back(mirror);
+  if (const Trust trusted = trust(job, model); !trusted.sound())
+    warnings.push_back(sentence(trusted.why) + ". Do not fit anything before this is settled.");
   if (model.convention == PhaseConvention::unknown)
     warnings.emplace_back(
         "Solved from amplitudes alone. One amplitude read or written down wrong, or a rotor that does not "
@@ -110,7 +106,7 @@ std::vector<std::string> model_warnings(const Job& job, const InfluenceModel& mo
         "few. Limits and probabilities are widened for it; teach it more jobs, or make a trial run.",
         model.prior->jobs));
   }
-  if (model.prior && model.prior->fleet && model.prior->fleet->probability < foreign)
+  if (model.prior && model.prior->fleet && model.prior->fleet->probability < belongs_to_fleet)
     warnings.push_back(
         fmt::format("This rotor's coefficients do not look like those of {} (probability {:.1g}): another "
                     "configuration, a wrong angle of slot 1, a sensor connected otherwise, or a reading or "
@@ -157,18 +153,7 @@ std::vector<std::string> model_warnings(const Job& job, const InfluenceModel& mo
         fmt::format("The planes act almost alike at these speeds and sensors (condition {:.0f}): their "
                     "weights may fight each other; trim with fewer planes.",
                     model.planes_condition));
-  if (const double probability = fit_probability(model); probability < doubtful_fit)
-    warnings.push_back(fmt::format(
-        "{} The rotor or the conditions changed between runs, or a reading or a fitted weight is written "
-        "down "
-        "wrong: trimwright influence and check look for which. {}",
-        runs_agree(model)
-            ? fmt::format("The readings scatter more than what is stated of them explains: sound runs would "
-                          "with a probability of {}.",
-                          percent_words(probability))
-            : fmt::format("The runs do not agree with one another: they scatter {:.1f} times what is stated.",
-                          excess_scatter(model)),
-        widening_words(model)));
+  if (fit_probability(model) < doubtful_fit) warnings.push_back(scatter_warning(model));
   if (model.runs.misfit_dof > 0 && fit_probability(model) > too_good_fit)
     warnings.push_back(
         fmt::format("The readings agree far better than the scatter that is stated of them lets expect "

@@ -178,6 +178,8 @@ std::string verdict_line(const TrimPlan& trim) {
 std::string plan_text(const Job& job, const InfluenceModel& model, const TrimPlan& trim,
                       const BalancePlan& plan, std::size_t width) {
   std::string text = headline(job, "Balance plan");
+  if (!trim.trust.sound())
+    text += "\n" + wrapped("✕ ", trim.trust.words() + " What to look at stands below.");
   text += warning_lines(model_warnings(job, model));
   text += trim.has_slots() ? section("WHAT CHANGES") + change_table(job, plan.changes, width)
                            : section("MOMENTS TO ADD") + moment_table(job, trim.correction, width);

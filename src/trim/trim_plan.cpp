@@ -158,6 +158,7 @@ Result<TrimPlan> plan_with_planes(const Job& job, const InfluenceModel& model, c
                                  request.best == 1 && !request.both_objectives;
   TrimPlan plan;
   plan.planes = planes;
+  plan.trust = trust(job, model);
   plan.request = request;
   plan.correction = *correction;
   const auto slotted = std::count_if(planes.begin(), planes.end(),
@@ -251,9 +252,10 @@ bool meets_everything(const TrimPlan& plan) {
 
 Result<TrimPlan> plan_trim(const Job& job, const InfluenceModel& model, const TrimRequest& request,
                            const Deadline& deadline) {
-  if (const auto why = contradiction_words(model); !why.empty() && !request.despite_mirror)
+  if (const Trust trusted = trust(job, model);
+      trusted.grade == Trust::Grade::contradicted && !request.despite_mirror)
     return fail(
-        why,
+        trusted.why,
         "phase, slot numbering and viewing ends that agree with the runs (trimwright influence shows the "
         "odds; "
         "--despite-mirror plans all the same)");

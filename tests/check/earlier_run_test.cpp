@@ -132,6 +132,14 @@ TEST_CASE(
   Readiness found = readiness(job);
   compare_newest_run(job, found);
   CHECK(found.has(ReadinessConcern::runs_disagree));
+  CHECK(judge_job(job, {})->verdict.advice == Advice::done);
+  for (auto& place : job.places) place.target = 0.05;  // as the plan would: nothing is fitted on such runs
+  const auto judged = judge_job(job, {});
+  REQUIRE(judged);
+  CHECK(judged->verdict.advice == Advice::look_first);
+  CHECK_FALSE(judged->verdict.next);
+  const auto words = advice_words(judged->job, judged->verdict);
+  CHECK(words.front().find(trust(judged->job, *judged->verdict.refined).words()) != std::string::npos);
 }
 
 TEST_CASE("What undoing the likeliest mistake would predict is said in a sentence") {

@@ -66,7 +66,8 @@ TEST_CASE("With a fleet's prior the declaration that is wrong is named, and no p
       REQUIRE(ways.size() == 5);
       CHECK(ways.front().which == one.which);
       const bool sound = one.which == Convention::declared;
-      CHECK(contradiction_words(settled->model).empty() == sound);
+      CHECK(trust(settled->job, settled->model).grade ==
+            (sound ? Trust::Grade::sound : Trust::Grade::contradicted));
       TrimRequest request;
       request.max_changes = 1;
       CHECK(plan_trim(settled->job, settled->model, request).has_value() == sound);

@@ -4,6 +4,7 @@
 #include <doctest/doctest.h>
 
 #include <algorithm>
+#include <regex>
 
 #include "job_builder.hpp"
 #include "some.hpp"
@@ -26,6 +27,8 @@ std::string page_of(const JobFile& file) {
                       page_json(settled->job, settled->model, *trim));
 }
 
+std::string unwrapped(const std::string& text) { return std::regex_replace(text, std::regex("\\s+"), " "); }
+
 JobFile example() { return *read_job(trimwright::testing::in_project("examples/quillhaven/job.yaml")); }
 
 std::size_t count(const std::string& text, const std::string& part) {
@@ -43,6 +46,30 @@ TEST_CASE("The page of the example is one file below 500 kB that fetches nothing
   for (const char* fetched : {"<link", "<img", "<iframe", " src=", "@import", "url("})
     CHECK_MESSAGE(count(page, fetched) == 0, fetched);
   CHECK(count(page, "http:") + count(page, "https:") == 0);
+}
+
+TEST_CASE("Runs that contradict one another: page, text, steps and document say alike to fit nothing yet") {
+  for (const bool agree : {false, true}) {
+    const auto file =
+        agree ? example() : *read_job(trimwright::testing::in_project("examples/quillhaven/misread.yaml"));
+    const auto [job, model] = *settle_and_fit(file.job, file.request.planes);
+    TrimRequest request = file.request;
+    request.max_changes = 1;
+    const auto trim = plan_trim(job, model, request);
+    REQUIRE(trim);
+    const auto plan = plan_steps(job, *trim);
+    const std::string words = trust(job, model).words();
+    CHECK(words.starts_with("Fit nothing yet: neither way of reading the phases fits") == !agree);
+    const auto json = plan_json(job, model, *trim, plan);
+    CHECK((json.find("\"fit_nothing_yet\": null") != std::string::npos) == agree);
+    CHECK((plan.steps.front().kind == StepKind::settle_first) == !agree);
+    for (const auto& shown :
+         {balance_page(job, model, *trim, plan, page_json(job, model, *trim)),
+          unwrapped(plan_text(job, model, *trim, plan)), plan.steps.front().instruction}) {
+      CHECK((shown.find("Fit nothing yet") == std::string::npos) == agree);
+      CHECK(shown.find(words) != std::string::npos);
+    }
+  }
 }
 
 TEST_CASE("The page says what the plan says, with its cautions and lines to sign, and lines for the record") {

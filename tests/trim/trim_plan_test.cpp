@@ -373,6 +373,7 @@ TEST_CASE("Runs that contradict the declared conventions are refused by the plan
   auto model = fit_influence(job);
   REQUIRE(model);
   model->runs.mirror.outcome = MirrorTest::Outcome::contradicts;
+  CHECK(trust(job, *model).grade == Trust::Grade::contradicted);
   const auto refused = plan_trim(job, *model, {});
   REQUIRE_FALSE(refused);
   CHECK(refused.error().message().find("mirror image") != std::string::npos);
