@@ -143,6 +143,10 @@ void compare_newest_run(const Job& job, Readiness& readiness, const Prior* prior
 /// Those that the readings do not tell from the first, in words: "A; or B, or, what reads the same, C".
 [[nodiscard]] std::string likeliest_words(const Job& job, const MistakeRanking& ranking);
 
+/// Entries of `kinds` to show a person: those not told apart, more of the likeliest six from 1 % on, and that
+/// nothing is wrong.
+[[nodiscard]] std::vector<std::size_t> shown_mistakes(const MistakeRanking& ranking);
+
 /// One reading of the check run beside what it should be. Amplitudes are peak, in the sensor's unit symbol.
 struct CheckedReading {
   std::size_t speed = 0;
@@ -268,6 +272,10 @@ struct JudgedJob {
 [[nodiscard]] std::string level_words(double amplitude, double limit, const std::optional<double>& target);
 /// The same for a reading of the check run, and that it differs from what was expected.
 [[nodiscard]] std::string row_words(const CheckedReading& one);
+/// In place of a reading that is missing, and of its result.
+inline constexpr const char *not_read = "not read", *missing_result = "✕ MISSING";
+/// "front at 62 %, overall level": what was to be read.
+[[nodiscard]] std::string missing_words(const Job& job, const PlaceToRead& one);
 /// What was read, as amplitude and phase are shown: the amplitude as it was written, beside the limit alike.
 [[nodiscard]] ShownReading as_read(const Sensor& sensor, const CheckedReading& one,
                                    PhaseConvention convention);

@@ -88,9 +88,6 @@ inline constexpr int one_sound_reading_in = 55;
 [[nodiscard]] const Prediction* prediction_at(const std::vector<Prediction>& predictions, std::size_t speed,
                                               std::size_t sensor);
 
-/// "87 %"; never a certainty that samples cannot show.
-[[nodiscard]] std::string percent_words(double probability);
-
 /// How likely the next run meets every target and limit and of how many places that is said, or why it
 /// cannot be said; and that the others are to be watched.
 [[nodiscard]] std::string outlook_words(const std::vector<Prediction>& predictions, std::size_t not_predicted,

@@ -22,6 +22,8 @@ struct KnownChange {
 
 /// What a reading contains. Only the once-per-rev component can be balanced on.
 enum class Component { once_per_rev, overall };
+/// "once-per-rev" or "overall".
+[[nodiscard]] std::string_view name(Component component);
 
 /// Whether a speed was come to from below or from above.
 enum class Approach { unsaid, up, down };

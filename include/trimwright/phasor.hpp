@@ -23,6 +23,11 @@ enum class Direction { with_rotation, against_rotation };
 [[nodiscard]] double wrap_360(double degrees);
 /// `degrees` brought into (-180, 180].
 [[nodiscard]] double wrap_180(double degrees);
+/// An angle or a phase as a person reads it, in [0, 360): a half is rounded up, whatever a file's decimals
+/// made of it, and what rounds to a whole turn is 0.
+[[nodiscard]] double rounded_angle(double degrees, int decimals);
+/// "63.0°": the same in words; never "360.0°".
+[[nodiscard]] std::string angle_words(double degrees, int decimals = 1);
 
 /// An angle fixed to the rotor: zero at the reference tooth, positive in the direction of rotation.
 ///

@@ -35,10 +35,6 @@ namespace trimwright {
                                      const std::string& job_file = "JOB", bool knows_type = false,
                                      std::size_t width = 80);
 
-/// Short marks for the weights of a plane's catalogue where there is little room: the ids themselves when
-/// none has more than three characters, else A, B, ... Z, AA, AB, ...
-[[nodiscard]] std::vector<std::string> weight_marks(const Plane& plane);
-
 /// The balance page: one self-contained HTML file (no network, no outside fonts or scripts) that shows the
 /// plan, draws slots and vibration, answers "what if", and prints a sheet to file. `page_data` is the `page
 /// 1` document of `page_json`; the page's own arithmetic starts from it. `verdict`: `verdict_on` the run made

@@ -186,8 +186,6 @@ struct ShownReading {
 
 /// "0.312", with three significant digits but not more than four decimals.
 [[nodiscard]] std::string amplitude_words(double shown);
-/// "145": whole degrees, 0 to 359.
-[[nodiscard]] std::string phase_words(double phase_deg);
 /// "0.312 ∠ 145°"; the amplitude alone where the phase is not known (NaN).
 [[nodiscard]] std::string reading_words(const ShownReading& reading);
 /// `x` in the same words, as the sensor's readings are written.
@@ -237,6 +235,13 @@ struct Rotor {
 /// "62 %", or "3174" where no 100 % is declared: for drawings.
 [[nodiscard]] std::string short_speed_words(const Rotor& rotor, double rpm);
 
+/// "reference tooth", or the mark that angles start from.
+[[nodiscard]] std::string zero_words(const Rotor& rotor);
+/// "seen from the front (ahead of the engine, looking aft)".
+[[nodiscard]] std::string seen_words(ViewingEnd end);
+/// The end a plane is looked at from: that of its slot numbering; without slots, that of the rotation.
+[[nodiscard]] ViewingEnd viewing_end(const Rotor& rotor, const Plane& plane);
+
 /// A position the three ways people ask for it.
 struct Position {
   std::optional<int> slot;
@@ -249,6 +254,11 @@ struct Position {
 
 [[nodiscard]] Position slot_position(const Rotor& rotor, const Plane& plane, int slot);
 [[nodiscard]] Position angle_position(const Rotor& rotor, RotorAngle angle);
+
+/// A reckoned moment to four digits: "830 g mm".
+[[nodiscard]] std::string moment_words(double g_mm);
+/// "830 g mm at 63.0°".
+[[nodiscard]] std::string moment_words(std::complex<double> moment, int angle_decimals = 1);
 
 /// Permissible residual specific unbalance e_per = G / Omega [g mm/kg] of ISO 21940-11:2016 for a rotor with
 /// rigid behaviour in a balancing machine: `grade` is e_per Omega in mm/s, `rpm` the service speed.
@@ -308,6 +318,13 @@ struct PlacedPiece {
 
 /// What a slot holds, as a table names it: "K3", "piece of 780 g mm", "filler", "open".
 [[nodiscard]] std::string content_words(const Plane& plane, const std::optional<Piece>& content);
+
+/// Whether there is something to take out or put in: a weight or a filler.
+[[nodiscard]] bool anything_held(const Plane& plane, const std::optional<Piece>& content);
+
+/// Short marks for the weights of a plane's catalogue where there is little room: the ids themselves when
+/// none has more than three characters, else A, B, ... Z, AA, AB, ...
+[[nodiscard]] std::vector<std::string> weight_marks(const Plane& plane);
 
 /// The catalogue's weight, or nothing for a filler and for a piece of no catalogue.
 [[nodiscard]] const Weight* catalogue_weight(const Plane& plane, const std::optional<Piece>& content);

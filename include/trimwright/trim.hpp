@@ -171,6 +171,9 @@ struct TrimPlan {
   }
 };
 
+/// What is proved of a row: "best possible", "within 3 %" of the objective, "within 0.4 points" of a chance.
+[[nodiscard]] std::string proof_words(const TrimPlan& trim, const TradeOffRow& row);
+
 /// Probabilities of meeting every target this close count as equal when fewer changes are preferred: about
 /// what the draws of one posterior tell apart.
 inline constexpr double probability_indifference = 0.02;

@@ -1,6 +1,8 @@
-#include "trimwright/phasor.hpp"
+#include <fmt/format.h>
 
 #include <cmath>
+
+#include "trimwright/phasor.hpp"
 
 namespace trimwright {
 
@@ -13,6 +15,15 @@ double wrap_360(double degrees) {
 double wrap_180(double degrees) {
   const double wrapped = wrap_360(degrees);
   return wrapped > 180.0 ? wrapped - 360.0 : wrapped;
+}
+
+double rounded_angle(double degrees, int decimals) {
+  const double scale = std::pow(10.0, decimals);
+  return std::abs(wrap_360(std::floor(degrees * scale + 0.5 + 1e-6) / scale));  // never "-0"
+}
+
+std::string angle_words(double degrees, int decimals) {
+  return fmt::format("{:.{}f}°", rounded_angle(degrees, decimals), decimals);
 }
 
 RotorAngle RotorAngle::from_degrees(double degrees, Direction sense) {

@@ -22,4 +22,9 @@ std::optional<std::chrono::year_month_day> parse_date(std::string_view text) {
   return date.ok() ? std::optional(date) : std::nullopt;
 }
 
+std::optional<std::chrono::sys_days> day_of(std::string_view text) {
+  const auto date = parse_date(text.substr(0, 10));
+  return date ? std::optional(std::chrono::sys_days(*date)) : std::nullopt;
+}
+
 }  // namespace trimwright

@@ -61,6 +61,12 @@ std::string counted(std::size_t number, std::string_view thing) {
   return std::to_string(number) + " " + std::string(thing) + (number == 1 ? "" : "s");
 }
 
+std::string percent_words(double probability) {
+  if (probability > 0.995) return "> 99 %";
+  if (probability < 0.005) return "< 1 %";
+  return fmt::format("{:.0f} %", 100.0 * probability);
+}
+
 std::string lower_case(std::string_view text) {
   std::string lower(text);
   for (char& c : lower)

@@ -28,6 +28,9 @@ struct Character {
 /// "1 slot", "3 slots".
 [[nodiscard]] std::string counted(std::size_t number, std::string_view thing);
 
+/// A probability: "87 %", "< 1 %", "> 99 %"; never a certainty that samples cannot show.
+[[nodiscard]] std::string percent_words(double probability);
+
 /// ASCII letters made small, the rest untouched.
 [[nodiscard]] std::string lower_case(std::string_view text);
 

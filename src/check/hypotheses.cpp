@@ -275,10 +275,11 @@ double usual_change(const Situation& now, Index p) {
   return 0.5 * most;
 }
 
-/// To two significant digits.
-double two_digits(double moment) {
-  const double step = moment > 0.0 ? std::pow(10.0, std::floor(std::log10(moment)) - 1.0) : 1.0;
-  return step * std::round(moment / step);
+/// Its size to two significant digits.
+std::complex<double> two_digits(std::complex<double> moment) {
+  const double size = std::abs(moment);
+  const double step = size > 0.0 ? std::pow(10.0, std::floor(std::log10(size)) - 1.0) : 1.0;
+  return std::polar(step * std::round(size / step), std::arg(moment));
 }
 
 void add_rotor_changed(const Situation& now, List& list) {
@@ -289,9 +290,7 @@ void add_rotor_changed(const Situation& now, List& list) {
                         "an unbalance nobody fitted, at or near " + now.job().rotor.planes[planes[p]].name);
       one.moment_sd = Eigen::VectorXd::Zero(static_cast<Index>(planes.size()));
       one.moment_sd(static_cast<Index>(p)) = size * usual_change(now, static_cast<Index>(p));
-      const Phasor moment = now.all.told(one).value(static_cast<Index>(p));
-      one.what += fmt::format(", about {:.0f} g mm at {:.0f}°", two_digits(std::abs(moment)),
-                              RotorAngle::of(moment).degrees());
+      one.what += ", about " + moment_words(two_digits(now.all.told(one).value(static_cast<Index>(p))), 0);
       list.push_back(std::move(one));
     }
   auto warmer = now.of(MistakeKind::rotor_changed, "all levels changed alike (thermal state)");

@@ -115,7 +115,7 @@ Index furthest_off(const RunComparison& all) {
 std::string shown_at(const Job& job, std::size_t sensor, Phasor x) {
   const Sensor& one = job.rotor.sensors[sensor];
   const auto s = shown(one, x, job.rotor.phase);
-  return fmt::format("{:.3g} {} at {:.0f}°", s.amplitude, one.unit.text(), s.phase_deg);
+  return fmt::format("{:.3g} {} at {}", s.amplitude, one.unit.text(), angle_words(s.phase_deg, 0));
 }
 
 /// A hypothesis that leaves open what a reading was, or a sensor's ratio, with what the other runs say of it.

@@ -84,6 +84,19 @@ std::string mistake_words(const Job& job, const RankedMistake& one) {
   return (one.run ? "run \"" + job.runs[*one.run].name + "\": " : std::string{}) + one.what;
 }
 
+std::vector<std::size_t> shown_mistakes(const MistakeRanking& ranking) {
+  constexpr std::size_t most = 6;
+  constexpr double least = 0.01;
+  std::vector<std::size_t> shown;
+  for (std::size_t i = 0; i < ranking.kinds.size(); ++i) {
+    const auto& one = ranking.kinds[i];
+    if (i < ranking.not_told_apart || (i < most && one.probability >= least) ||
+        one.kind == MistakeKind::nothing)
+      shown.push_back(i);
+  }
+  return shown;
+}
+
 const std::vector<MistakeKind>& mistake_kinds() {
   static const std::vector<MistakeKind> all = [] {
     std::vector<MistakeKind> kinds;

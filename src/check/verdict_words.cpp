@@ -289,6 +289,11 @@ std::string row_words(const CheckedReading& one) {
   return level_words(one.amplitude, one.limit, one.target) + (one.differs() ? ", differs" : "");
 }
 
+std::string missing_words(const Job& job, const PlaceToRead& one) {
+  return place_words(job, one.speed, one.sensor) +
+         (one.component == Component::overall ? ", overall level" : "");
+}
+
 std::string expected_words(const std::vector<Prediction>& predictions, std::size_t not_predicted) {
   std::size_t over_limit = 0, over_target = 0, targets = 0;
   for (const auto& one : predictions) {

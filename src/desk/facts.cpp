@@ -4,11 +4,9 @@
 #include "io/written_reading.hpp"
 #include "io/yaml_fields.hpp"
 #include "report/convention_words.hpp"
-#include "report/plot_geometry.hpp"
-#include "report/slot_map.hpp"
 #include "request.hpp"
+#include "rotor/rotor_drawing.hpp"
 #include "trimwright/files.hpp"
-#include "trimwright/report.hpp"
 
 namespace trimwright {
 namespace {
@@ -46,7 +44,7 @@ DeskJson plane_facts(const Rotor& rotor, const Plane& plane) {
 DeskJson blade_facts(const Rotor& rotor) {
   if (!rotor.blades) return nullptr;
   const ViewingEnd end = rotor.blades->numbered.seen_from;
-  const RotorDrawing drawing{{0.0, 0.0}, rotor.rotation.seen(end) == Sense::clockwise};
+  const RotorDrawing drawing = rotor_drawing(rotor, end, {0.0, 0.0});
   DeskJson blades = DeskJson::array();
   for (int blade = 1; blade <= rotor.blades->count; ++blade)
     blades.push_back(spot_json(drawing.at(1.0, rotor.blades->angle(blade))));

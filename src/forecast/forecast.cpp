@@ -5,6 +5,8 @@
 #include <algorithm>
 #include <cmath>
 #include <limits>
+
+#include "base/text.hpp"
 #include "outlook.hpp"
 
 namespace trimwright {

@@ -156,12 +156,6 @@ Outlook outlook_of(const PhasorDistribution& readings, const RowLevels& levels, 
   return outlook_of_amplitudes(sampled_amplitudes(readings, draws), levels);
 }
 
-std::string percent_words(double probability) {
-  if (probability > 0.995) return "> 99 %";
-  if (probability < 0.005) return "< 1 %";
-  return fmt::format("{:.0f} %", 100.0 * probability);
-}
-
 Eigen::VectorXcd unbalance_with(const Job& job, const std::vector<std::size_t>& planes,
                                 const std::vector<FittedWeights>& fitted) {
   return of_planes(unbalance_with(job, fitted), planes);

@@ -4,6 +4,7 @@
 #include <cmath>
 #include <numbers>
 
+#include "base/text.hpp"
 #include "events.hpp"
 #include "trimwright/influence.hpp"
 
@@ -38,17 +39,14 @@ std::string teeth_words(const Job& job, const EventPart& part) {
   if (!whole) return {};
   const double pitch = 360.0 / job.rotor.reference.teeth;
   constexpr double sure = 0.9;
-  const auto percent = [](double p) {
-    return p > 0.995 ? std::string("> 99 %") : fmt::format("{:.0f} %", 100.0 * p);
-  };
   if (whole->none >= sure)
     return fmt::format(" It is no whole number of the {} teeth (probability {}).", job.rotor.reference.teeth,
-                       percent(whole->none));
+                       percent_words(whole->none));
   const int teeth = std::abs(whole->teeth);
   if (whole->probability >= sure)
     return fmt::format(" It is {} of the {} ({:.2f}°; probability {}).",
                        teeth == 1 ? "1 tooth" : fmt::format("{} teeth", teeth), job.rotor.reference.teeth,
-                       teeth * pitch, percent(whole->probability));
+                       teeth * pitch, percent_words(whole->probability));
   return fmt::format(" Whether it is a whole number of the {} teeth, {:.2f}° each, these runs cannot tell.",
                      job.rotor.reference.teeth, pitch);
 }

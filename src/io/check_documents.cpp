@@ -18,7 +18,7 @@ Json readings_json(const Job& job, const Verdict& verdict) {
     };
     Json entry = place_json(job, one.speed, one.sensor);
     entry.update({{"unit", sensor.unit.text()},
-                  {"component", one.component == Component::overall ? "overall" : "once-per-rev"},
+                  {"component", name(one.component)},
                   {"first", seen(one.first)},
                   {"amplitude", seen(one.amplitude)},
                   {"phase_deg", phase(one.x)},
@@ -44,7 +44,7 @@ Json missing_json(const Job& job, const Verdict& verdict) {
   Json list = Json::array();
   for (const auto& one : verdict.missing) {
     Json entry = place_json(job, one.speed, one.sensor);
-    entry["component"] = one.component == Component::overall ? "overall" : "once-per-rev";
+    entry["component"] = name(one.component);
     list.push_back(std::move(entry));
   }
   return list;

@@ -11,7 +11,7 @@ Json document_header(const std::string& kind, const Job& job) {
           {"title", job.title},
           {"station", job.station},
           {"phase_convention", convention_words(job.rotor.phase)},
-          {"angle_convention", "rotor angle in degrees, with rotation, from the reference tooth"}};
+          {"angle_convention", "rotor angle in degrees, with rotation, from the " + zero_words(job.rotor)}};
 }
 
 Json piece_json(const std::optional<Piece>& piece) {

@@ -15,7 +15,8 @@ std::pair<std::string, std::string> numbers_of(const SheetCell& cell) {
   for (const auto& one : cell.readings) {
     numbers.first += (numbers.first.empty() ? "" : "; ") + amplitude_words(one.amplitude);
     if (!std::isnan(one.phase_deg))
-      numbers.second += (numbers.second.empty() ? "" : "; ") + phase_words(one.phase_deg);
+      numbers.second +=
+          fmt::format("{}{:.0f}", numbers.second.empty() ? "" : "; ", rounded_angle(one.phase_deg, 0));
   }
   return numbers;
 }

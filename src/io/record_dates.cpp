@@ -10,11 +10,6 @@ namespace {
 /// Days before the filing that a check run may have been made without a word.
 constexpr int days_without_a_word = 366;
 
-std::optional<std::chrono::sys_days> day_of(const std::string& text) {
-  const auto date = parse_date(text.substr(0, 10));
-  return date ? std::optional(std::chrono::sys_days(*date)) : std::nullopt;
-}
-
 }  // namespace
 
 Result<std::string> filing_date(const std::string& what, const std::string& when,

@@ -18,7 +18,7 @@ std::string part_number(const Plane& plane, const Piece& piece) {
   return weight == nullptr ? std::string{} : weight->part_number;
 }
 
-Json place_json(const Rotor& rotor, const Plane& plane, int slot, const Piece& piece) {
+Json slot_json(const Rotor& rotor, const Plane& plane, int slot, const Piece& piece) {
   const auto position = slot_position(rotor, plane, slot);
   return {{"plane", plane.name},
           {"slot", slot},
@@ -34,7 +34,7 @@ Json fitted_json(const Rotor& rotor, const std::vector<FittedWeights>& fitted) {
   Json list = Json::array();
   for (std::size_t p = 0; p < rotor.planes.size(); ++p) {
     for (const auto& [slot, piece] : fitted[p].slots)
-      list.push_back(place_json(rotor, rotor.planes[p], slot, piece));
+      list.push_back(slot_json(rotor, rotor.planes[p], slot, piece));
     for (const auto& piece : fitted[p].free)
       list.push_back({{"plane", rotor.planes[p].name},
                       {"slot", nullptr},
@@ -52,7 +52,7 @@ Json newly_fitted_json(const Rotor& rotor, const std::vector<FittedWeights>& bef
                        const std::vector<FittedWeights>& now) {
   Json list = Json::array();
   for (const auto& [plane, slot, piece] : newly_fitted(before, now))
-    list.push_back(place_json(rotor, rotor.planes[plane], slot, piece));
+    list.push_back(slot_json(rotor, rotor.planes[plane], slot, piece));
   return list;
 }
 
@@ -111,7 +111,7 @@ Json run_readings_json(const Job& job, const Run& run) {
                     {"speed", speed_words(job, one.speed)},
                     {"sensor", sensor.name},
                     {"unit", sensor.unit.text()},
-                    {"component", one.component == Component::overall ? "overall" : "once-per-rev"},
+                    {"component", name(one.component)},
                     {"amplitude", sensor.unit.shown_from_peak(one.amplitude)},
                     {"phase_deg", one.x ? Json(shown(sensor, *one.x, job.rotor.phase).phase_deg) : Json()}});
     tell_state(list.back(), one.state);
@@ -157,7 +157,7 @@ Json as_found_json(const Job& job, std::size_t run) {
       const Sensor& sensor = job.rotor.sensors[place.sensor];
       Json entry = place_json(job, place.speed, place.sensor);
       entry.update({{"unit", sensor.unit.text()},
-                    {"component", component == Component::overall ? "overall" : "once-per-rev"},
+                    {"component", name(component)},
                     {"amplitude", sensor.unit.shown_from_peak(read->amplitude)},
                     {"phase_deg",
                      read->x ? Json(shown(sensor, *read->x, job.rotor.phase).phase_deg) : Json(nullptr)}});
@@ -204,22 +204,21 @@ Json content_json(const JudgedJob& judged, const std::vector<FiledFile>& files, 
   for (const auto& file : files) filed.push_back({{"name", file.name}, {"text", file.text}});
   Json content = {{"trimwright", "record 1"}};
   content.update(found_by_json(record));
-  content.update(
-      {{"title", job.title},
-       {"run", run.name},
-       {"when", run.conditions.when},
-       {"conditions", conditions_json(run)},
-       {"speed_tolerance_rpm", job.rotor.speed_tolerance_rpm},
-       {"angles_from", job.rotor.reference.mark.empty() ? "reference tooth" : job.rotor.reference.mark},
-       {"entries", entries},
-       {"weights", weights_json(job, judged.verdict.run)},
-       {"runs", runs_json(job, judged.verdict.run)},
-       {"as_found", as_found_json(job, judged.verdict.run)},
-       {"expected", expected_of(judged)},
-       {"check", Json::parse(check_json(job, judged.verdict))},
-       {"influence", Json::parse(influence_json(job, judged.model))},
-       {"files", filed},
-       {"cautions", cautions()}});
+  content.update({{"title", job.title},
+                  {"run", run.name},
+                  {"when", run.conditions.when},
+                  {"conditions", conditions_json(run)},
+                  {"speed_tolerance_rpm", job.rotor.speed_tolerance_rpm},
+                  {"angles_from", zero_words(job.rotor)},
+                  {"entries", entries},
+                  {"weights", weights_json(job, judged.verdict.run)},
+                  {"runs", runs_json(job, judged.verdict.run)},
+                  {"as_found", as_found_json(job, judged.verdict.run)},
+                  {"expected", expected_of(judged)},
+                  {"check", Json::parse(check_json(job, judged.verdict))},
+                  {"influence", Json::parse(influence_json(job, judged.model))},
+                  {"files", filed},
+                  {"cautions", cautions()}});
   if (!details.wrong_serial.empty()) content["wrong_serial"] = details.wrong_serial;
   return content;
 }

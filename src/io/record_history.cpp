@@ -8,6 +8,7 @@
 
 #include "base/text.hpp"
 #include "record_content.hpp"
+#include "report/plan_parts.hpp"
 #include "report/text_table.hpp"
 #include "trimwright/plan.hpp"
 
@@ -127,9 +128,7 @@ Result<std::string> history_text(const std::vector<StoredRecord>& records) {
     if (!holds_readings(one.record)) text += history_remarks(one);
   }
   for (const auto& row : *rows) text += history_table(row);
-  text += "\nCAUTION\n";
-  for (const auto& caution : cautions()) text += "  ! " + caution + "\n";
-  return text;
+  return text + caution_lines();
 }
 
 Result<std::string> history_json(const std::vector<StoredRecord>& records) {

@@ -7,6 +7,7 @@
 #include "dated_readings.hpp"
 #include "filed_job.hpp"
 #include "record_content.hpp"
+#include "report/plan_parts.hpp"
 #include "report/text_table.hpp"
 #include "runs/next_steps.hpp"
 #include "trimwright/files.hpp"
@@ -118,17 +119,14 @@ Result<std::string> readings_text(const StoredRecord& one) {
                      {"phase", right}});
     for (const auto& run : content.at("runs"))
       for (const auto& reading : run.at("readings"))
-        table.add({one_line(run.at("when").get<std::string>()),
-                   one_line(reading.at("speed").get<std::string>()),
-                   one_line(reading.at("sensor").get<std::string>()),
-                   amplitude_words(reading.at("amplitude").get<double>()),
-                   one_line(reading.at("unit").get<std::string>()),
-                   reading.at("phase_deg").is_null()
-                       ? "-"
-                       : fmt::format("{:.0f}°", reading.at("phase_deg").get<double>())});
-    text += table.text() + "\nCAUTION\n";
-    for (const auto& caution : cautions()) text += wrapped("  ! ", caution);
-    return text;
+        table.add(
+            {one_line(run.at("when").get<std::string>()), one_line(reading.at("speed").get<std::string>()),
+             one_line(reading.at("sensor").get<std::string>()),
+             amplitude_words(reading.at("amplitude").get<double>()),
+             one_line(reading.at("unit").get<std::string>()),
+             reading.at("phase_deg").is_null() ? "-"
+                                               : angle_words(reading.at("phase_deg").get<double>(), 0)});
+    return text + table.text() + caution_lines();
   });
 }
 

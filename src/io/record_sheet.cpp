@@ -129,8 +129,8 @@ std::vector<SheetLevel> levels_in(const Json& content) {
   const auto mark_missing = [&](SheetLevel& level, const Json& place) {
     for (const auto& one : missing)
       if (at_place(one, place) && (one.value("component", "") == "overall") == level.overall) {
-        level.measured = "not read";
-        level.result = "✕ MISSING";
+        level.measured = not_read;
+        level.result = missing_result;
       }
   };
   for (const auto& place : content.at("expected")) {

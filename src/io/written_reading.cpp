@@ -104,8 +104,8 @@ Component component_of(const WrittenReading& written) {
   const std::string component = lower_case(written.component);
   if (component.empty() && (written.missing || !written.phase.empty()))  // only that has a phase
     return Component::once_per_rev;
-  if (component == "once-per-rev") return Component::once_per_rev;
-  if (component == "overall") return Component::overall;
+  for (const auto one : {Component::once_per_rev, Component::overall})
+    if (component == name(one)) return one;
   const std::string expected = "once-per-rev (filtered) or overall";
   if (written.component.empty())
     reject(written, "component", "the reading has no phase and does not say what it contains", expected);

@@ -58,9 +58,9 @@ Step nothing_to_do(const TrimPlan& trim) {
 Step moments_step(const Job& job, const TrimPlan& trim) {
   Step step{StepKind::put_in, "Add these moments to what is fitted now:", {}, false};
   for (const auto& part : trim.correction.parts)
-    step.particulars.push_back(
-        fmt::format("{}: {:.6g} g mm at {}", job.rotor.planes[part.plane].name, std::abs(part.moment_to_add),
-                    angle_position(job.rotor, RotorAngle::of(part.moment_to_add)).text()));
+    step.particulars.push_back(fmt::format(
+        "{}: {} at {}", job.rotor.planes[part.plane].name, moment_words(std::abs(part.moment_to_add)),
+        angle_position(job.rotor, RotorAngle::of(part.moment_to_add)).text()));
   return step;
 }
 

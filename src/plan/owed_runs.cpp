@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <cmath>
 
+#include "base/text.hpp"
 #include "trial_information.hpp"
 #include "trial_weights.hpp"
 #include "trimwright/plan.hpp"

@@ -13,13 +13,8 @@
 namespace trimwright {
 namespace {
 
-std::string end_words(ViewingEnd end) {
-  return end == ViewingEnd::front ? "the front (ahead of the engine, looking aft)"
-                                  : "aft (behind the engine, looking forward)";
-}
-
-std::string seen_words(const SeenSense& numbered) {
-  return fmt::format("the numbers grow {} seen from {}", name(numbered.sense), end_words(numbered.seen_from));
+std::string growing_words(const SeenSense& numbered) {
+  return fmt::format("the numbers grow {} {}", name(numbered.sense), seen_words(numbered.seen_from));
 }
 
 /// Where all angles start, and how to find it by eye.
@@ -47,21 +42,20 @@ Step confirm_step(const Job& job) {
             "Confirm the numbering on the rotor itself before touching a weight.",
             {},
             true};
-  step.particulars.push_back(fmt::format("The rotor turns {} seen from {}.", name(rotor.rotation.sense),
-                                         end_words(rotor.rotation.seen_from)));
+  step.particulars.push_back(fmt::format("The rotor turns {} {}.", name(rotor.rotation.sense),
+                                         seen_words(rotor.rotation.seen_from)));
   step.particulars.push_back(zero_by_eye(rotor));
   for (const Plane& plane : rotor.planes) {
     if (!plane.slots) continue;
     step.particulars.push_back(fmt::format("{}: {} slots, {}; slot 1 is at {}{}.", plane.name,
-                                           plane.slots->count, seen_words(plane.slots->numbered),
+                                           plane.slots->count, growing_words(plane.slots->numbered),
                                            angle_position(rotor, plane.slots->slot_1).text(),
                                            as_written(plane.slots->slot_1_written)));
   }
   if (rotor.blades)
-    step.particulars.push_back(fmt::format("Blades: {}, {}; blade 1 is at {:.1f}° with rotation{}.",
-                                           rotor.blades->count, seen_words(rotor.blades->numbered),
-                                           rotor.blades->blade_1.degrees(),
-                                           as_written(rotor.blades->blade_1_written)));
+    step.particulars.push_back(fmt::format(
+        "Blades: {}, {}; blade 1 is at {}{}.", rotor.blades->count, growing_words(rotor.blades->numbered),
+        Position{{}, rotor.blades->blade_1, {}}.text(), as_written(rotor.blades->blade_1_written)));
   return step;
 }
 
@@ -93,7 +87,7 @@ Step count_step(const Job& job) {
     const Plane& plane = job.rotor.planes[p];
     const auto& fitted = job.fitted_now[p];
     for (const auto& [slot, piece] : fitted.slots)
-      step.particulars.push_back(place_words(job.rotor, p, slot) + ": " + piece_in_full(plane, piece));
+      step.particulars.push_back(slot_place_words(job.rotor, p, slot) + ": " + piece_in_full(plane, piece));
     for (const auto& piece : fitted.free)
       step.particulars.push_back(fmt::format("{}: {:.6g} g mm at {}{}", plane.name, piece.moment_g_mm,
                                              angle_position(job.rotor, piece.at).text(),
@@ -110,18 +104,12 @@ std::vector<std::string> tally(const Job& job, const std::vector<SlotChange>& ch
   for (const auto& change : changes) {
     const Plane& plane = job.rotor.planes[change.plane];
     const auto& piece = fitted ? change.fit : change.remove;
-    if (piece || !plane.filler.none()) ++count[piece_in_full(plane, piece)];
+    if (anything_held(plane, piece)) ++count[piece_in_full(plane, piece)];
   }
   std::vector<std::string> lines;
   for (const auto& [words, n] : count) lines.push_back(fmt::format("{} × {}", n, words));
   if (lines.empty()) lines.push_back("none");
   return lines;
-}
-
-std::string joined(const std::vector<std::string>& parts) {
-  std::string text;
-  for (const auto& part : parts) text += (text.empty() ? "" : ", ") + part;
-  return text;
 }
 
 std::vector<std::string> condition_lines(const Job& job) {
@@ -162,7 +150,7 @@ std::string overall_line(const Job& job, const PlaceToRead& one) {
 
 }  // namespace
 
-std::string place_words(const Rotor& rotor, std::size_t plane, int slot) {
+std::string slot_place_words(const Rotor& rotor, std::size_t plane, int slot) {
   return rotor.planes[plane].name + " " + slot_position(rotor, rotor.planes[plane], slot).text();
 }
 
@@ -198,17 +186,18 @@ std::vector<Step> fitting_steps(const Job& job, const std::vector<SlotChange>& c
   Step in{StepKind::put_in, "Put in:", {}, true};
   for (const auto& change : changes) {
     const Plane& plane = job.rotor.planes[change.plane];
-    const std::string place = place_words(job.rotor, change.plane, change.slot);
+    const std::string place = slot_place_words(job.rotor, change.plane, change.slot);
     for (auto [step, content] : {std::pair{&out, &change.remove}, std::pair{&in, &change.fit}})
-      if (*content || !plane.filler.none())
+      if (anything_held(plane, *content))
         step->particulars.push_back(place + ": " + piece_in_full(plane, *content));
   }
   for (Step* step : {&out, &in}) {
     step->sign = !step->particulars.empty();  // nobody signs for nothing
     if (step->particulars.empty()) step->particulars.push_back("nothing");
   }
-  const auto closing = closing_checks({"Drawn from stock: " + joined(tally(job, changes, true)),
-                                       "Left over and returned: " + joined(tally(job, changes, false))});
+  const auto closing = closing_checks(
+      {fmt::format("Drawn from stock: {}", fmt::join(tally(job, changes, true), ", ")),
+       fmt::format("Left over and returned: {}", fmt::join(tally(job, changes, false), ", "))});
   return {out, in, closing[0], closing[1]};
 }
 
@@ -234,7 +223,8 @@ std::vector<Step> running_steps(const Job& job, const std::vector<ExpectedReadin
   std::vector<std::string> listed;
   for (const std::size_t s : speeds) listed.push_back(speed_words(job, s));
   Step run{StepKind::run,
-           "Run at these speeds, under the same conditions as the runs before: " + joined(listed) + ".",
+           fmt::format("Run at these speeds, under the same conditions as the runs before: {}.",
+                       fmt::join(listed, ", ")),
            condition_lines(job), false};
   Step stop{StepKind::stop_levels,
             "End the run at once when any reading passes its level in the table (" + stop_column +

@@ -8,7 +8,10 @@
 namespace trimwright {
 
 /// "spinner slot 7, 63.0° with rotation, between blades 4 and 5".
-[[nodiscard]] std::string place_words(const Rotor& rotor, std::size_t plane, int slot);
+[[nodiscard]] std::string slot_place_words(const Rotor& rotor, std::size_t plane, int slot);
+
+/// What a sentence about a place that nothing predicts ends with, as long as the run is to be made.
+inline constexpr std::string_view watch_it = " Watch it in the run.";
 
 /// What the run made with a plan's weights is called: "trial spinner" or "check run", with a number behind
 /// where a run has that name.

@@ -5,7 +5,9 @@
 #include <algorithm>
 #include <cmath>
 
+#include "base/text.hpp"
 #include "runs/used_runs.hpp"
+#include "steps.hpp"
 #include "trial_information.hpp"
 #include "trial_weights.hpp"
 #include "trim/time_words.hpp"
@@ -74,8 +76,8 @@ Result<TrialAdvice> by_information(const Job& job, const TrialKnowledge& known, 
   advice.expected_runs = 1.0 + 1.0 / std::max(*advice.advised().meets_targets, least_hope);
   decide(advice);
   for (const auto& row : known.trim->not_predicted)
-    advice.notes.push_back("NOT PREDICTED, and not in these chances: " +
-                           place_words(job, row.place.speed, row.place.sensor) + ". Watch it in the run.");
+    advice.notes.push_back(fmt::format("NOT PREDICTED, and not in these chances: {}.{}",
+                                       place_words(job, row.place.speed, row.place.sensor), watch_it));
   if (*advice.advised().exceeds_limit > acceptable_risk)
     advice.notes.push_back(
         choice.slot || choice.weight_id

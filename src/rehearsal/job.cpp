@@ -17,7 +17,7 @@ YAML::Node flow(YAML::NodeType::value type) {
   return node;
 }
 
-std::string moment_words(double g_mm) { return fmt::format("{} g.mm", g_mm); }
+std::string written_moment(double g_mm) { return fmt::format("{} g.mm", g_mm); }
 
 bool all_of_catalogue(const FittedWeights& fitted) {
   return fitted.free.empty() && std::all_of(fitted.slots.begin(), fitted.slots.end(), [](const auto& entry) {
@@ -37,7 +37,7 @@ YAML::Node plane_node(const FittedWeights& fitted) {
     YAML::Node item = flow(YAML::NodeType::Map);
     item["slot"] = slot;
     if (piece.weight_id.empty())
-      item["moment"] = moment_words(piece.moment_g_mm);
+      item["moment"] = written_moment(piece.moment_g_mm);
     else
       item["weight"] = piece.weight_id;
     node.push_back(item);
@@ -45,7 +45,7 @@ YAML::Node plane_node(const FittedWeights& fitted) {
   for (const auto& piece : fitted.free) {
     YAML::Node item = flow(YAML::NodeType::Map);
     item["at"] = fmt::format("{} deg with rotation", piece.at.degrees());
-    item["moment"] = moment_words(piece.moment_g_mm);
+    item["moment"] = written_moment(piece.moment_g_mm);
     node.push_back(item);
   }
   return node;

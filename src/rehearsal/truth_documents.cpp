@@ -14,10 +14,6 @@ namespace {
 
 using Align = TextTable::Align;
 
-std::string moment_words(std::complex<double> moment) {
-  return fmt::format("{:.0f} g mm at {:.1f}°", std::abs(moment), RotorAngle::of(moment).degrees());
-}
-
 std::string hidden_table(const RehearsalTruth& truth) {
   TextTable table({{"place", Align::left}, {"unbalance", Align::right}});
   for (const auto& hidden : truth.hidden)

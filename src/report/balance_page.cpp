@@ -46,9 +46,7 @@ Markup verdict_line(const PageView& view) {
   const std::string run = view.job.runs[view.verdict->run].name;
   Markup missing;
   for (const auto& one : view.verdict->missing)
-    missing += element("li", {},
-                       "✕ not read: " + place_words(view.job, one.speed, one.sensor) +
-                           (one.component == Component::overall ? ", overall level" : ""));
+    missing += element("li", {}, fmt::format("✕ {}: {}", not_read, missing_words(view.job, one)));
   if (!missing.empty()) missing = element("ul", {{"class", "missing"}}, missing);
   const bool accepted = view.verdict->outcome != Outcome::not_accepted;
   return element("p", {{"class", accepted ? "verdict" : "verdict stop"}},
@@ -80,7 +78,7 @@ Markup try_out_bar() {
 
 Markup plane_part(const PageView& view, std::size_t p) {
   const Plane& plane = view.rotor().planes[p];
-  Markup part = plane_drawing(view, p, "map") + moment_words(plane_moments(view, p), view.verdict != nullptr);
+  Markup part = plane_drawing(view, p, "map") + moments_list(plane_moments(view, p), view.verdict != nullptr);
   part += element("div", {{"class", "tray"}, {"data-plane", p}});
   if (!plane.weights.empty())
     part += element("details", {}, element("summary", {}, "Weights in the catalogue") + weight_table(plane));

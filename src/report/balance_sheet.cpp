@@ -1,10 +1,12 @@
 #include "balance_sheet.hpp"
 
 #include <fmt/format.h>
+#include <fmt/ranges.h>
 
 #include <algorithm>
 
 #include "base/text.hpp"
+#include "plan/steps.hpp"
 #include "text_table.hpp"
 #include "trimwright/plan.hpp"
 
@@ -80,9 +82,9 @@ SheetPart sheet_changes(const BalanceSheet& sheet) {
       {"plane"},  {"slot", Kind::number}, {"angle", Kind::number}, {"blades"},        {"take out"},
       {"put in"}, {"part number"},        {"out", Kind::box},      {"in", Kind::box}, {"checked", Kind::box}};
   for (const auto& one : sheet.changes)
-    part.rows.push_back({one.plane, std::to_string(one.slot), fmt::format("{:.1f}°", one.angle_deg),
-                         one.blades, one.take_out, one.put_in, one.part_number,
-                         one.take_out == "open" ? "" : "☐ out", one.put_in == "open" ? "" : "☐ in", "☐"});
+    part.rows.push_back({one.plane, std::to_string(one.slot), angle_words(one.angle_deg), one.blades,
+                         one.take_out, one.put_in, one.part_number, one.take_out == "open" ? "" : "☐ out",
+                         one.put_in == "open" ? "" : "☐ in", "☐"});
   constexpr std::ptrdiff_t numbers = 6, boxes = 7;
   if (sheet.made) {  // nobody ticks what is done
     part.columns.erase(part.columns.begin() + boxes, part.columns.end());
@@ -96,20 +98,11 @@ SheetPart sheet_changes(const BalanceSheet& sheet) {
   return part;
 }
 
-std::string held_words(const SheetPlane& plane) {
-  std::string words;
-  for (const auto& one : plane.held)
-    words +=
-        (words.empty() ? "" : ", ") + (one.slot ? fmt::format("slot {} {}", *one.slot, one.piece)
-                                                : fmt::format("{} at {:.1f}°", one.piece, one.angle_deg));
-  if (plane.others.empty()) return words.empty() ? "nothing" : words;
-  return words + (words.empty() ? "every slot " : "; every other slot ") + plane.others;
-}
-
 SheetPart sheet_planes(const BalanceSheet& sheet) {
   SheetPart part{"fitted", SheetPart::Kind::points,
                  sheet.made ? "What the planes hold" : "What the planes hold then"};
-  for (const auto& plane : sheet.planes) part.rows.push_back({plane.name + ": " + held_words(plane) + "."});
+  for (const auto& plane : sheet.planes)
+    part.rows.push_back({plane.name + ": " + all_held_words(plane) + "."});
   return part;
 }
 
@@ -161,9 +154,8 @@ SheetPart listed(std::string key, SheetPart::Kind kind, std::string heading, con
 
 /// What is left to do in a run that is made is nothing.
 Cells without_advice(Cells warnings) {
-  constexpr std::string_view advice = " Watch it in the run.";
   for (auto& words : warnings)
-    if (words.ends_with(advice)) words.erase(words.size() - advice.size());
+    if (words.ends_with(watch_it)) words.erase(words.size() - watch_it.size());
   return warnings;
 }
 
@@ -179,6 +171,24 @@ SheetPart sheet_verdict(const BalanceSheet& sheet) {
 void SheetCell::add(const ShownReading& reading) {
   words += (words.empty() ? "" : "; ") + reading_words(reading);
   readings.push_back(reading);
+}
+
+SheetPlane sheet_plane(const Plane& plane, const FittedWeights& fitted, PieceWords words) {
+  SheetPlane sheet{plane.name, {}, plane.slots ? words(plane, std::nullopt) : ""};
+  for (const auto& [slot, piece] : fitted.slots) sheet.held.push_back({slot, 0.0, words(plane, piece)});
+  for (const auto& piece : fitted.free)
+    sheet.held.push_back({std::nullopt, piece.at.degrees(), words(plane, Piece{{}, piece.moment_g_mm})});
+  return sheet;
+}
+
+std::string all_held_words(const SheetPlane& plane) {
+  std::vector<std::string> held;
+  for (const auto& one : plane.held)
+    held.push_back(one.slot ? fmt::format("slot {} {}", *one.slot, one.piece)
+                            : one.piece + " at " + angle_words(one.angle_deg));
+  const std::string words = fmt::format("{}", fmt::join(held, ", "));
+  if (plane.others.empty()) return words.empty() ? "nothing" : words;
+  return words + (words.empty() ? "every slot " : "; every other slot ") + plane.others;
 }
 
 std::span<const char* const> asked_entries() {

@@ -62,6 +62,12 @@ struct SheetPlane {
   std::string others;  ///< "filler" or "open": every other slot; empty: not known, or no slots
 };
 
+/// How a sheet names what a slot holds: `content_words`, or with more.
+using PieceWords = std::string (*)(const Plane&, const std::optional<Piece>&);
+[[nodiscard]] SheetPlane sheet_plane(const Plane& plane, const FittedWeights& fitted, PieceWords words);
+/// "slot 4 K3, slot 19 K2; every other slot filler": all that a plane holds.
+[[nodiscard]] std::string all_held_words(const SheetPlane& plane);
+
 /// What a balance sheet tells: of a plan to carry out, or of a trim that is made. The page's sheet and the
 /// sheet of a record are both made from it.
 struct BalanceSheet {

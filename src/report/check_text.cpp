@@ -5,6 +5,7 @@
 #include <algorithm>
 #include <cmath>
 
+#include "base/text.hpp"
 #include "convention_words.hpp"
 #include "model_warnings.hpp"
 #include "plan_parts.hpp"
@@ -41,8 +42,7 @@ std::string limit_table(const Job& job, const Verdict& verdict, std::size_t widt
       return peak ? amplitude_words(sensor.unit.shown_from_peak(*peak)) : std::string("-");
     };
     table.add({speed_words(job, one.speed), sensor.name, words(one.first), words(one.amplitude),
-               words(one.limit), words(one.target), sensor.unit.text(),
-               one.component == Component::overall ? "overall" : "once-per-rev",
+               words(one.limit), words(one.target), sensor.unit.text(), std::string(name(one.component)),
                level_words(one.amplitude, one.limit, one.target)});
   }
   return table.text(width);
@@ -51,9 +51,7 @@ std::string limit_table(const Job& job, const Verdict& verdict, std::size_t widt
 std::string missing_lines(const Job& job, const Verdict& verdict) {
   std::string text;
   for (const auto& one : verdict.missing)
-    text += wrapped("  ", "NOT READ: " + place_words(job, one.speed, one.sensor) +
-                              (one.component == Component::overall ? " overall" : "") +
-                              ", which an earlier run has.");
+    text += wrapped("  ", "NOT READ: " + missing_words(job, one) + ", which an earlier run has.");
   return text;
 }
 
@@ -81,12 +79,9 @@ std::string expected_table(const Job& job, const Verdict& verdict, std::size_t w
 
 std::string mistake_table(const Job& job, const MistakeRanking& ranking, std::size_t width) {
   TextTable table({{"probability", Align::right}, {"misfit", Align::right}, {"explanation", Align::left}});
-  for (std::size_t i = 0; i < ranking.kinds.size(); ++i) {
+  for (const std::size_t i : shown_mistakes(ranking)) {
     const auto& one = ranking.kinds[i];
-    if (i >= ranking.not_told_apart && (i >= 6 || one.probability < 1e-3) && one.kind != MistakeKind::nothing)
-      continue;
-    table.add({one.probability < 0.001 ? "below 0.1 %" : fmt::format("{:.1f} %", 100.0 * one.probability),
-               fmt::format("{:.0f}", one.misfit),
+    table.add({percent_words(one.probability), fmt::format("{:.0f}", one.misfit),
                (i < ranking.not_told_apart ? "> " : "  ") + mistake_words(job, one)});
   }
   return table.text(width) +
@@ -98,6 +93,7 @@ std::string mistake_table(const Job& job, const MistakeRanking& ranking, std::si
                              ranking.degrees_of_freedom));
 }
 
+/// Finer than `percent_words`: it is told beside the 1 % that decides.
 std::string chance_words(double probability) {
   if (probability < 1e-4) return "below 0.01 %";
   return fmt::format("{:.{}f} %", 100.0 * probability, probability < 0.1 ? 2 : 0);
@@ -156,14 +152,8 @@ std::string check_text(const Job& job, const Verdict& verdict, std::size_t width
   text += "\nWHAT TO DO NEXT\n";
   for (const auto& sentence : advice_words(job, verdict)) text += wrapped("  ", sentence);
   text += next_trim(job, verdict, width);
-  if (verdict.refined) {
-    std::string warnings;
-    for (const auto& warning : model_warnings(job, *verdict.refined)) warnings += wrapped("  * ", warning);
-    if (!warnings.empty()) text += "\nTHE MODEL WITH THIS RUN\n" + warnings;
-  }
-  text += "\nCAUTION\n";
-  for (const auto& caution : cautions()) text += wrapped("  ! ", caution);
-  return text;
+  if (verdict.refined) text += points_below("THE MODEL WITH THIS RUN", model_warnings(job, *verdict.refined));
+  return text + caution_lines();
 }
 
 }  // namespace trimwright

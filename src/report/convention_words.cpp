@@ -23,8 +23,4 @@ std::string phase_sentence(PhaseConvention convention) {
                                                 : "phase is " + convention_words(convention) + ".";
 }
 
-std::string zero_words(const Rotor& rotor) {
-  return rotor.reference.mark.empty() ? "reference tooth" : rotor.reference.mark;
-}
-
 }  // namespace trimwright

@@ -13,6 +13,5 @@ namespace trimwright {
 [[nodiscard]] std::string convention_words(PhaseConvention convention);
 /// "phase is lag.", or that none took part.
 [[nodiscard]] std::string phase_sentence(PhaseConvention convention);
-/// "reference tooth" or the mark that angles start from.
-[[nodiscard]] std::string zero_words(const Rotor& rotor);
+
 }  // namespace trimwright

@@ -19,16 +19,16 @@ struct Tip {
 /// Vectors of one plane by speed, joined at their tips; a plane has a dash pattern of its own.
 Markup plane_vectors(const std::vector<Tip>& tips, const PolarDrawing& drawing, const std::string& dashes,
                      LabelPlaces& places) {
-  std::string path;
+  std::vector<Spot> trace;
   Markup vectors;
   Markup marks;
   for (const auto& tip : tips) {
-    path += fmt::format("{}{:.1f},{:.1f}", path.empty() ? "M" : "L", tip.at.x, tip.at.y);
+    trace.push_back(tip.at);
     vectors += plot_line(drawing.centre, tip.at, "vector " + dashes);
     marks += placed(tip.at, "tip", element("circle", {{"class", "mark"}, {"r", 3.5}}));
     marks += plot_text(places.place(tip.at, tip.label.size(), plot_letter), "speed", tip.label);
   }
-  return vectors + element("path", {{"class", "trace " + dashes}, {"d", path}}) + marks;
+  return vectors + element("path", {{"class", "trace " + dashes}, {"d", path_through(trace)}}) + marks;
 }
 
 }  // namespace
@@ -57,8 +57,8 @@ Markup influence_plot(const PageView& view, std::size_t sensor) {
             {drawing.at(seen.amplitude, seen.phase_deg), many ? plane : fmt::format("{}: {}", p + 1, speed)});
         places.keep_free(tips[p].back().at, 4.0);
       }
-      words += fmt::format("Plane {} at {}: {} at {:.0f}°. ", plane, speed, amplitude_words(seen.amplitude),
-                           seen.phase_deg);
+      words += fmt::format("Plane {} at {}: {} at {}. ", plane, speed, amplitude_words(seen.amplitude),
+                           angle_words(seen.phase_deg, 0));
     }
   Markup vectors;
   for (std::size_t p = 0; p < tips.size(); ++p)

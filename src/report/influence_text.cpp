@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <cmath>
 
+#include "base/text.hpp"
 #include "convention_words.hpp"
 #include "model_warnings.hpp"
 #include "plan_parts.hpp"
@@ -35,7 +36,7 @@ std::string coefficient_table(const Job& job, const InfluenceModel& model, std::
         const auto sd = coefficient_sd(model, row, p);
         table.add({sensor.name, job.rotor.planes[model.planes[p]].name, speed_words(job, row.speed),
                    fmt::format("{:.4g}", seen.amplitude),
-                   std::isnan(seen.phase_deg) ? "-" : fmt::format("{:.1f}°", seen.phase_deg),
+                   std::isnan(seen.phase_deg) ? "-" : angle_words(seen.phase_deg),
                    sd ? fmt::format("{:.2g}", sensor.unit.shown_from_peak(1000.0 * *sd)) : "?",
                    sensor.unit.text()});
       }
@@ -70,9 +71,8 @@ std::string run_list(const Job& job, const InfluenceModel& model, std::size_t wi
   for (const std::size_t run : model.runs.used) {
     const auto unbalance = run_unbalance(job, run);
     for (const std::size_t p : model.planes)
-      table.add({job.runs[run].name, job.rotor.planes[p].name,
-                 fmt::format("{:.4g} g mm", std::abs(unbalance[p])),
-                 unbalance[p] == 0.0 ? "-" : fmt::format("{:.1f}°", RotorAngle::of(unbalance[p]).degrees())});
+      table.add({job.runs[run].name, job.rotor.planes[p].name, moment_words(std::abs(unbalance[p])),
+                 unbalance[p] == 0.0 ? "-" : angle_words(RotorAngle::of(unbalance[p]).degrees())});
   }
   return table.text(width);
 }
@@ -105,10 +105,7 @@ std::string worked_lines(const Job& job, const InfluenceModel& model) {
   const std::size_t plane = model.planes[pair->p];
   const auto reading = [&](Phasor x) {
     const auto seen = shown(sensor, x, model.convention);
-    return fmt::format("{:.4g} ∠ {:.1f}°", seen.amplitude, seen.phase_deg);
-  };
-  const auto moment = [](std::complex<double> u) {
-    return fmt::format("{:.4g} g mm at {:.1f}°", std::abs(u), RotorAngle::of(u).degrees());
+    return fmt::format("{:.4g} ∠ {}", seen.amplitude, angle_words(seen.phase_deg));
   };
   const Phasor dx = pair->after->read - pair->before->read;
   const auto u = run_unbalance(job, pair->before->run)[plane],
@@ -121,8 +118,8 @@ std::string worked_lines(const Job& job, const InfluenceModel& model) {
          wrapped("  ",
                  fmt::format("read: {} in {}, {} in {}; the change is {} {}.", reading(pair->after->read),
                              second, reading(pair->before->read), first, reading(dx), sensor.unit.text())) +
-         wrapped("  ", fmt::format("fitted: {}, and {} before; the change is {}.", moment(v), moment(u),
-                                   moment(v - u))) +
+         wrapped("  ", fmt::format("fitted: {}, and {} before; the change is {}.", moment_words(v),
+                                   moment_words(u), moment_words(v - u))) +
          wrapped("  ",
                  fmt::format("one over the other, times 1000: {} per 1000 g mm (the phase is that of the "
                              "reading {} the angle of the weight).",
@@ -178,12 +175,6 @@ std::string review_tables(const Job& job, const InfluenceModel& model, const Inf
                       ? " Where a speed and sensor have one reading to spare, all their readings are "
                         "equally far off: repeat the run in which most of them stand."
                       : ""));
-  return text;
-}
-
-std::string listed(const std::string& title, const std::vector<std::string>& lines) {
-  std::string text = lines.empty() ? "" : "\n" + title + "\n";
-  for (const auto& line : lines) text += wrapped("  * ", line);
   return text;
 }
 
@@ -356,19 +347,14 @@ std::string influence_text(const Job& job, const InfluenceModel& model, std::siz
   const InfluenceReview review = review_influence(job, model);
   for (const auto& line : likeness_words(job, model, review)) text += wrapped("  ", line);
   text += lack_of_fit_line(review) + trial_lines(job, review) + review_tables(job, model, review, width);
-  text += listed("WHAT TO REPEAT", what_to_repeat(job, model, review));
+  text += points_below("WHAT TO REPEAT", what_to_repeat(job, model, review));
   if (const auto effect = effect_of_suspects(job, model, review))
-    text += listed("THE CORRECTION WITH AND WITHOUT THE SUSPECT READINGS (weights of any size)",
-                   suspect_words(job, *effect));
+    text += points_below("THE CORRECTION WITH AND WITHOUT THE SUSPECT READINGS (weights of any size)",
+                         suspect_words(job, *effect));
   if (const auto alone = corrections_by_sensor(job, model); !alone.empty())
-    text += listed("WHAT EACH SENSOR ALONE ASKS FOR (weights of every size, at every angle)",
-                   sensor_words(job, alone));
-  const auto warnings = model_warnings(job, model);
-  if (!warnings.empty()) text += "\nBEFORE YOU TRUST THIS\n";
-  for (const auto& warning : warnings) text += wrapped("  * ", warning);
-  text += "\nCAUTION\n";
-  for (const auto& caution : cautions()) text += wrapped("  ! ", caution);
-  return text;
+    text += points_below("WHAT EACH SENSOR ALONE ASKS FOR (weights of every size, at every angle)",
+                         sensor_words(job, alone));
+  return text + warning_lines(model_warnings(job, model)) + caution_lines();
 }
 
 std::string tolerance_text(double rpm) {

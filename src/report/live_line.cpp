@@ -37,7 +37,8 @@ std::string live_line(const ReadingNow& now, std::span<const RecordedSensor> sen
     if (!reading.x || !reading.sd) continue;
     const double sd_deg = degrees(*reading.sd / std::max(reading.amplitude, 1e-300));
     worst_deg = std::max(worst_deg, sd_deg);
-    text += fmt::format(" ∠ {:.1f}° ± {:.2g}°", shown(sensor, *reading.x, rotor.phase).phase_deg, sd_deg);
+    text +=
+        fmt::format(" ∠ {} ± {:.2g}°", angle_words(shown(sensor, *reading.x, rotor.phase).phase_deg), sd_deg);
   }
   if (!now.dwell.phase_trusted) return text + " | hold the speed";
   if (!now.dwell.steady) return text + " | not steady";

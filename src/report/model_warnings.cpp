@@ -7,7 +7,9 @@
 #include <map>
 #include <string>
 
+#include "base/text.hpp"
 #include "convention_words.hpp"
+#include "plan/steps.hpp"
 #include "trimwright/report.hpp"
 
 namespace trimwright {
@@ -138,8 +140,8 @@ std::vector<std::string> model_warnings(const Job& job, const InfluenceModel& mo
     warnings.push_back(fmt::format("Left out, run \"{}\", {}: {}.", job.runs[one.run].name,
                                    place_words(job, one.speed, one.sensor), one.why));
   for (const auto& one : model.unsettled)
-    warnings.push_back(fmt::format("NOT PREDICTED: {} ({}). Watch it in the run.",
-                                   place_words(job, one.speed, one.sensor), one.why));
+    warnings.push_back(
+        fmt::format("NOT PREDICTED: {} ({}).{}", place_words(job, one.speed, one.sensor), one.why, watch_it));
   for (const auto& finding : readiness(job).findings)
     if (is_of_the_job_file(finding.concern)) warnings.push_back(finding_words(job, finding));
   if (const auto spare = nothing_spare(job, model)) warnings.push_back(finding_words(job, *spare));

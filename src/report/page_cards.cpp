@@ -19,7 +19,7 @@ Markup tick_box(const std::string& key, const std::string& words, const std::str
 /// One side of an exchange; what is neither a weight nor a filler is nothing to handle.
 Markup side(const Plane& plane, const std::optional<Piece>& piece, const std::string& verb,
             const std::string& css_class) {
-  const bool none = !piece && plane.filler.none();
+  const bool none = !anything_held(plane, piece);
   return element(
       "span", {{"class", none ? css_class + " none" : css_class}},
       element("small", {}, verb) + element("b", {}, none ? "nothing" : content_words(plane, piece)));
@@ -29,16 +29,15 @@ Markup change_card(const PageView& view, const SlotChange& change) {
   const Plane& plane = view.rotor().planes[change.plane];
   const auto position = slot_position(view.rotor(), plane, change.slot);
   const Weight* weight = catalogue_weight(plane, change.fit);
-  std::string at = fmt::format("{:.1f}°{}", position.angle.degrees(),
-                               position.blade.empty() ? std::string{} : ", " + position.blade);
+  std::string at =
+      angle_words(position.angle.degrees()) + (position.blade.empty() ? "" : ", " + position.blade);
   if (weight != nullptr && !weight->written.empty())
     at += fmt::format("; {}: {}", weight->id, weight->written);
   const std::string place = fmt::format("{} slot {}", plane.name, change.slot);
   Markup ticks;  // what is to be done; once the run is made it is
-  const bool filled = !plane.filler.none();
-  if (view.verdict == nullptr && (change.remove || filled))
+  if (view.verdict == nullptr && anything_held(plane, change.remove))
     ticks += tick_box(place + " out", "out", place + ": taken out");
-  if (view.verdict == nullptr && (change.fit || filled))
+  if (view.verdict == nullptr && anything_held(plane, change.fit))
     ticks += tick_box(place + " in", "in", place + ": put in");
   return element(
       "li", {{"class", "card"}},
@@ -55,13 +54,13 @@ Markup moment_card(const PageView& view, const Correction::Part& part) {
   const std::string& plane = view.rotor().planes[part.plane].name;
   return element(
       "li", {{"class", "card"}},
-      element("p", {{"class", "slot"}},
-              element("small", {}, plane + ", at") +
-                  element("b", {}, fmt::format("{:.1f}°", position.angle.degrees()))) +
+      element(
+          "p", {{"class", "slot"}},
+          element("small", {}, plane + ", at") + element("b", {}, angle_words(position.angle.degrees()))) +
           element("p", {{"class", "swap"}},
                   element("span", {{"class", "in"}},
                           element("small", {}, "add to what is fitted") +
-                              element("b", {}, fmt::format("{:.4g} g mm", std::abs(part.moment_to_add))))) +
+                              element("b", {}, moment_words(std::abs(part.moment_to_add))))) +
           element("p", {{"class", "at"}}, position.text()) +
           element("div", {{"class", "ticks screen"}}, tick_box(plane + " in", "in", plane + ": put in")));
 }

@@ -2,6 +2,7 @@
 
 #include <fmt/format.h>
 
+#include "base/text.hpp"
 #include "page_tables.hpp"
 
 namespace trimwright {
@@ -29,8 +30,8 @@ Markup read_beside_expected(const PageView& view) {
                         element("td", {},
                                 view.rotor().sensors[one.sensor].name +
                                     (one.component == Component::overall ? ", overall level" : "")) +
-                        element("td", {{"class", "number"}}, "not read") + element("td") + element("td") +
-                        element("td") + element("td", {}, "✕ MISSING"));
+                        element("td", {{"class", "number"}}, not_read) + element("td") + element("td") +
+                        element("td") + element("td", {}, missing_result));
   return page_table(
       "Read beside expected (away: from tip to tip of the two arrows; a reading further away than “differs "
       "by” differs)",
@@ -49,13 +50,13 @@ Markup likely_mistakes(const PageView& view) {
   const MistakeRanking& ranking = view.verdict->mistakes;
   if (ranking.kinds.empty() || ranking.as_predicted()) return {};
   Markup items;
-  for (std::size_t i = 0; i < ranking.kinds.size(); ++i) {
+  for (const std::size_t i : shown_mistakes(ranking)) {
     const auto& one = ranking.kinds[i];
-    if (i >= ranking.not_told_apart && (i >= 4 || one.probability < 0.01)) continue;
-    items += element("li", {},
-                     element("b", {}, mistake_words(view.job, one)) +
-                         Markup::text(fmt::format(": {}. {}", percent_words(one.probability),
-                                                  mistake_remedy(one.kind, one.run == view.verdict->run))));
+    const std::string remedy = mistake_remedy(one.kind, one.run == view.verdict->run);
+    items += element(
+        "li", {},
+        element("b", {}, mistake_words(view.job, one)) +
+            Markup::text(": " + percent_words(one.probability) + "." + (remedy.empty() ? "" : " " + remedy)));
   }
   const std::string told =
       ranking.not_told_apart > 1

@@ -61,17 +61,13 @@ Markup masthead(const Job& job) {
                              button("theme", "Dark / light") + button("print", "Print")));
 }
 
-namespace {
-
-/// At the head of the page, where no heading stands above.
-Markup listed_under(const std::string& heading, const std::vector<std::string>& points) {
+Markup listed_under(std::string_view level, const std::string& heading,
+                    const std::vector<std::string>& points) {
   if (points.empty()) return {};
   Markup items;
   for (const auto& point : points) items += element("li", {}, point);
-  return element("h2", {}, heading) + element("ul", {}, items);
+  return element(level, {}, heading) + element("ul", {}, items);
 }
-
-}  // namespace
 
 Markup cautions_part(const std::vector<std::string>& cautions, const std::vector<std::string>& warnings,
                      bool open) {
@@ -80,7 +76,7 @@ Markup cautions_part(const std::vector<std::string>& cautions, const std::vector
   const Markup content =
       element("summary", {},
               element("b", {}, caution.substr(0, caution.find(':')) + ".") + element("span", {}, more)) +
-      listed_under("Before you trust this", warnings) + listed_under("Cautions", cautions);
+      listed_under("h2", "Before you trust this", warnings) + listed_under("h2", "Cautions", cautions);
   return open ? element("details", {{"class", "before"}, {"open", "open"}}, content)
               : element("details", {{"class", "before"}}, content);
 }

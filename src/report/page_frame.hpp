@@ -22,6 +22,10 @@ namespace trimwright {
 [[nodiscard]] Markup folded(std::string_view id, const std::string& heading, const std::string& answer,
                             const Markup& content, bool open = false);
 
+/// A heading of the given level ("h2") and its points as a list; nothing when there are none.
+[[nodiscard]] Markup listed_under(std::string_view level, const std::string& heading,
+                                  const std::vector<std::string>& points);
+
 /// The cautions and what speaks against trusting the page, folded under the first caution; `open` where that
 /// is grave.
 [[nodiscard]] Markup cautions_part(const std::vector<std::string>& cautions,

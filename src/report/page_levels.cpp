@@ -11,7 +11,7 @@
 namespace trimwright {
 namespace {
 
-// A bar is as wide as its place; shares of that width in percent, heights in px (the script's as well).
+// A bar is as wide as its place; shares of that width in percent, heights in px. The page's script is told.
 constexpr double limit_at = 80.0;
 constexpr double most_shown = 1.2;  ///< times the limit; what is more has its number beside an arrow
 
@@ -140,7 +140,7 @@ Markup level_line(const PageView& view, const ExpectedReading& one) {
     return element("li", {{"class", "level open"}},
                    place + drawing +
                        element("span", {{"class", "watch"}},
-                               view.verdict != nullptr ? std::string("✕ not read")
+                               view.verdict != nullptr ? fmt::format("✕ {}", not_read)
                                                        : "not predicted; stop above " + stop));
   if (row == nullptr)
     return element("li", {{"class", "level"}},
@@ -160,7 +160,7 @@ Markup overall_line(const PageView& view, const PlaceToRead& one) {
   std::string words =
       "overall level, to be read too; stop above " + shown(place_of(view.job, one.speed, one.sensor).limit);
   if (view.verdict != nullptr) {
-    words = "✕ overall level not read";
+    words = fmt::format("✕ overall level {}", not_read);
     for (const auto& reading : view.verdict->readings)
       if (reading.speed == one.speed && reading.sensor == one.sensor &&
           reading.component == Component::overall)
@@ -204,7 +204,9 @@ Markup level_bars_of(const PageView& view) {
   return element("div",
                  {{"class", trial ? "bar-groups stops"
                             : ill ? "bar-groups ill"
-                                  : "bar-groups"}},
+                                  : "bar-groups"},
+                  {"data-limit-at", limit_at},
+                  {"data-most-shown", most_shown}},
                  groups);
 }
 

@@ -1,6 +1,7 @@
 #include "page_sheet.hpp"
 
 #include <fmt/format.h>
+#include <fmt/ranges.h>
 
 #include <algorithm>
 #include <cmath>
@@ -35,7 +36,7 @@ Measured measured_at(const PageView& view, std::size_t speed, std::size_t sensor
   }
   for (const auto& one : view.verdict->missing)
     if (one.speed == speed && one.sensor == sensor && one.component == component)
-      measured = {"not read", "✕ MISSING"};
+      measured = {not_read, missing_result};
   return measured;
 }
 
@@ -94,16 +95,8 @@ const std::vector<FittedWeights>& fitted_before(const PageView& view) {
 
 /// What the planes hold with the plan carried out, and what changes until then.
 void add_planes(const PageView& view, const std::vector<FittedWeights>& before, BalanceSheet& sheet) {
-  for (std::size_t p = 0; p < view.fitted.size(); ++p) {
-    const Plane& plane = view.rotor().planes[p];
-    SheetPlane then{plane.name, {}, plane.slots ? content_words(plane, std::nullopt) : ""};
-    for (const auto& [slot, piece] : view.fitted[p].slots)
-      then.held.push_back({slot, 0.0, content_words(plane, piece)});
-    for (const auto& piece : view.fitted[p].free)
-      then.held.push_back(
-          {std::nullopt, piece.at.degrees(), content_words(plane, Piece{{}, piece.moment_g_mm})});
-    sheet.planes.push_back(std::move(then));
-  }
+  for (std::size_t p = 0; p < view.fitted.size(); ++p)
+    sheet.planes.push_back(sheet_plane(view.rotor().planes[p], view.fitted[p], content_words));
   for (const auto& change : changes_between(view.rotor(), before, view.fitted)) {
     const Plane& plane = view.rotor().planes[change.plane];
     const Weight* weight = catalogue_weight(plane, change.fit);
@@ -117,7 +110,7 @@ void add_planes(const PageView& view, const std::vector<FittedWeights>& before, 
 /// What each weight is that the sheet and its drawings name: the record's sheet, whose tables are the same,
 /// knows names alone.
 Markup weights_named(const PageView& view, const std::vector<FittedWeights>& before) {
-  std::string words;
+  std::vector<std::string> named;
   for (std::size_t p = 0; p < view.fitted.size(); ++p) {
     const Plane& plane = view.rotor().planes[p];
     const auto marks = weight_marks(plane);
@@ -128,11 +121,13 @@ Markup weights_named(const PageView& view, const std::vector<FittedWeights>& bef
                            [&](const auto& one) { return one.second.weight_id == weight.id; });
       };
       if (!holds(view.fitted[p]) && !holds(before[p])) continue;
-      words += fmt::format("{}{} {}{}: {}", words.empty() ? "" : "; ", plane.name, weight.id,
-                           marks[w] == weight.id ? "" : " (marked " + marks[w] + ")", weight.size_words());
+      named.push_back(fmt::format("{} {}{}: {}", plane.name, weight.id,
+                                  marks[w] == weight.id ? "" : " (marked " + marks[w] + ")",
+                                  weight.size_words()));
     }
   }
-  return words.empty() ? Markup() : element("p", {}, "Weights named here: " + words + ".");
+  return named.empty() ? Markup()
+                       : element("p", {}, fmt::format("Weights named here: {}.", fmt::join(named, "; ")));
 }
 
 /// Of two planes both, of more those that change.
@@ -183,8 +178,8 @@ Markup nothing_changes(const PageView& view) {
   Markup items;
   for (const auto& part : view.trim.correction.parts)
     items += element("li", {},
-                     fmt::format("☐ {}: add {:.4g} g mm at {}", view.rotor().planes[part.plane].name,
-                                 std::abs(part.moment_to_add),
+                     fmt::format("☐ {}: add {} at {}", view.rotor().planes[part.plane].name,
+                                 moment_words(std::abs(part.moment_to_add)),
                                  angle_position(view.rotor(), RotorAngle::of(part.moment_to_add)).text()));
   return element("h3", {}, "Moments to add to what is fitted now") + element("ul", {}, items);
 }
@@ -230,7 +225,7 @@ Markup part_markup(const SheetPart& part) {
       break;
     case SheetPart::Kind::points:
       for (const auto& row : part.rows) lines.push_back(row[0].words);
-      set = points_under(part.heading, lines);
+      set = listed_under("h3", part.heading, lines);
       break;
     case SheetPart::Kind::sentences:
       set = element("h3", {}, part.heading);

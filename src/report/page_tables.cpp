@@ -5,6 +5,7 @@
 #include <algorithm>
 #include <cmath>
 
+#include "base/text.hpp"
 #include "convention_words.hpp"
 
 namespace trimwright {
@@ -53,23 +54,6 @@ Markup expected_row(const PageView& view, const ExpectedReading& one) {
 }
 
 }  // namespace
-
-std::string weighed_words(const Plane& plane, const std::optional<Piece>& piece) {
-  const Weight* weight = catalogue_weight(plane, piece);
-  return content_words(plane, piece) +
-         (weight != nullptr && weight->mass_g ? fmt::format(" ({:.6g} g)", *weight->mass_g) : "");
-}
-
-std::string fitted_words(const Plane& plane, const FittedWeights& fitted) {
-  std::string words;
-  for (const auto& [slot, piece] : fitted.slots)
-    words += fmt::format("{}slot {} {}", words.empty() ? "" : ", ", slot, weighed_words(plane, piece));
-  for (const auto& piece : fitted.free)
-    words += fmt::format("{}{:.6g} g mm at {:.1f}°", words.empty() ? "" : ", ", piece.moment_g_mm,
-                         piece.at.degrees());
-  if (!plane.slots) return words.empty() ? "nothing" : words;
-  return words + (words.empty() ? "every slot " : "; every other slot ") + content_words(plane, std::nullopt);
-}
 
 Markup page_table(const std::string& caption, const std::vector<PageColumn>& columns, const Markup& rows) {
   Markup head;
@@ -131,27 +115,16 @@ Markup trade_off_table(const PageView& view) {
     const auto& row = view.trim.trade_off[i];
     std::string remark = row.recommended ? "recommended" : "";
     if (i == view.trim.chosen) remark += remark.empty() ? "this plan" : ", this plan";
-    rows += element("tr", {},
-                    element("th", {{"scope", "row"}}, std::to_string(row.changes.size())) +
-                        number_cell(fmt::format("{:.3f}", row.worst_ratio)) +
-                        cell(row.by_chance         ? "no: chosen by its chance"
-                             : row.without_opposed ? "no: none opposed"
-                             : row.proved_optimal  ? "best possible"
-                                                   : fmt::format("within {:.2g} %", 100.0 * row.gap())) +
-                        number_cell(row.outlook ? percent_words(row.outlook->meets_targets) : "?") +
-                        cell(remark));
+    rows += element(
+        "tr", {},
+        element("th", {{"scope", "row"}}, std::to_string(row.changes.size())) +
+            number_cell(fmt::format("{:.3f}", row.worst_ratio)) + cell(proof_words(view.trim, row)) +
+            number_cell(row.outlook ? percent_words(row.outlook->meets_targets) : "?") + cell(remark));
   }
   return page_table(
       "Fewer or more slots changed",
       {{"slots changed"}, {"largest / limit", true}, {"proved"}, {"chance of all targets", true}, {"remark"}},
       rows);
-}
-
-Markup points_under(const std::string& heading, const std::vector<std::string>& points) {
-  if (points.empty()) return {};
-  Markup items;
-  for (const auto& point : points) items += element("li", {}, point);
-  return element("h3", {}, heading) + element("ul", {}, items);
 }
 
 }  // namespace trimwright

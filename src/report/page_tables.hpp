@@ -22,14 +22,4 @@ struct PageColumn {
 [[nodiscard]] Markup influence_table(const PageView& view);
 [[nodiscard]] Markup trade_off_table(const PageView& view);
 
-/// A heading and its points as a list; nothing when there are none.
-[[nodiscard]] Markup points_under(const std::string& heading, const std::vector<std::string>& points);
-
-/// "slot 4 K3 (2.2 g), slot 19 K2 (1.4 g); every other slot filler": all that a plane holds.
-[[nodiscard]] std::string fitted_words(const Plane& plane, const FittedWeights& fitted);
-
-/// `content_words` for paper, where no table of weights stands beside it: "K3 (2.2 g)", where the mass is
-/// known.
-[[nodiscard]] std::string weighed_words(const Plane& plane, const std::optional<Piece>& piece);
-
 }  // namespace trimwright

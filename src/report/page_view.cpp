@@ -12,8 +12,7 @@
 namespace trimwright {
 namespace {
 
-/// The first since the last event, if any was made since: what is drawn beside the model, which is as since.
-std::optional<std::size_t> first_run(const Job& job) {
+std::optional<std::size_t> first_since_event(const Job& job) {
   std::optional<std::size_t> first;
   for (const std::size_t run : runs_read(job))
     if (!first || event_between(job, *first, run)) first = run;
@@ -55,7 +54,7 @@ PageRow page_row(const PageView& view, const Prediction& p) {
   row.target = seen(p.target);
   row.after_sd = seen(p.after_sd);
   row.differs_by = seen(differs_by(view, p));
-  row.as_found = shown_reading(view.job, view.found_run, p.speed, p.sensor);
+  row.first_since_event = shown_reading(view.job, view.first_run_since_event, p.speed, p.sensor);
   row.measured = shown_reading(view.job, view.verdict ? std::optional(view.verdict->run) : std::nullopt,
                                p.speed, p.sensor);
   return row;
@@ -80,7 +79,7 @@ const PageRow* PageView::row_at(std::size_t speed, std::size_t sensor_index) con
 
 PageView page_view(const Job& job, const InfluenceModel& model, const TrimPlan& trim, const BalancePlan& plan,
                    const Verdict* verdict) {
-  PageView view{job, model, trim, plan, fitted_after(job, plan.changes), first_run(job), verdict, {}};
+  PageView view{job, model, trim, plan, fitted_after(job, plan.changes), first_since_event(job), verdict, {}};
   view.plan = as_judged(std::move(view.plan), view);
   for (const auto& prediction : trim.predictions) view.rows.push_back(page_row(view, prediction));
   return view;

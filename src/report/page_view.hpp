@@ -21,10 +21,10 @@ struct PageRow {
   double limit = 0.0;
   std::optional<double> target;
   std::optional<double> after_sd;
-  std::optional<double> differs_by;      ///< a reading further off than this is not as predicted: the
-                                         ///< verdict's for the reading made, or else the plan's
-  std::optional<ShownReading> as_found;  ///< of the job's first run
-  std::optional<ShownReading> measured;  ///< of a run made with the plan's weights, in the mean
+  std::optional<double> differs_by;  ///< a reading further off than this is not as predicted: the
+                                     ///< verdict's for the reading made, or else the plan's
+  std::optional<ShownReading> first_since_event;  ///< of `PageView::first_run_since_event`
+  std::optional<ShownReading> measured;           ///< of a run made with the plan's weights, in the mean
 };
 
 /// A job's plan with what the parts of its page share.
@@ -32,9 +32,10 @@ struct PageView {
   const Job& job;
   const InfluenceModel& model;
   const TrimPlan& trim;
-  BalancePlan plan;                      ///< where a check run is judged, with its `differs_by`
-  std::vector<FittedWeights> fitted;     ///< with the plan carried out, one per plane
-  std::optional<std::size_t> found_run;  ///< the first run whose readings may be used, since the last event
+  BalancePlan plan;                   ///< where a check run is judged, with its `differs_by`
+  std::vector<FittedWeights> fitted;  ///< with the plan carried out, one per plane
+  /// The first run whose readings may be used; drawn beside the model, which is as since then.
+  std::optional<std::size_t> first_run_since_event;
   const Verdict* verdict = nullptr;  ///< on the last run, made with the plan's weights; null where none was
   std::vector<PageRow> rows;         ///< as TrimPlan::predictions
 

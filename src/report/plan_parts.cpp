@@ -35,17 +35,20 @@ std::string missing_lines(const NextSteps& next) {
 
 std::string section(const std::string& title) { return "\n" + title + "\n"; }
 
-std::string caution_lines(const BalancePlan& plan) {
+std::string caution_lines() {
   std::string text = section("CAUTION");
-  for (const auto& caution : plan.cautions) text += wrapped("  ! ", caution);
+  for (const auto& caution : cautions()) text += wrapped("  ! ", caution);
+  return text;
+}
+
+std::string points_below(const std::string& title, const std::vector<std::string>& points) {
+  std::string text = points.empty() ? "" : section(title);
+  for (const auto& point : points) text += wrapped("  * ", point);
   return text;
 }
 
 std::string warning_lines(const std::vector<std::string>& warnings) {
-  if (warnings.empty()) return {};
-  std::string text = section("BEFORE YOU TRUST THIS");
-  for (const auto& warning : warnings) text += wrapped("  * ", warning);
-  return text;
+  return points_below("BEFORE YOU TRUST THIS", warnings);
 }
 
 std::string step_lines(const BalancePlan& plan) {
@@ -71,8 +74,7 @@ std::string change_table(const Job& job, const std::vector<SlotChange>& changes,
     const Plane& plane = job.rotor.planes[change.plane];
     const auto position = slot_position(job.rotor, plane, change.slot);
     table.add({plane.name, std::to_string(change.slot), content_words(plane, change.remove),
-               content_words(plane, change.fit), fmt::format("{:.1f}°", position.angle.degrees()),
-               position.blade});
+               content_words(plane, change.fit), angle_words(position.angle.degrees()), position.blade});
   }
   table.leave_out_if_empty("blades");
   return table.text(width);

@@ -17,7 +17,9 @@ namespace trimwright {
 /// What is missing before the next command, in order; empty: nothing.
 [[nodiscard]] std::string missing_lines(const NextSteps& next);
 [[nodiscard]] std::string section(const std::string& title);
-[[nodiscard]] std::string caution_lines(const BalancePlan& plan);
+[[nodiscard]] std::string caution_lines();
+/// A title and its points; nothing when there are none.
+[[nodiscard]] std::string points_below(const std::string& title, const std::vector<std::string>& points);
 [[nodiscard]] std::string warning_lines(const std::vector<std::string>& warnings);
 [[nodiscard]] std::string step_lines(const BalancePlan& plan);
 [[nodiscard]] std::string change_table(const Job& job, const std::vector<SlotChange>& changes,

@@ -25,8 +25,8 @@ std::string moment_table(const Job& job, const Correction& correction, std::size
                    {"blades", Align::left}});
   for (const auto& part : correction.parts) {
     const auto position = angle_position(job.rotor, RotorAngle::of(part.moment_to_add));
-    table.add({job.rotor.planes[part.plane].name, fmt::format("{:.4g} g mm", std::abs(part.moment_to_add)),
-               fmt::format("{:.1f}°", position.angle.degrees()), position.blade});
+    table.add({job.rotor.planes[part.plane].name, moment_words(std::abs(part.moment_to_add)),
+               angle_words(position.angle.degrees()), position.blade});
   }
   table.leave_out_if_empty("blades");
   return table.text(width);
@@ -61,14 +61,6 @@ std::string prediction_table(const Job& job, const std::vector<Prediction>& pred
   }
   for (const char* heading : {"±", "9 in 10", "differs by", "target"}) table.leave_out_if_empty(heading);
   return table.text(width);
-}
-
-std::string proof_words(const TrimPlan& trim, const TradeOffRow& row) {
-  if (trim.request.most_probable && !row.proved_optimal)
-    return fmt::format("within {:.1f} points", 100.0 * (row.objective - row.bound));
-  if (row.by_chance) return "no: chosen by its chance";
-  if (row.without_opposed) return "no: none opposed";
-  return row.proved_optimal ? "best possible" : fmt::format("within {:.2g} %", 100.0 * row.gap());
 }
 
 std::string trade_off_table(const TrimPlan& trim, std::size_t width) {
@@ -222,7 +214,7 @@ std::string plan_text(const Job& job, const InfluenceModel& model, const TrimPla
     text += section("WORST RATIO AND LEAST SQUARES SIDE BY SIDE") + both_objectives_table(trim, width);
   if (!trim.alternatives.empty())
     text += section("PLANS TO CHOOSE FROM (the first is this plan)") + alternative_lines(job, trim);
-  return text + step_lines(plan) + caution_lines(plan);
+  return text + step_lines(plan) + caution_lines();
 }
 
 }  // namespace trimwright

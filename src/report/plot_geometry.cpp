@@ -7,19 +7,6 @@
 
 namespace trimwright {
 
-Spot RotorDrawing::at(double radius, double angle_deg) const {
-  const double sine = std::sin(radians(angle_deg));
-  return {centre.x + (clockwise ? radius : -radius) * sine, centre.y - radius * std::cos(radians(angle_deg))};
-}
-
-ViewingEnd viewing_end(const Rotor& rotor, const Plane& plane) {
-  return plane.slots ? plane.slots->numbered.seen_from : rotor.rotation.seen_from;
-}
-
-RotorDrawing rotor_drawing(const Rotor& rotor, const Plane& plane, Spot centre) {
-  return {centre, rotor.rotation.seen(viewing_end(rotor, plane)) == Sense::clockwise};
-}
-
 Spot PolarDrawing::at(double amplitude, double phase_deg) const {
   const double r = std::min(radius(amplitude), rim);
   return {centre.x + r * std::sin(radians(phase_deg)), centre.y - r * std::cos(radians(phase_deg))};

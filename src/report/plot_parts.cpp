@@ -1,6 +1,7 @@
 #include "plot_parts.hpp"
 
 #include <fmt/format.h>
+#include <fmt/ranges.h>
 
 #include <algorithm>
 #include <cmath>
@@ -103,9 +104,10 @@ Markup plot_arrow(Spot from, Spot to, std::string_view css_class) {
   const double head = std::min(11.0, 0.6 * length);
   const Spot neck{to.x - head * along.x, to.y - head * along.y};
   const double half = 0.4 * head;
-  const std::string shape =
-      fmt::format("M{:.1f},{:.1f}L{:.1f},{:.1f}L{:.1f},{:.1f}Z", to.x, to.y, neck.x - half * along.y,
-                  neck.y + half * along.x, neck.x + half * along.y, neck.y - half * along.x);
+  const std::string shape = path_through({to,
+                                          {neck.x - half * along.y, neck.y + half * along.x},
+                                          {neck.x + half * along.y, neck.y - half * along.x}}) +
+                            "Z";
   return element("g", {{"class", css_class}},
                  plot_line(from, neck, "arrow") + element("path", {{"class", "arrow-head"}, {"d", shape}}));
 }
@@ -119,6 +121,37 @@ Markup legend_entry(std::string_view css_class, const Markup& marker, const std:
                                   {"aria-hidden", "true"}},
                                  placed({12.0, 12.0}, css_class, marker));
   return element("li", {}, picture + Markup::text(words));
+}
+
+namespace {
+
+std::string joined_spots(const std::vector<Spot>& spots, const char* between) {
+  std::vector<std::string> points;
+  for (const auto& spot : spots) points.push_back(fmt::format("{:.1f},{:.1f}", spot.x, spot.y));
+  return fmt::format("{}", fmt::join(points, between));
+}
+
+}  // namespace
+
+std::string polyline_points(const std::vector<Spot>& spots) { return joined_spots(spots, " "); }
+
+std::string path_through(const std::vector<Spot>& spots) {
+  return spots.empty() ? std::string() : "M" + joined_spots(spots, "L");
+}
+
+double with_near_limit(double most, double limit) {
+  constexpr double near = 1.6;  // times what is drawn
+  return limit <= near * most ? std::max(most, limit) : most;
+}
+
+Markup phase_grid(const Axis& phases, double step, double left, double right) {
+  Markup grid;
+  for (double value = phases.from; value <= phases.to + 1e-9; value += step) {
+    grid += plot_line({left, phases.at(value)}, {right, phases.at(value)}, "grid");
+    grid +=
+        plot_text({left - 6.0, phases.at(value)}, "tick end", fmt::format("{:.0f}", rounded_angle(value, 0)));
+  }
+  return grid;
 }
 
 double round_full(double value) {

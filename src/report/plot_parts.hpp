@@ -64,6 +64,16 @@ struct PlotLabel {
 /// A line of a legend: a mark as plots of `css_class` draw it, and what it stands for.
 [[nodiscard]] Markup legend_entry(std::string_view css_class, const Markup& marker, const std::string& words);
 
+/// Points of a polyline, "12.0,30.5 14.0,31.0", and of a path, "M12.0,30.5L14.0,31.0".
+[[nodiscard]] std::string polyline_points(const std::vector<Spot>& spots);
+[[nodiscard]] std::string path_through(const std::vector<Spot>& spots);
+
+/// What an axis of amplitudes must reach: `most`, and the limit where it is near enough to be drawn.
+[[nodiscard]] double with_near_limit(double most, double limit);
+
+/// A line and a tick for every `step` degrees of an axis of phases that goes on over whole turns.
+[[nodiscard]] Markup phase_grid(const Axis& phases, double step, double left, double right);
+
 /// The smallest round number not below `value`, a few steps of `tick_step`.
 [[nodiscard]] double round_full(double value);
 

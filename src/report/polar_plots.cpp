@@ -20,11 +20,11 @@ double widest(const PageView& view, const std::vector<std::size_t>& rows, bool c
     if (row.measured) most = std::max(most, row.measured->amplitude);
     if (close_up) continue;
     most = std::max(most, row.before.amplitude);
-    if (row.as_found) most = std::max(most, row.as_found->amplitude);
+    if (row.first_since_event) most = std::max(most, row.first_since_event->amplitude);
   }
   double limit = 0.0;
   for (const std::size_t i : rows) limit = std::max(limit, view.rows[i].limit);
-  return !close_up && limit <= 1.6 * most ? std::max(most, limit) : most;
+  return close_up ? most : with_near_limit(most, limit);
 }
 
 /// Circles of the levels that fit into the drawing, each with its amplitude.
@@ -64,7 +64,7 @@ Markup series(const PageView& view, const std::vector<std::size_t>& rows, const 
     if (row.measured) places.keep_free(spot(*row.measured), 6.0);
     if (close_up) continue;
     places.keep_free(spot(row.before), 6.0);
-    if (row.as_found) places.keep_free(spot(*row.as_found), 6.0);
+    if (row.first_since_event) places.keep_free(spot(*row.first_since_event), 6.0);
   }
   Markup moves;
   Markup marks;
@@ -83,7 +83,7 @@ Markup series(const PageView& view, const std::vector<std::size_t>& rows, const 
       marks += placed(
           before, "before",
           before_marker() + plot_text({label.x - before.x, label.y - before.y}, "speed", row.speed_label));
-      if (row.as_found) marks += placed(spot(*row.as_found), "found", found_marker());
+      if (row.first_since_event) marks += placed(spot(*row.first_since_event), "found", found_marker());
     }
     Markup inside;
     if (row.differs_by)
@@ -103,9 +103,9 @@ std::string described(const PageView& view, const std::vector<std::size_t>& rows
   std::string words;
   for (const std::size_t i : rows) {
     const auto& row = view.rows[i];
-    words += fmt::format("{} at {:.0f}° to {} at {:.0f}° at {}. ", amplitude_words(row.before.amplitude),
-                         row.before.phase_deg, amplitude_words(row.after.amplitude), row.after.phase_deg,
-                         row.speed_label);
+    words += fmt::format("{} at {} to {} at {} at {}. ", amplitude_words(row.before.amplitude),
+                         angle_words(row.before.phase_deg, 0), amplitude_words(row.after.amplitude),
+                         angle_words(row.after.phase_deg, 0), row.speed_label);
   }
   return "Amplitude outward, phase clockwise from the top, from before to expected: " + words +
          "The table of expected readings says the same.";
@@ -132,9 +132,10 @@ Markup polar_plot(const PageView& view, std::size_t sensor, bool close_up) {
 }
 
 Markup series_legend(const PageView& view) {
-  Markup list = legend_entry(
-      "found", found_marker(),
-      view.found_run ? "read in run “" + view.job.runs[*view.found_run].name + "”" : "read as found");
+  Markup list;
+  if (view.first_run_since_event)
+    list += legend_entry("found", found_marker(),
+                         "read in run “" + view.job.runs[*view.first_run_since_event].name + "”");
   list += legend_entry("before", before_marker(), "now: the model with what is fitted now");
   list += legend_entry("expected", expected_marker(), "expected with these weights");
   if (view.verdict)

@@ -70,17 +70,19 @@ Markup drawn(const Chart& chart, const std::string& id) {
                                 {"width", x.at(band.end_s) - x.at(band.begin_s)},
                                 {"height", chart_bottom - chart_top},
                                 {"fill-opacity", "0.15"}});
-  std::string line;
+  std::vector<Spot> line;
   for (const ChartPoint& point : chart.points) {
-    line += fmt::format("{}{:.1f},{:.1f}", line.empty() ? "" : " ", x.at(point.x), y.at(point.y));
+    line.push_back({x.at(point.x), y.at(point.y)});
     if (chart.joined) continue;
     if (point.off > 0.0)
       drawing += plot_line({x.at(point.x), y.at(point.y - point.off)},
                            {x.at(point.x), y.at(point.y + point.off)}, "bar");
-    drawing += placed({x.at(point.x), y.at(point.y)}, point.marked ? "measured" : "before",
+    drawing += placed(line.back(), point.marked ? "measured" : "before",
                       point.marked ? measured_marker() : before_marker());
   }
-  if (chart.joined) drawing += element("polyline", {{"class", "before"}, {"fill", "none"}, {"points", line}});
+  if (chart.joined)
+    drawing +=
+        element("polyline", {{"class", "before"}, {"fill", "none"}, {"points", polyline_points(line)}});
   drawing += plot_text({0.5 * (chart_left + chart_right), chart_bottom + 29.0}, "tick", chart.x_words);
   return plot_figure({id, "levels", chart_bottom + 40.0, chart.title, chart.title}, {}, drawing);
 }

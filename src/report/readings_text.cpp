@@ -176,8 +176,7 @@ std::string sweep_table(const Job& job, const Recording& recording, std::size_t 
     any = true;
     const auto seen = shown(sensor, point.x, job.rotor.phase);
     table.add({point.trend == SpeedTrend::run_up ? "up" : "down", speed_words(job.rotor, point.rpm),
-               amplitude_words(seen.amplitude),
-               fmt::format("{:.1f}°", wrap_360(std::round(10.0 * seen.phase_deg) / 10.0)),
+               amplitude_words(seen.amplitude), angle_words(seen.phase_deg),
                sd_words(sensor, std::abs(point.x), point.sd)});
   }
   if (!any) return {};
@@ -205,9 +204,7 @@ std::string recording_lines(const Job& job, const Recording& recording, bool swe
 std::string readings_text(const Job& job, const RecordedRun& run, bool sweep) {
   std::string text = headline(job, run);
   for (const Recording& recording : run.recordings) text += recording_lines(job, recording, sweep);
-  text += "\nCAUTION\n";
-  for (const auto& caution : cautions()) text += wrapped("  ! ", caution);
-  return text;
+  return text + caution_lines();
 }
 
 }  // namespace trimwright

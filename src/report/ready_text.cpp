@@ -53,8 +53,7 @@ std::string levels(const Job& job, const Readiness& readiness, std::size_t width
     const auto words = [&](double peak) { return amplitude_words(sensor.unit.shown_from_peak(peak)); };
     table.add({speed_words(job, one.speed), sensor.name, words(one.amplitude), words(place.limit),
                place.target ? words(*place.target) : "-", sensor.unit.text(),
-               one.component == Component::overall ? "overall" : "once-per-rev",
-               level_words(one.amplitude, place.limit, place.target)});
+               std::string(name(one.component)), level_words(one.amplitude, place.limit, place.target)});
   }
   return "  Run \"" + job.runs[*readiness.judged].name + "\", the last with what is fitted now:\n" +
          table.text(width);
@@ -102,9 +101,7 @@ std::string ready_text(const Job& job, const Readiness& readiness, const std::st
     text += "\nNOT CHECKED\n";
     for (const auto& one : open) text += wrapped("  * ", one);
   }
-  text += "\nCAUTION\n";
-  for (const auto& caution : cautions()) text += wrapped("  ! ", caution);
-  return text;
+  return text + caution_lines();
 }
 
 }  // namespace trimwright

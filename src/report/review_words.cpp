@@ -1,6 +1,7 @@
 #include "review_words.hpp"
 
 #include <fmt/format.h>
+#include <fmt/ranges.h>
 
 #include <algorithm>
 #include <map>
@@ -86,14 +87,12 @@ std::vector<std::string> likeness_words(const Job& job, const InfluenceModel& mo
                     job.rotor.planes[one.first].name, job.rotor.planes[one.second].name,
                     job.rotor.sensors[one.sensor].name, speed_range(job, one), one.cosine));
   if (model.planes.size() < 2) return words;
-  std::string values;
-  for (Eigen::Index i = 0; i < review.singular_values.size(); ++i)
-    values += fmt::format("{}{:.2f}", i == 0 ? "" : ", ", review.singular_values(i));
   words.push_back(fmt::format(
-      "How differently the planes act, all readings together: {} (singular values; all 1: quite differently; "
+      "How differently the planes act, all readings together: {:.2f} (singular values; all 1: quite "
+      "differently; "
       "one near 0: "
       "alike). {}",
-      values,
+      fmt::join(review.singular_values, ", "),
       model.planes_condition > large_condition
           ? "The least is so small that the planes' weights may fight each other."
       : review.alike_planes.empty() ? "No two planes act alike anywhere."
@@ -159,12 +158,11 @@ std::vector<std::string> suspect_words(const Job& job, const SuspectEffect& effe
     const auto& without = effect.without->parts[p].moment_to_add;
     const double moved = std::abs(with - without);
     const std::string by = moved > 1e-6 * (std::abs(with) + std::abs(without))
-                               ? fmt::format("they move it by {:.4g} g mm", moved)
+                               ? "they move it by " + moment_words(moved)
                                : "it is the same, as other readings decide it alone";
-    words.push_back(fmt::format(
-        "{}: {:.4g} g mm at {:.1f}° with the suspect readings, {:.4g} g mm at {:.1f}° without; {}.",
-        job.rotor.planes[effect.with.parts[p].plane].name, std::abs(with), RotorAngle::of(with).degrees(),
-        std::abs(without), RotorAngle::of(without).degrees(), by));
+    words.push_back(fmt::format("{}: {} with the suspect readings, {} without; {}.",
+                                job.rotor.planes[effect.with.parts[p].plane].name, moment_words(with),
+                                moment_words(without), by));
   }
   return words;
 }
@@ -173,12 +171,11 @@ std::vector<std::string> sensor_words(const Job& job, const std::vector<SensorCo
   constexpr double quite_apart_deg = 60.0;
   std::vector<std::string> words;
   for (const auto& one : corrections) {
-    std::string asks;
+    std::vector<std::string> asks;
     for (const auto& part : one.correction.parts)
-      asks += fmt::format("{}{:.4g} g mm at {:.0f}° in {}", asks.empty() ? "" : ", ",
-                          std::abs(part.moment_to_add), RotorAngle::of(part.moment_to_add).degrees(),
-                          job.rotor.planes[part.plane].name);
-    words.push_back((one.sensor ? job.rotor.sensors[*one.sensor].name : "all together") + ": " + asks + ".");
+      asks.push_back(moment_words(part.moment_to_add, 0) + " in " + job.rotor.planes[part.plane].name);
+    words.push_back(fmt::format("{}: {}.", one.sensor ? job.rotor.sensors[*one.sensor].name : "all together",
+                                fmt::join(asks, ", ")));
   }
   words.emplace_back(
       "What this is for: a sensor that asks for quite another angle than the others is one to look at. No ± "

@@ -1,8 +1,11 @@
 #include "run_sheet.hpp"
 
+#include <fmt/format.h>
+
 #include <algorithm>
 #include <cmath>
 
+#include "balance_sheet.hpp"
 #include "convention_words.hpp"
 #include "page_frame.hpp"
 #include "page_tables.hpp"
@@ -86,6 +89,17 @@ Markup limit_list(const Job& job) {
     items += element("li", {}, sensor.name + ": " + words);
   }
   return items.empty() ? Markup() : element("ul", {}, items);
+}
+
+/// "K3 (2.2 g)", where the mass is known: no table of weights stands beside it.
+std::string weighed_words(const Plane& plane, const std::optional<Piece>& piece) {
+  const Weight* weight = catalogue_weight(plane, piece);
+  return content_words(plane, piece) +
+         (weight != nullptr && weight->mass_g ? fmt::format(" ({:.6g} g)", *weight->mass_g) : "");
+}
+
+std::string fitted_words(const Plane& plane, const FittedWeights& fitted) {
+  return all_held_words(sheet_plane(plane, fitted, weighed_words));
 }
 
 Markup fitted_table(const Job& job, const PageView* trial) {

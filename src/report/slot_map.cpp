@@ -34,13 +34,6 @@ const RingRadii& radii_of(const Rotor& rotor, const Plane& plane) {
   return blades_in_sight(rotor, plane) ? with_blades : without_blades;
 }
 
-std::string points(std::initializer_list<Spot> spots) {
-  std::string text;
-  for (const auto& spot : spots)
-    text += fmt::format("{}{:.1f},{:.1f}", text.empty() ? "M" : "L", spot.x, spot.y);
-  return text;
-}
-
 Markup centred_text(Spot at, std::string_view css_class, const std::string& words) {
   return element("text", {{"class", css_class}, {"x", at.x}, {"y", at.y}}, words);
 }
@@ -75,7 +68,7 @@ Markup hit_sector(const RotorDrawing& drawing, double inner, double angle, doubl
   const Spot b = drawing.at(hit_outer, angle + pitch / 2.0);
   const Spot c = drawing.at(inner, angle + pitch / 2.0);
   const Spot d = drawing.at(inner, angle - pitch / 2.0);
-  return element("path", {{"class", "hit"}, {"d", points({a, b, c, d}) + "Z"}});
+  return element("path", {{"class", "hit"}, {"d", path_through({a, b, c, d}) + "Z"}});
 }
 
 Markup slot_ring(Spot at, double r) {
@@ -90,8 +83,8 @@ Markup slot_number(Spot at, int slot) {
 Markup struck(Spot at, double r) {
   const double d = r * 1.05;
   return element("path", {{"class", "barred"},
-                          {"d", points({{at.x - d, at.y + d}, {at.x + d, at.y - d}}) +
-                                    points({{at.x - d, at.y - d}, {at.x + d, at.y + d}})}});
+                          {"d", path_through({{at.x - d, at.y + d}, {at.x + d, at.y - d}}) +
+                                    path_through({{at.x - d, at.y - d}, {at.x + d, at.y + d}})}});
 }
 
 /// Every how many slots there is room for a number.
@@ -123,8 +116,9 @@ Markup one_slot(const PageView& view, const RotorDrawing& drawing, std::size_t p
     const std::string number = apart ? fmt::format("{}: ", slot) : std::string{};
     const Spot holds = drawing.at(radii.fitted - closer, angle),
                taken = drawing.at(radii.removed - closer, angle);
-    inside = element("path", {{"class", "lead"}, {"d", points({at, state == "removed" ? taken : holds})}}) +
-             inside;
+    inside =
+        element("path", {{"class", "lead"}, {"d", path_through({at, state == "removed" ? taken : holds})}}) +
+        inside;
     inside += Markup::text(" ") + pill(holds, "holds", number + mark_of(plane, then ? then : now));
     inside += Markup::text(" ") + pill(taken, "taken", number + mark_of(plane, now));
   }
@@ -143,7 +137,7 @@ Markup blades(const BladeRow& row, const RotorDrawing& drawing, const RingRadii&
     const auto angle = row.angle(blade).degrees();
     marks += element(
         "path",
-        {{"d", points({drawing.at(radii.blade_inner, angle), drawing.at(radii.blade_outer, angle)})}});
+        {{"d", path_through({drawing.at(radii.blade_inner, angle), drawing.at(radii.blade_outer, angle)})}});
     if (blade != 1 && (blade % every != 0 || row.count - blade < every / 2)) continue;
     const Spot at = drawing.at(radii.blade_number, angle);
     const double aside = 7.0 * (at.x - size / 2.0) / radii.blade_number;  // clear of its blade
@@ -166,11 +160,11 @@ Markup rotation_arrow(const RotorDrawing& drawing, const RingRadii& radii) {
   const Spot to = drawing.at(r, 62.0);
   const std::string sweep = drawing.clockwise ? "1" : "0";
   const std::string head =
-      points({drawing.at(r + 7.0, 60.0), drawing.at(r, 77.0), drawing.at(r - 7.0, 60.0)}) + "Z";
+      path_through({drawing.at(r + 7.0, 60.0), drawing.at(r, 77.0), drawing.at(r - 7.0, 60.0)}) + "Z";
   return element(
       "g", {{"class", "rotation"}},
-      element("path", {{"d", points({from}) + fmt::format("A{0:.0f},{0:.0f} 0 0 {1} {2:.1f},{3:.1f}", r,
-                                                          sweep, to.x, to.y)}}) +
+      element("path", {{"d", path_through({from}) + fmt::format("A{0:.0f},{0:.0f} 0 0 {1} {2:.1f},{3:.1f}", r,
+                                                                sweep, to.x, to.y)}}) +
           element("path", {{"class", "head"}, {"d", head}}));
 }
 
@@ -181,7 +175,8 @@ Markup free_pieces(const FittedWeights& fitted, const RotorDrawing& drawing, con
     marks += element(
         "path",
         {{"class", "free"},
-         {"d", points({{at.x, at.y - 8}, {at.x + 8, at.y}, {at.x, at.y + 8}, {at.x - 8, at.y}}) + "Z"}});
+         {"d",
+          path_through({{at.x, at.y - 8}, {at.x + 8, at.y}, {at.x, at.y + 8}, {at.x - 8, at.y}}) + "Z"}});
     marks += centred_text({at.x, at.y + 20.0}, "note", fmt::format("{:.0f} g mm", piece.moment_g_mm));
   }
   return marks;
@@ -192,8 +187,8 @@ std::string held_words(const PageView& view, std::size_t plane) {
   const Plane& p = view.rotor().planes[plane];
   for (const auto& change : view.plan.changes) {
     if (change.plane != plane) continue;
-    words += fmt::format(" Slot {} at {:.1f} degrees: {} out, {} in.", change.slot,
-                         p.slots->angle(change.slot).degrees(),
+    words += fmt::format(" Slot {} at {}: {} out, {} in.", change.slot,
+                         angle_words(p.slots->angle(change.slot).degrees()),
                          change.remove ? mark_of(p, change.remove) : content_words(p, {}),
                          change.fit ? mark_of(p, change.fit) : content_words(p, {}));
   }
@@ -207,34 +202,12 @@ std::string described(const PageView& view, std::size_t plane) {
   std::string words = fmt::format("Plane {} {}. The rotor turns {}. Angle 0, at the {}, is at the top.",
                                   p.name, seen_words(end), name(rotor.rotation.seen(end)), zero_words(rotor));
   if (p.slots)
-    words += fmt::format(" {} slots numbered {}; slot 1 is at {:.1f} degrees with rotation.", p.slots->count,
-                         name(p.slots->numbered.sense), p.slots->slot_1.degrees());
+    words += fmt::format(" {} slots numbered {}; slot 1 is at {} with rotation.", p.slots->count,
+                         name(p.slots->numbered.sense), angle_words(p.slots->slot_1.degrees()));
   return words + held_words(view, plane);
 }
 
 }  // namespace
-
-std::string seen_words(ViewingEnd end) {
-  return end == ViewingEnd::front ? "seen from the front (standing ahead of the engine, looking aft)"
-                                  : "seen from aft (standing behind the engine, looking forward)";
-}
-
-std::vector<std::string> weight_marks(const Plane& plane) {
-  const bool short_ids = std::all_of(plane.weights.begin(), plane.weights.end(),
-                                     [](const Weight& w) { return w.id.size() <= 3; });
-  std::vector<std::string> marks;
-  for (std::size_t i = 0; i < plane.weights.size(); ++i) {
-    if (short_ids) {
-      marks.push_back(plane.weights[i].id);
-      continue;
-    }
-    std::string mark;
-    for (std::size_t n = i + 1; n > 0; n = (n - 1) / 26)
-      mark.insert(mark.begin(), static_cast<char>('A' + (n - 1) % 26));
-    marks.push_back(mark);
-  }
-  return marks;
-}
 
 Markup slot_map(const PageView& view, std::size_t plane, const std::string& part) {
   const Plane& p = view.rotor().planes[plane];
@@ -282,7 +255,7 @@ Markup weight_table(const Plane& plane) {
     const Weight& w = plane.weights[i];
     Markup row = element("th", {{"scope", "row"}}, marks[i]);
     if (!own_ids) row += element("td", {}, w.id);
-    row += element("td", {}, fmt::format("{:.4g} g mm", w.moment_g_mm));
+    row += element("td", {}, moment_words(w.moment_g_mm));
     row += element("td", {}, w.written.empty() ? std::string("–") : w.written);
     if (parts) row += element("td", {}, w.part_number);
     row += element("td", {}, w.stock ? std::to_string(*w.stock) : std::string("any"));

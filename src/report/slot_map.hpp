@@ -10,9 +10,6 @@ namespace trimwright {
 /// of the drawing its own ("map", "sheet").
 [[nodiscard]] Markup slot_map(const PageView& view, std::size_t plane, const std::string& part);
 
-/// "seen from the front (standing ahead of the fan, looking aft)".
-[[nodiscard]] std::string seen_words(ViewingEnd end);
-
 /// Marks of the catalogue beside the drawing: mark, id, mass and radius or moment, part number, stock.
 [[nodiscard]] Markup weight_table(const Plane& plane);
 

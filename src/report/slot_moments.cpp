@@ -23,9 +23,7 @@ Markup moment_arrow(std::complex<double> moment, std::string_view css_class, con
 }
 
 std::string moment_text(std::complex<double> moment) {
-  return std::abs(moment) < 0.5
-             ? std::string("none")
-             : fmt::format("{:.4g} g mm at {:.0f}°", std::abs(moment), RotorAngle::of(moment).degrees());
+  return std::abs(moment) < 0.5 ? std::string("none") : moment_words(moment, 0);
 }
 
 }  // namespace
@@ -52,7 +50,7 @@ Markup moment_disc(const PlaneMoments& moments, const RotorDrawing& drawing, dou
   return element("g", {{"class", "disc"}, {"data-per-g-mm", fmt::format("{:.6g}", per_g_mm)}}, arrows);
 }
 
-Markup moment_words(const PlaneMoments& moments, bool made) {
+Markup moments_list(const PlaneMoments& moments, bool made) {
   const auto entry = [](std::string_view css_class, const Markup& marker, std::string_view what,
                         std::complex<double> moment) {
     return element("li", {{"class", css_class}},

@@ -23,6 +23,6 @@ struct PlaneMoments {
 
 /// The same in words, with their marks.
 /// `made`: the change has been made.
-[[nodiscard]] Markup moment_words(const PlaneMoments& moments, bool made);
+[[nodiscard]] Markup moments_list(const PlaneMoments& moments, bool made);
 
 }  // namespace trimwright

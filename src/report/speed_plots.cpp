@@ -1,4 +1,5 @@
 #include <fmt/format.h>
+#include <fmt/ranges.h>
 
 #include <algorithm>
 #include <cmath>
@@ -80,18 +81,11 @@ double highest(const PageView& view, const std::vector<std::size_t>& rows,
     const auto& row = view.rows[i];
     most = std::max({most, row.before.amplitude, row.after.amplitude + row.differs_by.value_or(0.0),
                      row.target.value_or(0.0)});
-    if (row.as_found) most = std::max(most, row.as_found->amplitude);
+    if (row.first_since_event) most = std::max(most, row.first_since_event->amplitude);
     if (row.measured) most = std::max(most, row.measured->amplitude);
     limit = std::max(limit, row.limit);
   }
-  return limit <= 1.6 * most ? std::max(most, limit) : most;
-}
-
-std::string polyline(const std::vector<Spot>& spots) {
-  std::string points;
-  for (const auto& spot : spots)
-    points += fmt::format("{}{:.1f},{:.1f}", points.empty() ? "" : " ", spot.x, spot.y);
-  return points;
+  return with_near_limit(most, limit);
 }
 
 /// What was read while the speed changed: `values` of each curve against its speeds.
@@ -102,16 +96,12 @@ Markup curve_lines(const std::vector<RunUpCurve>& curves, const std::vector<doub
     std::vector<Spot> spots;
     for (std::size_t i = 0; i < curve.rpm.size(); ++i)
       spots.push_back({x.at(curve.rpm[i]), y.at((curve.*values)[i])});
-    lines += element("polyline", {{"class", run_up_class(curve)}, {"points", polyline(spots)}});
+    lines += element("polyline", {{"class", run_up_class(curve)}, {"points", polyline_points(spots)}});
   }
   return lines;
 }
 
-std::string row_list(const std::vector<std::size_t>& rows) {
-  std::string list;
-  for (const std::size_t i : rows) list += (list.empty() ? "" : " ") + std::to_string(i);
-  return list;
-}
+std::string row_list(const std::vector<std::size_t>& rows) { return fmt::format("{}", fmt::join(rows, " ")); }
 
 }  // namespace
 
@@ -136,7 +126,8 @@ Markup amplitude_plot(const PageView& view, std::size_t sensor) {
     before.push_back({at, y.at(row.before.amplitude)});
     after.push_back({at, y.at(row.after.amplitude)});
     marks += placed(before.back(), "before", before_marker());
-    if (row.as_found) marks += placed({at, y.at(row.as_found->amplitude)}, "found", found_marker());
+    if (row.first_since_event)
+      marks += placed({at, y.at(row.first_since_event->amplitude)}, "found", found_marker());
     const double bar = row.differs_by ? std::abs(y.at(*row.differs_by) - y.at(0.0)) : 0.0;
     marks += placed_row(
         after.back(), "expected", i,
@@ -149,9 +140,10 @@ Markup amplitude_plot(const PageView& view, std::size_t sensor) {
                          amplitude_words(row.before.amplitude), amplitude_words(row.after.amplitude),
                          amplitude_words(row.limit));
   }
-  drawing += element("polyline", {{"class", "before-line"}, {"points", polyline(before)}});
+  drawing += element("polyline", {{"class", "before-line"}, {"points", polyline_points(before)}});
   drawing += element(
-      "polyline", {{"class", "expected-line"}, {"data-rows", row_list(rows)}, {"points", polyline(after)}});
+      "polyline",
+      {{"class", "expected-line"}, {"data-rows", row_list(rows)}, {"points", polyline_points(after)}});
   return plot_figure({fmt::format("amplitude-{}", sensor), "speed", 292.0,
                       fmt::format("{}: amplitude, {}, against speed", s.name, s.unit.text()), words},
                      {{"data-amplitude", sensor},
@@ -198,7 +190,7 @@ std::vector<PhaseSeries> phase_series(const PageView& view, const std::vector<st
   std::vector<std::optional<ShownReading>> found, before, after, measured;
   for (const std::size_t i : rows) {
     const auto& row = view.rows[i];
-    found.push_back(row.as_found);
+    found.push_back(row.first_since_event);
     before.emplace_back(row.before);
     after.emplace_back(row.after);
     measured.push_back(row.measured);
@@ -236,12 +228,8 @@ Markup phase_plot(const PageView& view, std::size_t sensor) {
   const auto curves = curves_beside(run_up_curves(view, sensor), all, speed_of(view, rows.front()));
   const Axis x = speed_axis(view, rows, curves);
   const Axis y = phase_axis(all, curves, bottom);
-  Markup drawing = speed_ticks(view, x, bottom) + curve_lines(curves, &RunUpCurve::phase_deg, x, y);
-  for (double value = y.from; value <= y.to + 1e-9; value += y.to - y.from > 540.0 ? 180.0 : 90.0) {
-    drawing += plot_line({plot_left, y.at(value)}, {plot_right, y.at(value)}, "grid");
-    drawing += plot_text({plot_left - 6.0, y.at(value)}, "tick end",
-                         fmt::format("{:.0f}", value - 360.0 * std::floor(value / 360.0)));
-  }
+  Markup drawing = speed_ticks(view, x, bottom) + curve_lines(curves, &RunUpCurve::phase_deg, x, y) +
+                   phase_grid(y, y.to - y.from > 540.0 ? 180.0 : 90.0, plot_left, plot_right);
   Markup marks;
   for (const auto& series : all) {
     std::vector<Spot> spots;
@@ -253,14 +241,15 @@ Markup phase_plot(const PageView& view, std::size_t sensor) {
                                               : placed(at, series.css_class, series.marker);
     }
     if (!series.line_class.empty())
-      drawing +=
-          element("polyline",
-                  {{"class", series.line_class}, {"data-rows", row_list(rows)}, {"points", polyline(spots)}});
+      drawing += element(
+          "polyline",
+          {{"class", series.line_class}, {"data-rows", row_list(rows)}, {"points", polyline_points(spots)}});
   }
   std::string words;
   for (const std::size_t i : rows)
-    words += fmt::format("{}: {:.0f}° before, {:.0f}° expected. ", view.rows[i].speed_label,
-                         view.rows[i].before.phase_deg, view.rows[i].after.phase_deg);
+    words += fmt::format("{}: {} before, {} expected. ", view.rows[i].speed_label,
+                         angle_words(view.rows[i].before.phase_deg, 0),
+                         angle_words(view.rows[i].after.phase_deg, 0));
   return plot_figure(
       {fmt::format("phase-{}", sensor), "speed", 292.0,
        fmt::format("{}: phase, degrees {}, against speed", s.name, convention_words(view.rotor().phase)),

@@ -51,10 +51,9 @@ Markup sum_drawing(const PageView& view, const PageRow& row, const VectorSum& su
   };
   circle(row.limit, "limit");
   if (row.target) circle(*row.target, "target");
-  std::string outline;
-  for (const Phasor x : sum.ellipse)
-    outline += fmt::format("{}{:.1f},{:.1f}", outline.empty() ? "M" : "L", spot(x).x, spot(x).y);
-  if (!outline.empty()) inside += element("path", {{"class", "ellipse"}, {"d", outline + "Z"}});
+  std::vector<Spot> outline;
+  for (const Phasor x : sum.ellipse) outline.push_back(spot(x));
+  if (!outline.empty()) inside += element("path", {{"class", "ellipse"}, {"d", path_through(outline) + "Z"}});
   Spot from = drawing.centre;
   Markup labels;
   for (const Phasor x : sum.corners) places.keep_free(spot(x), 5.0);

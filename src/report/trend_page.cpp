@@ -12,6 +12,7 @@
 #include "page_frame.hpp"
 #include "page_tables.hpp"
 #include "plot_parts.hpp"
+#include "run_up_curves.hpp"
 #include "trend_text.hpp"
 #include "trimwright/plan.hpp"
 
@@ -45,9 +46,10 @@ struct Mark {
   bool change = false;
 };
 
-double day_of(const std::string& when) {
-  const auto date = parse_date(std::string_view(when).substr(0, 10));
-  double day = date ? static_cast<double>(std::chrono::sys_days(*date).time_since_epoch().count()) : 0.0;
+/// Days, with the time of day where it is written.
+double days_of(const std::string& when) {
+  const auto date = day_of(when);
+  double day = date ? static_cast<double>(date->time_since_epoch().count()) : 0.0;
   const auto number_at = [&](std::size_t i) {
     return when.size() > i + 1 && std::isdigit(static_cast<unsigned char>(when[i])) != 0 &&
                    std::isdigit(static_cast<unsigned char>(when[i + 1])) != 0
@@ -92,7 +94,7 @@ std::vector<Track> tracks_of(const Trend& trend) {
         const TrendReading& one = place.readings[t];
         if (!one.x) continue;
         TrackPoint point{
-            day_of(spell.dates[t].when), spell.dates[t].when, shown(sensor, *one.x, rotor.phase), {}, 0.0};
+            days_of(spell.dates[t].when), spell.dates[t].when, shown(sensor, *one.x, rotor.phase), {}, 0.0};
         if (one.expected) {
           point.expected = shown(sensor, *one.expected, rotor.phase);
           point.sd = sensor.unit.shown_from_peak(one.sd);
@@ -106,12 +108,12 @@ std::vector<Track> tracks_of(const Trend& trend) {
 std::vector<Mark> marks_of(const Trend& trend) {
   std::vector<Mark> marks;
   for (const auto& spell : trend.spells) {
-    if (!spell.trim.empty()) marks.push_back({day_of(spell.since), "", "Trim: " + spell.trim, false});
+    if (!spell.trim.empty()) marks.push_back({days_of(spell.since), "", "Trim: " + spell.trim, false});
     for (const auto& date : spell.dates)
-      if (!date.note.empty()) marks.push_back({day_of(date.when), "", date.when + ": " + date.note, false});
+      if (!date.note.empty()) marks.push_back({days_of(date.when), "", date.when + ": " + date.note, false});
     for (const auto& change : spell.changes) {
-      const double first = day_of(change.first);
-      const double day = change.before.empty() ? first : 0.5 * (first + day_of(change.before));
+      const double first = days_of(change.first);
+      const double day = change.before.empty() ? first : 0.5 * (first + days_of(change.before));
       marks.push_back({day, "", change_words(change), true});
     }
   }
@@ -156,13 +158,6 @@ std::string track_words(const Track& track) {
                      reading_words(first.read), first.when, reading_words(last.read), last.when);
 }
 
-std::string points_of(const std::vector<Spot>& spots) {
-  std::string points;
-  for (const auto& spot : spots)
-    points += fmt::format("{}{:.1f},{:.1f}", points.empty() ? "" : " ", spot.x, spot.y);
-  return points;
-}
-
 Markup dot(Spot at, std::string_view css_class, double radius) {
   return element("circle", {{"class", css_class}, {"cx", at.x}, {"cy", at.y}, {"r", radius}});
 }
@@ -195,7 +190,7 @@ Markup track_plot(const Track& track, std::size_t number) {
                       track_words(track)},
                      {},
                      polar_grid(drawing, track.convention) + levels +
-                         element("polyline", {{"class", "before-line"}, {"points", points_of(spots)}}) +
+                         element("polyline", {{"class", "before-line"}, {"points", polyline_points(spots)}}) +
                          dots + marks);
 }
 
@@ -220,7 +215,7 @@ Markup dated_values(const Track& track, const DatedValues& values, const Axis& x
     dots += dot({at, y.at(values.read[i])}, "dated", 3.0);
   }
   if (!expected.empty())
-    drawing += element("polyline", {{"class", "expected-line"}, {"points", points_of(expected)}});
+    drawing += element("polyline", {{"class", "expected-line"}, {"points", polyline_points(expected)}});
   return drawing + dots;
 }
 
@@ -233,7 +228,7 @@ Markup amplitude_track(const Track& track, const std::vector<Mark>& marks, std::
     values.around.push_back(2.0 * point.sd);
     most = std::max(most, point.read.amplitude);
   }
-  if (track.limit <= 1.6 * most) most = std::max(most, track.limit);
+  most = with_near_limit(most, track.limit);
   const Axis x = day_axis(track, marks), y{0.0, round_full(most), trend_bottom, trend_top};
   Markup grid = day_ticks(x, marks);
   const double step = tick_step(y.to, 5);
@@ -255,13 +250,10 @@ Markup amplitude_track(const Track& track, const std::vector<Mark>& marks, std::
 Markup phase_track(const Track& track, const std::vector<Mark>& marks, std::size_t number) {
   DatedValues values;
   double last = track.points.front().read.phase_deg, low = 1e9, high = -1e9;
-  const auto near_to = [](double phase, double other) {
-    return phase + 360.0 * std::round((other - phase) / 360.0);
-  };
   for (const auto& point : track.points) {
-    last = near_to(point.read.phase_deg, last);
+    last = nearest_turn(point.read.phase_deg, last);
     values.read.push_back(last);
-    values.expected.push_back(point.expected ? near_to(point.expected->phase_deg, last) : std::nan(""));
+    values.expected.push_back(point.expected ? nearest_turn(point.expected->phase_deg, last) : std::nan(""));
     values.around.push_back(
         point.expected ? std::min(180.0, degrees(2.0 * point.sd / std::max(point.expected->amplitude, 1e-12)))
                        : 0.0);
@@ -271,13 +263,8 @@ Markup phase_track(const Track& track, const std::vector<Mark>& marks, std::size
   low = 45.0 * std::floor(low / 45.0 - 0.2);
   high = std::max(low + 90.0, 45.0 * std::ceil(high / 45.0 + 0.2));
   const Axis x = day_axis(track, marks), y{low, high, trend_bottom, trend_top};
-  Markup grid = day_ticks(x, marks);
   const double step = high - low > 540.0 ? 180.0 : high - low > 200.0 ? 90.0 : 45.0;
-  for (double value = low; value <= high + 1e-9; value += step) {
-    grid += plot_line({trend_left, y.at(value)}, {trend_right, y.at(value)}, "grid");
-    grid += plot_text({trend_left - 6.0, y.at(value)}, "tick end",
-                      fmt::format("{:.0f}", value - 360.0 * std::floor(value / 360.0)));
-  }
+  const Markup grid = day_ticks(x, marks) + phase_grid(y, step, trend_left, trend_right);
   return plot_figure({fmt::format("trend-phase-{}", number), "speed", trend_bottom + 26.0,
                       "Phase, degrees " + track.convention, track_words(track)},
                      {}, grid + dated_values(track, values, x, y));
@@ -333,9 +320,9 @@ std::string trend_page(const Trend& trend) {
   for (const auto& spell : trend.spells) {
     warnings.insert(warnings.end(), spell.notes.begin(), spell.notes.end());
     for (const auto& change : spell.changes)
-      found +=
-          element("p", {}, element("b", {}, change_words(change))) + element("p", {}, weight_words(change));
-    found += element("p", {}, expected_words(spell));
+      found += element("p", {}, element("b", {}, change_words(change))) +
+               element("p", {}, significance_words(change));
+    found += element("p", {}, basis_words(spell));
   }
   const Markup result = element(
       "section", {{"id", "result"}, {"aria-labelledby", "result-heading"}},

@@ -3,6 +3,7 @@
 #include <fmt/format.h>
 
 #include "base/text.hpp"
+#include "plan_parts.hpp"
 #include "text_table.hpp"
 #include "trimwright/plan.hpp"
 
@@ -57,7 +58,7 @@ std::string spell_text(const TrendSpell& spell) {
   const std::string since = spell.trim.empty() ? "Before any trim" : "Since " + spell.trim;
   std::string text = wrapped("", one_line(since) + ": " + counted(spell.dates.size(), "date") + ", " +
                                      spell.dates.front().when + " to " + spell.dates.back().when + ". " +
-                                     one_line(expected_words(spell)));
+                                     one_line(basis_words(spell)));
   for (const auto& [sensor, times] : spell.scatter)
     text += wrapped("  * ", fmt::format("Sensor \"{}\" scatters {:.2g} times as much from date to date as "
                                         "is stated: so much is allowed for.",
@@ -66,7 +67,7 @@ std::string spell_text(const TrendSpell& spell) {
   if (spell.changes.empty()) text += "\nNothing changed.\n";
   for (const auto& change : spell.changes) {
     text += "\n" + wrapped("  ! ", one_line(change_words(change)));
-    text += wrapped("    ", one_line(weight_words(change))) + change_table(spell, change);
+    text += wrapped("    ", one_line(significance_words(change))) + change_table(spell, change);
   }
   for (const auto& place : spell.places)
     text += "\n" +
@@ -83,9 +84,7 @@ std::string trend_text(const Trend& trend) {
                      wrapped("", trend_words(trend));
   for (const auto& spell : trend.spells) text += "\n" + spell_text(spell);
   text += "\n" + wrapped("", "±: one standard deviation of a reading about what is expected, a component.");
-  text += "\nCAUTION\n";
-  for (const auto& caution : cautions()) text += wrapped("  ! ", caution);
-  return text;
+  return text + caution_lines();
 }
 
 }  // namespace trimwright

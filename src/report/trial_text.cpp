@@ -1,5 +1,6 @@
 #include <fmt/format.h>
 
+#include "base/text.hpp"
 #include "convention_words.hpp"
 #include "plan_parts.hpp"
 #include "text_table.hpp"
@@ -109,7 +110,7 @@ std::string trial_text(const Job& job, const TrialAdvice& advice, const BalanceP
             section("STOP LEVELS (stop the run when a reading goes above its level)") +
             stop_table(job, plan, width);
   return text + owed_lines(job, advice) + candidate_lines(job, advice, width) + step_lines(plan) +
-         caution_lines(plan);
+         caution_lines();
 }
 
 }  // namespace trimwright

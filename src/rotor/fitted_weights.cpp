@@ -137,6 +137,10 @@ std::string piece_words(const Piece& piece, const std::string& article) {
                                  : piece.weight_id;
 }
 
+bool anything_held(const Plane& plane, const std::optional<Piece>& content) {
+  return content || !plane.filler.none();
+}
+
 std::string content_words(const Plane& plane, const std::optional<Piece>& content) {
   return content ? piece_words(*content) : plane.filler.none() ? "open" : "filler";
 }

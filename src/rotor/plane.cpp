@@ -79,6 +79,23 @@ const Weight* Plane::find_weight(const std::string& id) const {
   return stack == weights.end() ? nullptr : &*stack;
 }
 
+std::vector<std::string> weight_marks(const Plane& plane) {
+  const bool short_ids = std::all_of(plane.weights.begin(), plane.weights.end(),
+                                     [](const Weight& w) { return w.id.size() <= 3; });
+  std::vector<std::string> marks;
+  for (std::size_t i = 0; i < plane.weights.size(); ++i) {
+    if (short_ids) {
+      marks.push_back(plane.weights[i].id);
+      continue;
+    }
+    std::string mark;
+    for (std::size_t n = i + 1; n > 0; n = (n - 1) / 26)
+      mark.insert(mark.begin(), static_cast<char>('A' + (n - 1) % 26));
+    marks.push_back(mark);
+  }
+  return marks;
+}
+
 RotorAngle BladeRow::angle(int blade) const { return ring_angle(blade_1, blade, count, numbered_relative); }
 
 std::string BladeRow::position(RotorAngle angle) const {

@@ -61,9 +61,32 @@ std::string speed_words(const Rotor& rotor, double rpm) {
   return rotor.speed_100_rpm ? words + " (" + short_speed_words(rotor, rpm) + ")" : words;
 }
 
+std::string zero_words(const Rotor& rotor) {
+  return rotor.reference.mark.empty() ? "reference tooth" : rotor.reference.mark;
+}
+
+std::string seen_words(ViewingEnd end) {
+  return end == ViewingEnd::front ? "seen from the front (ahead of the engine, looking aft)"
+                                  : "seen from aft (behind the engine, looking forward)";
+}
+
+ViewingEnd viewing_end(const Rotor& rotor, const Plane& plane) {
+  return plane.slots ? plane.slots->numbered.seen_from : rotor.rotation.seen_from;
+}
+
+std::string moment_words(double g_mm) {
+  const double step = g_mm > 0.0 ? std::pow(10.0, std::floor(std::log10(g_mm)) - 3.0) : 1.0;
+  return fmt::format("{:.9g} g mm", step * std::round(g_mm / step));
+}
+
+std::string moment_words(std::complex<double> moment, int angle_decimals) {
+  return moment_words(std::abs(moment)) + " at " +
+         angle_words(RotorAngle::of(moment).degrees(), angle_decimals);
+}
+
 std::string Position::text() const {
   std::string words = slot ? fmt::format("slot {}, ", *slot) : std::string{};
-  words += fmt::format("{:.1f}° with rotation", angle.degrees());
+  words += angle_words(angle.degrees()) + " with rotation";
   return blade.empty() ? words : words + ", " + blade;
 }
 

@@ -38,14 +38,9 @@ std::string amplitude_words(double shown) {
   return fmt::format("{:.{}f}", shown, std::clamp(3 - whole_digits, 0, 4));
 }
 
-std::string phase_words(double phase_deg) {
-  // A half is rounded up, whatever a file's decimals made of it; and never "-0".
-  return fmt::format("{:.0f}", std::abs(wrap_360(std::floor(phase_deg + 0.5 + 1e-6))));
-}
-
 std::string reading_words(const ShownReading& reading) {
   if (std::isnan(reading.phase_deg)) return amplitude_words(reading.amplitude);
-  return amplitude_words(reading.amplitude) + " ∠ " + phase_words(reading.phase_deg) + "°";
+  return amplitude_words(reading.amplitude) + " ∠ " + angle_words(reading.phase_deg, 0);
 }
 
 std::string phasor_words(const Sensor& sensor, Phasor x, PhaseConvention convention) {

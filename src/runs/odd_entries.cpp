@@ -14,12 +14,6 @@ namespace {
 using Concern = ReadinessConcern;
 using PlaceKey = std::pair<std::size_t, std::size_t>;  // speed, sensor
 
-/// The day that a text begins with, as in 2031-03-04 08:15.
-std::optional<std::chrono::sys_days> day_of(const std::string& when) {
-  const auto date = parse_date(std::string_view(when).substr(0, 10));
-  return date ? std::optional(std::chrono::sys_days(*date)) : std::nullopt;
-}
-
 /// One digit written for another, left out or doubled, or two exchanged.
 bool a_digit_apart(double one, double other) {
   std::string a = std::to_string(std::lround(one)), b = std::to_string(std::lround(other));

@@ -247,6 +247,10 @@ std::string short_speed_words(const Job& job, std::size_t speed) {
   return state.name.empty() ? words : words + ", " + state.name;
 }
 
+std::string_view name(Component component) {
+  return component == Component::overall ? "overall" : "once-per-rev";
+}
+
 std::string place_words(const Job& job, std::size_t speed, std::size_t sensor) {
   return job.rotor.sensors[sensor].name + " at " + speed_words(job, speed);
 }

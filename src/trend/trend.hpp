@@ -97,10 +97,10 @@ struct Trend {
 /// "A step between 2031-06-03 and 2031-06-04, found on 2031-06-04: likeliest, 97 %, ...": when and how.
 [[nodiscard]] std::string change_words(const TrendChange& change);
 /// What a change means by its size, and whether one date may be wrong, in a sentence or two.
-[[nodiscard]] std::string weight_words(const TrendChange& change);
+[[nodiscard]] std::string significance_words(const TrendChange& change);
 /// The answer in one sentence.
 [[nodiscard]] std::string trend_words(const Trend& trend);
-/// What is expected of a spell's readings, in a sentence.
-[[nodiscard]] std::string expected_words(const TrendSpell& spell);
+/// What the expected readings of a spell are taken from, in a sentence.
+[[nodiscard]] std::string basis_words(const TrendSpell& spell);
 
 }  // namespace trimwright

@@ -70,14 +70,14 @@ std::string change_words(const TrendChange& change) {
   }
   const std::string likely =
       names_a_cause(change.cause)
-          ? fmt::format("likeliest, {:.0f} %: {}", std::min(99.0, 100.0 * change.probability), change.what)
+          ? fmt::format("likeliest, {}: {}", percent_words(change.probability), change.what)
           : change.what;
   return fmt::format("{} (found on {}, by {}): {}{}.", when, change.found,
                      change.by_one_date ? "that date alone" : "the sum of several dates", likely,
                      side_words(change.cause));
 }
 
-std::string weight_words(const TrendChange& change) {
+std::string significance_words(const TrendChange& change) {
   std::string words = fmt::format(
       "The largest change is {} of a limit: {} by the rule of ISO 20816-1 ({} of a boundary; here of the "
       "limit). The maker's manual goes before it.",
@@ -110,7 +110,7 @@ std::string trend_words(const Trend& trend) {
          " of them significant.";
 }
 
-std::string expected_words(const TrendSpell& spell) {
+std::string basis_words(const TrendSpell& spell) {
   return spell.foretold ? "Expected is what the runs of " + spell.trim +
                               " foretell, and since then the mean of what was read."
                         : "Expected is the mean of what was read before.";

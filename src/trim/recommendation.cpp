@@ -4,6 +4,8 @@
 
 #include <algorithm>
 
+#include "base/text.hpp"
+
 namespace trimwright {
 namespace {
 

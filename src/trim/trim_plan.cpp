@@ -1,6 +1,7 @@
 #include "trimwright/trim.hpp"
 
 #include <fmt/format.h>
+#include <fmt/ranges.h>
 
 #include <algorithm>
 #include <cmath>
@@ -116,13 +117,11 @@ tl::unexpected<Error> nothing_admissible(const Job& job, const InfluenceModel& m
                     run_again(request),
                 "more time, or looser rules");
   const Conflict conflict = conflicting_rules(job, model, request, planes, deadline);
-  std::string rules;
-  for (const auto& rule : conflict.rules) rules += (rules.empty() ? "" : "; ") + rule;
-  return fail("no choice of weights keeps all rules. " +
-                  std::string(conflict.smallest ? "These contradict each other: "
-                                                : "The contradiction is among these: ") +
-                  rules,
-              "one of these rules looser");
+  return fail(
+      fmt::format("no choice of weights keeps all rules. {}: {}",
+                  conflict.smallest ? "These contradict each other" : "The contradiction is among these",
+                  fmt::join(conflict.rules, "; ")),
+      "one of these rules looser");
 }
 
 /// Bound on the unweighted worst ratio over everything allowed.
@@ -280,6 +279,14 @@ Result<TrimPlan> plan_trim(const Job& job, const InfluenceModel& model, const Tr
                "before half of the time limit was over; all are used."
              : "The easily reached planes alone do not meet every limit and target; all are used.");
   return plan;
+}
+
+std::string proof_words(const TrimPlan& trim, const TradeOffRow& row) {
+  if (trim.request.most_probable && !row.proved_optimal)
+    return fmt::format("within {:.1f} points", 100.0 * (row.objective - row.bound));
+  if (row.by_chance) return "no: chosen by its chance";
+  if (row.without_opposed) return "no: none opposed";
+  return row.proved_optimal ? "best possible" : fmt::format("within {:.2g} %", 100.0 * row.gap());
 }
 
 std::vector<FittedWeights> fitted_after(const Job& job, const std::vector<SlotChange>& changes) {

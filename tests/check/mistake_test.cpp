@@ -55,6 +55,22 @@ TEST_CASE("Probabilities of all kinds add up to one, and every kind has a name o
   CHECK(names.size() == mistake_kinds().size());
 }
 
+TEST_CASE("Shown are the mistakes not told apart, the likeliest others, and that nothing is wrong") {
+  MistakeRanking ranking;
+  for (const double probability : {0.5, 0.3, 0.1, 0.05, 0.03, 0.011, 0.01, 0.001, 0.0001}) {
+    ranking.kinds.emplace_back().kind = MistakeKind::missing;
+    ranking.kinds.back().probability = probability;
+  }
+  ranking.kinds.back().kind = MistakeKind::nothing;
+  ranking.not_told_apart = 2;
+  CHECK(shown_mistakes(ranking) == std::vector<std::size_t>{0, 1, 2, 3, 4, 5, 8});
+  ranking.not_told_apart = 8;  // however many they are
+  CHECK(shown_mistakes(ranking).size() == 9);
+  ranking.not_told_apart = 1;
+  ranking.kinds[3].probability = 0.009;
+  CHECK(shown_mistakes(ranking) == std::vector<std::size_t>{0, 1, 2, 4, 5, 8});
+}
+
 TEST_CASE("No weight is looked for where none can be: in unusable slots, or beyond the stock") {
   Job job = slotted_job({100.0, 200.0});
   job.rotor.planes[0].slots->unusable = {3};

@@ -224,6 +224,32 @@ def check_arithmetic(folder, job):
     check(compared > 20 and worst < 1e-9, f"what if: {compared} rows of the script and the program differ by {worst:.1e}")
 
 
+def check_wording():
+    """The page's script writes angles, phases and moments as the program does."""
+    node = shutil.which("node") or shutil.which("nodejs")
+    if node is None:
+        print("skip node is not installed: the words of the page's script are not compared here")
+        return
+    page = run("page", JOB, "--time-limit", "20").stdout
+    parts = PageParts()
+    parts.feed(page)
+    script = f"""const fs = require("fs"), sources = {json.dumps(str(PROJECT / "src/report/page"))};
+      const {{totalMoment}} = require(sources + "/arithmetic.js");
+      const wording = new Function(fs.readFileSync(sources + "/levels.js", "utf8") + "; return wording;")();
+      const data = JSON.parse(fs.readFileSync(0, "utf8"));
+      const angles = [[359.96, 1], [359.94, 1], [11.25, 1], [-0.2, 0], [359.6, 0], [144.4999999, 0]];
+      console.log(JSON.stringify({{angles: angles.map((one) => wording.angle(...one)),
+        reading: wording.reading({{phase_convention: "lag"}}, {{amplitude: 0.3, phase: 144.4999999}}),
+        now: data.planes.map((plane) => wording.moment(totalMoment(plane, plane.fitted_now)))}}));"""
+    said = json.loads(subprocess.run([node, "-e", script], input=parts.data, capture_output=True, text=True, check=True).stdout)
+    check(said["angles"] == ["0.0°", "359.9°", "11.3°", "0°", "0°", "145°"], f"the script rounds angles as the program does: {said['angles']}")
+    check(said["reading"].endswith("∠ 145°"), f"and phases: {said['reading']}")
+    now = re.findall(r'moment now: <span class="amount">([^<]*)</span>', page)
+    check(len(now) > 0 and now == said["now"], f"a plane's moment is written alike: {now} {said['now']}")
+    scale = re.search(r'<div class="bar-groups[^>]*data-limit-at="([^"]*)" data-most-shown="([^"]*)"', page)
+    check(scale is not None and 0 < float(scale[1]) < float(scale[1]) * float(scale[2]) <= 100, "the script is told the scale of the bars")
+
+
 def check_phases():
     """Phase against speed: from one speed to the next no series turns by more than half a turn."""
     page = run("page", JOB, "--time-limit", "20").stdout
@@ -270,6 +296,7 @@ with tempfile.TemporaryDirectory(prefix="trimwright-page-") as name:
     check_other_pages(Path(name))
     check_prediction(Path(name))
     check_arithmetic(Path(name), JOB)
+    check_wording()
     check_arithmetic(Path(name), ruled_job(Path(name)))
 # Runs that contradict each other: no check mark stands before what they foretell.
 misread = run("page", str(PROJECT / "examples/quillhaven/misread.yaml"), "--time-limit", "20").stdout

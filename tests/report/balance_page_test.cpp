@@ -155,6 +155,24 @@ TEST_CASE("Names, notes and serials cannot break out of the page") {
   }
 }
 
+TEST_CASE("Page and plan say in the same words what is proved of a row of the trade-off") {
+  const auto file = example();
+  const auto settled = settle_and_fit(file.job, file.request.planes);
+  REQUIRE(settled);
+  auto trim = plan_trim(settled->job, settled->model, file.request);
+  REQUIRE(trim);
+  trim->request.most_probable = true;  // the bound is then on a chance
+  TradeOffRow& row = trim->trade_off.back();
+  row.proved_optimal = row.by_chance = row.without_opposed = false;
+  row.objective = 0.42;
+  row.bound = 0.40;
+  const auto plan = plan_steps(settled->job, *trim);
+  for (const std::string& told : {plan_text(settled->job, settled->model, *trim, plan),
+                                  balance_page(settled->job, settled->model, *trim, plan,
+                                               page_json(settled->job, settled->model, *trim))})
+    CHECK(count(told, "within 2.0 points") == 1);
+}
+
 TEST_CASE("Weights are marked by their ids when these are short, else by letters") {
   Plane plane;
   for (const char* id : {"K2", "K3"}) plane.weights.emplace_back().id = id;
@@ -226,6 +244,7 @@ TEST_CASE("An overall level above its limit, a missing reading and one far off s
   const auto short_page = page_after(missing);
   CHECK(count(short_page, "NOT ACCEPTED: 1 reading is missing.") == 2);
   CHECK(count(short_page, "✕ MISSING") == 2);  // beside what was expected, and on the sheet
+  CHECK(short_page.find("✕ not read: ") != std::string::npos);
 
   Job far = half_read(0.2);
   far.runs[2].readings[0].x = Phasor(0.0, 0.1);

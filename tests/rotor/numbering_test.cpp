@@ -57,3 +57,32 @@ TEST_CASE("Turning a sensor over is 180 degrees, and a phase of displacement lag
   sensor.phase_of = MotionQuantity::displacement;  // its peak comes 90 degrees after that of velocity
   CHECK(std::abs(from_shown(sensor, {1.0, 120.0}, PhaseConvention::lag) - outward) < 1e-12);
 }
+
+TEST_CASE("No angle is told as 360 degrees, and a half is rounded up, as the page's script does") {
+  CHECK(angle_position(Rotor{}, RotorAngle::from_degrees(359.96)).text() == "0.0° with rotation");
+  CHECK(angle_words(359.94) == "359.9°");
+  CHECK(angle_words(11.25) == "11.3°");  // slot 2 of 32
+  CHECK(angle_words(-0.2, 0) == "0°");
+  CHECK(angle_words(144.5, 0) == "145°");
+  CHECK(angle_words(144.4999999, 0) == "145°");  // a half that a file's decimals made a little less
+  CHECK(moment_words(std::polar(830.0, radians(-0.2)), 0) == "830 g mm at 0°");
+  CHECK(moment_words(std::polar(830.0, radians(63.0))) == "830 g mm at 63.0°");
+}
+
+TEST_CASE("A moment is told to four digits and never in powers of ten") {
+  CHECK(moment_words(12345.0) == "12350 g mm");
+  CHECK(moment_words(830.04) == "830 g mm");
+  CHECK(moment_words(0.12344) == "0.1234 g mm");
+  CHECK(moment_words(0.0) == "0 g mm");
+}
+
+TEST_CASE("A plane is seen from the end at which its slots are counted, or else the rotation is told") {
+  Rotor rotor;
+  rotor.rotation = {Sense::clockwise, ViewingEnd::aft};
+  Plane plane;
+  CHECK(viewing_end(rotor, plane) == ViewingEnd::aft);
+  plane.slots = SlotRing{};
+  plane.slots->numbered.seen_from = ViewingEnd::front;
+  CHECK(viewing_end(rotor, plane) == ViewingEnd::front);
+  CHECK(seen_words(ViewingEnd::front) == "seen from the front (ahead of the engine, looking aft)");
+}

@@ -7,7 +7,12 @@ const wording = {
   },
   reading(data, row) {
     const amplitude = wording.amplitude(row.amplitude);
-    return data.phase_convention === "unknown" ? amplitude : `${amplitude} ∠ ${Math.round(row.phase) % 360}°`;
+    return data.phase_convention === "unknown" ? amplitude : `${amplitude} ∠ ${wording.angle(row.phase, 0)}`;
+  },
+  angle(degrees, decimals = 1) {
+    const scale = 10 ** decimals;
+    const rounded = (Math.floor(degrees * scale + 0.5 + 1e-6) / scale) % 360;
+    return `${((rounded + 360) % 360).toFixed(decimals)}°`;
   },
   level(row) {
     if (row.amplitude > row.limit) return "✕ ABOVE LIMIT";
@@ -36,13 +41,13 @@ const wording = {
     return plane.weights.find((weight) => weight.id === piece).mark;
   },
   place(slot) {
-    return `${slot.angle_deg.toFixed(1)}° with rotation${slot.blades ? `, ${slot.blades}` : ""}`;
+    return `${wording.angle(slot.angle_deg)} with rotation${slot.blades ? `, ${slot.blades}` : ""}`;
   },
   moment(moment) {
     const size = Math.hypot(...moment);
     if (size < 0.5) return "none";
-    const angle = Math.round((Math.atan2(moment[1], moment[0]) * 180) / Math.PI);
-    return `${Number(size.toPrecision(4))} g mm at ${(angle + 360) % 360}°`;
+    const degrees = (Math.atan2(moment[1], moment[0]) * 180) / Math.PI;
+    return `${Number(size.toPrecision(4))} g mm at ${wording.angle(degrees, 0)}`;
   },
 };
 
@@ -71,7 +76,9 @@ const levelDrawing = (data) => {
   const rowOf = (node) => Number(node.dataset.row);
   const write = (node, words) => { if (node.textContent !== words) node.textContent = words; };  // what stays the same is not laid out anew
   const put = (node, name, value) => { if (node.getAttribute(name) !== value) node.setAttribute(name, value); };
-  const share = (ratio) => `${(80 * Math.min(Math.max(ratio, 0), 1.2)).toFixed(1)}%`;
+  const groups = document.querySelector(".bar-groups");
+  const [limitAt, mostShown] = groups ? [number(groups, "data-limit-at"), number(groups, "data-most-shown")] : [];
+  const share = (ratio) => `${(limitAt * Math.min(Math.max(ratio, 0), mostShown)).toFixed(1)}%`;
   const showResult = (node, words) => {
     if (node.dataset.words === words) return;
     node.dataset.words = words;
@@ -88,14 +95,14 @@ const levelDrawing = (data) => {
     const judged = line.classList.contains("judged");
     const [figure, result, bar] = [".figure", ".result", ".bar"].map((part) => line.querySelector(part));
     const [expected, over, before] = [".expected", ".over", ".before"].map((part) => bar.querySelector(part));
-    const beforeShare = before ? parseFloat(before.getAttribute("width")) / 80 : 0;
+    const beforeShare = before ? parseFloat(before.getAttribute("width")) / limitAt : 0;
     const [, saidBefore, saidRange, saidAfter] = /^(.*expected )[^,]+(, nine in ten from [^,]+)?(.*)$/.exec(bar.getAttribute("aria-label"));
     onRows(line, (rows) => {
       const row = rows[rowOf(line)];
       put(expected, "width", share(row.ratio));
       const most = Math.max(row.ratio, beforeShare);
       if (!judged) {
-        write(over, most > 1.2 ? `${most.toFixed(2)} × limit ▶` : "");
+        write(over, most > mostShown ? `${most.toFixed(2)} × limit ▶` : "");
         write(figure, wording.amplitude(row.amplitude));
         showResult(result, wording.level(row));
       }
@@ -202,15 +209,15 @@ const levelDrawing = (data) => {
     });
   });
 
-  const groups = document.querySelector(".bar-groups");
   const mini = document.getElementById("mini");
   const columns = data.rows.map((_, i) => {
     const step = 100 / data.rows.length;
     return svgNode("rect", {x: `${(step * (i + 0.15)).toFixed(2)}%`, width: `${(step * 0.7).toFixed(2)}%`});
   });
-  if (mini) mini.append(...columns, svgNode("line", {x1: 0, x2: "100%", y1: "16.7%", y2: "16.7%"}));
+  const miniTop = 100 - 100 / mostShown;  // the limit's place from above
+  if (mini) mini.append(...columns, svgNode("line", {x1: 0, x2: "100%", y1: `${miniTop.toFixed(1)}%`, y2: `${miniTop.toFixed(1)}%`}));
   const drawMini = (rows) => rows.forEach((row, i) => {
-    const height = 83.3 * Math.min(row.ratio, 1.2);
+    const height = (100 - miniTop) * Math.min(row.ratio, mostShown);
     put(columns[i], "y", `${(100 - height).toFixed(1)}%`);
     put(columns[i], "height", `${height.toFixed(1)}%`);
     put(columns[i], "class", row.ratio > 1 ? "over" : "");
