@@ -158,7 +158,7 @@ def left_behind(folder: Path, known: set) -> list:
     return [f"leaves behind {extra}"] if extra else []
 
 
-MAY_BE_NULL = {"planes_condition", "last_read", "unsettled_from", "off_by_sd",
+MAY_BE_NULL = {"planes_condition", "last_read", "fit_nothing_yet", "unsettled_from", "off_by_sd",
                "sd", "after_sd", "reading_low", "reading_high", "below_limit", "below_target", "probability",
                "noise", "fleet", "earlier_jobs", "lack_of_fit", "correction_without_suspects", "studentised", "degrees_of_freedom", "limit", "target", "differs_by", "remove", "fit"}
 

@@ -343,7 +343,10 @@ def killed(bench: Bench):
         time.sleep(usual * rng.uniform(0.3, 1.1))
         filing.send_signal(signal.SIGKILL)
         said, _ = filing.communicate()
-        ended += filing.returncode == -signal.SIGKILL
+        if filing.returncode == -signal.SIGKILL:
+            ended += 1
+        else:
+            usual *= 0.9  # the machine was busy when that was measured
         acknowledged += b"is filed" in said
         proof = bench.proof(archive)
         check(proof["whole"] and proof["records"] >= acknowledged, f"after kill {i}: {proof}, {acknowledged} acknowledged")
