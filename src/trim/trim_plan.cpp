@@ -1,7 +1,6 @@
 #include "trimwright/trim.hpp"
 
 #include <fmt/format.h>
-#include <fmt/ranges.h>
 
 #include <algorithm>
 #include <cmath>
@@ -117,11 +116,13 @@ tl::unexpected<Error> nothing_admissible(const Job& job, const InfluenceModel& m
                     run_again(request),
                 "more time, or looser rules");
   const Conflict conflict = conflicting_rules(job, model, request, planes, deadline);
-  return fail(
-      fmt::format("no choice of weights keeps all rules. {}: {}",
-                  conflict.smallest ? "These contradict each other" : "The contradiction is among these",
-                  fmt::join(conflict.rules, "; ")),
-      "one of these rules looser");
+  std::string rules;
+  for (const auto& rule : conflict.rules) rules += (rules.empty() ? "" : "; ") + rule;
+  return fail("no choice of weights keeps all rules. " +
+                  std::string(conflict.smallest ? "These contradict each other: "
+                                                : "The contradiction is among these: ") +
+                  rules,
+              "one of these rules looser");
 }
 
 /// Bound on the unweighted worst ratio over everything allowed.
