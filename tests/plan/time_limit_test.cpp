@@ -98,6 +98,15 @@ TEST_CASE("A plan takes the time it is given, and no more") {
   }));
 }
 
+TEST_CASE("Where no end of the call is set the searches for weights end their time limit after they begin") {
+  auto request = counted_request();
+  request.ends.reset();
+  request.clock = counting_clock;
+  check_limit(counted([&] { CHECK(plan_job({endless_job(), request})); }));
+  const Job job = repeatable(endless_job());
+  CHECK(counted([&] { CHECK(plan_trial(job, request, nullptr, {})); }) < 2 * looks_in_limit);
+}
+
 TEST_CASE("Further plans and the other objective share the one limit") {
   check_limit(counted([] {
     auto request = counted_request();
