@@ -131,6 +131,20 @@ TEST_CASE("Nothing is fitted for an owed run where that might pass a limit, what
   CHECK(owed.saves() == 0.0);
 }
 
+TEST_CASE("A weight that would tell much and is too heavy for the limits is not fitted for an owed run") {
+  OwedCase one(0.9, {0.6, 0.4});
+  for (auto& plane : one.job.rotor.planes) {
+    const std::string name = plane.name;
+    plane = slotted_plane(name, 36, {8000.0});
+  }
+  const auto advice = one.advice({{"power assurance", one.job.speeds_rpm}});
+  const auto& owed = advice.owed.front();
+  REQUIRE_FALSE(owed.candidates.empty());
+  REQUIRE(*owed.candidates.front().variance_left < 0.5);
+  REQUIRE(*owed.candidates.front().exceeds_limit > acceptable_risk);
+  CHECK_FALSE(owed.worth_making);
+}
+
 TEST_CASE("An owed run at speeds that nobody has read tells nothing, and one in part so says it") {
   const OwedCase one;
   const double low = one.job.speeds_rpm[1];
