@@ -85,6 +85,9 @@ TEST_CASE("A slip in the trial run is named as one of the trial run, not of the 
   const auto mirrored = first_of(job_with({{2, "w1"}, {21, "w3"}}));  // 2 - 5 + 24
   CHECK(mirrored.kind == MistakeKind::mirrored);
   CHECK(mirrored.run == 1);
+  const auto opposite = first_of(job_with({{2, "w1"}, {17, "w3"}}));  // 5 + 24 / 2
+  CHECK(opposite.kind == MistakeKind::opposite);
+  CHECK(opposite.run == 1);
   const auto dropped = first_of(job_with({{5, "w3"}}));  // what was in was taken out
   CHECK(dropped.run == 1);
   CHECK(dropped.what == "spinner slot 2: w1 was taken out");

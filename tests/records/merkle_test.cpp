@@ -35,6 +35,15 @@ TreeHead head_of(const std::vector<Digest>& leaves, std::size_t count) {
 
 }  // namespace
 
+TEST_CASE("The digest of a record is also of the record before it and of the one that it corrects") {
+  Record record;
+  record.corrects = 3;
+  const Digest digest = digest_of(5, sha256("before"), record);
+  CHECK(digest_of(5, sha256("another"), record) != digest);
+  record.corrects = 4;
+  CHECK(digest_of(5, sha256("before"), record) != digest);
+}
+
 TEST_CASE("The head of an empty archive is the digest of nothing") {
   // SHA-256 of no bytes, from memory (FIPS 180-4 examples).
   CHECK(head_text(MerkleTree().head()) ==

@@ -1,5 +1,6 @@
 #include <doctest/doctest.h>
 
+#include <algorithm>
 #include <cmath>
 #include <numbers>
 #include <random>
@@ -102,6 +103,19 @@ TEST_CASE("a larger tooth broken off beside a larger one is called broken off") 
     ring.height[11] = other;
     CHECK(read(ring, 4.0).health.reference.verdict == ReferenceVerdict::tooth_broken_off);
   }
+}
+
+TEST_CASE(
+    "a second tooth with two fifths of the excess is a rival; a tooth larger by 2.5 % is no larger tooth") {
+  FluxRing ring = made_ring();
+  ring.height[11] = 1.12;
+  CHECK(read(ring, 4.0).health.reference.verdict == ReferenceVerdict::larger_not_alone);
+  std::fill(ring.height.begin(), ring.height.end(), 1.0);
+  ring.noise = 0.001;
+  ring.height[0] = 1.025;
+  CHECK(read(ring, 4.0).health.reference.verdict == ReferenceVerdict::no_larger_tooth);
+  ring.height[0] = 1.06;
+  CHECK(read(ring, 4.0).health.reference.verdict == ReferenceVerdict::trusted);
 }
 
 TEST_CASE("a stated size that the largest tooth has not is refused; the tooth that has it is taken") {
