@@ -110,9 +110,10 @@ TEST_CASE("A trial weight of unknown effect pulls at most a tenth of the rotor's
 
 TEST_CASE("A trial weight is one that is left in stock, in a slot that holds none") {
   Job job = slotted_job(trial_moments);
-  job.fitted_now[0].slots[1] = {"w2", 500.0};
+  job.fitted_now[0].slots[1] = {"w1", 100.0};
   CHECK(advise_trial(job, {}, {})->advised().change.slot == 2);
   CHECK(advise_trial(job, {}, {})->advised().change.fit->weight_id == "w2");
+  job.fitted_now[0].slots[1] = {"w2", 500.0};
   job.rotor.planes[0].weights[1].stock = 1;
   CHECK(advise_trial(job, {}, {})->advised().change.fit->weight_id == "w1");
   const auto asked = advise_trial(job, {}, {0, 2, "w2"});

@@ -1,3 +1,4 @@
+#include "scratch_folder.hpp"
 #include "some.hpp"
 #include "trimwright/records.hpp"
 
@@ -12,18 +13,6 @@ using namespace trimwright;
 namespace fs = std::filesystem;
 
 namespace {
-
-struct Folder {
-  fs::path path = fs::temp_directory_path() / "trimwright-archive-test";
-  Folder() {
-    fs::remove_all(path);
-    fs::create_directories(path);
-  }
-  ~Folder() { fs::remove_all(path); }
-  Folder(const Folder&) = delete;
-  Folder& operator=(const Folder&) = delete;
-  [[nodiscard]] std::string file(const std::string& name) const { return (path / name).string(); }
-};
 
 Record record_of(int i, const std::string& serial = "LKM-1") {
   Record record;
@@ -63,8 +52,8 @@ std::string by_hand(const std::string& path, const std::string& sql) {
 }  // namespace
 
 TEST_CASE("What is filed is found and read again, record after record in one chain") {
-  const Folder folder;
-  Archive archive = opened(folder.file("a.db"));
+  const testing::ScratchFolder folder;
+  Archive archive = opened(folder.path("a.db"));
   Digest last{};
   for (int i = 0; i < 5; ++i) {
     const auto filed = archive.file(record_of(i, i < 3 ? "LKM-1" : "LKM-2"));
@@ -93,8 +82,8 @@ TEST_CASE("What is filed is found and read again, record after record in one cha
 }
 
 TEST_CASE("Search terms are taken literally, whatever they hold") {
-  const Folder folder;
-  Archive archive = opened(folder.file("a.db"));
+  const testing::ScratchFolder folder;
+  Archive archive = opened(folder.path("a.db"));
   Record odd = record_of(0);
   odd.person = "O'Hara \"50% _x*\"";
   REQUIRE(archive.file(odd));
@@ -112,8 +101,8 @@ TEST_CASE("Search terms are taken literally, whatever they hold") {
 }
 
 TEST_CASE("A job filed twice is recognised; a correction points at the old record and gives a reason") {
-  const Folder folder;
-  Archive archive = opened(folder.file("a.db"));
+  const testing::ScratchFolder folder;
+  Archive archive = opened(folder.path("a.db"));
   REQUIRE(archive.file(record_of(0)));
   CHECK_FALSE(archive.file(record_of(0)));
   Record correction = record_of(0);
@@ -140,8 +129,8 @@ TEST_CASE("A job filed twice is recognised; a correction points at the old recor
 }
 
 TEST_CASE("Names that cannot be trusted on paper are refused") {
-  const Folder folder;
-  Archive archive = opened(folder.file("a.db"));
+  const testing::ScratchFolder folder;
+  Archive archive = opened(folder.path("a.db"));
   for (const std::string& bad :
        {std::string(1 << 20, 'x'), std::string("LKM\x1b[31m"), std::string("LKM\n1"),
         std::string("LKM\xE2\x80\xAE"
@@ -155,8 +144,8 @@ TEST_CASE("Names that cannot be trusted on paper are refused") {
 }
 
 TEST_CASE("Many records are filed all or none") {
-  const Folder folder;
-  Archive archive = opened(folder.file("a.db"));
+  const testing::ScratchFolder folder;
+  Archive archive = opened(folder.path("a.db"));
   std::vector<Record> records{record_of(0), record_of(1), record_of(0)};
   CHECK_FALSE(archive.file_all(records));
   CHECK(archive.prove()->records == 0);
@@ -166,8 +155,8 @@ TEST_CASE("Many records are filed all or none") {
 }
 
 TEST_CASE("Other programs cannot change, remove or misplace a record as long as the triggers stand") {
-  const Folder folder;
-  const auto path = folder.file("a.db");
+  const testing::ScratchFolder folder;
+  const auto path = folder.path("a.db");
   Archive archive = opened(path);
   for (int i = 0; i < 3; ++i) REQUIRE(archive.file(record_of(i)));
   CHECK_FALSE(by_hand(path, "UPDATE record SET level = 0").empty());
@@ -182,7 +171,7 @@ TEST_CASE("Other programs cannot change, remove or misplace a record as long as 
 }
 
 TEST_CASE("A record changed, taken out, put in or cut off the end is found and named") {
-  const Folder folder;
+  const testing::ScratchFolder folder;
   const std::string drop = "DROP TRIGGER record_is_never_changed; DROP TRIGGER record_is_never_removed; ";
   const std::string restore =
       "; CREATE TRIGGER record_is_never_changed BEFORE UPDATE ON record\n"
@@ -204,7 +193,7 @@ TEST_CASE("A record changed, taken out, put in or cut off the end is found and n
                                     Case{"UPDATE record SET inputs = x'00' WHERE number = 3", 3},
                                     Case{"UPDATE record SET origin = zeroblob(32) WHERE number = 3", 3},
                                     Case{"DELETE FROM record WHERE number = 2", 3}}) {
-    const auto path = folder.file("changed.db");
+    const auto path = folder.path("changed.db");
     fs::remove(path);
     Archive archive = opened(path);
     for (int i = 0; i < 5; ++i) REQUIRE(archive.file(record_of(i)));
@@ -216,7 +205,7 @@ TEST_CASE("A record changed, taken out, put in or cut off the end is found and n
     REQUIRE_FALSE(proof->whole());
     CHECK(proof->faults.front().number == number);
   }
-  const auto path = folder.file("cut.db");
+  const auto path = folder.path("cut.db");
   Archive archive = opened(path);
   Digest head{};
   for (int i = 0; i < 5; ++i) head = archive.file(record_of(i))->digest;
@@ -226,8 +215,8 @@ TEST_CASE("A record changed, taken out, put in or cut off the end is found and n
 }
 
 TEST_CASE("Every flipped byte of the file is found, or changes no record") {
-  const Folder folder;
-  const auto path = folder.file("a.db");
+  const testing::ScratchFolder folder;
+  const auto path = folder.path("a.db");
   std::vector<StoredRecord> good;
   {
     Archive archive = opened(path);
@@ -238,7 +227,7 @@ TEST_CASE("Every flipped byte of the file is found, or changes no record") {
     std::ifstream in(path, std::ios::binary);
     bytes.assign(std::istreambuf_iterator<char>(in), {});
   }
-  const auto changed = folder.file("changed.db");
+  const auto changed = folder.path("changed.db");
   int found = 0, in_records = 0;
   const auto all_alike = [&](const Archive& archive) {
     for (const auto& one : good) {
@@ -268,8 +257,8 @@ TEST_CASE("Every flipped byte of the file is found, or changes no record") {
 
 TEST_CASE(
     "An archive of a newer version, another database and a file that is none are refused and left alone") {
-  const Folder folder;
-  const auto path = folder.file("a.db");
+  const testing::ScratchFolder folder;
+  const auto path = folder.path("a.db");
   { REQUIRE(opened(path).file(record_of(0))); }
   REQUIRE(by_hand(path, "PRAGMA user_version = 3").empty());
   for (const auto how : {Archive::Opening::existing, Archive::Opening::create_if_missing}) {
@@ -281,13 +270,13 @@ TEST_CASE(
   const auto never = Archive::open(path, Archive::Opening::existing);
   REQUIRE_FALSE(never);
   CHECK(never.error().what.find("newer") == std::string::npos);
-  REQUIRE(by_hand(folder.file("other.db"), "CREATE TABLE t (x); PRAGMA user_version = 1").empty());
-  CHECK_FALSE(Archive::open(folder.file("other.db"), Archive::Opening::create_if_missing));
-  std::ofstream(folder.file("text.db"))
+  REQUIRE(by_hand(folder.path("other.db"), "CREATE TABLE t (x); PRAGMA user_version = 1").empty());
+  CHECK_FALSE(Archive::open(folder.path("other.db"), Archive::Opening::create_if_missing));
+  std::ofstream(folder.path("text.db"))
       << "this is no database, only a text that is long enough to be looked at";
-  CHECK_FALSE(Archive::open(folder.file("text.db"), Archive::Opening::create_if_missing));
-  CHECK_FALSE(Archive::open(folder.file("missing.db"), Archive::Opening::existing));
-  CHECK_FALSE(Archive::open(folder.path.string(), Archive::Opening::create_if_missing));
+  CHECK_FALSE(Archive::open(folder.path("text.db"), Archive::Opening::create_if_missing));
+  CHECK_FALSE(Archive::open(folder.path("missing.db"), Archive::Opening::existing));
+  CHECK_FALSE(Archive::open(folder.path(), Archive::Opening::create_if_missing));
 }
 
 TEST_CASE("Names that SQLite keeps in memory, and what is no file, are no archives") {
@@ -300,7 +289,7 @@ TEST_CASE("Names that SQLite keeps in memory, and what is no file, are no archiv
 
 TEST_CASE(
     "An archive that another program gave triggers, views or tables is refused, and the first is named") {
-  const Folder folder;
+  const testing::ScratchFolder folder;
   for (const auto& [sql, named] :
        {std::pair{
             "CREATE TRIGGER t AFTER INSERT ON record BEGIN DELETE FROM record WHERE number = NEW.number; END",
@@ -316,7 +305,7 @@ TEST_CASE(
             "record"},
         std::pair{"DROP INDEX record_by_date; CREATE INDEX record_by_date ON record (station)",
                   "index record_by_date is not as"}}) {
-    const auto path = folder.file("foreign.db");
+    const auto path = folder.path("foreign.db");
     fs::remove(path);
     { REQUIRE(opened(path).file(record_of(0))); }
     const auto& statement = sql;
@@ -329,24 +318,24 @@ TEST_CASE(
 }
 
 TEST_CASE("A record is not acknowledged when it is not in the file") {
-  const Folder folder;
-  Archive archive = opened(folder.file("a.db"));
+  const testing::ScratchFolder folder;
+  Archive archive = opened(folder.path("a.db"));
   REQUIRE(archive.file(record_of(0)));
   // Another program adds a trigger while the archive is open.
   REQUIRE(
-      by_hand(folder.file("a.db"), "CREATE TRIGGER t BEFORE INSERT ON record BEGIN SELECT RAISE(IGNORE); END")
+      by_hand(folder.path("a.db"), "CREATE TRIGGER t BEFORE INSERT ON record BEGIN SELECT RAISE(IGNORE); END")
           .empty());
   CHECK_FALSE(archive.file(record_of(1)));
 }
 
 TEST_CASE("Nothing is filed after a last record that was edited, or into a file that is cut short") {
-  const Folder folder;
-  const auto path = folder.file("a.db");
+  const testing::ScratchFolder folder;
+  const auto path = folder.path("a.db");
   {
     Archive archive = opened(path);
     for (int i = 0; i < 3; ++i) REQUIRE(archive.file(record_of(i)));
   }
-  const auto cut = folder.file("cut.db");
+  const auto cut = folder.path("cut.db");
   fs::copy_file(path, cut);
   fs::resize_file(cut, fs::file_size(cut) - 100);
   if (auto archive = Archive::open(cut, Archive::Opening::existing)) {
@@ -373,8 +362,8 @@ TEST_CASE("Nothing is filed after a last record that was edited, or into a file 
 }
 
 TEST_CASE("A clock that went back is told, and is no fault") {
-  const Folder folder;
-  Archive archive = opened(folder.file("a.db"));
+  const testing::ScratchFolder folder;
+  Archive archive = opened(folder.path("a.db"));
   Record early = record_of(1);
   early.filed_at = "2031-05-31T10:00:00Z";
   REQUIRE(archive.file(record_of(0)));
@@ -387,8 +376,8 @@ TEST_CASE("A clock that went back is told, and is no fault") {
 
 TEST_CASE(
     "An archive goes on from the head that was told, unless a record before it was changed or removed") {
-  const Folder folder;
-  const auto path = folder.file("a.db");
+  const testing::ScratchFolder folder;
+  const auto path = folder.path("a.db");
   std::vector<TreeHead> heads;
   {
     Archive archive = opened(path);
@@ -404,7 +393,7 @@ TEST_CASE(
     CHECK_FALSE(archive.prove({}, TreeHead{7, heads[3].root})->whole());
   }
   // Someone makes the archive anew without record 3: whole in itself, and no going on from a head after it.
-  Archive anew = opened(folder.file("anew.db"));
+  Archive anew = opened(folder.path("anew.db"));
   for (int i = 0; i < 6; ++i)
     if (i != 2) REQUIRE(anew.file(record_of(i)));
   CHECK(anew.prove()->whole());
@@ -413,8 +402,8 @@ TEST_CASE(
 }
 
 TEST_CASE("A station's records are sent once, and a record corrected at both ends is told, not merged") {
-  const Folder folder;
-  Archive local = opened(folder.file("local.db")), shared = opened(folder.file("shared.db"));
+  const testing::ScratchFolder folder;
+  Archive local = opened(folder.path("local.db")), shared = opened(folder.path("shared.db"));
   REQUIRE(shared.file(record_of(9, "LKM-9")));
   REQUIRE(shared.file(record_of(2)));  // filed there by someone else, too
   for (int i = 0; i < 3; ++i) REQUIRE(local.file(record_of(i)));
@@ -450,10 +439,10 @@ TEST_CASE("A station's records are sent once, and a record corrected at both end
 }
 
 TEST_CASE("Nothing is sent from an archive in which a record was changed") {
-  const Folder folder;
-  Archive local = opened(folder.file("local.db")), shared = opened(folder.file("shared.db"));
+  const testing::ScratchFolder folder;
+  Archive local = opened(folder.path("local.db")), shared = opened(folder.path("shared.db"));
   for (int i = 0; i < 3; ++i) REQUIRE(local.file(record_of(i)));
-  REQUIRE(by_hand(folder.file("local.db"),
+  REQUIRE(by_hand(folder.path("local.db"),
                   "DROP TRIGGER record_is_never_changed; UPDATE record SET level = 0.5 WHERE number = 3")
               .empty());
   CHECK_FALSE(shared.take_over(local));
@@ -461,14 +450,14 @@ TEST_CASE("Nothing is sent from an archive in which a record was changed") {
 }
 
 TEST_CASE("A backup made while the archive is open holds the same chain") {
-  const Folder folder;
-  Archive archive = opened(folder.file("a.db"));
+  const testing::ScratchFolder folder;
+  Archive archive = opened(folder.path("a.db"));
   Digest head{};
   for (int i = 0; i < 4; ++i) head = archive.file(record_of(i))->digest;
-  REQUIRE(archive.back_up(folder.file("copy.db")));
-  CHECK_FALSE(archive.back_up(folder.file("copy.db")));
+  REQUIRE(archive.back_up(folder.path("copy.db")));
+  CHECK_FALSE(archive.back_up(folder.path("copy.db")));
   REQUIRE(archive.file(record_of(5)));
-  const auto proof = opened(folder.file("copy.db")).prove(head);
+  const auto proof = opened(folder.path("copy.db")).prove(head);
   CHECK(proof->whole());
   CHECK(proof->records == 4);
 }
@@ -485,8 +474,8 @@ TEST_CASE("A digest is read from the groups a sheet prints, and from nothing els
 }
 
 TEST_CASE("A digest that still stands beside a changed record does not vouch for it") {
-  const Folder folder;
-  const std::string path = folder.file("a.db");
+  const testing::ScratchFolder folder;
+  const std::string path = folder.path("a.db");
   Digest digests[3];
   {
     Archive archive = opened(path);
@@ -513,8 +502,8 @@ TEST_CASE("A digest that still stands beside a changed record does not vouch for
 }
 
 TEST_CASE("A record of a wrong serial is corrected where that is said, and names the right one") {
-  const Folder folder;
-  Archive archive = opened(folder.file("a.db"));
+  const testing::ScratchFolder folder;
+  Archive archive = opened(folder.path("a.db"));
   REQUIRE(archive.file(record_of(0, "LKM-714")));
   Record right = record_of(0, "LKM-741");
   right.corrects = 1;
@@ -528,14 +517,14 @@ TEST_CASE("A record of a wrong serial is corrected where that is said, and names
   CHECK(archive.find({})->front().corrected_serial == "LKM-741");
   CHECK(*archive.serials_alike("LKM 741") == std::vector<std::string>{"LKM-741"});
   CHECK(archive.serials_alike("lkm-741")->empty());
-  Archive shared = opened(folder.file("b.db"));
+  Archive shared = opened(folder.path("b.db"));
   REQUIRE(shared.take_over(archive));
   CHECK(shared.prove()->whole());
 }
 
 TEST_CASE("What else is asked of records counts before the latest are taken") {
-  const Folder folder;
-  Archive archive = opened(folder.file("a.db"));
+  const testing::ScratchFolder folder;
+  Archive archive = opened(folder.path("a.db"));
   for (int i = 0; i < 6; ++i) REQUIRE(archive.file(record_of(i)));
   RecordQuery query;
   query.also = [](const StoredRecord& one) { return one.number % 2 == 1; };

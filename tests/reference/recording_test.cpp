@@ -10,17 +10,17 @@
 #include <string>
 #include <vector>
 
+#include "scratch_folder.hpp"
+
 using namespace trimwright;
 
 namespace {
 
-/// A file in the system's folder for temporary files, removed at the end of the test.
+/// A file in a folder of its own, removed at the end of the test.
 struct Scratch {
+  testing::ScratchFolder folder{};
   std::filesystem::path path;
-  explicit Scratch(const std::string& name) : path(std::filesystem::temp_directory_path() / name) {}
-  ~Scratch() { std::filesystem::remove(path); }
-  Scratch(const Scratch&) = delete;
-  Scratch& operator=(const Scratch&) = delete;
+  explicit Scratch(const std::string& name) : path(folder.path(name)) {}
   void write(const std::string& text) const { std::ofstream(path, std::ios::binary) << text; }
 };
 
