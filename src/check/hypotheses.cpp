@@ -6,6 +6,7 @@
 #include <functional>
 #include <map>
 
+#include "base/significant.hpp"
 #include "fitting_mistakes.hpp"
 #include "run_comparison.hpp"
 
@@ -275,13 +276,6 @@ double usual_change(const Situation& now, Index p) {
   return 0.5 * most;
 }
 
-/// Its size to two significant digits.
-std::complex<double> two_digits(std::complex<double> moment) {
-  const double size = std::abs(moment);
-  const double step = size > 0.0 ? std::pow(10.0, std::floor(std::log10(size)) - 1.0) : 1.0;
-  return std::polar(step * std::round(size / step), std::arg(moment));
-}
-
 void add_rotor_changed(const Situation& now, List& list) {
   const auto& planes = now.all.model().posterior->planes;
   for (std::size_t p = 0; p < planes.size(); ++p)
@@ -290,7 +284,9 @@ void add_rotor_changed(const Situation& now, List& list) {
                         "an unbalance nobody fitted, at or near " + now.job().rotor.planes[planes[p]].name);
       one.moment_sd = Eigen::VectorXd::Zero(static_cast<Index>(planes.size()));
       one.moment_sd(static_cast<Index>(p)) = size * usual_change(now, static_cast<Index>(p));
-      one.what += ", about " + moment_words(two_digits(now.all.told(one).value(static_cast<Index>(p))), 0);
+      const Phasor moment = now.all.told(one).value(static_cast<Index>(p));
+      one.what +=
+          ", about " + moment_words(std::polar(to_significant(std::abs(moment), 2), std::arg(moment)), 0);
       list.push_back(std::move(one));
     }
   auto warmer = now.of(MistakeKind::rotor_changed, "all levels changed alike (thermal state)");

@@ -8,6 +8,7 @@
 #include <numbers>
 
 #include "base/name.hpp"
+#include "base/significant.hpp"
 #include "base/text.hpp"
 
 namespace trimwright {
@@ -74,10 +75,7 @@ ViewingEnd viewing_end(const Rotor& rotor, const Plane& plane) {
   return plane.slots ? plane.slots->numbered.seen_from : rotor.rotation.seen_from;
 }
 
-std::string moment_words(double g_mm) {
-  const double step = g_mm > 0.0 ? std::pow(10.0, std::floor(std::log10(g_mm)) - 3.0) : 1.0;
-  return fmt::format("{:.9g} g mm", step * std::round(g_mm / step));
-}
+std::string moment_words(double g_mm) { return fmt::format("{:.9g} g mm", to_significant(g_mm, 4)); }
 
 std::string moment_words(std::complex<double> moment, int angle_decimals) {
   return moment_words(std::abs(moment)) + " at " +
