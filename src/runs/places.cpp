@@ -23,8 +23,11 @@ constexpr double round_rpm = 50.0;
 Result<std::set<double>::const_iterator> point_near(const Rotor& rotor, const std::set<double>& points,
                                                     double rpm, const Location& where) {
   const auto is_near = [&](double point) { return same_speed(rotor, point, rpm); };
-  const auto first = std::find_if(points.begin(), points.end(), is_near);
-  if (first != points.end() && std::any_of(std::next(first), points.end(), is_near))
+  const double around = 2.0 * rotor.speed_tolerance_rpm;  // all that can be near
+  const auto to = points.upper_bound(rpm + around);
+  const auto first = std::find_if(points.lower_bound(rpm - around), to, is_near);
+  if (first == to) return points.end();
+  if (std::any_of(std::next(first), to, is_near))
     return fail(fmt::format("{:.1f} rpm lies within the tolerance ({:.1f} rpm) of two speed points", rpm,
                             rotor.speed_tolerance_rpm),
                 "speeds that are clearly one point or clearly two; see speed_tolerance in the rotor file",
