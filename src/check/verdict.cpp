@@ -6,7 +6,6 @@
 #include <algorithm>
 #include <cmath>
 
-#include "base/name.hpp"
 #include "base/text.hpp"
 #include "influence/usable_reading.hpp"
 #include "runs/as_found.hpp"
@@ -150,14 +149,13 @@ std::optional<double> CheckedReading::off_by_sd() const {
 Result<std::size_t> find_check_run(const Job& job, const std::string& name) {
   std::size_t run = job.runs.size() - 1;
   if (!name.empty()) {
-    const auto found =
-        std::find_if(job.runs.begin(), job.runs.end(), [&](const Run& one) { return alike(one.name, name); });
-    if (found == job.runs.end()) {
+    const auto found = run_named(job, name);
+    if (!found) {
       std::string names;
       for (const auto& one : job.runs) names += (names.empty() ? "\"" : " or \"") + one.name + "\"";
       return fail("the job has no run \"" + name + "\"", names);
     }
-    run = static_cast<std::size_t>(found - job.runs.begin());
+    run = *found;
   }
   const std::string called = "run \"" + job.runs[run].name + "\"";
   if (run == 0)

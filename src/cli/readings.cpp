@@ -5,7 +5,6 @@
 #include <filesystem>
 #include <memory>
 
-#include "base/name.hpp"
 #include "base/text.hpp"
 #include "commands.hpp"
 #include "io/read_recording.hpp"
@@ -14,6 +13,7 @@
 #include "report/live_line.hpp"
 #include "report/readings_page.hpp"
 #include "report/readings_text.hpp"
+#include "runs/used_runs.hpp"
 #include "trimwright/files.hpp"
 
 namespace trimwright::cli {
@@ -89,7 +89,7 @@ Result<JobFile> job_with_recording(const ReadingsOptions& options) {
   const auto& runs = file->job.runs;
   std::string names;
   for (const auto& run : runs) names += (names.empty() ? "\"" : " or \"") + run.name + "\"";
-  if (std::none_of(runs.begin(), runs.end(), [&](const Run& run) { return alike(run.name, options.run); }))
+  if (!run_named(file->job, options.run))
     return fail("--run: the job has no run \"" + options.run + "\"", names, {options.job, 0, {}});
   return file;
 }

@@ -5,6 +5,7 @@
 #include <algorithm>
 
 #include "base/name.hpp"
+#include "runs/used_runs.hpp"
 #include "trade_values.hpp"
 #include "trimwright/files.hpp"
 
@@ -75,8 +76,7 @@ FittedWeights read_plane_fitted(const YamlValue& value, const Rotor& rotor, cons
 /// "same as" another run's, by that run's name.
 const std::vector<FittedWeights>& fitted_of_run(const YamlValue& value, const std::string& name,
                                                 const Job& job) {
-  for (const auto& run : job.runs)
-    if (alike(run.name, name)) return run.fitted;
+  if (const auto run = run_named(job, name)) return job.runs[*run].fitted;
   value.reject("no earlier run is called \"" + shortened(name) + "\"", "the name of a run above this line");
 }
 

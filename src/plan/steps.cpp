@@ -8,7 +8,7 @@
 #include <map>
 #include <set>
 
-#include "base/name.hpp"
+#include "runs/used_runs.hpp"
 
 namespace trimwright {
 namespace {
@@ -158,12 +158,8 @@ std::string next_run_name(const Job& job, const BalancePlan& plan) {
   std::string called = plan.kind == BalancePlan::Kind::trial ? "trial" : "check run";
   if (plan.kind == BalancePlan::Kind::trial && !plan.changes.empty())
     called += " " + job.rotor.planes[plan.changes.front().plane].name;
-  const auto taken = [&](const std::string& name) {
-    return std::any_of(job.runs.begin(), job.runs.end(),
-                       [&](const Run& run) { return alike(run.name, name); });
-  };
   std::string name = called;
-  for (int n = 2; taken(name); ++n) name = fmt::format("{} {}", called, n);
+  for (int n = 2; run_named(job, name); ++n) name = fmt::format("{} {}", called, n);
   return name;
 }
 

@@ -4,11 +4,11 @@
 #include <cmath>
 #include <nlohmann/json.hpp>
 
-#include "base/name.hpp"
 #include "base/text.hpp"
 #include "io/fitted_fields.hpp"
 #include "io/yaml_fields.hpp"
 #include "rehearsal.hpp"
+#include "runs/used_runs.hpp"
 #include "trimwright/files.hpp"
 
 namespace trimwright {
@@ -154,8 +154,7 @@ void carry_out(const Refit& refit, const Rotor& rotor, std::vector<FittedWeights
 
 std::vector<FittedWeights> start_of(const Job& job, const std::string& like) {
   if (like.empty()) return job.fitted_now;
-  for (const Run& run : job.runs)
-    if (alike(run.name, like)) return run.fitted;
+  if (const auto run = run_named(job, like)) return job.runs[*run].fitted;
   reject("--like: the job has no run \"" + shortened(like) + "\"", "the name of an earlier run");
 }
 

@@ -12,6 +12,7 @@
 #include "io/csv_rows.hpp"
 #include "job.hpp"
 #include "recorded_run.hpp"
+#include "runs/used_runs.hpp"
 #include "trimwright/phasor.hpp"
 #include "virtual_rotor/demonstration.hpp"
 #include "virtual_rotor/draws.hpp"
@@ -56,9 +57,9 @@ Result<std::string> free_file_stem(const Rehearsal& rehearsal, const Job& job, c
   if (!parse_name(name) || !fits_a_file_name(name))
     return fail("--name: \"" + shortened(name) + "\" cannot be the name of a run and its files",
                 "at most 60 letters, digits, blanks, - and _, beginning with a letter or digit");
-  for (const Run& run : job.runs)
-    if (alike(run.name, name))
-      return fail("--name: the job has a run \"" + run.name + "\" already", "a name of its own for each run");
+  if (const auto run = run_named(job, name))
+    return fail("--name: the job has a run \"" + job.runs[*run].name + "\" already",
+                "a name of its own for each run");
   std::string stem = name;
   std::replace(stem.begin(), stem.end(), ' ', '-');
   for (const char* ending : {".wav", ".csv"})

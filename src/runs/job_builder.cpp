@@ -1,10 +1,9 @@
-#include <algorithm>
 #include <cmath>
 #include <limits>
 #include <utility>
 
-#include "base/name.hpp"
 #include "trimwright/job.hpp"
+#include "used_runs.hpp"
 
 namespace trimwright {
 
@@ -157,11 +156,7 @@ JobBuilder& JobBuilder::set_aside(std::string reason) {
 }
 
 JobBuilder& JobBuilder::fitted_now(std::string_view run) {
-  const auto found = std::find_if(job_.runs.begin(), job_.runs.end(),
-                                  [&](const Run& one) { return alike(one.name, std::string(run)); });
-  const auto r = static_cast<std::size_t>(found - job_.runs.begin());
-  checked(found == job_.runs.end() ? std::nullopt : std::optional(r), job_.runs, run, "run");
-  if (!wrong_) fitted_now_ = r;
+  fitted_now_ = checked(run_named(job_, run), job_.runs, run, "run");
   return *this;
 }
 

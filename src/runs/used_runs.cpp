@@ -2,9 +2,16 @@
 
 #include <algorithm>
 
+#include "base/name.hpp"
 #include "same_moments.hpp"
 
 namespace trimwright {
+
+std::optional<std::size_t> run_named(const Job& job, std::string_view name) {
+  for (std::size_t r = 0; r < job.runs.size(); ++r)
+    if (alike(job.runs[r].name, name)) return r;
+  return std::nullopt;
+}
 
 std::vector<std::size_t> runs_used(const Job& job) {
   std::vector<std::size_t> runs;

@@ -1,5 +1,7 @@
 #pragma once
 
+#include <optional>
+#include <string_view>
 #include <vector>
 
 #include "trimwright/job.hpp"
@@ -8,6 +10,9 @@ namespace trimwright {
 
 /// Whether a run takes part and has readings.
 [[nodiscard]] inline bool was_read(const Run& run) { return !run.set_aside && !run.readings.empty(); }
+
+/// The run of this name, as a person reads it.
+[[nodiscard]] std::optional<std::size_t> run_named(const Job& job, std::string_view name);
 
 /// Indices of the runs that are not set aside, in order.
 [[nodiscard]] std::vector<std::size_t> runs_used(const Job& job);
