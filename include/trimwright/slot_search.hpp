@@ -97,6 +97,8 @@ struct SlotSearchOptions {
   double relative_gap = 0.0;
   double absolute_gap = 0.0;  ///< in the unit of a row
   Deadline deadline = Deadline::after(10.0);
+  /// How many threads may search; 0: as many as the machine has processors. Answers do not depend on it.
+  int threads = 0;
 };
 
 /// The best choice found with at most a given number of changes, and how good it is.
@@ -130,7 +132,8 @@ struct SlotChoice {
 /// exceeded by a billionth.
 ///
 /// Method: the notes in `src/slots`: `walk.hpp`, `bound.hpp`, `reach.hpp` and `rules.hpp`.
-/// One thread; calls from several threads at once do not disturb each other. Memory: tables of two-change
+/// Searches that take long are shared by several threads (`threads`), which come to the same answers as one
+/// alone; calls from several threads at once do not disturb each other. Memory: tables of two-change
 /// sums up to 200 MB, of three-change sums up to 46 MB a plane; beyond, such sums are formed when asked for.
 [[nodiscard]] std::vector<SlotChoice> search_slots(const SlotProblem& problem,
                                                    const SlotSearchOptions& options);

@@ -8,6 +8,7 @@
 #include <cmath>
 #include <memory>
 
+#include "base/crew.hpp"
 #include "base/linear_algebra.hpp"
 #include "quadratic.hpp"
 
@@ -340,13 +341,12 @@ PosteriorDraws cancelling_draws(const std::vector<KnownNoise>& known, const Vect
   constexpr double starts[chain_count] = {0.01, 0.03, 0.1, 0.3};
   constexpr Index rows_for_longest = 20;
   PosteriorDraws draws;
-  std::vector<std::vector<Point>> walks;
+  std::vector<std::vector<Point>> walks(chain_count);
   // Where the chains do not agree yet, longer ones of which as many points are kept.
   for (const int thinned : {1, 4, 16}) {
     if (thinned > 4 && limits.size() > rows_for_longest) break;
-    walks.clear();
-    for (int c = 0; c < chain_count; ++c)
-      walks.push_back(chain(target, reference, seed + static_cast<std::uint64_t>(c), starts[c], thinned));
+    each_together(chain_count,
+                  [&](std::size_t c) { walks[c] = chain(target, reference, seed + c, starts[c], thinned); });
     tell_convergence(walks, draws);
     if (draws.split_r_hat <= agreeing_r_hat) break;
   }

@@ -5,6 +5,7 @@
 #include <boost/math/distributions/students_t.hpp>
 #include <map>
 
+#include "base/crew.hpp"
 #include "base/linear_algebra.hpp"
 #include "cancelling.hpp"
 #include "events.hpp"
@@ -180,15 +181,15 @@ InfluencePosterior cancelling_posterior(const Knowledge& known, const Prior* pri
   const auto noises = noise_draws(known.system, known.noise, draws_of_noise, draws_seed);
   const int count = prior != nullptr ? draws_of_noise : static_cast<int>(noises.size());
   const auto priors = prior != nullptr ? prior_draws(*prior, count, draws_seed) : std::vector<Prior>{};
-  std::vector<KnownNoise> components;
-  for (std::size_t j = 0; j < static_cast<std::size_t>(count); ++j) {
+  std::vector<KnownNoise> components(static_cast<std::size_t>(count));
+  each_together(components.size(), [&](std::size_t j) {
     const auto& [noise, told] = noises[j % noises.size()];
     double evidence = 0.0;
     const auto one = solved(known, noise, prior != nullptr ? &priors[j] : nullptr, &evidence);
     // What the readings tell beside that by which the noise was drawn; nothing more of a noise they reject.
     const double weight = prior == nullptr || noise.widened > 1.0 ? 0.0 : evidence - told;
-    components.push_back({one.unknowns.mean, one.unknowns.covariance, noise, weight});
-  }
+    components[j] = {one.unknowns.mean, one.unknowns.covariance, noise, weight};
+  });
   auto draws = cancelling_draws(components, limits, left, draws_seed);
   InfluencePosterior posterior = outline(known.system);
   posterior.noise = known.noise;

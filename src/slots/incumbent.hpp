@@ -35,8 +35,9 @@ class Contest {
   /// Choices above are of no interest (objective squared; sum of squares).
   [[nodiscard]] double limit2() const { return limit2_; }
   [[nodiscard]] double sum_limit2() const { return sum_limit2_; }
+  [[nodiscard]] bool looks_for_tied() const { return kind_ == Kind::tied; }
   /// Whether the sum of squares matters beside the worst ratio.
-  [[nodiscard]] bool watches_sum() const { return kind_ == Kind::tied && !model_->least_squares; }
+  [[nodiscard]] bool watches_sum() const { return looks_for_tied() && !model_->least_squares; }
   /// The same limits, raised by the rounding a bound may carry.
   [[nodiscard]] double prune2() const { return limit2_ + 1e-11 * std::abs(limit2_) + rounding2(*model_); }
   [[nodiscard]] double sum_prune2() const {

@@ -103,29 +103,33 @@ void Region::confine(Complex centre, double radius) {
 }
 
 Focus::Focus(const Model& model, const PlaneModel& plane, const Kinds& kinds, std::size_t n, Complex pull,
-             std::vector<double> prices)
-    : model_(&model), plane_(&plane), kinds_(&kinds), most_(n), prices_(std::move(prices)) {
+             std::vector<double> prices, Patience& patience)
+    : model_(&model), plane_(&plane), kinds_(&kinds), most_(n), first_prices_(std::move(prices)) {
+  constexpr std::uint64_t kQuestions = 400;
   const double length = std::abs(pull);
   if (!(length > 0.0)) return;
   direction_ = pull / length;
-  for (double& price : prices_) price /= length;
+  for (double& price : first_prices_) price /= length;
+  account_ = patience.open(kQuestions);
 }
 
-void Focus::tabulate() {
-  questions_ = -1;
+Focus::Table Focus::tabulate() const {
+  Table table;
+  table.prices = first_prices_;
   std::vector<double> available;
   Ledger(*model_).obtainable(plane_, model_->max_changes > most_ ? model_->max_changes - most_ : 0,
                              available);
   const SlotValues values(*kinds_, direction_);
-  settle_prices(values, available, most_, prices_);
-  const ArrayXd best = values.best_alone(prices_);
-  unpriced_ = values.largest_sums(best, prices_, most_);
+  settle_prices(values, available, most_, table.prices);
+  const ArrayXd best = values.best_alone(table.prices);
+  table.unpriced = values.largest_sums(best, table.prices, most_);
   double size = best.size() > 0 ? best.abs().maxCoeff() : 0.0;
-  for (std::size_t k = 0; k < prices_.size(); ++k)
-    size += prices_[k] * (std::abs(available[k]) +
-                          static_cast<double>(2 * model_->max_changes *
-                                              (1 + static_cast<std::size_t>(model_->most_returned))));
-  slack_ = 1e-12 * static_cast<double>(most_) * size;
+  for (std::size_t k = 0; k < table.prices.size(); ++k)
+    size += table.prices[k] * (std::abs(available[k]) +
+                               static_cast<double>(2 * model_->max_changes *
+                                                   (1 + static_cast<std::size_t>(model_->most_returned))));
+  table.slack = 1e-12 * static_cast<double>(most_) * size;
+  return table;
 }
 
 double Reach::radius_about(Complex centre, std::size_t n, const std::vector<double>& available) const {

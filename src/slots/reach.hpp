@@ -6,6 +6,7 @@
 #include <vector>
 
 #include "model.hpp"
+#include "patience.hpp"
 #include "prices.hpp"
 
 namespace trimwright::slots_detail {
@@ -119,37 +120,35 @@ class Focus {
   /// For `n` changes or fewer of a plane, whose `kinds` outlive this; `pull` is the direction, and zero is
   /// never of use. `prices` of scarce pieces to start from, for a pull as long.
   Focus(const Model& model, const PlaneModel& plane, const Kinds& kinds, std::size_t n, Complex pull,
-        std::vector<double> prices);
+        std::vector<double> prices, Patience& patience);
 
   [[nodiscard]] Complex direction() const { return direction_; }
-  /// Whether the table is there; counts the questions.
-  bool ready() {
-    constexpr int kWorthIt = 400;
-    if (questions_ < 0) return true;
-    if (direction_ == 0.0 || ++questions_ < kWorthIt) return false;
-    tabulate();
-    return true;
-  }
   /// Upper bound of Re(conj(direction) sum) over sums of `n` changes of available pieces in slots
-  /// `first_slot`, ...
-  [[nodiscard]] double height(std::size_t n, std::size_t first_slot,
-                              const std::vector<double>& available) const {
-    double sum = unpriced_[n * (plane_->slots() + 1) + first_slot];
-    for (std::size_t k = 0; k < available.size(); ++k) sum += prices_[k] * available[k];
-    return sum + slack_;
+  /// `first_slot`, ...; infinite while the table is not worth while. Counts the questions.
+  [[nodiscard]] double height(std::size_t n, std::size_t first_slot, const std::vector<double>& available,
+                              Patience& patience) const {
+    if (direction_ == 0.0 || !patience.spend(account_, 1)) return std::numeric_limits<double>::infinity();
+    const Table& table = table_.get([this] { return tabulate(); });
+    double sum = table.unpriced[n * (plane_->slots() + 1) + first_slot];
+    for (std::size_t k = 0; k < available.size(); ++k) sum += table.prices[k] * available[k];
+    return sum + table.slack;
   }
 
  private:
-  void tabulate();
+  struct Table {
+    std::vector<double> unpriced, prices;
+    double slack = 0.0;  ///< for rounding
+  };
+  [[nodiscard]] Table tabulate() const;
 
   const Model* model_;
   const PlaneModel* plane_;
   const Kinds* kinds_;
   std::size_t most_;
   Complex direction_;
-  int questions_ = 0;  ///< -1: tabulated
-  std::vector<double> unpriced_, prices_;
-  double slack_ = 0.0;  ///< for rounding
+  std::vector<double> first_prices_;
+  std::size_t account_ = 0;
+  MadeOnce<Table> table_;
 };
 
 /// The smallest disc found that holds all that lies in both; radius negative when they do not meet.

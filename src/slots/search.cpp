@@ -40,13 +40,17 @@ struct Exactly {
 class Search {
  public:
   Search(const SlotProblem& problem, const SlotSearchOptions& options)
-      : problem_(problem), options_(options), deadline_(options.deadline), model_(make_model(problem)) {}
+      : problem_(problem),
+        options_(options),
+        deadline_(options.deadline),
+        crew_(options.threads > 0 ? static_cast<std::size_t>(options.threads) : processors()),
+        model_(make_model(problem)) {}
 
   std::vector<SlotChoice> run() {
     begin();
     if (is_large()) start_at_once(deadline_);
     if (!deadline_.passed_now()) {
-      tables_.emplace(model_);
+      tables_.emplace(model_, patience_);
       first_round();
       later_rounds();
     }
@@ -72,7 +76,9 @@ class Search {
   const SlotProblem& problem_;
   const SlotSearchOptions& options_;
   Deadline deadline_;
+  Crew crew_;
   Model model_;
+  Patience patience_;
   std::optional<Tables> tables_;
   CertificatePool pool_;
   std::vector<Contest> contests_;  ///< at most 0, 1, ... changes
@@ -212,7 +218,7 @@ bool Search::climb(std::size_t changes, Deadline& deadline) {
   contest.look_for_better(changes, limit2);
   std::stable_sort(exactly.shares.begin(), exactly.shares.end(),
                    [](const Share& a, const Share& b) { return a.low2 < b.low2; });
-  ShareWalk walk(model_, *tables_, contest, deadline);
+  ShareWalk walk(model_, *tables_, contest, deadline, patience_, crew_);
   for (Share& share : exactly.shares) {
     if (share.low2 >= contest.limit2()) continue;
     if (!walk.run(share)) return false;
@@ -228,7 +234,7 @@ void Search::break_ties(std::size_t changes, Deadline& deadline) {
   const double allowance = std::max(kProved * contest.value(), rounding(model_));
   if (std::sqrt(exactly_[changes].low2) < contest.value() - allowance) return;
   contest.look_for_tied();
-  ShareWalk walk(model_, *tables_, contest, deadline);
+  ShareWalk walk(model_, *tables_, contest, deadline, patience_, crew_);
   const bool exact = options_.relative_gap <= 0.0 && options_.absolute_gap <= 0.0;
   walk.limit_effort(exact ? kTieEffortExact : kTieEffortGap);
   for (Share share : exactly_[changes].shares) {

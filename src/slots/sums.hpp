@@ -15,7 +15,7 @@ struct SumQuery {
   Complex centre;
   const double* radius = nullptr;     ///< may shrink while visiting
   const Region* region = nullptr;     ///< the sum must lie in it as well; may shrink while visiting
-  Focus* focus = nullptr;             ///< the region's watched direction
+  const Focus* focus = nullptr;       ///< the region's watched direction
   std::size_t changes_elsewhere = 0;  ///< still to be chosen in other planes: they may give pieces back
 };
 
@@ -28,9 +28,14 @@ struct SumQuery {
 template <class Visit>
 class SumVisitor {
  public:
-  SumVisitor(PlaneTables& tables, const SumQuery& query, const Ledger& ledger, Deadline& deadline,
-             Visit& visit)
-      : tables_(tables), query_(query), ledger_(ledger), deadline_(deadline), visit_(visit) {
+  SumVisitor(const PlaneTables& tables, const SumQuery& query, const Ledger& ledger, Deadline& deadline,
+             Patience& patience, Visit& visit)
+      : tables_(tables),
+        query_(query),
+        ledger_(ledger),
+        deadline_(deadline),
+        patience_(patience),
+        visit_(visit) {
     entries_.resize(query.n);
   }
 
@@ -45,10 +50,10 @@ class SumVisitor {
   [[nodiscard]] bool can_reach(std::size_t n, std::size_t first_slot, Complex sum) {
     constexpr std::size_t kAll = Reach::kDirections;
     ledger_.obtainable(tables_.plane, query_.changes_elsewhere, obtainable_);
-    if (query_.focus != nullptr && query_.focus->ready()) {
+    if (query_.focus != nullptr) {
       const Complex d = query_.focus->direction();
       const double wanted = query_.region->watched_extent() - (d.real() * sum.real() + d.imag() * sum.imag());
-      if (wanted > query_.focus->height(n, first_slot, obtainable_)) return false;
+      if (wanted > query_.focus->height(n, first_slot, obtainable_, patience_)) return false;
     }
     const auto lacking = [&](std::size_t k) {
       const Complex d = directions_[k];
@@ -83,11 +88,11 @@ class SumVisitor {
     }
     if (n == 1) return one(first_slot, sum);
     if (n == 2) {
-      const PointGrid* pairs = tables_.pairs ? tables_.pairs->ask() : nullptr;
+      const PointGrid* pairs = tables_.pairs ? tables_.pairs->ask(patience_) : nullptr;
       return pairs != nullptr ? two(*pairs, first_slot, sum) : nested_two(first_slot, sum);
     }
     if (n == 3) {
-      const PointGrid* triples = tables_.triples.after(std::exchange(work_, 0));
+      const PointGrid* triples = tables_.triples.after(std::exchange(work_, 0), patience_);
       if (triples != nullptr) return three(*triples, first_slot, sum);
     }
     if (n == query_.n) {
@@ -226,18 +231,19 @@ class SumVisitor {
     const bool fits = ledger_.can_balance(rest + query_.changes_elsewhere) &&
                       (!ledger_.has_rules() || !ledger_.rules().needs_earlier_partner(lowest.problem_slot));
     // Only now: what this change takes and gives back counts for the rest. (Asking a table is as cheap.)
-    const bool tabulated = rest == 3 && tables_.triples.built();
+    const bool tabulated = rest == 3 && tables_.triples.worth_while(patience_);
     const bool go_on = !fits || !(tabulated || can_reach(rest, lowest.slot + 1, sum + lowest.change)) ||
                        walk(rest, lowest.slot + 1, sum + lowest.change, worth);
     ledger_.undo(lowest);
     return go_on;
   }
 
-  PlaneTables& tables_;
+  const PlaneTables& tables_;
   const Reach::Directions& directions_ = Reach::directions();
   SumQuery query_;
   Ledger ledger_;
   Deadline& deadline_;
+  Patience& patience_;
   Visit& visit_;
   std::vector<std::uint32_t> entries_;
   std::vector<double> obtainable_;
@@ -246,9 +252,9 @@ class SumVisitor {
 };
 
 template <class Visit>
-bool visit_sums(PlaneTables& tables, const SumQuery& query, const Ledger& ledger, Deadline& deadline,
-                Visit&& visit) {
-  return SumVisitor<std::remove_reference_t<Visit>>(tables, query, ledger, deadline, visit).run();
+bool visit_sums(const PlaneTables& tables, const SumQuery& query, const Ledger& ledger, Deadline& deadline,
+                Patience& patience, Visit&& visit) {
+  return SumVisitor<std::remove_reference_t<Visit>>(tables, query, ledger, deadline, patience, visit).run();
 }
 
 }  // namespace trimwright::slots_detail

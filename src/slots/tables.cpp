@@ -91,37 +91,38 @@ bool alike(const Model& model, const PlaneModel& a, const PlaneModel& b) {
 
 }  // namespace
 
-PairTable::PairTable(const Model& model, const PlaneModel& plane, const Kinds& kinds, const Disc& around)
+PairTable::PairTable(const Model& model, const PlaneModel& plane, const Kinds& kinds, const Disc& around,
+                     Patience& patience)
     : model_(&model),
       plane_(&plane),
       kinds_(&kinds),
       around_(around),
-      questions_left_(plane.entries.size() / 16) {}
+      account_(patience.open(plane.entries.size() / 16 + 1)) {}
 
-void PairTable::build() {
-  grid_ = std::make_unique<const PointGrid>(
-      grid_of_pairs(*model_, *plane_, *kinds_, around_, pair_count(*plane_)));
+PointGrid PairTable::build() const {
+  return grid_of_pairs(*model_, *plane_, *kinds_, around_, pair_count(*plane_));
 }
 
-TripleTable::TripleTable(const PlaneModel& plane, const Disc& around) : plane_(&plane), around_(around) {
+TripleTable::TripleTable(const PlaneModel& plane, const Disc& around, Patience& patience)
+    : plane_(&plane), around_(around) {
   const double count = triple_count(plane);
   if (plane.entries.size() > kIdMask || count > static_cast<double>(kMostTriples)) return;
   count_ = static_cast<std::size_t>(count);
-  work_left_ = count_ / 4;
+  account_ = patience.open(count_ / 4);
 }
 
-void TripleTable::build() {
-  grid_ = std::make_shared<const PointGrid>(*plane_, around_, count_,
-                                            [&](auto&& add) { for_each_triple(*plane_, kIdBits, add); });
+PointGrid TripleTable::build() const {
+  return PointGrid(*plane_, around_, count_, [&](auto&& add) { for_each_triple(*plane_, kIdBits, add); });
 }
 
-PlaneTables::PlaneTables(const Model& model_of_it, const PlaneModel& of_plane, std::size_t most_changes)
+PlaneTables::PlaneTables(const Model& model_of_it, const PlaneModel& of_plane, std::size_t most_changes,
+                         Patience& patience)
     : model(&model_of_it),
       plane(&of_plane),
       kinds(model_of_it, of_plane),
       reach(model_of_it, of_plane, kinds, most_changes),
       singles(grid_of_singles(of_plane, reach.disc(1))),
-      triples(of_plane, reach.disc(most_changes < 3 ? most_changes : 3)),
+      triples(of_plane, reach.disc(most_changes < 3 ? most_changes : 3), patience),
       stock(model_of_it) {
   for (const Entry& entry : of_plane.entries) gives.push_back(stock.of(model_of_it, entry));
 }
@@ -135,16 +136,16 @@ std::size_t pair_count(const PlaneModel& plane) {
   return count;
 }
 
-Tables::Tables(const Model& model) : joint_(model) {
-  planes_.reserve(model.planes.size());
+Tables::Tables(const Model& model, Patience& patience) : joint_(model) {
   for (const PlaneModel& plane : model.planes) {
-    planes_.emplace_back(model, plane, std::min(plane.slots(), std::max<std::size_t>(model.max_changes, 2)));
+    planes_.emplace_back(model, plane, std::min(plane.slots(), std::max<std::size_t>(model.max_changes, 2)),
+                         patience);
   }
-  share_pairs(model);
+  share_pairs(model, patience);
 }
 
 /// One table of pairs for planes alike; none where all would take too much memory.
-void Tables::share_pairs(const Model& model) {
+void Tables::share_pairs(const Model& model, Patience& patience) {
   std::size_t stored = 0;
   for (auto tables = planes_.begin(); tables != planes_.end(); ++tables) {
     const PlaneModel& plane = *tables->plane;
@@ -159,7 +160,7 @@ void Tables::share_pairs(const Model& model) {
     const std::size_t count = pair_count(plane);
     if (stored + count > kMostPairs) continue;
     stored += count;
-    tables->pairs = std::make_shared<PairTable>(model, plane, tables->kinds, tables->reach.disc(2));
+    tables->pairs = std::make_shared<PairTable>(model, plane, tables->kinds, tables->reach.disc(2), patience);
   }
 }
 

@@ -2,6 +2,7 @@
 
 #include <array>
 #include <cstdint>
+#include <deque>
 #include <memory>
 #include <vector>
 
@@ -9,6 +10,7 @@
 #include "joint.hpp"
 #include "model.hpp"
 #include "packed.hpp"
+#include "patience.hpp"
 #include "prices.hpp"
 #include "reach.hpp"
 
@@ -19,26 +21,22 @@ namespace trimwright::slots_detail {
 class PairTable {
  public:
   /// `around`: nearly all sums lie in it.
-  PairTable(const Model& model, const PlaneModel& plane, const Kinds& kinds, const Disc& around);
-  /// The table, where it is there; counts the questions.
-  const PointGrid* ask() {
-    if (!grid_ && questions_left_ > 0) {
-      --questions_left_;
-    } else if (!grid_) {
-      build();
-    }
-    return grid_.get();
+  PairTable(const Model& model, const PlaneModel& plane, const Kinds& kinds, const Disc& around,
+            Patience& patience);
+  /// The table, where it is worth while; counts the questions.
+  const PointGrid* ask(Patience& patience) const {
+    return patience.spend(account_, 1) ? &grid_.get([this] { return build(); }) : nullptr;
   }
 
  private:
-  void build();
+  [[nodiscard]] PointGrid build() const;
 
   const Model* model_;
   const PlaneModel* plane_;
   const Kinds* kinds_;
   Disc around_;
-  std::size_t questions_left_;
-  std::unique_ptr<const PointGrid> grid_;
+  std::size_t account_;
+  MadeOnce<PointGrid> grid_;
 };
 
 /// Sums of three changes in different slots of a plane, tabulated once as much work has been spent without
@@ -46,17 +44,14 @@ class PairTable {
 class TripleTable {
  public:
   /// `around`: nearly all sums lie in it.
-  TripleTable(const PlaneModel& plane, const Disc& around);
-  /// The table, where it is there; `work`: sums of two asked for since the last call.
-  const PointGrid* after(std::uint64_t work) {
-    if (!grid_ && work < work_left_) {
-      work_left_ -= work;
-    } else if (!grid_ && count_ > 0) {
-      build();
-    }
-    return grid_.get();
+  TripleTable(const PlaneModel& plane, const Disc& around, Patience& patience);
+  /// The table, where it is worth while; `work`: sums of two asked for since the last call.
+  const PointGrid* after(std::uint64_t work, Patience& patience) const {
+    return count_ > 0 && patience.spend(account_, work) ? &grid_.get([this] { return build(); }) : nullptr;
   }
-  [[nodiscard]] bool built() const { return grid_ != nullptr; }
+  [[nodiscard]] bool worth_while(const Patience& patience) const {
+    return count_ > 0 && patience.is_spent(account_);
+  }
   /// The three entries of an id, by rising slot.
   [[nodiscard]] std::array<std::uint32_t, 3> entries_of(std::uint32_t id) const {
     return {id >> (2 * kIdBits), id >> kIdBits & kIdMask, id & kIdMask};
@@ -67,15 +62,15 @@ class TripleTable {
   }
 
  private:
-  void build();
+  [[nodiscard]] PointGrid build() const;
 
   const PlaneModel* plane_;
   Disc around_;
   static constexpr unsigned kIdBits = 10;
   static constexpr std::uint32_t kIdMask = (1U << kIdBits) - 1;
   std::size_t count_ = 0;  ///< zero: too many, or none
-  std::uint64_t work_left_ = ~std::uint64_t{0};
-  std::shared_ptr<const PointGrid> grid_;
+  std::size_t account_ = 0;
+  MadeOnce<PointGrid> grid_;
 };
 
 /// The tables of one plane: sums of one, two and three changes, and how far sums of more reach.
@@ -90,7 +85,7 @@ struct PlaneTables {
   PackedStock stock;
   std::vector<std::uint64_t> gives;  ///< per entry: what it gives back less what it takes, packed
 
-  PlaneTables(const Model& model, const PlaneModel& of_plane, std::size_t most_changes);
+  PlaneTables(const Model& model, const PlaneModel& of_plane, std::size_t most_changes, Patience& patience);
 };
 
 [[nodiscard]] inline std::uint32_t lower_of_pair(std::uint32_t id) { return id & 0xffffU; }
@@ -100,18 +95,18 @@ struct PlaneTables {
 [[nodiscard]] std::size_t pair_count(const PlaneModel& plane);
 
 /// Tables of all planes; sums of two are tabulated when first asked for, within a budget of memory, once
-/// for planes that are alike.
+/// for planes that are alike. Several threads may ask at once.
 class Tables {
  public:
-  explicit Tables(const Model& model);
+  /// `patience`: with the tables, as yet unspent.
+  Tables(const Model& model, Patience& patience);
   [[nodiscard]] const PlaneTables& plane(std::size_t p) const { return planes_[p]; }
-  [[nodiscard]] PlaneTables& plane(std::size_t p) { return planes_[p]; }
   [[nodiscard]] const JointReach& joint() const { return joint_; }
 
  private:
-  void share_pairs(const Model& model);
+  void share_pairs(const Model& model, Patience& patience);
 
-  std::vector<PlaneTables> planes_;
+  std::deque<PlaneTables> planes_;
   JointReach joint_;
 };
 

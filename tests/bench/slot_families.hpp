@@ -15,14 +15,13 @@
 
 namespace trimwright::bench {
 
-/// A limit of processor time of this process: what other work on the machine takes does not count.
-inline Deadline processor_limit(double seconds) {
-  return Deadline::after(seconds, [] {
-    const double used_s = static_cast<double>(std::clock()) / CLOCKS_PER_SEC;
-    return Deadline::Clock::time_point(
-        std::chrono::duration_cast<Deadline::Clock::duration>(std::chrono::duration<double>(used_s)));
-  });
+/// Processor time of this process: what other work on the machine takes does not count.
+inline Deadline::Clock::time_point processor_now() {
+  const double used_s = static_cast<double>(std::clock()) / CLOCKS_PER_SEC;
+  return Deadline::Clock::time_point(
+      std::chrono::duration_cast<Deadline::Clock::duration>(std::chrono::duration<double>(used_s)));
 }
+inline Deadline processor_limit(double seconds) { return Deadline::after(seconds, processor_now); }
 
 /// A rule that the problem's own best choice would break.
 enum class EdgeRule { none, pieces, pieces_of_plane, mass, moment, neighbours, alike };

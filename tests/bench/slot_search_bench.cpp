@@ -1,9 +1,10 @@
 // How long the exact slot search takes: a table, one line for each family of problems.
 //
 //   slot_search_bench [instances per family] [time limit in s] [only families whose name contains this]
-//                     [first seed]
+//                     [first seed] [threads]
 //
-// Times, the limit too, are processor time of the one thread. Each problem is solved for the whole trade-off
+// Times, the limit too, are processor time of the one thread; with several threads (0: as many as there are
+// processors) they are times by the clock. Each problem is solved for the whole trade-off
 // m = 0..max, to within 1 % or 0.005 of the limit, tables included.
 
 #include <fmt/format.h>
@@ -58,7 +59,8 @@ double peak_mb() {
   return static_cast<double>(usage.ru_maxrss) / 1024.0;
 }
 
-void measure(const Family& family, int instances, double time_limit_s, unsigned first_seed) {
+void measure(const Family& family, int instances, double time_limit_s, unsigned first_seed, int threads) {
+  const Deadline::Now now = threads == 1 ? processor_now : Deadline::Clock::now;
   std::vector<double> times;
   int open = 0;
   double largest_gap = 0.0;
@@ -67,10 +69,10 @@ void measure(const Family& family, int instances, double time_limit_s, unsigned 
     const auto seed = first_seed + static_cast<unsigned>(i);
     SlotProblem problem = draw_problem(family, seed);
     set_at_edge(family.rule, problem, family.planes);
-    const std::clock_t start = std::clock();
+    const Deadline::Clock::time_point start = now();
     const std::vector<SlotChoice> answers =
-        search_slots(problem, {0.01, 0.005, processor_limit(time_limit_s)});
-    const double took_ms = 1e3 * static_cast<double>(std::clock() - start) / CLOCKS_PER_SEC;
+        search_slots(problem, {0.01, 0.005, Deadline::after(time_limit_s, now), threads});
+    const double took_ms = std::chrono::duration<double, std::milli>(now() - start).count();
     if (times.empty() || took_ms > *std::max_element(times.begin(), times.end())) slowest = seed;
     times.push_back(took_ms);
     for (const SlotChoice& answer : answers) {
@@ -93,10 +95,12 @@ int main(int argc, char** argv) {
   const double time_limit_s = argc > 2 ? std::atof(argv[2]) : 10.0;
   const std::string only = argc > 3 ? argv[3] : "";
   const unsigned first_seed = argc > 4 ? static_cast<unsigned>(std::atoi(argv[4])) : 1000;
+  const int threads = argc > 5 ? std::atoi(argv[5]) : 1;
   fmt::print("{:38s} {:>9s} {:>9s} {:>9s} {:>6s} {:>8s} {:>9s} {:>8s}\n", "family (whole trade-off)",
              "median ms", "90 % ms", "worst ms", "open", "gap %", "slowest", "peak MB");
   for (const Family& family : families()) {
-    if (family.name().find(only) != std::string::npos) measure(family, instances, time_limit_s, first_seed);
+    if (family.name().find(only) != std::string::npos)
+      measure(family, instances, time_limit_s, first_seed, threads);
   }
   return 0;
 }

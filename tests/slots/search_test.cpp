@@ -7,6 +7,7 @@
 #include <thread>
 #include <vector>
 
+#include "bench/slot_families.hpp"
 #include "slots/enumeration.hpp"
 
 namespace {
@@ -35,6 +36,17 @@ void check_against_enumeration(const SlotProblem& problem) {
     CHECK(found[m].objective == doctest::Approx(best->objective).epsilon(1e-9));
     CHECK(found[m].bound <= best->objective * (1.0 + 1e-12));
     CHECK(same_changes(found[m].changes, best->changes));
+  }
+}
+
+/// To the last bit.
+void check_same(const std::vector<SlotChoice>& found, const std::vector<SlotChoice>& expected) {
+  REQUIRE(found.size() == expected.size());
+  for (std::size_t m = 0; m < expected.size(); ++m) {
+    CHECK(same_changes(found[m].changes, expected[m].changes));
+    CHECK(found[m].objective == expected[m].objective);
+    CHECK(found[m].bound == expected[m].bound);
+    CHECK(found[m].stopped == expected[m].stopped);
   }
 }
 
@@ -269,16 +281,26 @@ TEST_SUITE("slot search") {
         });
       for (std::thread& thread : pool) thread.join();
       for (std::size_t k = 0; k < together.size(); ++k) {
-        const std::vector<SlotChoice>& expected =
-            alone[(k % problems.size() + k / problems.size()) % problems.size()];
-        REQUIRE_FALSE(expected.empty());
-        REQUIRE(together[k].size() == expected.size());
-        for (std::size_t m = 0; m < expected.size(); ++m) {
-          CHECK(same_changes(together[k][m].changes, expected[m].changes));
-          CHECK(together[k][m].objective == expected[m].objective);  // to the last bit
-          CHECK(together[k][m].bound == expected[m].bound);
-          CHECK(together[k][m].stopped == expected[m].stopped);
-        }
+        REQUIRE_FALSE(together[k].empty());
+        check_same(together[k], alone[(k % problems.size() + k / problems.size()) % problems.size()]);
+      }
+    }
+  }
+
+  TEST_CASE("however many threads search, the answers are the same") {
+    constexpr double kGaps[] = {0.01, 0.1, 0.3};
+    for (unsigned seed = 5201; seed <= 5206; ++seed) {
+      const bench::Family family{2 + static_cast<int>(seed % 2), 36, 6, 12, 7, true, true};
+      const SlotProblem problem = bench::draw_problem(family, seed);
+      const double gap = kGaps[seed % 3];
+      CAPTURE(seed);
+      const auto solve = [&](int threads) {
+        return search_slots(problem, {gap, gap / 2.0, Deadline::after(600.0), threads});
+      };
+      const std::vector<SlotChoice> alone = solve(1);
+      for (const int threads : {2, 5, 0}) {
+        CAPTURE(threads);
+        check_same(solve(threads), alone);
       }
     }
   }
