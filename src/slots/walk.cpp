@@ -260,6 +260,15 @@ struct ShareWalk::Helper {
   }
 };
 
+ShareWalk::ShareWalk(const Model& model, const Tables& tables, Contest& contest, Deadline& deadline,
+                     Patience& patience, Crew& crew)
+    : model_(model),
+      tables_(tables),
+      contest_(contest),
+      deadline_(deadline),
+      patience_(patience),
+      crew_(crew),
+      ledger_(model) {}
 ShareWalk::~ShareWalk() = default;
 
 /// Lots grow until a better choice is found: what their blocks could have known of each other is lost.

@@ -28,14 +28,7 @@ namespace trimwright::slots_detail {
 class ShareWalk {
  public:
   ShareWalk(const Model& model, const Tables& tables, Contest& contest, Deadline& deadline,
-            Patience& patience, Crew& crew)
-      : model_(model),
-        tables_(tables),
-        contest_(contest),
-        deadline_(deadline),
-        patience_(patience),
-        crew_(crew),
-        ledger_(model) {}
+            Patience& patience, Crew& crew);
   ~ShareWalk();
 
   /// Walks the share; raises `share.low2` by what was proved. False when time (or effort) ran out.

@@ -67,7 +67,7 @@ int main(int argc, char** argv) {
   SlotProblem problem = bench::draw_problem(family, static_cast<unsigned>(number(9)));
   bench::set_at_edge(family.rule, problem, family.planes);
   const std::clock_t start = std::clock();
-  const std::vector<SlotChoice> answers = search_slots(problem, {0.01, 0.005, Deadline::after(60.0)});
+  const std::vector<SlotChoice> answers = search_slots(problem, {0.01, 0.005, Deadline::after(60.0), 1});
   const double seconds = static_cast<double>(std::clock() - start) / CLOCKS_PER_SEC;
   Json json = problem_json(problem);
   json["answer"] = {{"objective", answers.back().objective},
