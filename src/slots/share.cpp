@@ -87,6 +87,11 @@ std::vector<Share> shares_of(const Model& model, const Tables& tables, std::size
   if (model.planes.empty() || model.hopeless) return shares;
   const Ledger ledger(model);
   if (!ledger.can_balance(changes)) return shares;
+  std::vector<std::vector<Disc>> discs(model.planes.size());  // of each plane, of each number of changes
+  for (std::size_t p = 0; p < discs.size(); ++p) {
+    for (std::size_t n = 0; n <= std::min(changes, model.planes[p].slots()); ++n)
+      discs[p].push_back(disc_of(tables.plane(p), ledger, n));
+  }
   for_each_composition(model, 0, changes, counts, [&](const std::vector<std::size_t>& share_counts) {
     Share share;
     std::vector<std::size_t> of_plane;
@@ -102,7 +107,7 @@ std::vector<Share> shares_of(const Model& model, const Tables& tables, std::size
         return;
     }
     for (const std::size_t p : order_planes(model, share_counts)) {
-      const Disc disc = disc_of(tables.plane(p), ledger, share_counts[p]);
+      const Disc& disc = discs[p][share_counts[p]];
       if (disc.radius < 0.0) return;
       share.planes.push_back(p);
       share.counts.push_back(share_counts[p]);
