@@ -138,11 +138,18 @@ def lost_moment(bench: Bench):
 
 
 def turned(bench: Bench):
-    archive, spell = changed_from(bench, "turned", lambda day, speed, sensor, x:
-                            x * cmath.rect(1, math.radians(34)) if day >= 12 else x)
+    def changed(day, speed, sensor, x):
+        return x * cmath.rect(1, math.radians(34)) if day >= 12 else x
+
+    archive, spell = changed_from(bench, "turned", changed)
     one = spell["changes"][0]
     check(one["first"] == "2031-05-26" and one["cause"] == "reference_shifted", one["words"])
-    check(re.search(r"phases read 3[345]° ± [\d.]+° more", one["what"]), one["what"])
+    said = re.search(r"phases read 3[345]° ± ([\d.]+)° more", one["what"])
+    check(said, one["what"])
+    # As unsure as the difference of two means is, of 12 dates and of 18, or of 2.
+    brief = changed_from(bench, "turned for two days", changed, days=14)[1]["changes"][0]["what"]
+    ratio = float(said[1]) / float(re.search(r"± ([\d.]+)° more", brief)[1])
+    check(abs(ratio / math.sqrt((1 / 12 + 1 / 18) / (1 / 12 + 1 / 2)) - 1) < 0.15, f"{one['what']} and {brief}")
     check("what measures, not the rotor" in one["words"], one["words"])
     said = " ".join(bench.run("record", "trend", SERIAL, "--archive", archive).split())
     check("at its first run since: before: [{reference: moved}]" in said, "no line for the next job")

@@ -39,6 +39,17 @@ void check_against_enumeration(const SlotProblem& problem) {
   }
 }
 
+/// The same problem with its last plane listed first, for one without pairs, budgets and moment limits.
+SlotProblem with_planes_turned(const SlotProblem& problem) {
+  SlotProblem turned = problem;
+  const auto planes = static_cast<int>(problem.response.cols());
+  for (int p = 0; p < planes; ++p) turned.response.col((p + 1) % planes) = problem.response.col(p);
+  for (SearchSlot& slot : turned.slots) slot.plane = (slot.plane + 1) % planes;
+  std::stable_sort(turned.slots.begin(), turned.slots.end(),
+                   [](const SearchSlot& a, const SearchSlot& b) { return a.plane < b.plane; });
+  return turned;
+}
+
 /// To the last bit.
 void check_same(const std::vector<SlotChoice>& found, const std::vector<SlotChoice>& expected) {
   REQUIRE(found.size() == expected.size());
@@ -283,6 +294,23 @@ TEST_SUITE("slot search") {
       for (std::size_t k = 0; k < together.size(); ++k) {
         REQUIRE_FALSE(together[k].empty());
         check_same(together[k], alone[(k % problems.size() + k / problems.size()) % problems.size()]);
+      }
+    }
+  }
+
+  TEST_CASE("the order in which planes are listed does not matter") {
+    for (unsigned seed = 5301; seed <= 5308; ++seed) {
+      CAPTURE(seed);
+      const bool scarce = seed % 2 == 0;
+      const SlotProblem problem = bench::draw_problem({3, 36, 10, 6, 6, scarce, scarce}, seed);
+      const std::vector<SlotChoice> found = exact(problem);
+      const std::vector<SlotChoice> turned = exact(with_planes_turned(problem));
+      REQUIRE(found.size() == turned.size());
+      for (std::size_t m = 0; m < found.size(); ++m) {
+        CAPTURE(m);
+        REQUIRE(found[m].proved_optimal);
+        REQUIRE(turned[m].proved_optimal);
+        CHECK(turned[m].objective == doctest::Approx(found[m].objective).epsilon(1e-8));
       }
     }
   }
