@@ -10,7 +10,7 @@ namespace trimwright {
 class Deadline {
  public:
   using Clock = std::chrono::steady_clock;
-  using Now = Clock::time_point (*)();  ///< what tells the time; tests have one of their own
+  using Now = Clock::time_point (*)();  ///< tells the time to any thread; tests have their own
   explicit Deadline(Clock::time_point end, Now now = Clock::now) : now_(now), end_(end) {}
   /// `seconds` from now.
   [[nodiscard]] static Deadline after(double seconds, Now now = Clock::now) {

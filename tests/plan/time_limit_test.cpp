@@ -1,6 +1,7 @@
 #include <doctest/doctest.h>
 
 #include <algorithm>
+#include <atomic>
 #include <cmath>
 
 #include "job_builder.hpp"
@@ -14,7 +15,7 @@ using namespace trimwright::testing;
 namespace {
 
 constexpr int looks_in_limit = 400;
-int looks = 0;
+std::atomic<int> looks = 0;
 
 /// A clock that goes on only when it is looked at: so long a search may take is counted, not timed.
 Deadline::Clock::time_point counting_clock() {
