@@ -60,10 +60,16 @@ void Crew::run(const std::function<void(std::size_t)>& work) {
   }
 }
 
-void each_together(std::size_t count, const std::function<void(std::size_t)>& work) {
+void Crew::each(std::size_t pieces, const std::function<void(std::size_t, std::size_t)>& work) {
   std::atomic<std::size_t> next = 0;
-  Crew(std::clamp<std::size_t>(count, 1, processors())).run([&](std::size_t) {
-    for (std::size_t i = next++; i < count; i = next++) work(i);
+  run([&](std::size_t member) {
+    for (std::size_t piece = next++; piece < pieces; piece = next++) work(member, piece);
+  });
+}
+
+void each_together(std::size_t count, const std::function<void(std::size_t)>& work) {
+  Crew(std::clamp<std::size_t>(count, 1, processors())).each(count, [&](std::size_t, std::size_t i) {
+    work(i);
   });
 }
 

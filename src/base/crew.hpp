@@ -27,6 +27,8 @@ class Crew {
   /// Calls `work(0)` here and `work(1)`, ..., `work(size() - 1)` on the other threads; returns when all have.
   /// What one of them throws is thrown here.
   void run(const std::function<void(std::size_t)>& work);
+  /// Calls `work(member, piece)` once for each of so many pieces, by whichever member is free.
+  void each(std::size_t pieces, const std::function<void(std::size_t, std::size_t)>& work);
 
  private:
   void begin();

@@ -12,6 +12,9 @@ namespace trimwright::slots_detail {
 /// began, so that what it meets first does not depend on what others do at the same time.
 class Patience {
  public:
+  /// The cost of a table that is never worth while.
+  static constexpr std::uint64_t endless = ~std::uint64_t{0};
+
   /// An account for one table that costs so much; its number.
   std::size_t open(std::uint64_t cost) {
     left_.push_back(cost);

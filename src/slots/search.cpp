@@ -218,7 +218,7 @@ bool Search::climb(std::size_t changes, Deadline& deadline) {
   contest.look_for_better(changes, limit2);
   std::stable_sort(exactly.shares.begin(), exactly.shares.end(),
                    [](const Share& a, const Share& b) { return a.low2 < b.low2; });
-  ShareWalk walk(model_, *tables_, contest, deadline, patience_, crew_);
+  ShareWalk walk(model_, *tables_, contest, deadline, patience_, &crew_);
   for (Share& share : exactly.shares) {
     if (share.low2 >= contest.limit2()) continue;
     if (!walk.run(share)) return false;
@@ -234,7 +234,7 @@ void Search::break_ties(std::size_t changes, Deadline& deadline) {
   const double allowance = std::max(kProved * contest.value(), rounding(model_));
   if (std::sqrt(exactly_[changes].low2) < contest.value() - allowance) return;
   contest.look_for_tied();
-  ShareWalk walk(model_, *tables_, contest, deadline, patience_, crew_);
+  ShareWalk walk(model_, *tables_, contest, deadline, patience_, &crew_);
   const bool exact = options_.relative_gap <= 0.0 && options_.absolute_gap <= 0.0;
   walk.limit_effort(exact ? kTieEffortExact : kTieEffortGap);
   for (Share share : exactly_[changes].shares) {

@@ -106,9 +106,9 @@ PointGrid PairTable::build() const {
 TripleTable::TripleTable(const PlaneModel& plane, const Disc& around, Patience& patience)
     : plane_(&plane), around_(around) {
   const double count = triple_count(plane);
-  if (plane.entries.size() > kIdMask || count > static_cast<double>(kMostTriples)) return;
-  count_ = static_cast<std::size_t>(count);
-  account_ = patience.open(count_ / 4);
+  const bool too_many = plane.entries.size() > kIdMask || count > static_cast<double>(kMostTriples);
+  if (!too_many) count_ = static_cast<std::size_t>(count);
+  account_ = patience.open(count_ > 0 ? count_ / 4 : Patience::endless);
 }
 
 PointGrid TripleTable::build() const {

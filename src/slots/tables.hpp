@@ -47,11 +47,9 @@ class TripleTable {
   TripleTable(const PlaneModel& plane, const Disc& around, Patience& patience);
   /// The table, where it is worth while; `work`: sums of two asked for since the last call.
   const PointGrid* after(std::uint64_t work, Patience& patience) const {
-    return count_ > 0 && patience.spend(account_, work) ? &grid_.get([this] { return build(); }) : nullptr;
+    return patience.spend(account_, work) ? &grid_.get([this] { return build(); }) : nullptr;
   }
-  [[nodiscard]] bool worth_while(const Patience& patience) const {
-    return count_ > 0 && patience.is_spent(account_);
-  }
+  [[nodiscard]] bool worth_while(const Patience& patience) const { return patience.is_spent(account_); }
   /// The three entries of an id, by rising slot.
   [[nodiscard]] std::array<std::uint32_t, 3> entries_of(std::uint32_t id) const {
     return {id >> (2 * kIdBits), id >> kIdBits & kIdMask, id & kIdMask};
@@ -68,8 +66,8 @@ class TripleTable {
   Disc around_;
   static constexpr unsigned kIdBits = 10;
   static constexpr std::uint32_t kIdMask = (1U << kIdBits) - 1;
-  std::size_t count_ = 0;  ///< zero: too many, or none
-  std::size_t account_ = 0;
+  std::size_t count_ = 0;
+  std::size_t account_;
   MadeOnce<PointGrid> grid_;
 };
 

@@ -1,7 +1,6 @@
 #include "walk.hpp"
 
 #include <algorithm>
-#include <atomic>
 #include <cmath>
 #include <limits>
 
@@ -214,8 +213,13 @@ bool ShareWalk::process(std::size_t free) {
     return a.key != b.key ? a.key < b.key : a.entries_at < b.entries_at;
   });
   const bool many = listed.candidates.size() >= (free == 2 ? kManyLeaves : kManyNodes);
-  if (many && !is_helper_ && !contest_.looks_for_tied()) return follow_in_lots(free);
+  if (many && crew_ != nullptr && !contest_.looks_for_tied()) return follow_in_lots(free);
   return follow_each(free, listed, 0, listed.candidates.size());
+}
+
+/// Candidates come by rising key: when one of the root is followed, none below its key is left.
+void ShareWalk::note_open(std::size_t free, const Candidate& next) {
+  if (is_root(free) && all_at_root_) open_low2_ = std::max(open_low2_, next.key - rounding2(model_));
 }
 
 bool ShareWalk::follow_each(std::size_t free, const Listed& listed, std::size_t from, std::size_t to) {
@@ -224,7 +228,7 @@ bool ShareWalk::follow_each(std::size_t free, const Listed& listed, std::size_t 
     const double prune2 = contest_.prune2();
     if (candidate.key > prune2) break;
     if (levels_[free].node.cuts.refuse(candidate.sum, prune2) || !sum_allows(free, candidate.sum)) continue;
-    if (is_root(free) && all_at_root_) open_low2_ = std::max(open_low2_, candidate.key - rounding2(model_));
+    note_open(free, candidate);
     if (deadline_.passed() || effort_left_ == 0) return false;
     --effort_left_;
     if (!follow(free, listed, candidate)) return false;
@@ -255,13 +259,11 @@ struct ShareWalk::Helper {
       : contest(of.contest_),
         deadline(of.deadline_),
         patience(of.patience_),
-        walk(of.model_, of.tables_, contest, deadline, patience, of.crew_) {
-    walk.is_helper_ = true;
-  }
+        walk(of.model_, of.tables_, contest, deadline, patience, nullptr) {}
 };
 
 ShareWalk::ShareWalk(const Model& model, const Tables& tables, Contest& contest, Deadline& deadline,
-                     Patience& patience, Crew& crew)
+                     Patience& patience, Crew* crew)
     : model_(model),
       tables_(tables),
       contest_(contest),
@@ -278,8 +280,7 @@ bool ShareWalk::follow_in_lots(std::size_t free) {
   std::size_t size = first_size;
   for (std::size_t from = 0; from < candidates.size();) {
     if (candidates[from].key > contest_.prune2()) break;
-    if (is_root(free) && all_at_root_)
-      open_low2_ = std::max(open_low2_, candidates[from].key - rounding2(model_));
+    note_open(free, candidates[from]);
     if (deadline_.passed_now()) return false;
     const std::size_t to = std::min(candidates.size(), from + size);
     const double before2 = contest_.limit2();
@@ -294,21 +295,21 @@ bool ShareWalk::follow_lot(std::size_t free, std::size_t from, std::size_t to) {
   const std::size_t size = std::max<std::size_t>(1, (to - from) / kMostBlocks);
   std::vector<Block> blocks;
   for (std::size_t at = from; at < to; at += size) blocks.emplace_back(at, std::min(at + size, to));
-  std::atomic<std::size_t> next = 0;
-  const auto work = [&](std::size_t member) {
+  const bool alone = nodes_ < kWorthThreads || blocks.size() == 1;
+  const std::size_t members = alone ? 1 : crew_->size();
+  while (helpers_.size() < members) helpers_.push_back(std::make_unique<Helper>(*this));
+  for (std::size_t member = 0; member < members; ++member) {
     ShareWalk& walk = helpers_[member]->walk;
     walk.outset_ = outset_;
     walk.path_ = path_;
     walk.ledger_ = ledger_;
     if (walk.levels_.size() < free + 1) walk.levels_.resize(free + 1);
-    for (std::size_t b = next++; b < blocks.size(); b = next++)
-      follow_block(*helpers_[member], free, blocks[b]);
-  };
-  while (helpers_.size() < crew_.size()) helpers_.push_back(std::make_unique<Helper>(*this));
-  if (nodes_ < kWorthThreads || blocks.size() == 1) {
-    work(0);
+  }
+  if (alone) {
+    for (Block& block : blocks) follow_block(*helpers_.front(), free, block);
   } else {
-    crew_.run(work);
+    crew_->each(blocks.size(),
+                [&](std::size_t member, std::size_t b) { follow_block(*helpers_[member], free, blocks[b]); });
   }
   const Patience before = patience_;
   bool finished = true;

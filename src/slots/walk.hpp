@@ -28,7 +28,7 @@ namespace trimwright::slots_detail {
 class ShareWalk {
  public:
   ShareWalk(const Model& model, const Tables& tables, Contest& contest, Deadline& deadline,
-            Patience& patience, Crew& crew);
+            Patience& patience, Crew* crew);
   ~ShareWalk();
 
   /// Walks the share; raises `share.low2` by what was proved. False when time (or effort) ran out.
@@ -96,6 +96,7 @@ class ShareWalk {
   bool collect(std::size_t free);
   bool process(std::size_t free);
   bool follow_each(std::size_t free, const Listed& listed, std::size_t from, std::size_t to);
+  void note_open(std::size_t free, const Candidate& next);
   bool follow_in_lots(std::size_t free);
   bool follow_lot(std::size_t free, std::size_t from, std::size_t to);
   void follow_block(Helper& helper, std::size_t free, Block& block) const;
@@ -120,14 +121,13 @@ class ShareWalk {
   Contest& contest_;
   Deadline& deadline_;
   Patience& patience_;
-  Crew& crew_;
+  Crew* crew_;  ///< null: this walk is itself one of several
   Ledger ledger_;
   const Outset* outset_ = nullptr;
   std::vector<Level> levels_;  ///< by number of free planes
   std::vector<std::unique_ptr<Helper>> helpers_;
   Picks path_;
   DualBound scratch_;
-  bool is_helper_ = false;
   bool all_at_root_ = false;  ///< every candidate of the root stands in its list
   double open_low2_ = 0.0;    ///< of what was not visited, when interrupted
   std::uint64_t effort_left_ = ~std::uint64_t{0};
